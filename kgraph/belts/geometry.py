@@ -1,0 +1,401 @@
+"""The path of a belt round any number of pulleys, along its mid-line.
+
+A run is a list of pulleys in the order in which the belt meets them, either way round. Each is a circle
+of radius d/2 + t/2; two that lie on one side of the belt are joined by an outer tangent, two that do not
+by an inner one. Lengths are in mm, angles in radians. An impossible run is a :class:`GeometryError`
+that names the pulleys, and says all that is wrong with the run.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+Side = Literal["inside", "outside"]
+Point = tuple[float, float]
+
+FULL_TURN = 2 * math.pi
+# Positions are measured to some tenths of a millimetre; a millionth is far below any real contact.
+_TOUCH_MM = 1e-6
+_WRAP_RAD = 1e-9
+_LARGEST_MM = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that makes a run impossible, in words, and the names of the pulleys concerned."""
+
+    says: str
+    pulleys: tuple[str, ...]
+
+
+class GeometryError(ValueError):
+    """A run that cannot be: `faults` holds everything found, `pulleys` the names concerned."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = tuple(faults)
+        self.pulleys = tuple(dict.fromkeys(name for fault in faults for name in fault.pulleys))
+        super().__init__("; ".join(fault.says for fault in faults))
+
+
+@dataclass(frozen=True, slots=True)
+class Wheel:
+    """A pulley as a circle: its centre and diameter in mm, and on which side of the belt it lies."""
+
+    name: str
+    x_mm: float
+    y_mm: float
+    diameter_mm: float
+    side: Side = "inside"
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A straight stretch of belt between two tangent points, in the direction in which it is followed."""
+
+    leaves: str
+    meets: str
+    start: Point
+    end: Point
+    length_mm: float
+    direction_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """Where the mid-line lies on a pulley: from `start_rad` on by `sweep_rad`, anticlockwise positive."""
+
+    name: str
+    centre: Point
+    radius_mm: float
+    start_rad: float
+    sweep_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A belt's mid-line: its length, the wrap on each pulley, and its spans and arcs for drawing.
+
+    Followed with the inside of the loop on the left: `spans[i]` leaves `arcs[i]`. `either_way_mm` is
+    the length of the longer path when the order of the pulleys allows two (an idler between two pulleys
+    may press on either run); the shorter is the one taken.
+    """
+
+    length_mm: float
+    wraps_rad: Mapping[str, float]
+    spans: tuple[Span, ...]
+    arcs: tuple[Arc, ...]
+    listed_anticlockwise: bool
+    either_way_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TwoPulleys:
+    """The belt on two pulleys by the textbook formulas: length, and wrap on the small and the large one."""
+
+    length: float
+    wrap_small_rad: float
+    wrap_large_rad: float
+
+
+def path(wheels: Sequence[Wheel], thickness_mm: float = 0.0) -> Path:
+    """The mid-line of a belt of that thickness on the pulleys, listed either way round.
+
+    Raises GeometryError for a run that cannot be.
+    """
+    faults = _input_faults(wheels, thickness_mm) or _standing_faults(wheels)
+    if faults:
+        raise GeometryError(faults)
+    tries = [
+        _follow(tuple(wheels), thickness_mm, True),
+        _follow(tuple(reversed(wheels)), thickness_mm, False),
+    ]
+    paths = [found for found in tries if isinstance(found, Path)]
+    if not paths:
+        raise GeometryError(_plainest([found for found in tries if not isinstance(found, Path)], wheels))
+    paths.sort(key=lambda found: found.length_mm)
+    # Two pulleys, or a mirrored run, have the same length both ways: then the order as listed is kept.
+    if len(paths) == 1:
+        return paths[0]
+    short, long = paths
+    if math.isclose(short.length_mm, long.length_mm, rel_tol=1e-12):
+        return short if short.listed_anticlockwise else long
+    return Path(
+        short.length_mm, short.wraps_rad, short.spans, short.arcs, short.listed_anticlockwise, long.length_mm
+    )
+
+
+def two_pulleys(small: float, large: float, centres: float, *, crossed: bool = False) -> TwoPulleys:
+    """The textbook formulas for an open or a crossed belt on two pulleys, any unit of length.
+
+    Open: Budynas & Nisbett, *Shigley's Mechanical Engineering Design*, equations 17-1 and 17-2. `small`
+    and `large` are diameters. Raises GeometryError when the pulleys do not stand clear of one another.
+    """
+    names = ("small pulley", "large pulley")
+    values = (small, large, centres)
+    if not all(math.isfinite(value) and 0 < value <= _LARGEST_MM for value in values) or small > large:
+        raise GeometryError(
+            [Fault("two pulleys need two diameters, the smaller first, and a distance", names)]
+        )
+    if centres <= ((large + small) / 2 if crossed else (large - small) / 2):
+        raise GeometryError(
+            [Fault("the small pulley and the large pulley are too close for this belt", names)]
+        )
+    half = (large + small if crossed else large - small) / 2
+    lean = math.asin(half / centres)
+    wrap_large = math.pi + 2 * lean
+    wrap_small = wrap_large if crossed else math.pi - 2 * lean
+    straight = 2 * math.sqrt((centres - half) * (centres + half))
+    return TwoPulleys(straight + (large * wrap_large + small * wrap_small) / 2, wrap_small, wrap_large)
+
+
+def _input_faults(wheels: Sequence[Wheel], thickness_mm: float) -> list[Fault]:
+    """What is wrong with the numbers and names before any geometry is done."""
+    faults = [
+        Fault(f"{wheel.name}: {what} must be {limits}", (wheel.name,))
+        for wheel in wheels
+        for what, good, limits in (
+            ("its place", _sensible(wheel.x_mm) and _sensible(wheel.y_mm), "a number of mm up to a million"),
+            ("its diameter", _sensible(wheel.diameter_mm) and wheel.diameter_mm >= 1e-3, "0.001 mm or more"),
+            ("its side", wheel.side in ("inside", "outside"), "inside or outside"),
+        )
+        if not good
+    ]
+    if not (_sensible(thickness_mm) and thickness_mm >= 0):
+        faults.append(Fault("the belt's thickness must be a number of mm, 0 or more", ()))
+    twice = [name for name, times in Counter(wheel.name for wheel in wheels).items() if times > 1]
+    faults += [Fault(f"two pulleys are called {name}; each needs its own name", (name,)) for name in twice]
+    if len(wheels) < 2:
+        names = tuple(wheel.name for wheel in wheels)
+        faults.append(Fault(f"a belt runs on two pulleys or more, not on {len(wheels)}", names))
+    return faults
+
+
+def _sensible(value: float) -> bool:
+    """A finite number, small enough that nothing made of it can overflow."""
+    return math.isfinite(value) and abs(value) <= _LARGEST_MM
+
+
+def _standing_faults(wheels: Sequence[Wheel]) -> list[Fault]:
+    """Pulleys that cannot stand where they do, and a loop with too few pulleys within it."""
+    faults = [fault for one, two in combinations(wheels, 2) if (fault := _pair_fault(one, two))]
+    inside = tuple(wheel.name for wheel in wheels if wheel.side == "inside")
+    if len(inside) < 2:
+        names = tuple(wheel.name for wheel in wheels)
+        faults.append(
+            Fault(f"of {_listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names)
+        )
+    return faults
+
+
+def _pair_fault(one: Wheel, two: Wheel) -> Fault | None:
+    """Whether two pulleys stand at one point, one in the other, or overlap; just touching is allowed."""
+    apart = _distance(one, two)
+    names = (one.name, two.name)
+    if apart < _TOUCH_MM:
+        return Fault(f"{one.name} and {two.name} stand at one point", names)
+    small, large = sorted((one, two), key=lambda wheel: wheel.diameter_mm)
+    if apart <= (large.diameter_mm - small.diameter_mm) / 2:
+        return Fault(f"{small.name} lies inside {large.name}", (small.name, large.name))
+    short = (one.diameter_mm + two.diameter_mm) / 2 - apart
+    if short > _TOUCH_MM:
+        return Fault(f"{one.name} and {two.name} overlap by {short:.3g} mm", names)
+    return None
+
+
+def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Path | list[Fault]:
+    """The path with the pulleys taken anticlockwise in this order, or why there is none."""
+    pairs = list(zip(wheels, wheels[1:] + wheels[:1], strict=True))
+    tight = [fault for one, two in pairs if (fault := _gap_fault(one, two, thickness_mm))]
+    if tight:
+        return tight
+    spans = tuple(_span(one, two, thickness_mm) for one, two in pairs)
+    arcs = tuple(_arc(wheel, spans[i - 1], spans[i], thickness_mm) for i, wheel in enumerate(wheels))
+    faults = _path_faults(wheels, spans, arcs)
+    if faults:
+        return faults
+    length = math.fsum(span.length_mm for span in spans) + math.fsum(
+        arc.radius_mm * abs(arc.sweep_rad) for arc in arcs
+    )
+    return Path(length, {arc.name: abs(arc.sweep_rad) for arc in arcs}, spans, arcs, listed)
+
+
+def _gap_fault(one: Wheel, two: Wheel, thickness_mm: float) -> Fault | None:
+    """A belt that goes between two pulleys needs a gap of its own thickness."""
+    if one.side == two.side:
+        return None
+    if _distance(one, two) >= _radius(one, thickness_mm) + _radius(two, thickness_mm) - _TOUCH_MM:
+        return None
+    return Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
+
+
+def _span(one: Wheel, two: Wheel, thickness_mm: float) -> Span:
+    """The tangent from one pulley to the next, with an inside pulley on its left."""
+    first, second = _signed_radius(one, thickness_mm), _signed_radius(two, thickness_mm)
+    apart = _distance(one, two)
+    step = first - second
+    lean = math.asin(max(-1.0, min(1.0, step / apart)))
+    direction = math.atan2(two.y_mm - one.y_mm, two.x_mm - one.x_mm) + lean
+    across = (math.sin(direction), -math.cos(direction))
+    start = (one.x_mm + first * across[0], one.y_mm + first * across[1])
+    end = (two.x_mm + second * across[0], two.y_mm + second * across[1])
+    # A product of sum and difference keeps digits that the difference of two squares would lose.
+    length = math.sqrt(max(0.0, (apart - step) * (apart + step)))
+    return Span(one.name, two.name, start, end, length, direction)
+
+
+def _arc(wheel: Wheel, before: Span, after: Span, thickness_mm: float) -> Arc:
+    """The part of the pulley that the belt lies on; a turn within 1e-9 of none or of all is none."""
+    sign = 1.0 if wheel.side == "inside" else -1.0
+    wrap = (sign * (after.direction_rad - before.direction_rad)) % FULL_TURN
+    if wrap < _WRAP_RAD or FULL_TURN - wrap < _WRAP_RAD:
+        wrap = 0.0
+    start = (before.direction_rad - sign * math.pi / 2) % FULL_TURN
+    centre = (wheel.x_mm, wheel.y_mm)
+    return Arc(wheel.name, centre, _radius(wheel, thickness_mm), start, sign * wrap)
+
+
+def _path_faults(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+    """Why the tangents and arcs do not make one loop with the pulleys on the sides given.
+
+    A closed curve that nowhere meets itself, that runs through no pulley and turns once to the left has
+    every left-hand pulley within it and every right-hand one without: so nothing else needs checking.
+    """
+    faults = _untouched(wheels, spans, arcs)
+    loose = {name for fault in faults for name in fault.pulleys}
+    faults += _crossings(spans, loose)
+    if not faults:
+        faults = _run_through(wheels, spans, arcs) or _pinched(arcs)
+    turn = math.fsum(arc.sweep_rad for arc in arcs)
+    if not faults and abs(turn - FULL_TURN) > 1e-6:
+        names = tuple(wheel.name for wheel in wheels)
+        faults = [Fault(f"the order {_listed(names)} makes no single loop", names)]
+    return faults
+
+
+def _untouched(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+    """Pulleys that the belt does not touch: no wrap, or spans that would cross to get round them."""
+    faults = []
+    for i, (wheel, arc) in enumerate(zip(wheels, arcs, strict=True)):
+        between = f"between {spans[i - 1].leaves} and {spans[i].meets}"
+        if abs(arc.sweep_rad) > math.pi and _cross(spans[i - 1], spans[i]):
+            says = (
+                f"the belt would cross itself to run round {wheel.name}, {wheel.side}, {between}: "
+                "it does not touch that pulley, or the order or the side is another"
+            )
+            faults.append(Fault(says, (wheel.name,)))
+        elif arc.sweep_rad == 0 and wheel.side == "inside":
+            faults.append(Fault(f"the belt does not touch {wheel.name}, {between}", (wheel.name,)))
+    return faults
+
+
+def _crossings(spans: tuple[Span, ...], loose: set[str]) -> list[Fault]:
+    """Spans that cross, save those at a pulley already found not to be touched."""
+    faults = []
+    for one, two in combinations(spans, 2):
+        names = tuple(dict.fromkeys((one.leaves, one.meets, two.leaves, two.meets)))
+        if not loose & set(names) and _cross(one, two):
+            says = f"the belt crosses itself: {one.leaves} to {one.meets} and {two.leaves} to {two.meets}"
+            faults.append(Fault(says, names))
+    return faults
+
+
+def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+    """Spans that would run through a pulley at which they neither start nor end."""
+    return [
+        Fault(
+            f"the belt from {span.leaves} to {span.meets} runs through {wheel.name}",
+            (span.leaves, span.meets, wheel.name),
+        )
+        for span in spans
+        for wheel, arc in zip(wheels, arcs, strict=True)
+        if wheel.name not in (span.leaves, span.meets)
+        and _to_segment(arc.centre, span) < arc.radius_mm - _TOUCH_MM
+    ]
+
+
+def _pinched(arcs: tuple[Arc, ...]) -> list[Fault]:
+    """Pulleys so close that the belt on the one would lie in the belt on the other."""
+    return [
+        Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
+        for one, two in combinations(arcs, 2)
+        if _reaches_into(one, two) or _reaches_into(two, one)
+    ]
+
+
+def _reaches_into(one: Arc, two: Arc) -> bool:
+    """Whether a part of the first arc lies within the circle of the second."""
+    apart = math.dist(one.centre, two.centre)
+    if apart >= one.radius_mm + two.radius_mm - _TOUCH_MM:
+        return False
+    cosine = (apart**2 + one.radius_mm**2 - two.radius_mm**2) / (2 * apart * one.radius_mm)
+    half = math.acos(max(-1.0, min(1.0, cosine)))
+    towards = math.atan2(two.centre[1] - one.centre[1], two.centre[0] - one.centre[0])
+    low = one.start_rad if one.sweep_rad >= 0 else one.start_rad + one.sweep_rad
+    # From the beginning of the arc, anticlockwise, to the middle of the stretch that lies within the other.
+    offset = (towards - low) % FULL_TURN
+    room = 1e-9
+    return offset - half < abs(one.sweep_rad) - room or offset + half > FULL_TURN + room
+
+
+def _cross(one: Span, two: Span) -> bool:
+    """Whether two spans cross properly: each has its ends on both sides of the other, beyond any touch."""
+    return _straddles(one, two) and _straddles(two, one)
+
+
+def _straddles(line: Span, other: Span) -> bool:
+    """Whether the ends of the other span lie clearly on either side of the line of this one."""
+    if line.length_mm < _TOUCH_MM or other.length_mm < _TOUCH_MM:
+        return False
+    along = (math.cos(line.direction_rad), math.sin(line.direction_rad))
+    first, second = (
+        along[0] * (end[1] - line.start[1]) - along[1] * (end[0] - line.start[0])
+        for end in (other.start, other.end)
+    )
+    return min(first, second) < -_TOUCH_MM and max(first, second) > _TOUCH_MM
+
+
+def _to_segment(point: Point, span: Span) -> float:
+    """The distance in mm from a point to a span."""
+    along = (math.cos(span.direction_rad), math.sin(span.direction_rad))
+    offset = (point[0] - span.start[0], point[1] - span.start[1])
+    reach = max(0.0, min(span.length_mm, offset[0] * along[0] + offset[1] * along[1]))
+    return math.hypot(offset[0] - reach * along[0], offset[1] - reach * along[1])
+
+
+def _plainest(tries: list[list[Fault]], wheels: Sequence[Wheel]) -> list[Fault]:
+    """Of the faults found each way round, the ones to report: the fewer, or those of the way listed."""
+    forward, backward = tries
+    if len(forward) != len(backward):
+        return min(tries, key=len)
+    return forward if _turns_left(wheels) else backward
+
+
+def _turns_left(wheels: Sequence[Wheel]) -> bool:
+    """Whether the centres, in the order given, go anticlockwise (the sign of their polygon's area)."""
+    following = [*wheels[1:], wheels[0]]
+    return math.fsum(a.x_mm * b.y_mm - a.y_mm * b.x_mm for a, b in zip(wheels, following, strict=True)) >= 0
+
+
+def _distance(one: Wheel, two: Wheel) -> float:
+    """The distance between two shafts in mm."""
+    return math.hypot(two.x_mm - one.x_mm, two.y_mm - one.y_mm)
+
+
+def _radius(wheel: Wheel, thickness_mm: float) -> float:
+    """The radius of the mid-line on a pulley in mm."""
+    return (wheel.diameter_mm + thickness_mm) / 2
+
+
+def _signed_radius(wheel: Wheel, thickness_mm: float) -> float:
+    """The radius of the mid-line, negative for a pulley on the belt's back."""
+    return _radius(wheel, thickness_mm) if wheel.side == "inside" else -_radius(wheel, thickness_mm)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """The names with commas."""
+    return ", ".join(names)

@@ -1,0 +1,84 @@
+"""What makes two names one name, and which known names are near a misspelt one."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+LONGEST = 200
+"""The most characters that a name may have."""
+
+# Characters that cannot be seen and only say how others join: taken out before folding, so
+# that a name copied from a page is the name that was typed.
+_INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
+_FRACTION_SLASH = {0x2044: "/"}
+_SIMPLE = re.compile(r"[a-z0-9+]*\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """A name as somebody wrote it (`text`) and what it is compared by (`key`)."""
+
+    text: str
+    key: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@lru_cache(maxsize=65536)
+def fold(text: str) -> str:
+    """The key that equal names share; empty if the text has neither letter nor digit.
+
+    Unicode NFKC and case folding; then only letters, digits and `+` stay. Between two
+    digits a single `.` or `,` stays (as `.`), a single `/` stays, and any other run of
+    dropped characters leaves one `-`.
+
+    >>> fold("RC-40") == fold("rc 40") == fold("RC40")
+    True
+    >>> fold("1.25"), fold("12.5"), fold("K-11-4"), fold("K-1-14")
+    ('1.25', '12.5', 'k11-4', 'k1-14')
+    """
+    if _SIMPLE.match(text):
+        return text if any(c != "+" for c in text) else ""
+    plain = unicodedata.normalize("NFKC", text.translate(_INVISIBLE)).casefold()
+    plain = unicodedata.normalize("NFKC", plain).translate(_FRACTION_SLASH)
+    out: list[str] = []
+    run = ""
+    for char in plain:
+        if not (char.isalnum() or char == "+"):
+            run += char
+            continue
+        if run and out and out[-1].isdigit() and char.isdigit():
+            out.append({".": ".", ",": ".", "/": "/"}.get(run, "-"))
+        run = ""
+        out.append(char)
+    key = "".join(out)
+    return key if any(c.isalnum() for c in key) else ""
+
+
+def name(text: str) -> Name:
+    """A :class:`Name` for a text; its key is empty where the text cannot name anything."""
+    return Name(text, fold(text))
+
+
+def nearest(text: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """The known names that a misspelt one most likely means, best first; may be empty."""
+    import difflib
+
+    by_key: dict[str, str] = {}
+    for candidate in known:
+        by_key.setdefault(fold(candidate), candidate)
+    key = fold(text)
+    close = difflib.get_close_matches(key, by_key, n=most, cutoff=0.6)
+    inside = sorted((k for k in by_key if key and key in k and k not in close), key=len)
+    return [by_key[k] for k in [*close, *inside][:most]]
+
+
+def did_you_mean(text: str, known: Iterable[str]) -> str:
+    """A phrase for the end of an error message, or "" where nothing is near."""
+    near = nearest(text, known)
+    return f"did you mean {' or '.join(near)}?" if near else ""

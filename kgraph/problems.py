@@ -1,0 +1,70 @@
+"""Faults as data: where they stand, what is wrong, and what would be right.
+
+A fault in the user's files or words is a :class:`Problem` in a list, so that one run can
+report all of them. An exception is only for what stops the work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["error", "warning"]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Where:
+    """A place in a text file, counted from 1; line ends are LF and CR LF, as editors count."""
+
+    file: str
+    line: int = 1
+    column: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault: `says` is what is wrong, `mend` what would be right (may be empty)."""
+
+    where: Where | None
+    code: str
+    says: str
+    mend: str = ""
+    severity: Severity = "error"
+
+    def __str__(self) -> str:
+        text = f"{self.says}; {self.mend}" if self.mend else self.says
+        return f"{self.where}: {text}" if self.where else text
+
+
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """The same problems by file, line and column; those without a place first."""
+    return sorted(
+        set(problems),
+        key=lambda p: (p.where or Where("", 0, 0), p.code, p.says),
+    )
+
+
+class Stop(Exception):
+    """Work that cannot go on. `status` is the exit status that the command line gives."""
+
+    status = 3
+
+    def __init__(self, *problems: Problem | str) -> None:
+        self.problems = tuple(p if isinstance(p, Problem) else Problem(None, "stop", p) for p in problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class WrongUse(Stop):
+    """A question that cannot be asked so: an unknown name, a value out of range."""
+
+    status = 2
+
+
+class CannotRun(Stop):
+    """Data that cannot be read, a full disk, a missing program."""
+
+    status = 3

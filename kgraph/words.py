@@ -1,0 +1,104 @@
+"""The closed lists of words that entries are written with, and a sentence for each."""
+
+from __future__ import annotations
+
+THINGS: dict[str, str] = {
+    "set": "a model: badge, then model",
+    "assembly": "a design shared by sets: chassis, tape mechanism, board, cabinet, back, power supply",
+    "part": "a part design, by its number or a name of your own",
+    "position": "a named place on a set or assembly",
+    "kind": "how parts of a kind are compared by size",
+    "source": "where a fact comes from",
+    "grade": "how certain a fact of this grade is taken to be",
+    "caution": "a warning, shown where a position or kind of part names it",
+    "unit": "one physical set on the bench or shelf",
+    "stock": "loose parts in a drawer",
+}
+"""Kinds of entry that declare a thing."""
+
+FACTS: dict[str, str] = {
+    "rebadge": "one design under two badges",
+    "uses": "a set or assembly is built on an assembly",
+    "takes": "at this place this part is fitted",
+    "same": "one part under two numbers",
+    "replaces": "the new number goes wherever the old one goes, not the reverse",
+    "fits": "what one set has at a place was fitted to another set",
+    "refuses": "tried, and it does not go",
+    "run": "the path of a belt over its pulleys",
+}
+"""Kinds of entry that state a fact of the designs."""
+
+EVENTS: dict[str, str] = {
+    "taken": "something was taken from a unit",
+    "restored": "something owed was given back",
+    "withdraw": "an earlier fact is taken back",
+}
+"""Kinds of entry that record what happened."""
+
+KINDS: dict[str, str] = {**THINGS, **FACTS, **EVENTS}
+
+GRADES: dict[str, tuple[float, str]] = {
+    "fitted": (0.98, "it was fitted, and it worked"),
+    "measured": (0.95, "measured with an instrument"),
+    "printed": (0.95, "read in a maker's parts list or manual"),
+    "compared": (0.85, "the two were compared side by side"),
+    "photo": (0.70, "seen in a photograph"),
+    "reported": (0.60, "somebody said so"),
+    "guess": (0.40, "thought likely"),
+}
+"""Default certainty of each grade: a scale of our own, overridden by `grade` entries."""
+
+NO_GRADE = "reported"
+"""The grade of a fact that names none."""
+
+SIZE_CERTAINTY = 0.90
+"""Certainty that two generic parts of equal size are the same article: common practice, no source."""
+
+ROLES_OF_PARTS = {"original": "what the maker fitted", "substitute": "something else that goes there"}
+ROLES_OF_UNITS = {
+    "donor": "may be robbed",
+    "patient": "is being restored",
+    "keep": "is not to be opened",
+}
+SOURCE_TYPES = {
+    "printed": "a maker's or publisher's paper",
+    "bench": "seen or done at the bench",
+    "photo": "a photograph",
+    "letter": "somebody's letter or word",
+    "page": "a page on the web",
+}
+
+CAUTIONS: dict[str, str] = {
+    "mains": (
+        "Mains voltage can kill. Unplug the set before it is opened, and keep to your local codes: work on the "
+        "mains side belongs to licensed practice."
+    ),
+    "charged capacitors": (
+        "Capacitors may hold a charge long after the set is unplugged. Let them discharge through a resistor and "
+        "measure before touching."
+    ),
+    "leaking cells": (
+        "Leaked cells are caustic or acid. Wear gloves and eye protection, and dispose of them by local rules."
+    ),
+    "solvents": (
+        "Solvents burn, harm lungs and skin, and attack plastics and rubber. Air the room, keep flames away, and "
+        "try a hidden spot first."
+    ),
+    "solder fumes": "Solder fumes harm the lungs, and old solder holds lead. Draw the fumes off and wash your hands.",
+    "springs": "Springs under load can fly out. Wear eye protection and hold them while they are let go.",
+    "moving mechanism": (
+        "Keep fingers, hair and sleeves away from a running mechanism, and remember that a set running open has "
+        "mains inside."
+    ),
+}
+"""Texts for the cautions of the trade; a `caution` entry of the same name takes their place."""
+
+TRUE_WORDS = {"yes", "true"}
+FALSE_WORDS = {"no", "false"}
+
+FITS_LIKE_BELT = "belt"
+BELT_COMPARE: dict[str, str] = {"section": "0.1 mm", "inside length": "2 %"}
+"""How belts compare unless a `kind: belt` entry says otherwise: common practice, no source."""
+
+EMPTY_STATES = frozenset({"missing", "broken", "snapped", "worn out", "altered"})
+"""Words of a unit's `state` for a place that has nothing to give."""
