@@ -264,19 +264,21 @@ def most_pull_n(tension_n: float, friction: float, wrap_rad: float) -> float:
 
 def shaft_loads(path: geometry.Path, tension_n: float) -> dict[str, Load]:
     """The pull of the two spans on each shaft, in N, the belt at the same tension all round."""
-    loads = {}
+    loads: dict[str, Load] = {}
     for i, arc in enumerate(path.arcs):
         before, after = path.spans[i - 1].direction_rad, path.spans[i].direction_rad
         x = tension_n * (math.cos(after) - math.cos(before))
         y = tension_n * (math.sin(after) - math.sin(before))
-        loads[arc.name] = Load(x, y)
+        # A pulley that the belt meets twice is pulled by both.
+        met = loads.get(arc.name, Load(0.0, 0.0))
+        loads[arc.name] = Load(met.x_n + x, met.y_n + y)
     return loads
 
 
 def check_run(run: Run) -> None:
     """Refuse speeds, capstans, stretch, pull and friction that cannot be. Raises RunError naming all."""
     faults = [fault for pulley in run.pulleys for fault in _pulley_faults(pulley)]
-    drivers = [p.name for p in run.pulleys if p.drives]
+    drivers = list(dict.fromkeys(p.name for p in run.pulleys if p.drives))
     if len(drivers) > 1:
         faults.append(f"{' and '.join(drivers)} are both said to drive; one pulley drives a belt")
     low, high = run.wanted

@@ -1,6 +1,7 @@
 """The path of a belt round any number of pulleys, along its mid-line.
 
-A run is a list of pulleys in the order in which the belt meets them, either way round. Each is a circle
+A run is a list of pulleys in the order in which the belt meets them, either way round; one that it meets
+twice (a large one between two small ones may touch both runs) is listed twice. Each is a circle
 of radius d/2 + t/2; two that lie on one side of the belt are joined by an outer tangent, two that do not
 by an inner one. Lengths are in mm, angles in radians. An impossible run is a :class:`GeometryError`
 that names the pulleys, and says all that is wrong with the run.
@@ -167,8 +168,13 @@ def _input_faults(wheels: Sequence[Wheel], thickness_mm: float) -> list[Fault]:
     ]
     if not (_sensible(thickness_mm) and thickness_mm >= 0):
         faults.append(Fault("the belt's thickness must be a number of mm, 0 or more", ()))
-    twice = [name for name, times in Counter(wheel.name for wheel in wheels).items() if times > 1]
+    twice = [name for name, times in Counter(wheel.name for wheel in set(wheels)).items() if times > 1]
     faults += [Fault(f"two pulleys are called {name}; each needs its own name", (name,)) for name in twice]
+    faults += [
+        Fault(f"{two.name} follows itself in the order", (two.name,))
+        for one, two in zip([*wheels[-1:], *wheels[:-1]], wheels, strict=True)
+        if len(wheels) > 1 and one == two
+    ]
     if len(wheels) < 2:
         names = tuple(wheel.name for wheel in wheels)
         faults.append(Fault(f"a belt runs on two pulleys or more, not on {len(wheels)}", names))
@@ -182,10 +188,11 @@ def _sensible(value: float) -> bool:
 
 def _standing_faults(wheels: Sequence[Wheel]) -> list[Fault]:
     """Pulleys that cannot stand where they do, and a loop with too few pulleys within it."""
-    faults = [fault for one, two in combinations(wheels, 2) if (fault := _pair_fault(one, two))]
-    inside = tuple(wheel.name for wheel in wheels if wheel.side == "inside")
+    once = list(dict.fromkeys(wheels))
+    faults = [fault for one, two in combinations(once, 2) if (fault := _pair_fault(one, two))]
+    inside = tuple(wheel.name for wheel in once if wheel.side == "inside")
     if len(inside) < 2:
-        names = tuple(wheel.name for wheel in wheels)
+        names = tuple(wheel.name for wheel in once)
         faults.append(
             Fault(f"of {_listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names)
         )
@@ -221,7 +228,10 @@ def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Pat
     length = math.fsum(span.length_mm for span in spans) + math.fsum(
         arc.radius_mm * abs(arc.sweep_rad) for arc in arcs
     )
-    return Path(length, {arc.name: abs(arc.sweep_rad) for arc in arcs}, spans, arcs, listed)
+    wraps: dict[str, float] = {}
+    for arc in arcs:
+        wraps[arc.name] = wraps.get(arc.name, 0.0) + abs(arc.sweep_rad)
+    return Path(length, wraps, spans, arcs, listed)
 
 
 def _gap_fault(one: Wheel, two: Wheel, thickness_mm: float) -> Fault | None:
@@ -308,7 +318,8 @@ def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple
     """Spans that would run through a pulley at which they neither start nor end."""
     return [
         Fault(
-            f"the belt from {span.leaves} to {span.meets} runs through {wheel.name}",
+            f"the belt from {span.leaves} to {span.meets} runs through {wheel.name} "
+            "(a pulley that the belt meets twice is listed twice)",
             (span.leaves, span.meets, wheel.name),
         )
         for span in spans
@@ -323,8 +334,18 @@ def _pinched(arcs: tuple[Arc, ...]) -> list[Fault]:
     return [
         Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
         for one, two in combinations(arcs, 2)
-        if _reaches_into(one, two) or _reaches_into(two, one)
+        if (
+            _overlap(one, two) if one.name == two.name else _reaches_into(one, two) or _reaches_into(two, one)
+        )
     ]
+
+
+def _overlap(one: Arc, two: Arc) -> bool:
+    """Whether two arcs on one pulley lie on one another."""
+    first, second = (arc.start_rad + min(0.0, arc.sweep_rad) for arc in (one, two))
+    return (second - first) % FULL_TURN < abs(one.sweep_rad) or (first - second) % FULL_TURN < abs(
+        two.sweep_rad
+    )
 
 
 def _reaches_into(one: Arc, two: Arc) -> bool:

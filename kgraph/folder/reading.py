@@ -282,7 +282,7 @@ class _Run:
         self._go()
 
     def _go(self) -> None:
-        loader = yaml.CBaseLoader(self._source())
+        loader: Any = yaml.CBaseLoader(self._source())
         try:
             self._documents(loader.get_event)
         except (_Fault, yaml.YAMLError) as error:
@@ -303,7 +303,6 @@ class _Run:
 
     def _documents(self, get: Callable[[], Any]) -> None:
         seen = 0
-        event: Any
         while type(event := get()) is not StreamEndEvent:
             if type(event) is not DocumentStartEvent:
                 continue
@@ -773,6 +772,11 @@ def _no_collection() -> Iterator[None]:
         yield
     finally:
         if was_on:
+            # What was made goes to the oldest generation at once, without being looked through,
+            # unless the program keeps frozen objects of its own, which must stay so.
+            if not gc.get_freeze_count():
+                gc.freeze()
+                gc.unfreeze()
             gc.enable()
 
 

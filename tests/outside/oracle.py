@@ -89,7 +89,8 @@ def load(folder: Path) -> list[Entry]:
     """All entries of all `*.yaml` files under a folder, every scalar a text."""
     entries: list[Entry] = []
     for path in sorted(folder.rglob("*.yaml")):
-        entries += yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader) or []
+        # The base loader makes nothing but texts, lists and dictionaries, so it is as safe as the safe one.
+        entries += yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader) or []  # noqa: S506
     return entries
 
 
@@ -407,7 +408,8 @@ def book(entries: Sequence[Entry], question: Question) -> tuple[Book, Question]:
     }
     kinds = {"takers_part": ("part",), "sisters": ("set",)}.get(question[0], ("set", "position"))
     asked = (question[0], *(names.key(k, n) for k, n in zip(kinds, question[1:], strict=True)))
-    owners = {o for f in facts for o in _within(f.says)} | ({("set", asked[1])} if "set" in kinds else set())
+    here: set[Owner] = {("set", asked[1])} if "set" in kinds else set()
+    owners = {o for f in facts for o in _within(f.says)} | here
     parts = {p for f in facts for p in _parts(f)} | ({asked[1]} if "part" in kinds else set())
     positions = {p for f in facts for p in _positions(f)} | set(asked[2:])
     return Book(names, facts, declares, sorted(owners), sorted(parts), sorted(positions)), asked
@@ -551,8 +553,8 @@ class Rules(Generic[T]):
             reach = grown
 
     def _same_steps(self) -> dict[Any, T]:
-        pairs = [(tuple(f.says[1]), self.ring.fact(n)) for n, f in self.book.of("same")]
-        return self._gather((way, v) for (*pair,), v in pairs for way in _both_ways(pair))
+        same = ((list(fact.says[1]), self.ring.fact(n)) for n, fact in self.book.of("same"))
+        return self._gather((way, value) for pair, value in same for way in _both_ways(pair))
 
     def like(self, position: str) -> dict[tuple[Owner, Owner], T]:
         """Which owners have the same place at a position."""
@@ -766,9 +768,9 @@ goes(I,X,P) :- like(X,E,P), fits(F,D,Q,E,P), said(F), is(I,D,Q).
 kin(X,X) :- owner(X).
 kin(X,Y) :- kin(X,Z), badge(Z,Y,F), said(F).
 takers_part(I,X,P) :- set(X), position(P), goes(part(I),X,P).
-takers_place(S,A,X,P) :- set(X), X \\== S, position(P), is(I,S,A), goes(I,X,P).
-donors(S,A,D,Q) :- goes(I,S,A), set(D), D \\== S, position(Q), is(I,D,Q).
-sisters(S,X) :- kin(S,X), X \\== S.
+takers_place(S,A,X,P) :- set(X), X \\= S, position(P), is(I,S,A), goes(I,X,P).
+donors(S,A,D,Q) :- goes(I,S,A), set(D), D \\= S, position(Q), is(I,D,Q).
+sisters(S,X) :- kin(S,X), X \\= S.
 """
 
 
@@ -842,11 +844,11 @@ def certainties(entries: Sequence[Entry], question: Question) -> dict[Key, float
     """The exact probability of each answer by ProbLog; answers that cannot be are left out."""
     text, atoms = program(entries, question)
     found: dict[Key, float] = {}
+    sisterly = question[0] == "sisters"
     for term, probability in get_evaluatable().create_from(PrologString(text)).evaluate().items():
-        last = [atoms.key.get(str(arg)) for arg in term.args[-1 if question[0] == "sisters" else -2 :]]
-        if None in last:
-            continue
-        found[last[0][1], last[1] if len(last) > 1 else ""] = float(probability)
+        last: list[Any] = [atoms.key.get(str(arg)) for arg in term.args[-1 if sisterly else -2 :]]
+        if None not in last:
+            found[last[0][1], "" if sisterly else last[1]] = float(probability)
     return found
 
 

@@ -1,0 +1,608 @@
+"""From an entry as read to a checked record, or to the problems that stand in the way.
+
+Each kind of entry has a table of fields. A thing may carry further keys, which are kept as
+its recorded attributes; a fact may not, so that a misspelt key is not lost.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from kgraph import quantities, records, words
+from kgraph.folder.reading import Map, Node, ReadFile, Seq, Text, shown
+from kgraph.names import LONGEST, Name, did_you_mean, name
+from kgraph.problems import Problem, Where
+
+
+class _Wrong(Exception):
+    def __init__(self, node: Node, says: str, mend: str = "", code: str = "wrong-value") -> None:
+        self.node, self.says, self.mend, self.code = node, says, mend, code
+
+
+@dataclass
+class _Context:
+    file: str
+    kind: str
+    problems: list[Problem] = field(default_factory=list)
+
+    def where(self, node: Node) -> Where:
+        return Where(self.file, node.line, node.column)
+
+    def wrong(self, node: Node, code: str, says: str, mend: str = "", severity: str = "error") -> None:
+        self.problems.append(
+            Problem(self.where(node), code, says, mend, "warning" if severity == "warning" else "error")
+        )
+
+
+Reader = Callable[[Node], Any]
+
+
+def _shape(node: Node) -> str:
+    if isinstance(node, Seq):
+        return "a list"
+    return "a mapping" if isinstance(node, Map) else "text"
+
+
+def _text(node: Node) -> str:
+    if not isinstance(node, Text):
+        raise _Wrong(node, f"{_shape(node)} where one text belongs", "write one text", "wrong-shape")
+    return node.value
+
+
+def _some_text(node: Node) -> str:
+    value = _text(node)
+    if not value.strip():
+        raise _Wrong(node, "the value is empty", "write a value or leave the key out", "empty-value")
+    return value
+
+
+def _forbidden(char: str) -> str:
+    if char in "\t\n":
+        return ""
+    category = unicodedata.category(char)
+    if category == "Cc":
+        return "a control character"
+    if category == "Cs":
+        return "half of a surrogate pair"
+    if unicodedata.bidirectional(char) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}:
+        return "a mark that turns the direction of writing"
+    if char in "\u200e\u200f\u061c":
+        return "a mark that turns the direction of writing"
+    return "a tag character" if 0xE0000 <= ord(char) <= 0xE007F else ""
+
+
+_ORDINARY = re.compile(r"[ -~\u00a1-\u024f]*\Z")
+
+
+def _name(node: Node) -> Name:
+    value = _some_text(node)
+    if len(value) > LONGEST:
+        raise _Wrong(
+            node, f"the name {shown(value, 40)} has {len(value)} characters", f"{LONGEST} are the most", "long-name"
+        )
+    if not _ORDINARY.match(value):
+        for char in value:
+            if said := _forbidden(char):
+                raise _Wrong(node, f"the name {shown(value)} holds {said}", "take it out", "name-character")
+    found = name(value)
+    if not found.key:
+        raise _Wrong(
+            node, f"the name {shown(value)} has no letter and no digit", "a name needs one of them", "empty-name"
+        )
+    return found
+
+
+def _list(item: Reader) -> Reader:
+    def read(node: Node) -> tuple[Any, ...]:
+        if isinstance(node, Text):
+            return () if not node.value.strip() else (item(node),)
+        if isinstance(node, Map):
+            raise _Wrong(node, "a mapping where a list belongs", "write [one, two]", "wrong-shape")
+        return tuple(item(n) for n in node.items)
+
+    return read
+
+
+def _strict_list(item: Reader) -> Reader:
+    def read(node: Node) -> tuple[Any, ...]:
+        if not isinstance(node, Seq):
+            raise _Wrong(node, f"{_shape(node)} where a list of two names belongs", "write [one, other]", "wrong-shape")
+        found = tuple(item(n) for n in node.items)
+        if len(found) > 2:
+            raise _Wrong(node, f"{len(found)} names where two belong", "say it two by two", "wrong-shape")
+        return found
+
+    return read
+
+
+def _pairs(key: Reader, item: Reader) -> Reader:
+    def read(node: Node) -> tuple[tuple[Any, Any], ...]:
+        if not isinstance(node, Map):
+            raise _Wrong(node, f"{_shape(node)} where a mapping belongs", "write {name: value}", "wrong-shape")
+        return tuple((key(k), item(v)) for k, v in node.pairs)
+
+    return read
+
+
+def _numbers(node: Node) -> tuple[tuple[str, str], ...]:
+    if not isinstance(node, Map):
+        raise _Wrong(
+            node, f"{_shape(node)} where maker and number belong", 'write {Maker: "number"}', "wrong-shape"
+        )
+    return tuple((k.value, number) for k, v in node.pairs for number in _list(_some_text)(v))
+
+
+def _one_of(known: Iterable[str], what: str) -> Reader:
+    choices = tuple(known)
+
+    def read(node: Node) -> str:
+        value = _some_text(node)
+        if value not in choices:
+            near = did_you_mean(value, choices) or f"use one of {', '.join(choices)}"
+            raise _Wrong(node, f"{shown(value)} is not {what}", near, "unknown-word")
+        return value
+
+    return read
+
+
+def _yes_no(node: Node) -> bool:
+    value = _some_text(node).strip().lower()
+    if value in words.TRUE_WORDS or value in words.FALSE_WORDS:
+        return value in words.TRUE_WORDS
+    raise _Wrong(node, f"{shown(value)} is neither yes nor no", "write yes or no", "unknown-word")
+
+
+def _quantity(parse: Callable[[str], Any]) -> Reader:
+    def read(node: Node) -> Any:
+        try:
+            return parse(_text(node))
+        except quantities.QuantityError as error:
+            raise _Wrong(node, error.what, error.right, "wrong-quantity") from None
+
+    return read
+
+
+def _certainty(text: str) -> float:
+    return quantities.number(text, 0.0, 1.0, above=True)
+
+
+def _date(node: Node) -> str:
+    value = _some_text(node).strip()
+    try:
+        parts = [int(p) for p in value.split("-")] if re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", value, re.A) else []
+        date(*(parts + [1, 1])[:3])
+    except (ValueError, TypeError):
+        raise _Wrong(node, f"{shown(value)} is not a date", "write it like 2026-03-31, 2026-03 or 2026", "wrong-date") from None
+    return value
+
+
+def _count(node: Node) -> int:
+    value = _some_text(node).strip()
+    if not re.fullmatch(r"\d{1,6}", value, re.A):
+        raise _Wrong(node, f"{shown(value)} is not a count", "write a whole number such as 3", "wrong-quantity")
+    return int(value)
+
+
+def _state(node: Node) -> tuple[tuple[Name, str], ...]:
+    read = _pairs(_name, _some_text)
+    found: tuple[tuple[Name, str], ...] = read(node)
+    return found
+
+
+def _pulleys(node: Node) -> tuple[records.Pulley, ...]:
+    if not isinstance(node, Seq) or not all(isinstance(n, Map) for n in node.items):
+        raise _Wrong(node, "pulleys are a list of mappings", "write - {name: motor, x: 0 mm, y: 0 mm, diameter: 9 mm}")
+    return tuple(_pulley(n) for n in node.items if isinstance(n, Map))
+
+
+_PULLEY: dict[str, Reader] = {
+    "name": _some_text,
+    "x": _quantity(quantities.coordinate),
+    "y": _quantity(quantities.coordinate),
+    "diameter": _quantity(lambda t: quantities.length(t, low_mm=0.5, high_mm=500.0).mm),
+    "side": _one_of(("inside", "outside"), "a side of the belt"),
+    "drives": _yes_no,
+    "rpm": _quantity(quantities.rpm),
+    "capstan": _quantity(lambda t: quantities.length(t, low_mm=0.5, high_mm=20.0).mm),
+}
+
+
+def _pulley(node: Map) -> records.Pulley:
+    got: dict[str, Any] = {}
+    for key, value in node.pairs:
+        if key.value not in _PULLEY:
+            mend = did_you_mean(key.value, _PULLEY) or f"use {', '.join(_PULLEY)}"
+            raise _Wrong(key, f"a pulley has no {shown(key.value)}", mend, "unknown-key")
+        got[key.value] = _PULLEY[key.value](value)
+    if missing := [k for k in ("name", "x", "y", "diameter") if k not in got]:
+        raise _Wrong(node, f"the pulley has no {' and no '.join(missing)}", "", "missing-key")
+    return records.Pulley(
+        name=got["name"],
+        x_mm=got["x"],
+        y_mm=got["y"],
+        diameter_mm=got["diameter"],
+        outside=got.get("side") == "outside",
+        drives=got.get("drives", False),
+        rpm=got.get("rpm"),
+        capstan_mm=got.get("capstan"),
+    )
+
+
+def _compare(node: Node) -> tuple[tuple[str, str], ...]:
+    return tuple(_pairs(_some_text, _quantity(lambda t: (quantities.compare_rule(t), t)[1]))(node))
+
+
+_NAMES = _list(_name)
+_TEXTS = _list(_some_text)
+_TWO = _strict_list(_name)
+
+Fields = Mapping[str, tuple[str, Reader, bool]]
+"""Key as written -> (keyword of the record, how it is read, whether it must be there)."""
+
+_EVIDENCE: Fields = {
+    "how": ("how", _some_text, False),
+    "certainty": ("certainty", _quantity(_certainty), False),
+    "source": ("source", _name, False),
+    "by": ("by", _text, False),
+    "date": ("date", _date, False),
+    "note": ("note", _text, False),
+    "id": ("own_id", _some_text, False),
+}
+_ALSO: Fields = {"also": ("also", _NAMES, False)}
+
+THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
+    "set": (
+        records.SetModel,
+        {"set": ("name", _name, True), "badge": ("badge", _some_text, False), "model": ("model", _some_text, False)},
+    ),
+    "assembly": (
+        records.Assembly,
+        {
+            "assembly": ("name", _name, True),
+            "kind": ("sort", _some_text, False),
+            "positions": ("positions", _NAMES, False),
+        },
+    ),
+    "part": (
+        records.Part,
+        {
+            "part": ("name", _name, True),
+            "kind": ("sort", _some_text, False),
+            "numbers": ("numbers", _numbers, False),
+            "made": ("made", _some_text, False),
+            "section": ("section", _quantity(quantities.section), False),
+            "hardness": ("hardness", _quantity(quantities.hardness), False),
+        },
+    ),
+    "position": (
+        records.Position,
+        {
+            "position": ("name", _name, True),
+            "must match": ("must_match", _TEXTS, False),
+            "caution": ("cautions", _NAMES, False),
+        },
+    ),
+    "kind": (
+        records.Kind,
+        {
+            "kind": ("name", _name, True),
+            "generic": ("generic", _yes_no, False),
+            "compare": ("compare", _compare, False),
+            "certainty": ("certainty", _quantity(_certainty), False),
+            "caution": ("cautions", _NAMES, False),
+        },
+    ),
+    "source": (
+        records.Source,
+        {"source": ("name", _name, True), "type": ("type", _one_of(words.SOURCE_TYPES, "a type of source"), False)},
+    ),
+    "grade": (
+        records.Grade,
+        {"grade": ("name", _name, True), "certainty": ("certainty", _quantity(_certainty), True)},
+    ),
+    "caution": (records.Caution, {"caution": ("name", _name, True), "text": ("text", _some_text, True)}),
+    "unit": (
+        records.Unit,
+        {
+            "unit": ("name", _name, True),
+            "set": ("set", _name, True),
+            "role": ("role", _one_of(words.ROLES_OF_UNITS, "a role of a unit"), False),
+            "keep": ("keep", _quantity(lambda t: quantities.number(t, 0.0, 10.0)), False),
+            "state": ("state", _state, False),
+            "wants": ("wants", _NAMES, False),
+        },
+    ),
+    "stock": (
+        records.Stock,
+        {"stock": ("name", _name, True), "count": ("count", _count, False), "where": ("place", _some_text, False)},
+    ),
+}
+
+FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
+    "rebadge": (records.Rebadge, {"rebadge": ("sets", _TWO, True), "except": ("exceptions", _NAMES, False)}),
+    "uses": (
+        records.Uses,
+        {
+            "uses": ("assembly", _name, True),
+            "in": ("owner", _name, True),
+            "except": ("exceptions", _NAMES, False),
+        },
+    ),
+    "takes": (
+        records.Takes,
+        {
+            "takes": ("part", _name, True),
+            "in": ("owner", _name, True),
+            "position": ("position", _name, True),
+            "role": ("role", _one_of(words.ROLES_OF_PARTS, "a role of a part"), False),
+        },
+    ),
+    "same": (records.Same, {"same": ("parts", _TWO, True)}),
+    "replaces": (records.Replaces, {"replaces": ("new", _name, True), "old": ("old", _name, True)}),
+    "fits": (
+        records.Fits,
+        {
+            "fits": ("owner", _name, True),
+            "position": ("position", _name, True),
+            "to": ("to", _name, True),
+            "at": ("at", _name, False),
+            "both ways": ("both_ways", _yes_no, False),
+            "work": ("work", _some_text, False),
+        },
+    ),
+    "refuses": (
+        records.Refuses,
+        {
+            "refuses": ("item", _name, True),
+            "from": ("item_position", _name, False),
+            "in": ("owner", _name, True),
+            "position": ("position", _name, True),
+        },
+    ),
+    "run": (
+        records.Run,
+        {
+            "run": ("position", _name, True),
+            "in": ("owner", _name, True),
+            "pulleys": ("pulleys", _pulleys, True),
+            "stretch": ("stretch", _quantity(quantities.percent_range), False),
+            "pull": ("pull_N_m", _quantity(lambda t: quantities.pull(t).torque_nm), False),
+        },
+    ),
+    "taken": (
+        records.Taken,
+        {
+            "taken": ("position", _name, True),
+            "from": ("unit", _name, True),
+            "to": ("to", _name, False),
+            "at": ("at", _name, False),
+            "owed": ("owed", _yes_no, False),
+        },
+    ),
+    "restored": (
+        records.Restored,
+        {"restored": ("position", _name, True), "to": ("to", _name, True), "part": ("part", _name, False)},
+    ),
+    "withdraw": (records.Withdraw, {"withdraw": ("target", _some_text, True), "why": ("why", _some_text, False)}),
+}
+
+
+def keys_of(kind: str) -> list[str]:
+    """The keys that an entry of this kind knows, the one that names the kind first."""
+    if kind in THINGS:
+        return [*THINGS[kind][1], *_ALSO]
+    return [*FACTS[kind][1], *_EVIDENCE]
+
+
+def required_of(kind: str) -> list[str]:
+    """The keys without which an entry of this kind is refused."""
+    fields = (THINGS[kind] if kind in THINGS else FACTS[kind])[1]
+    return [key for key, (_, _, must) in fields.items() if must]
+
+
+def plain(node: Node) -> records.Value:
+    """A node as the texts, lists and mappings that it holds."""
+    if isinstance(node, Text):
+        return node.value
+    if isinstance(node, Seq):
+        return tuple(plain(n) for n in node.items)
+    return {k.value: plain(v) for k, v in node.pairs}
+
+
+def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
+    """The records of a file that was read, and the problems of its entries (not those of reading it)."""
+    entries: list[records.Entry] = []
+    problems: list[Problem] = []
+    for node in read.entries:
+        entry, found = check_entry(node, read.path)
+        problems += found
+        if entry is not None:
+            entries.append(entry)
+    return entries, problems
+
+
+def check_entry(node: Map, file: str) -> tuple[records.Entry | None, list[Problem]]:
+    """The record of one entry, or None and every problem in it."""
+    context = _Context(file, "")
+    if not node.pairs:
+        context.wrong(node, "empty-entry", "an entry with nothing in it", "begin it like - set: NAME")
+        return None, context.problems
+    first = node.pairs[0][0]
+    context.kind = first.value
+    if context.kind not in words.KINDS:
+        _unknown_kind(context, node, first)
+        return None, context.problems
+    made = _thing(context, node) if context.kind in THINGS else _fact(context, node)
+    failed = any(p.severity == "error" for p in context.problems)
+    return (None if failed else made), context.problems
+
+
+def _unknown_kind(context: _Context, node: Map, first: Text) -> None:
+    later = [k.value for k, _ in node.pairs[1:] if k.value in words.KINDS]
+    mend = did_you_mean(first.value, words.KINDS)
+    if not mend and later:
+        mend = f"put {later[0]}: first"
+    context.wrong(
+        first,
+        "unknown-kind",
+        f"{shown(first.value)} is not a kind of entry",
+        mend or f"begin with one of {', '.join(words.KINDS)}",
+    )
+
+
+def _read_fields(context: _Context, node: Map, fields: Fields) -> tuple[dict[str, Any], list[tuple[Text, Node]]]:
+    got: dict[str, Any] = {}
+    rest: list[tuple[Text, Node]] = []
+    for key, value in node.pairs:
+        spec = fields.get(key.value)
+        if spec is None:
+            rest.append((key, value))
+            continue
+        try:
+            got[spec[0]] = spec[1](value)
+        except _Wrong as wrong:
+            context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
+    have = {key.value for key, _ in node.pairs}
+    for key_text, (_, _, must) in fields.items():
+        if must and key_text not in have:
+            context.wrong(node, "missing-key", f"{context.kind} has no {key_text}:", f"add {key_text}: ...")
+    return got, rest
+
+
+def _base(context: _Context, node: Map) -> dict[str, Any]:
+    return {
+        "kind": context.kind,
+        "where": context.where(node),
+        "pairs": tuple((k.value, plain(v)) for k, v in node.pairs),
+    }
+
+
+def _thing(context: _Context, node: Map) -> records.Thing | None:
+    maker, fields = THINGS[context.kind]
+    got, rest = _read_fields(context, node, {**fields, **_ALSO})
+    attributes: list[tuple[str, records.Value]] = []
+    for key, value in rest:
+        _check_attribute(context, key, value, [*fields, *_ALSO])
+        attributes.append((key.value, plain(value)))
+    attributes += [(k, t) for k in ("section", "hardness") if context.kind == "part" and (t := _raw(node, k))]
+    if context.kind == "part":
+        _belt_length(context, node, got)
+    if "name" not in got or any(p.severity == "error" for p in context.problems):
+        return None
+    if context.kind == "set":
+        _badge_and_model(got)
+    return maker(**_base(context, node), attributes=tuple(attributes), **got)
+
+
+def _raw(node: Map, key: str) -> str:
+    found = node.get(key)
+    return found.value if isinstance(found, Text) else ""
+
+
+def _check_attribute(context: _Context, key: Text, value: Node, known: list[str]) -> None:
+    if key.value in words.KINDS:
+        context.wrong(
+            key, "two-kinds", f"{key.value}: stands inside a {context.kind} entry", "begin a new entry with '- '"
+        )
+    if not key.value.strip() or any(_forbidden(c) for c in key.value):
+        context.wrong(key, "name-character", f"the key {shown(key.value)} cannot be a name")
+    close = did_you_mean(key.value, known)
+    if close and _one_letter_off(key.value, known):
+        context.wrong(key, "near-key", f"{key.value}: is kept as an attribute", close, "warning")
+    if isinstance(value, Text) and key.value == "date":
+        try:
+            _date(value)
+        except _Wrong as wrong:
+            context.wrong(wrong.node, wrong.code, f"date: {wrong.says}", wrong.mend)
+
+
+def _one_letter_off(key: str, known: list[str]) -> bool:
+    import difflib
+
+    return any(k != key and difflib.SequenceMatcher(None, k, key).ratio() >= 0.85 for k in known)
+
+
+_LENGTH_KEYS = ("inside length", "inside diameter", "folded")
+
+
+def _belt_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
+    if got.get("sort") and name(got["sort"]).key != words.FITS_LIKE_BELT:
+        return
+    found: list[tuple[str, float, Node]] = []
+    for key in _LENGTH_KEYS:
+        value = node.get(key)
+        if value is None:
+            continue
+        try:
+            found.append((key, _quantity(lambda t, k=key: quantities.inside_length(t, k).mm)(value), value))
+        except _Wrong as wrong:
+            context.wrong(wrong.node, wrong.code, f"{key}: {wrong.says}", wrong.mend)
+    if not found:
+        return
+    got["inside_length_mm"] = found[0][1]
+    for key, mm, value in found[1:]:
+        if abs(mm - found[0][1]) > 0.02 * found[0][1]:
+            context.wrong(
+                value,
+                "lengths-disagree",
+                f"{key} means {mm:.4g} mm around the inside, {found[0][0]} means {found[0][1]:.4g} mm",
+                "measure again and keep the one that is right",
+                "warning",
+            )
+
+
+def _badge_and_model(got: dict[str, Any]) -> None:
+    text = got["name"].text.strip()
+    badge, _, model = text.rpartition(" ")
+    if "badge" in got and text.startswith(got["badge"]):
+        model = text[len(got["badge"]) :].strip()
+    got.setdefault("badge", badge or text)
+    got.setdefault("model", model or text)
+
+
+def _fact(context: _Context, node: Map) -> records.Statement | None:
+    maker, own = FACTS[context.kind]
+    fields = {**own, **_EVIDENCE}
+    got, rest = _read_fields(context, node, fields)
+    for key, _ in rest:
+        mend = did_you_mean(key.value, fields) or f"it may have {', '.join(fields)}"
+        context.wrong(key, "unknown-key", f"{context.kind} has no key {shown(key.value)}", mend)
+    if any(p.severity == "error" for p in context.problems):
+        return None
+    finish = _FINISH.get(context.kind)
+    if finish and not finish(context, node, got):
+        return None
+    return maker(**_base(context, node), **got)
+
+
+def _finish_pair(context: _Context, node: Map, got: dict[str, Any]) -> bool:
+    found = got["sets" if context.kind == "rebadge" else "parts"]
+    if len({n.key for n in found}) == 2:
+        return True
+    says = "names one thing twice" if len(found) == 2 else f"names {len(found)} where two belong"
+    context.wrong(node, "says-nothing", f"{context.kind} {says} and says nothing", "name two", "warning")
+    return False
+
+
+def _finish_fits(context: _Context, node: Map, got: dict[str, Any]) -> bool:
+    got.setdefault("at", got["position"])
+    return True
+
+
+def _finish_refuses(context: _Context, node: Map, got: dict[str, Any]) -> bool:
+    got.setdefault("item_position", None)
+    return True
+
+
+_FINISH: Mapping[str, Callable[[_Context, Map, dict[str, Any]], bool]] = {
+    "rebadge": _finish_pair,
+    "same": _finish_pair,
+    "fits": _finish_fits,
+    "refuses": _finish_refuses,
+}
+
