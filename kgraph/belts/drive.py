@@ -171,13 +171,15 @@ def o_rings(
 ) -> list[orings.ORing]:
     """The standard O-rings that lie on the run with the wanted stretch, each with its own thickness.
 
-    With `section_mm`, only those whose section agrees with it by the rule. Raises GeometryError.
+    With `section_mm`, only those whose section agrees with it by the rule; a ring too thick to pass between
+    the pulleys is left out. Raises GeometryError for a run that no belt goes round.
     """
+    belt_path(run, 0.0)
     found = []
     for size in sorted({ring.section_mm for ring in orings.TABLE}):
         try:
             low, high = window(run, size)
-        except RunError:
+        except (RunError, geometry.GeometryError):
             continue
         own = [ring for ring in orings.in_window(low, high, section_mm, rule) if ring.section_mm == size]
         found += own
@@ -318,7 +320,11 @@ def _pulley_faults(pulley: Pulley) -> list[str]:
 def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
     """The whole sum: path, stretch, tension, loads, slip and speed, then the verdict."""
     thick = belt.section.thickness_mm
-    path = belt_path(run, thick)
+    try:
+        path = belt_path(run, thick)
+    except geometry.GeometryError as error:
+        belt_path(run, 0.0)  # Raises again where it is the run that cannot be, and not the belt.
+        return Fit("wrong section", (f"the belt is too thick for the run: {error}",), ())
     stretch = rubber.stretch(path.length_mm, rubber.rest_midline_mm(belt.inside_length_mm, thick))
     modulus = rubber.modulus(HARDNESS if belt.hardness is None else belt.hardness)
     tension, low, high = (

@@ -303,8 +303,12 @@ class _Run:
 
     def _documents(self, get: Callable[[], Any]) -> None:
         seen = 0
-        while type(event := get()) is not StreamEndEvent:
-            if type(event) is not DocumentStartEvent:
+        while True:
+            event: Any = get()
+            kind: type = type(event)
+            if kind is StreamEndEvent:
+                return
+            if kind is not DocumentStartEvent:
                 continue
             index = event.start_mark.index + self.start
             if seen:
@@ -849,7 +853,7 @@ def _is_inside(path: Path, root: Path) -> bool:
         return False
 
 
-def display(path: Path) -> str:
+def display(path: Path | str) -> str:
     """A path as text that can be encoded, whatever bytes its name has."""
     return os.fsencode(path).decode(errors="backslashreplace")
 

@@ -83,7 +83,10 @@ def _name(node: Node) -> Name:
     value = _some_text(node)
     if len(value) > LONGEST:
         raise _Wrong(
-            node, f"the name {shown(value, 40)} has {len(value)} characters", f"{LONGEST} are the most", "long-name"
+            node,
+            f"the name {shown(value, 40)} has {len(value)} characters",
+            f"{LONGEST} are the most",
+            "long-name",
         )
     if not _ORDINARY.match(value):
         for char in value:
@@ -92,7 +95,10 @@ def _name(node: Node) -> Name:
     found = name(value)
     if not found.key:
         raise _Wrong(
-            node, f"the name {shown(value)} has no letter and no digit", "a name needs one of them", "empty-name"
+            node,
+            f"the name {shown(value)} has no letter and no digit",
+            "a name needs one of them",
+            "empty-name",
         )
     return found
 
@@ -111,7 +117,9 @@ def _list(item: Reader) -> Reader:
 def _strict_list(item: Reader) -> Reader:
     def read(node: Node) -> tuple[Any, ...]:
         if not isinstance(node, Seq):
-            raise _Wrong(node, f"{_shape(node)} where a list of two names belongs", "write [one, other]", "wrong-shape")
+            raise _Wrong(
+                node, f"{_shape(node)} where a list of two names belongs", "write [one, other]", "wrong-shape"
+            )
         found = tuple(item(n) for n in node.items)
         if len(found) > 2:
             raise _Wrong(node, f"{len(found)} names where two belong", "say it two by two", "wrong-shape")
@@ -123,7 +131,9 @@ def _strict_list(item: Reader) -> Reader:
 def _pairs(key: Reader, item: Reader) -> Reader:
     def read(node: Node) -> tuple[tuple[Any, Any], ...]:
         if not isinstance(node, Map):
-            raise _Wrong(node, f"{_shape(node)} where a mapping belongs", "write {name: value}", "wrong-shape")
+            raise _Wrong(
+                node, f"{_shape(node)} where a mapping belongs", "write {name: value}", "wrong-shape"
+            )
         return tuple((key(k), item(v)) for k, v in node.pairs)
 
     return read
@@ -174,17 +184,23 @@ def _certainty(text: str) -> float:
 def _date(node: Node) -> str:
     value = _some_text(node).strip()
     try:
-        parts = [int(p) for p in value.split("-")] if re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", value, re.A) else []
+        parts = (
+            [int(p) for p in value.split("-")] if re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", value, re.A) else []
+        )
         date(*(parts + [1, 1])[:3])
     except (ValueError, TypeError):
-        raise _Wrong(node, f"{shown(value)} is not a date", "write it like 2026-03-31, 2026-03 or 2026", "wrong-date") from None
+        raise _Wrong(
+            node, f"{shown(value)} is not a date", "write it like 2026-03-31, 2026-03 or 2026", "wrong-date"
+        ) from None
     return value
 
 
 def _count(node: Node) -> int:
     value = _some_text(node).strip()
     if not re.fullmatch(r"\d{1,6}", value, re.A):
-        raise _Wrong(node, f"{shown(value)} is not a count", "write a whole number such as 3", "wrong-quantity")
+        raise _Wrong(
+            node, f"{shown(value)} is not a count", "write a whole number such as 3", "wrong-quantity"
+        )
     return int(value)
 
 
@@ -196,7 +212,9 @@ def _state(node: Node) -> tuple[tuple[Name, str], ...]:
 
 def _pulleys(node: Node) -> tuple[records.Pulley, ...]:
     if not isinstance(node, Seq) or not all(isinstance(n, Map) for n in node.items):
-        raise _Wrong(node, "pulleys are a list of mappings", "write - {name: motor, x: 0 mm, y: 0 mm, diameter: 9 mm}")
+        raise _Wrong(
+            node, "pulleys are a list of mappings", "write - {name: motor, x: 0 mm, y: 0 mm, diameter: 9 mm}"
+        )
     return tuple(_pulley(n) for n in node.items if isinstance(n, Map))
 
 
@@ -258,7 +276,11 @@ _ALSO: Fields = {"also": ("also", _NAMES, False)}
 THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     "set": (
         records.SetModel,
-        {"set": ("name", _name, True), "badge": ("badge", _some_text, False), "model": ("model", _some_text, False)},
+        {
+            "set": ("name", _name, True),
+            "badge": ("badge", _some_text, False),
+            "model": ("model", _some_text, False),
+        },
     ),
     "assembly": (
         records.Assembly,
@@ -299,7 +321,10 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     ),
     "source": (
         records.Source,
-        {"source": ("name", _name, True), "type": ("type", _one_of(words.SOURCE_TYPES, "a type of source"), False)},
+        {
+            "source": ("name", _name, True),
+            "type": ("type", _one_of(words.SOURCE_TYPES, "a type of source"), False),
+        },
     ),
     "grade": (
         records.Grade,
@@ -319,7 +344,11 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     ),
     "stock": (
         records.Stock,
-        {"stock": ("name", _name, True), "count": ("count", _count, False), "where": ("place", _some_text, False)},
+        {
+            "stock": ("name", _name, True),
+            "count": ("count", _count, False),
+            "where": ("place", _some_text, False),
+        },
     ),
 }
 
@@ -388,7 +417,10 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
         records.Restored,
         {"restored": ("position", _name, True), "to": ("to", _name, True), "part": ("part", _name, False)},
     ),
-    "withdraw": (records.Withdraw, {"withdraw": ("target", _some_text, True), "why": ("why", _some_text, False)}),
+    "withdraw": (
+        records.Withdraw,
+        {"withdraw": ("target", _some_text, True), "why": ("why", _some_text, False)},
+    ),
 }
 
 
@@ -455,7 +487,9 @@ def _unknown_kind(context: _Context, node: Map, first: Text) -> None:
     )
 
 
-def _read_fields(context: _Context, node: Map, fields: Fields) -> tuple[dict[str, Any], list[tuple[Text, Node]]]:
+def _read_fields(
+    context: _Context, node: Map, fields: Fields
+) -> tuple[dict[str, Any], list[tuple[Text, Node]]]:
     got: dict[str, Any] = {}
     rest: list[tuple[Text, Node]] = []
     for key, value in node.pairs:
@@ -507,7 +541,10 @@ def _raw(node: Map, key: str) -> str:
 def _check_attribute(context: _Context, key: Text, value: Node, known: list[str]) -> None:
     if key.value in words.KINDS:
         context.wrong(
-            key, "two-kinds", f"{key.value}: stands inside a {context.kind} entry", "begin a new entry with '- '"
+            key,
+            "two-kinds",
+            f"{key.value}: stands inside a {context.kind} entry",
+            "begin a new entry with '- '",
         )
     if not key.value.strip() or any(_forbidden(c) for c in key.value):
         context.wrong(key, "name-character", f"the key {shown(key.value)} cannot be a name")
@@ -605,4 +642,3 @@ _FINISH: Mapping[str, Callable[[_Context, Map, dict[str, Any]], bool]] = {
     "fits": _finish_fits,
     "refuses": _finish_refuses,
 }
-

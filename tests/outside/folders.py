@@ -114,13 +114,15 @@ class Drawn:
 class Builder:
     """Builds one folder from the choices of a chooser."""
 
-    def __init__(self, chooser: Chooser, most_facts: int) -> None:
+    def __init__(self, chooser: Chooser, most_facts: int, fewest_facts: int = 1) -> None:
         self.choose = chooser
         self.sets = SETS[: chooser.count(2, len(SETS))]
         self.assemblies = ASSEMBLIES[: chooser.count(1, len(ASSEMBLIES))]
         self.parts = PARTS[: chooser.count(2, len(PARTS))]
         self.positions = POSITIONS[: chooser.count(1, len(POSITIONS))]
-        self.most_facts = most_facts
+        # Facts have to meet for anything to follow from them: one position is more usual than the others.
+        self.at = (self.positions[0], self.positions[0], *self.positions)
+        self.facts = chooser.count(min(fewest_facts, most_facts), most_facts)
         # The spelling chosen for a thing in a statement, so that a statement made again uses the same.
         self.spelt: dict[tuple[str, str], str] = {}
         self.declared: set[str] = set()
@@ -133,7 +135,7 @@ class Builder:
         """Things first, then facts, then what is taken back."""
         things = [*self._sets(), *self._assemblies(), *self._parts(), *self._others()]
         facts: list[Entry] = []
-        for _ in range(self.choose.count(1, self.most_facts)):
+        for _ in range(self.facts):
             facts.append(self._again(facts) if facts and self.sometimes(7) else self._fact())
         taken_back = self._withdrawals(facts)
         return [*things, *(self._spell(f) for f in facts), *taken_back]
@@ -232,7 +234,7 @@ class Builder:
         return self._except(entry, self.positions)
 
     def _place(self, entry: Entry, owners: Sequence[str]) -> Entry:
-        return {**entry, "in": self.choose.pick(owners), "position": self.choose.pick(self.positions)}
+        return {**entry, "in": self.choose.pick(owners), "position": self.choose.pick(self.at)}
 
     def _takes(self) -> Entry:
         part = self.choose.pick(self.parts)
@@ -252,7 +254,7 @@ class Builder:
 
     def _fits(self) -> Entry:
         giver, taker = self._two(self.sets)
-        position, at = self.choose.pick(self.positions), self.choose.pick(self.positions)
+        position, at = self.choose.pick(self.at), self.choose.pick(self.at)
         entry: Entry = {"fits": giver, "position": position, "to": taker}
         if at != position:
             entry.update({"at": at, "work": "ream the bore"})
@@ -263,8 +265,8 @@ class Builder:
     def _refuses(self) -> Entry:
         if self.sometimes(2):
             giver, taker = self._two(self.sets)
-            places = {"from": self.choose.pick(self.positions), "in": taker}
-            return {"refuses": giver, **places, "position": self.choose.pick(self.positions)}
+            places = {"from": self.choose.pick(self.at), "in": taker}
+            return {"refuses": giver, **places, "position": self.choose.pick(self.at)}
         return self._place(
             {"refuses": self.choose.pick(self.parts)}, (*self.sets, *self.sets, *self.assemblies)
         )
@@ -313,12 +315,20 @@ def _says(entry: Entry, aside: Sequence[str]) -> str:
     return repr(sorted(kept.items()))
 
 
+class _Plain(yaml.SafeDumper):
+    """Writes a list that stands in two entries twice, since fact files may not hold anchors."""
+
+    def ignore_aliases(self, data: Any) -> bool:
+        """Never a reference to what stands elsewhere."""
+        return True
+
+
 def write(entries: Sequence[Entry], folder: Path) -> Path:
     """The entries as one YAML file in the folder, every scalar a text; returns the file."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "facts.yaml"
-    text = yaml.safe_dump(
-        list(entries), default_flow_style=None, allow_unicode=True, sort_keys=False, width=1000
+    text = yaml.dump(
+        list(entries), Dumper=_Plain, default_flow_style=None, allow_unicode=True, sort_keys=False, width=1000
     )
     path.write_text(text, encoding="utf-8")
     return path
@@ -331,5 +341,5 @@ def folders(draw: Callable[[st.SearchStrategy[Any]], Any], most_facts: int = 14)
 
 
 def random_folder(seed: int, most_facts: int = 14) -> list[Entry]:
-    """A folder of the same kind, the same for the same seed."""
-    return Builder(Seeded(seed), most_facts).build()
+    """A folder of the same kind, the same for the same seed; it has six facts at least."""
+    return Builder(Seeded(seed), most_facts, fewest_facts=6).build()

@@ -187,7 +187,7 @@ def _replaces(names: Names, entry: Entry) -> Says:
 
 def _fits(names: Names, entry: Entry) -> Says:
     giver = names.owner(entry["fits"]), names.key("position", entry["position"])
-    taker = names.owner(entry["to"]), names.key("position", entry.get("at", entry["position"]))
+    taker = names.owner(entry["to"]), names.key("position", entry.get("at") or entry["position"])
     return "fits", *giver, *taker, fold(entry.get("both ways", "no")) in ("yes", "true")
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Sequence
+from functools import cache
 
+import numpy as np
 import pytest
+from shapely import convex_hull, get_coordinates, multipoints
 from shapely.geometry import LineString, Point, Polygon
-from shapely.ops import unary_union
 
 from kgraph.belts.geometry import GeometryError, Path, Wheel, path, two_pulleys
 
@@ -149,10 +151,21 @@ def test_b17_a_polygon_hull_is_always_a_little_short() -> None:
     assert 0 < exact - published[1024] < 1e-5
 
 
+@cache
+def unit_disc(segments: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """The corners of shapely's disc of radius 1, which every disc here is a copy of: shape (n, 2)."""
+    return get_coordinates(Point(0, 0).buffer(1, quad_segs=segments))
+
+
+def hull_of(run: Sequence[Wheel], segments: int) -> Polygon:
+    """The convex hull of the discs, by shapely."""
+    disc = unit_disc(segments)
+    return convex_hull(multipoints(np.vstack([disc * w.diameter_mm / 2 + (w.x_mm, w.y_mm) for w in run])))
+
+
 def hull(run: Sequence[Wheel], segments: int) -> float:
-    """The perimeter of the convex hull of the discs, by shapely."""
-    discs = [Point(w.x_mm, w.y_mm).buffer(w.diameter_mm / 2, quad_segs=segments) for w in run]
-    return float(unary_union(discs).convex_hull.length)
+    """The perimeter of the convex hull of the discs."""
+    return float(hull_of(run, segments).length)
 
 
 def random_discs(rng: random.Random) -> list[Wheel]:
@@ -169,9 +182,8 @@ def random_discs(rng: random.Random) -> list[Wheel]:
 
 def touched(discs: list[Wheel]) -> list[Wheel]:
     """The discs on the hull in the order in which shapely's hull visits them, one twice if on both sides."""
-    shapes = [Point(d.x_mm, d.y_mm).buffer(d.diameter_mm / 2, quad_segs=512) for d in discs]
     seen: list[Wheel] = []
-    for x, y in unary_union(shapes).convex_hull.exterior.coords:
+    for x, y in hull_of(discs, 256).exterior.coords:
         near = min(discs, key=lambda d: abs(math.dist((d.x_mm, d.y_mm), (x, y)) - d.diameter_mm / 2))
         if not seen or seen[-1] is not near:
             seen.append(near)
@@ -211,9 +223,9 @@ def numeric_tangent(one: Wheel, two: Wheel) -> tuple[float, float]:
             total += 1 - sign * (math.cos(angle) * uy - math.sin(angle) * ux)
         return total
 
-    grid = [2 * math.pi * i / 72 for i in range(72)]
+    grid = [2 * math.pi * i / 30 for i in range(30)]
     best = min(((a, b) for a in grid for b in grid), key=lambda ab: miss(*ab))
-    step = 2 * math.pi / 72
+    step = 2 * math.pi / 30
     while step > 1e-9:
         around = [(best[0] + i * step, best[1] + j * step) for i in (-1, 0, 1) for j in (-1, 0, 1)]
         nearer = min(around, key=lambda ab: miss(*ab))

@@ -148,7 +148,7 @@ def test_a_substitute_is_not_what_a_donor_yields() -> None:
 
 
 def test_replaces_is_chained_but_does_not_run_backwards() -> None:
-    entries = [
+    entries: list[Entry] = [
         {"replaces": "C", "old": "B2"},
         {"same": ["B", "B2"]},
         {"replaces": "B", "old": "A"},

@@ -1,0 +1,474 @@
+"""All entries of a folder taken together: things merged by name, facts with their evidence.
+
+Here it is decided whom a name means: an `also` name stands for its thing, and what `in:` names
+is a set or an assembly. Owners are written `s:KEY` (a set) and `a:KEY` (an assembly).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from kgraph import records, words
+from kgraph.names import Name, fold, name
+from kgraph.problems import Where
+
+FACT_TYPES = (
+    records.Rebadge,
+    records.Uses,
+    records.Takes,
+    records.Same,
+    records.Replaces,
+    records.Fits,
+    records.Refuses,
+    records.Run,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One saying of a fact: where, by which grade, how certain."""
+
+    where: Where
+    how: str
+    certainty: float
+    source: str = ""
+    by: str = ""
+    date: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact with all its evidence; `args` are the resolved keys of what it states.
+
+    args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
+    takes (part, owner, position, role); same (part, part); replaces (new, old); fits (owner,
+    position, owner, position); refuses (part key or "", owner or "", position or "", owner,
+    position); run (owner, position); size (part, part).
+    """
+
+    id: str
+    kind: str
+    args: tuple[Any, ...]
+    certainty: float
+    evidence: tuple[Evidence, ...] = ()
+    record: records.Statement | None = None
+    ids: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> Where | None:
+        """Where the strongest saying of the fact stands."""
+        return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None
+
+
+@dataclass
+class Collection:
+    """Everything that a folder says. Built once, then only read."""
+
+    entries: tuple[records.Entry, ...] = ()
+    things: dict[str, dict[str, list[records.Thing]]] = field(default_factory=dict)
+    aliases: dict[str, dict[str, str]] = field(default_factory=dict)
+    ambiguous: dict[str, dict[str, set[str]]] = field(default_factory=dict)
+    spelt: dict[str, dict[str, str]] = field(default_factory=dict)
+    assemblies: set[str] = field(default_factory=set)
+    facts: dict[str, Fact] = field(default_factory=dict)
+    withdrawn: dict[str, tuple[Fact, records.Withdraw]] = field(default_factory=dict)
+    unknown_withdraws: list[records.Withdraw] = field(default_factory=list)
+    clashing_ids: list[tuple[str, list[records.Statement]]] = field(default_factory=list)
+    grades: dict[str, float] = field(default_factory=dict)
+
+    def key(self, kind: str, key: str) -> str:
+        """The key of the thing that a folded name stands for, through `also` names."""
+        return self.aliases.get(kind, {}).get(key, key)
+
+    def owner(self, key: str) -> str:
+        """The owner that `in:` means: a declared set, else an assembly, else a set."""
+        set_key, assembly = self.key("set", key), self.key("assembly", key)
+        if set_key in self.things["set"]:
+            return f"s:{set_key}"
+        if assembly in self.things["assembly"] or assembly in self.assemblies:
+            return f"a:{assembly}"
+        return f"s:{set_key}"
+
+    def text(self, kind: str, key: str) -> str:
+        """The name of a thing as first written where it is declared, else where it is used."""
+        declared = self.things[kind].get(key)
+        if declared:
+            return declared[0].name.text
+        return self.spelt.get(kind, {}).get(key, key)
+
+    def owner_text(self, owner: str) -> str:
+        """The name of a set or assembly from its owner key."""
+        return self.text("set" if owner[0] == "s" else "assembly", owner[2:])
+
+    def declared(self, kind: str, key: str) -> records.Thing | None:
+        """The first entry that declares a thing, or None."""
+        found = self.things[kind].get(key)
+        return found[0] if found else None
+
+    def attribute(self, kind: str, key: str, attribute: str) -> list[records.Value]:
+        """All values recorded for an attribute of a thing, in the order of the entries."""
+        found: list[records.Value] = []
+        for thing in self.things[kind].get(key, ()):
+            found += [v for k, v in thing.attributes if k == attribute and v not in found]
+        return found
+
+    def known(self, kind: str) -> dict[str, str]:
+        """Key -> name of every thing of a kind, declared or used."""
+        return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
+
+
+def build(entries: Iterable[records.Entry]) -> Collection:
+    """The collection of these entries; their order decides nothing but which spelling is shown."""
+    made = Collection(entries=tuple(entries), things={kind: {} for kind in words.THINGS})
+    _add_things(made)
+    _add_aliases(made)
+    _add_grades(made)
+    _find_assemblies(made)
+    _add_facts(made)
+    _note_spellings(made)
+    return made
+
+
+def _add_things(made: Collection) -> None:
+    for entry in made.entries:
+        if isinstance(entry, records.Thing):
+            made.things[entry.kind].setdefault(entry.name.key, []).append(entry)
+
+
+def _add_aliases(made: Collection) -> None:
+    for kind, by_key in made.things.items():
+        meant: dict[str, set[str]] = defaultdict(set)
+        for key, things in by_key.items():
+            for other in (o for t in things for o in t.also):
+                if other.key != key and other.key not in by_key:
+                    meant[other.key].add(key)
+        made.aliases[kind] = {k: next(iter(v)) for k, v in meant.items() if len(v) == 1}
+        made.ambiguous[kind] = {k: v for k, v in meant.items() if len(v) > 1}
+
+
+def _add_grades(made: Collection) -> None:
+    made.grades = {grade: value for grade, (value, _) in words.GRADES.items()}
+    for things in made.things["grade"].values():
+        # Of two overrides that disagree (`check` says so) the more careful one holds.
+        values = [t.certainty for t in things if isinstance(t, records.Grade)]
+        made.grades[things[0].name.text.strip().lower()] = min(values)
+
+
+def _find_assemblies(made: Collection) -> None:
+    for entry in made.entries:
+        if isinstance(entry, records.Uses):
+            made.assemblies.add(made.key("assembly", entry.assembly.key))
+
+
+def certainty_of(made: Collection, record: records.Statement) -> float:
+    """The certainty of one saying: its own number, else that of its grade."""
+    if record.certainty is not None:
+        return record.certainty
+    return made.grades.get(record.how.strip().lower() or words.NO_GRADE, made.grades[words.NO_GRADE])
+
+
+def statement_args(made: Collection, record: records.Statement) -> tuple[Any, ...]:
+    """What a record states, in resolved keys (see :class:`Fact`)."""
+    return _ARGS[type(record)](made, record)
+
+
+def _position(made: Collection, position: Name) -> str:
+    return made.key("position", position.key)
+
+
+def _part(made: Collection, part: Name) -> str:
+    return made.key("part", part.key)
+
+
+def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
+    return tuple(sorted({_position(made, n) for n in found}))
+
+
+def _rebadge_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    pair = sorted(f"s:{made.key('set', n.key)}" for n in r.sets)
+    return (*pair, _exceptions(made, r.exceptions))
+
+
+def _uses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    assembly = f"a:{made.key('assembly', r.assembly.key)}"
+    return (assembly, made.owner(r.owner.key), _exceptions(made, r.exceptions))
+
+
+def _takes_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    return (_part(made, r.part), made.owner(r.owner.key), _position(made, r.position), r.role)
+
+
+def _same_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    return tuple(sorted(_part(made, n) for n in r.parts))
+
+
+def _replaces_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    return (_part(made, r.new), _part(made, r.old))
+
+
+def _fits_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    source = (made.owner(r.owner.key), _position(made, r.position))
+    target = (made.owner(r.to.key), _position(made, r.at))
+    return (*source, *target, r.both_ways, " ".join(r.work.split()))
+
+
+def _refuses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    here = (made.owner(r.owner.key), _position(made, r.position))
+    if r.item_position is None:
+        return (_part(made, r.item), "", "", *here)
+    return ("", made.owner(r.item.key), _position(made, r.item_position), *here)
+
+
+def _run_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    pulleys = tuple(
+        (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
+    )
+    return (made.owner(r.owner.key), _position(made, r.position), pulleys, r.stretch, r.pull_N_m)
+
+
+_ARGS: Mapping[type[records.Statement], Any] = {
+    records.Rebadge: _rebadge_args,
+    records.Uses: _uses_args,
+    records.Takes: _takes_args,
+    records.Same: _same_args,
+    records.Replaces: _replaces_args,
+    records.Fits: _fits_args,
+    records.Refuses: _refuses_args,
+    records.Run: _run_args,
+}
+
+_UNSAID = {"how", "certainty", "source", "by", "date", "note", "id"}
+_SYMMETRIC = {"rebadge", "same", "except"}
+_WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
+_DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
+
+
+def written_id(record: records.Statement) -> str:
+    """The id that a statement has by what is written: SHA-256 over canonical JSON, 16 hex digits.
+
+    Names are folded, keys sorted, evidence left out; the two names of a `rebadge` or `same` and
+    the names of an `except` are sorted; a default said aloud is as if not said.
+    """
+    said = {k: v for k, v in record.pairs if k not in _UNSAID}
+    return _digest(_canonical(said))
+
+
+def _canonical(said: Mapping[str, records.Value]) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for key, value in said.items():
+        folded = _folded(key, value)
+        if _DEFAULTS.get(key) == folded or (key == "except" and not folded):
+            continue
+        if key == "at" and folded == _folded("position", said.get("position", "")):
+            continue
+        out[key] = sorted(folded) if key in _SYMMETRIC and isinstance(folded, list) else folded
+    return out
+
+
+def _folded(key: str, value: records.Value) -> Any:
+    if isinstance(value, str):
+        plain = " ".join(value.split())
+        return (
+            plain.lower() if key in _DEFAULTS else plain if key in _WORDS_NOT_NAMES else fold(value) or plain
+        )
+    if isinstance(value, tuple):
+        return [_folded(key, v) for v in value]
+    return {fold(k) or k: _folded(key, v) for k, v in value.items()}
+
+
+def _digest(said: Mapping[str, Any]) -> str:
+    text = json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _add_facts(made: Collection) -> None:
+    sayings: dict[tuple[str, tuple[Any, ...]], list[records.Statement]] = {}
+    for entry in made.entries:
+        if isinstance(entry, FACT_TYPES):
+            sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
+    facts = [_fact(made, kind, args, said) for (kind, args), said in sayings.items()]
+    by_id = _by_id(made, facts)
+    gone = _active_withdraws(made, by_id)
+    for fact in facts:
+        _keep_or_withdraw(made, fact, gone)
+
+
+def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records.Statement]) -> Fact:
+    evidence = tuple(_evidence(made, r) for r in said)
+    own = [r.own_id.strip() for r in said if r.own_id.strip()]
+    written = [written_id(r) for r in said]
+    shown = own[0] if own else _resolved_id(made, said[0])
+    ids = tuple(dict.fromkeys([shown, *own, *written]))
+    return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
+
+
+def _resolved_id(made: Collection, record: records.Statement) -> str:
+    """The written id, with every `also` name in it replaced by the name of its thing."""
+    said = {k: v for k, v in record.pairs if k not in _UNSAID}
+    return _digest(_canonical({k: _resolve_names(made, record.kind, k, v) for k, v in said.items()}))
+
+
+_SLOTS = {
+    "rebadge": ("set",),
+    "uses": ("assembly",),
+    "takes": ("part",),
+    "same": ("part",),
+    "replaces": ("part",),
+    "old": ("part",),
+    "in": ("set", "assembly"),
+    "to": ("set", "assembly"),
+    "fits": ("set", "assembly"),
+    "position": ("position",),
+    "at": ("position",),
+    "from": ("position",),
+    "except": ("position",),
+    "run": ("position",),
+}
+
+
+def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) -> records.Value:
+    if isinstance(value, tuple):
+        return tuple(_resolve_names(made, kind, key, v) for v in value)
+    if not isinstance(value, str):
+        return value
+    for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
+        resolved = made.key(slot, fold(value))
+        if resolved != fold(value):
+            return resolved
+    return value
+
+
+def _evidence(made: Collection, r: records.Statement) -> Evidence:
+    return Evidence(
+        where=r.where,
+        how=r.how.strip() or ("" if r.certainty is not None else words.NO_GRADE),
+        certainty=certainty_of(made, r),
+        source=r.source.text if r.source else "",
+        by=r.by,
+        date=r.date,
+        note=r.note,
+    )
+
+
+def _by_id(made: Collection, facts: list[Fact]) -> dict[str, list[Fact]]:
+    by_id: dict[str, list[Fact]] = {}
+    for fact in facts:
+        for one in fact.ids:
+            by_id.setdefault(one, []).append(fact)
+    made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
+    return by_id
+
+
+def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict[str, list[records.Withdraw]]:
+    """Fact id -> the withdrawals that hold. A withdrawal may itself be withdrawn, by its id."""
+    given = [e for e in made.entries if isinstance(e, records.Withdraw)]
+    own = {id(w): {w.own_id.strip(), written_id(w)} - {""} for w in given}
+    targeted: dict[str, list[records.Withdraw]] = {}
+    for w in given:
+        targeted.setdefault(w.target.strip(), []).append(w)
+
+    def holds(w: records.Withdraw, seen: frozenset[int]) -> bool:
+        against = [o for i in own[id(w)] for o in targeted.get(i, ()) if id(o) not in seen and o is not w]
+        return not any(holds(o, seen | {id(w)}) for o in against)
+
+    all_own = {i for ids in own.values() for i in ids}
+    made.unknown_withdraws = [
+        w for w in given if w.target.strip() not in by_id and w.target.strip() not in all_own
+    ]
+    active: dict[str, list[records.Withdraw]] = {}
+    for w in given:
+        if w.target.strip() in by_id and holds(w, frozenset()):
+            for fact in by_id[w.target.strip()]:
+                active.setdefault(fact.id, []).append(w)
+    return active
+
+
+def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[records.Withdraw]]) -> None:
+    key = fact.id
+    if key in made.facts and made.facts[key].args != fact.args:
+        key = f"{fact.id}~{len(made.facts)}"  # Two statements under one own id: `check` reports them.
+        fact = replace(fact, id=key)
+    withdraws = gone.get(fact.id, [])
+    if any(w.source is None for w in withdraws):
+        made.withdrawn[key] = (fact, next(w for w in withdraws if w.source is None))
+        return
+    sources = {made.key("source", w.source.key) for w in withdraws if w.source}
+    left = tuple(
+        e for e in fact.evidence if not e.source or made.key("source", fold(e.source)) not in sources
+    )
+    if not left:
+        made.withdrawn[key] = (fact, withdraws[0])
+        return
+    made.facts[key] = replace(fact, evidence=left, certainty=max(e.certainty for e in left))
+
+
+def _note_spellings(made: Collection) -> None:
+    for kind in words.THINGS:
+        made.spelt[kind] = {}
+    for entry in made.entries:
+        for kind, used in names_used(made, entry):
+            key = made.key(kind, used.key)
+            made.spelt[kind].setdefault(key, used.text)
+
+
+def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]:
+    """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
+    find = _USES.get(type(entry))
+    found = list(find(made, entry)) if find else []
+    if isinstance(entry, records.Statement) and entry.source:
+        found.append(("source", entry.source))
+    return found
+
+
+def _owner_use(made: Collection, used: Name) -> tuple[str, Name]:
+    return ("set" if made.owner(used.key)[0] == "s" else "assembly", used)
+
+
+def _refuses_uses(made: Collection, r: Any) -> list[tuple[str, Name]]:
+    here = [_owner_use(made, r.owner), ("position", r.position)]
+    if r.item_position is None:
+        return [("part", r.item), *here]
+    return [_owner_use(made, r.item), ("position", r.item_position), *here]
+
+
+def _part_uses(made: Collection, p: Any) -> list[tuple[str, Name]]:
+    return [("kind", name(p.sort))] if name(p.sort).key else []
+
+
+_USES: Mapping[type[records.Entry], Any] = {
+    records.Rebadge: lambda m, r: [("set", n) for n in r.sets],
+    records.Uses: lambda m, r: [("assembly", r.assembly), _owner_use(m, r.owner)],
+    records.Takes: lambda m, r: [("part", r.part), _owner_use(m, r.owner), ("position", r.position)],
+    records.Same: lambda m, r: [("part", n) for n in r.parts],
+    records.Replaces: lambda m, r: [("part", r.new), ("part", r.old)],
+    records.Fits: lambda m, r: [
+        _owner_use(m, r.owner),
+        ("position", r.position),
+        _owner_use(m, r.to),
+        ("position", r.at),
+    ],
+    records.Refuses: _refuses_uses,
+    records.Run: lambda m, r: [("position", r.position), _owner_use(m, r.owner)],
+    records.Assembly: lambda m, a: [("position", n) for n in a.positions],
+    records.Part: _part_uses,
+    records.Position: lambda m, p: [("caution", n) for n in p.cautions],
+    records.Kind: lambda m, k: [("caution", n) for n in k.cautions],
+    records.Unit: lambda m, u: [
+        ("set", u.set),
+        *(("position", n) for n, _ in u.state),
+        *(("position", n) for n in u.wants),
+    ],
+    records.Stock: lambda m, s: [("part", s.name)],
+    records.Taken: lambda m, t: [
+        ("position", t.position),
+        ("unit", t.unit),
+        *([("unit", t.to)] if t.to else []),
+    ],
+    records.Restored: lambda m, t: [("position", t.position), ("unit", t.to)],
+}

@@ -1,0 +1,200 @@
+"""Walks through the rules, the best proof of each state reached, and all minimal proofs.
+
+A proof is a set of facts that suffice. What a proof costs is the sum of -ln(certainty) over its
+*distinct* facts, so that a fact that serves twice is counted once.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from kgraph.collection import Fact
+from kgraph.fits.rules import State, Step
+
+Labels = frozenset[int]
+
+PROOFS_KEPT = 64
+"""The most minimal proofs that are listed for one answer; where there are more, it is said."""
+
+WORK_LIMIT = 20_000
+"""The most partial proofs that are looked at when all minimal proofs of a question are listed."""
+
+
+@dataclass
+class Walked:
+    """All states within reach of a start, with the steps between them as numbers."""
+
+    states: list[State] = field(default_factory=list)
+    number: dict[State, int] = field(default_factory=dict)
+    steps: list[list[tuple[int, int]]] = field(default_factory=list)
+    """For each state: (state reached, fact number or -1)."""
+    facts: list[Fact] = field(default_factory=list)
+    costs: list[float] = field(default_factory=list)
+
+    def fact_list(self, labels: Iterable[int]) -> tuple[Fact, ...]:
+        """The facts that the numbers stand for."""
+        return tuple(self.facts[i] for i in labels)
+
+
+def explore(start: State, step: Callable[[State], list[Step]]) -> Walked:
+    """Every state reachable from `start` by `step`."""
+    walked = Walked([start], {start: 0})
+    fact_number: dict[str, int] = {}
+    at = 0
+    while at < len(walked.states):
+        out: list[tuple[int, int]] = []
+        for state, fact in step(walked.states[at]):
+            to = walked.number.setdefault(state, len(walked.states))
+            if to == len(walked.states):
+                walked.states.append(state)
+            out.append((to, _number(walked, fact_number, fact)))
+        walked.steps.append(out)
+        at += 1
+    return walked
+
+
+def _number(walked: Walked, fact_number: dict[str, int], fact: Fact | None) -> int:
+    if fact is None:
+        return -1
+    found = fact_number.setdefault(fact.id, len(walked.facts))
+    if found == len(walked.facts):
+        walked.facts.append(fact)
+        walked.costs.append(-math.log(fact.certainty))
+    return found
+
+
+def repeatable(walked: Walked) -> Labels:
+    """The facts that stand on more than one step (a step and its way back count as one)."""
+    seen: dict[int, tuple[int, int]] = {}
+    twice: set[int] = set()
+    for state, out in enumerate(walked.steps):
+        for to, label in out:
+            ends = (min(state, to), max(state, to))
+            if label >= 0 and seen.setdefault(label, ends) != ends:
+                twice.add(label)
+    return frozenset(twice)
+
+
+@dataclass(slots=True)
+class Best:
+    """The best proof of a state: its cost and its facts, in the order of the walk."""
+
+    cost: float
+    labels: tuple[int, ...]
+
+    @property
+    def certainty(self) -> float:
+        """The product of the certainties of the proof's distinct facts."""
+        return math.exp(-self.cost)
+
+
+def product(walked: Walked, labels: Iterable[int]) -> float:
+    """The product of the certainties of distinct facts."""
+    return math.prod(walked.facts[i].certainty for i in sorted(set(labels)))
+
+
+def best_proofs(walked: Walked) -> dict[int, Best]:
+    """The best proof of every state, by distinct facts.
+
+    A search by cost. Only the facts that can serve twice are remembered on the way: a way to a
+    state is dropped when another is no dearer even after paying for all that it has in hand.
+    """
+    shared = repeatable(walked)
+    costs = walked.costs
+    found: dict[int, Best] = {}
+    held: list[list[tuple[float, Labels]]] = [[] for _ in walked.states]
+    queue: list[tuple[float, int, tuple[int, ...], int]] = [(0.0, 0, (), 0)]
+    while queue:
+        cost, _, path, state = heapq.heappop(queue)
+        hand = shared.intersection(path) if shared else shared
+        if _dominated(held[state], cost, hand, costs):
+            continue
+        held[state].append((cost, hand))
+        found.setdefault(state, Best(cost, path))
+        for to, label in walked.steps[state]:
+            if label < 0 or label in path:
+                heapq.heappush(queue, (cost, len(path), path, to))
+            elif shared or to not in found:
+                heapq.heappush(queue, (cost + costs[label], len(path) + 1, (*path, label), to))
+    return found
+
+
+def _dominated(held: list[tuple[float, Labels]], cost: float, hand: Labels, costs: list[float]) -> bool:
+    return any(c + sum(costs[i] for i in hand - h) <= cost + 1e-15 for c, h in held)
+
+
+@dataclass(slots=True)
+class Proofs:
+    """Minimal proofs of one state, cheapest first; `complete` is False where there may be more."""
+
+    found: list[Labels]
+    complete: bool
+
+
+def minimal_proofs(
+    walked: Walked, targets: Iterable[int], most: int = PROOFS_KEPT, work: int = WORK_LIMIT
+) -> dict[int, Proofs]:
+    """The minimal proofs of the targets, found in order of cost; at most `most` for each state.
+
+    A way to a state is dropped when its facts include those of a proof of that state already
+    found. Where a bound is met, every state beyond is marked as not complete.
+    """
+    wanted = set(targets)
+    on_the_way = leading_to(walked, wanted)
+    kept: dict[int, list[Labels]] = {}
+    cut: set[int] = set()
+    queue: list[tuple[float, int, tuple[int, ...], int, Labels]] = [(0.0, 0, (), 0, frozenset())]
+    done = 0
+    while queue:
+        cost, _, _, state, labels = heapq.heappop(queue)
+        known = kept.setdefault(state, [])
+        if any(k <= labels for k in known):
+            continue
+        if len(known) >= most or done >= work:
+            cut.add(state)
+            continue
+        known[:] = [k for k in known if not labels <= k]
+        known.append(labels)
+        done += 1
+        for to, label in walked.steps[state]:
+            if to not in on_the_way:
+                continue
+            new = labels if label < 0 else labels | {label}
+            grown = cost if len(new) == len(labels) else cost + walked.costs[label]
+            if not any(k <= new for k in kept.get(to, ())):
+                heapq.heappush(queue, (grown, len(new), tuple(sorted(new)), to, new))
+    open_ends = _reachable(walked, cut)
+    return {t: Proofs(kept.get(t, []), t not in open_ends) for t in wanted if t in kept}
+
+
+def leading_to(walked: Walked, targets: set[int]) -> set[int]:
+    into: list[list[int]] = [[] for _ in walked.states]
+    for state, out in enumerate(walked.steps):
+        for to, _ in out:
+            into[to].append(state)
+    return spread(targets, lambda s: into[s])
+
+
+def _reachable(walked: Walked, starts: set[int]) -> set[int]:
+    return spread(starts, lambda s: [to for to, _ in walked.steps[s]])
+
+
+def spread(starts: set[int], step: Callable[[int], list[int]]) -> set[int]:
+    seen = set(starts)
+    todo = list(starts)
+    while todo:
+        for to in step(todo.pop()):
+            if to not in seen:
+                seen.add(to)
+                todo.append(to)
+    return seen
+
+
+def verify(labels: Iterable[int], walked: Walked, target: int) -> bool:
+    """Whether these facts alone lead from the start to the target: a proof replayed against the rules."""
+    allowed = set(labels)
+    reached = spread({0}, lambda s: [to for to, label in walked.steps[s] if label < 0 or label in allowed])
+    return target in reached

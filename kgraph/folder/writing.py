@@ -1,0 +1,466 @@
+"""The one way in which a fact file changes: entries appended whole, or not at all.
+
+Under a lock the file is read, the new text is built and read again, and only if it holds the
+old entries and the new ones, with the old bytes as a prefix, does it take the old one's place.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import secrets
+import stat
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from kgraph.folder.reading import (
+    LONGEST_KEY,
+    MOST_BYTES,
+    Map,
+    Node,
+    ReadFile,
+    Seq,
+    Text,
+    display,
+    read_bytes,
+    read_path,
+    reason,
+    shown,
+)
+from kgraph.problems import CannotRun, Problem, Where, WrongUse
+
+Value = str | list["Value"] | dict[str, "Value"]
+"""What the value of a key can be: text, a list, or a mapping."""
+
+LOCK_NAME = ".kgraph.lock"
+LOCK_WAIT_S = 60.0
+"""How long to wait for another writer, in seconds."""
+TRIES = 5
+"""How often to begin again because somebody saved the file meanwhile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Appended:
+    """Where each new entry stands, in the order given."""
+
+    places: tuple[Where, ...]
+
+
+# --- Values -> text ------------------------------------------------------------------------------
+
+_SAFE = re.compile(r"[^\W_](?:[\w./+-]|[ ](?=[\w./+-]))*\Z")
+_NAMED_ESCAPES = {"\n": "\\n", "\t": "\\t", "\r": "\\r", "\\": "\\\\", '"': '\\"'}
+
+
+def entry_text(pairs: Sequence[tuple[str, Value]]) -> str:
+    """One entry as an item of a YAML list: `- key: value`, then a line for each further key.
+
+    Read again it gives the same texts, letter for letter. Raises WrongUse for an entry without
+    keys and for text that is not Unicode.
+    """
+    if not pairs:
+        raise WrongUse("an entry has at least one key")
+    lines = [f"{_scalar(key, 'key')}:{_after_key(value)}" for key, value in pairs]
+    return "- " + "\n  ".join(lines) + "\n"
+
+
+def _after_key(value: Value) -> str:
+    if isinstance(value, list) and any(isinstance(item, dict) for item in value):
+        return "".join(f"\n    - {_flow(item)}" for item in value)
+    if isinstance(value, str):
+        return f" {_scalar(value, 'value')}"
+    return f" {_flow(value)}"
+
+
+def _flow(value: Value) -> str:
+    if isinstance(value, str):
+        return _scalar(value, "flow")
+    if isinstance(value, list):
+        return f"[{', '.join(map(_flow, value))}]"
+    return "{" + ", ".join(f"{_scalar(k, 'flow')}: {_flow(v)}" for k, v in value.items()) + "}"
+
+
+@lru_cache(maxsize=4096)
+def _scalar(text: str, place: str) -> str:
+    """A text as it is if it then reads as itself at this place (value, key or flow), else quoted."""
+    if any("\ud800" <= c <= "\udfff" for c in text):
+        raise WrongUse(f"'{shown(text)}' is not text: it holds half of a character")
+    if (_SAFE.match(text) and text.isprintable()) or _reads_plain(text, place):
+        return text
+    if text.isprintable() and ('"' in text or "\\" in text):
+        return "'" + text.replace("'", "''") + "'"
+    return '"' + "".join(c if c.isprintable() and c not in '"\\' else _escape(c) for c in text) + '"'
+
+
+def _escape(char: str) -> str:
+    code = ord(char)
+    if char in _NAMED_ESCAPES:
+        return _NAMED_ESCAPES[char]
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+_TRIALS = {"value": "- k: {0}\n", "key": "- {0}: k\n", "flow": "- k: [{0}, {{{0}: {0}, k: {0}}}]\n"}
+
+
+def _reads_plain(text: str, place: str) -> bool:
+    """Whether the reader reads a text as itself when nothing is put round it."""
+    if not text or not text.isprintable() or (place != "value" and len(text) > LONGEST_KEY):
+        return False
+    read = read_bytes(_TRIALS[place].format(text).encode(), "")
+    if read.problems or len(read.entries) != 1:
+        return False
+    expected: dict[str, object] = {
+        "value": [("k", text)],
+        "key": [(text, "k")],
+        "flow": [("k", (text, [(text, text), ("k", text)]))],
+    }
+    return _content(read.entries[0]) == expected[place]
+
+
+def _content(node: Node) -> object:
+    """A node without its places, to compare by."""
+    if isinstance(node, Text):
+        return node.value
+    if isinstance(node, Seq):
+        return tuple(_content(item) for item in node.items)
+    return [(key.value, _content(value)) for key, value in node.pairs]
+
+
+# --- Lock ----------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _lock(folder: Path) -> Iterator[None]:
+    """Hold the folder's lock. It is a file of its own: a fact file's inode changes at each write."""
+    try:
+        import fcntl
+    except ImportError:
+        raise CannotRun("writing needs file locks, which this system does not have") from None
+    flags = os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK
+    path = folder / LOCK_NAME
+    descriptor = os.open(path, flags, 0o666)
+    try:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise CannotRun(f"{display(path)}: not a regular file; take it away")
+        end = time.monotonic() + LOCK_WAIT_S
+        while True:
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                if time.monotonic() > end:
+                    says = f"{display(path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
+                    raise CannotRun(says) from None
+                time.sleep(0.005)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+# --- The new text of a file ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """How a file is written: the column of its dashes and its line end."""
+
+    indent: int
+    newline: str
+
+
+_END = re.compile(r"(?:\A|[\r\n])\.\.\.(?=[ \t\r\n]|\Z)")
+_FIRST_ITEM = re.compile(r"(?:\A|[\r\n])(?P<indent> *)(?:---[ \t]+)?(?P<open>[^ \t\r\n#%])[^\r\n]*")
+
+
+def _layout(text: str, name: str) -> _Layout:
+    """The layout of a file that reads without errors; raises CannotRun if nothing can be appended."""
+    if _END.search(text):
+        raise CannotRun(f"{name}: ends with the line ...; take it out, or add to another file")
+    indent = 0
+    for match in _FIRST_ITEM.finditer(text.removeprefix("\ufeff")):
+        if match[0].strip("\r\n").startswith("---") and match["open"] == "-":
+            continue
+        if match["open"] != "-":
+            raise CannotRun(
+                f"{name}: is one list in brackets [...]; add to another file, for example new.yaml"
+            )
+        indent = len(match["indent"])
+        break
+    ends = re.findall(r"\r\n|\n", text) or re.findall(r"\r", text) or ["\n"]
+    return _Layout(indent, ends[-1])
+
+
+def _appended(old: bytes, texts: Sequence[str], name: str) -> bytes:
+    """The bytes of a file with the entries after its last one, in its own layout."""
+    text = old.decode()
+    layout = _layout(text, name)
+    texts = [t.replace("\r\n", "\n") for t in texts]
+    new = "".join(t if t.endswith("\n") else t + "\n" for t in texts)
+    if layout.indent:
+        new = re.sub(r"^(?=[^\n])", " " * layout.indent, new, flags=re.MULTILINE)
+    if text.strip("\ufeff") and not text.endswith(("\n", layout.newline)):
+        new = "\n" + new
+    return old + new.replace("\n", layout.newline).encode()
+
+
+def _single_entries(texts: Sequence[str]) -> list[Map]:
+    """The entries of the texts to append; each must be exactly one."""
+    entries: list[Map] = []
+    for text in texts:
+        read = read_bytes(text.encode(errors="surrogatepass"), "the new entry")
+        errors = [p for p in read.problems if p.severity == "error"]
+        if errors or len(read.entries) != 1:
+            raise CannotRun("nothing was written: the new entry cannot be read back", *errors)
+        entries += read.entries
+    return entries
+
+
+def _refuse_errors(read: ReadFile) -> None:
+    errors = [p for p in read.problems if p.severity == "error"]
+    if errors:
+        raise CannotRun(f"{read.path}: nothing was added, for the file has errors; mend them first", *errors)
+
+
+def _checked(old: bytes, texts: Sequence[str], name: str) -> tuple[bytes, tuple[Where, ...]]:
+    """The new bytes of a file, and where the new entries stand; raises CannotRun if they do not fit."""
+    new_entries = _single_entries(texts)
+    before = read_bytes(old, name)
+    _refuse_errors(before)
+    new = _appended(old, texts, name)
+    if len(new) > MOST_BYTES:
+        raise CannotRun(f"{name}: would be larger than {MOST_BYTES // 2**20} MiB; add to another file")
+    after = read_bytes(new, name)
+    count = len(before.entries)
+    added = after.entries[count:]
+    same = after.entries[:count] == before.entries
+    if not same or [*map(_content, added)] != [*map(_content, new_entries)]:
+        line = before.entries[-1].line if before.entries else 1
+        mend = "end the file with an empty line at the left margin, or add to another file"
+        says = "nothing was added, for the last entry would change"
+        raise CannotRun(Problem(Where(name, line), "append", says, mend))
+    _refuse_errors(after)
+    return new, tuple(Where(name, e.line, e.column) for e in added)
+
+
+# --- Files ---------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """Turn what the system refuses into a message that names the file."""
+    try:
+        yield
+    except OSError as error:
+        name = f"{display(path)}: {reason(error)}"
+        if error.filename and os.fspath(error.filename) != os.fspath(path):
+            name += f" ({display(error.filename)})"
+        raise CannotRun(f"{name}; nothing was written") from error
+
+
+def append(
+    folder: Path,
+    target: Path,
+    texts: Sequence[str],
+    *,
+    expect: bytes | None = None,
+    before_rename: Callable[[], None] | None = None,
+) -> Appended:
+    """Append entries, each a text as of :func:`entry_text`, to a fact file of a folder.
+
+    `expect`: the bytes that the file must have (b"" for one that is not there), if given.
+    `before_rename` is called when the new file is written and has not yet taken the old one's
+    place. A file that is not there is made. Raises CannotRun, and leaves the file as it was.
+    """
+    if not texts:
+        return Appended(())
+    with _naming(target), _lock(folder):
+        resolved = _resolve(folder, target)
+        _remove_leftovers(resolved.parent)
+        for _ in range(TRIES):
+            old = _bytes_or_none(resolved)
+            if expect is not None and (old or b"") != expect:
+                raise CannotRun(f"{display(target)}: was changed meanwhile; nothing was added; ask again")
+            new, places = _checked(old or b"", texts, display(target))
+            if _replace(resolved, old, new, before_rename):
+                return Appended(places)
+    raise CannotRun(f"{display(target)}: somebody else keeps saving it; nothing was added")
+
+
+def _resolve(folder: Path, target: Path) -> Path:
+    """The file itself, links followed; it must be inside of the folder and where it is read."""
+    try:
+        resolved, root = target.resolve(), folder.resolve(strict=True)
+        named = target.parent.resolve() / target.name
+    except RuntimeError as error:
+        raise CannotRun(f"{display(target)}: {reason(error)}") from None
+    inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
+    if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
+        raise CannotRun(
+            f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it"
+        )
+    return resolved
+
+
+def _bytes_or_none(path: Path) -> bytes | None:
+    """The bytes of a fact file, or None if it is not there."""
+    try:
+        status = path.lstat()
+    except FileNotFoundError:
+        return None
+    if status.st_nlink > 1 and stat.S_ISREG(status.st_mode):
+        says = f"{display(path)}: has another hard link, which would keep the old text; nothing was added"
+        raise CannotRun(f"{says}; make it a file of its own, or add to another file")
+    return read_path(path)
+
+
+def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[[], None] | None) -> bool:
+    """Put new bytes in the place of the old ones; False if the old ones are no longer there."""
+    temporary = _temporary_name(path.parent)
+    try:
+        _write_file(temporary, new, None if old is None else path)
+        if before_rename:
+            before_rename()
+        # An editor takes no lock: what it has saved meanwhile must not be lost.
+        if _bytes_or_none(path) != old:
+            temporary.unlink()
+            return False
+        if old is None:
+            _take_new_name(temporary, path)
+        else:
+            os.rename(temporary, path)
+    except FileExistsError:
+        _remove(temporary)
+        return False
+    except BaseException:
+        _remove(temporary)
+        raise
+    _sync_folder(path.parent, path)
+    return True
+
+
+def _remove(path: Path) -> None:
+    with suppress(OSError):
+        path.unlink()
+
+
+def _temporary_name(folder: Path) -> Path:
+    return folder / f".kgraph-{os.getpid()}-{secrets.token_hex(6)}.tmp"
+
+
+def _write_file(path: Path, data: bytes, like: Path | None) -> None:
+    """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
+    descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
+    try:
+        if like is not None:
+            _copy_rights(like, descriptor)
+        rest = memoryview(data)
+        while rest:
+            rest = rest[os.write(descriptor, rest) :]
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _copy_rights(like: Path, descriptor: int) -> None:
+    """Owner first, for a change of owner clears bits of the mode; then mode and extended attributes."""
+    wanted, now = like.stat(), os.fstat(descriptor)
+    if (wanted.st_uid, wanted.st_gid) != (now.st_uid, now.st_gid):
+        os.fchown(descriptor, wanted.st_uid, wanted.st_gid)
+    os.fchmod(descriptor, stat.S_IMODE(wanted.st_mode))
+    if not hasattr(os, "listxattr"):
+        return
+    try:
+        names = os.listxattr(like)
+    except OSError:
+        return
+    for name in names:
+        # Labels of the security system are its own business, and are set by it.
+        if not name.startswith("security."):
+            os.setxattr(descriptor, name, os.getxattr(like, name))
+
+
+def _take_new_name(temporary: Path, path: Path) -> None:
+    """Give a written file its name, if nothing has that name; raises FileExistsError otherwise."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # A file system without hard links: look, then rename.
+        if os.path.lexists(path):
+            raise FileExistsError(17, "is there already", str(path)) from None
+        os.rename(temporary, path)
+        return
+    temporary.unlink()
+
+
+def _sync_folder(folder: Path, path: Path) -> None:
+    """Make a new name last through a power cut."""
+    try:
+        descriptor = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+    except OSError as error:
+        says = f"{display(path)}: written, but the disk did not confirm it: {reason(error)}"
+        raise CannotRun(f"{says}; look whether the text is there before you add it again") from error
+
+
+_LEFTOVER = re.compile(r"\.kgraph-(\d{1,10})-[0-9a-f]{12}\.tmp\Z")
+
+
+def _remove_leftovers(folder: Path) -> None:
+    """Remove the temporary files of writers that died."""
+    for name in os.listdir(folder):
+        match = _LEFTOVER.match(name)
+        if match and not _is_alive(int(match[1])):
+            _remove(folder / name)
+
+
+def _is_alive(pid: int) -> bool:
+    # Under the lock nothing of this process itself is being written.
+    if pid == os.getpid():
+        return False
+    try:
+        os.kill(pid, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def create_folder(folder: Path) -> None:
+    """Make a folder, with those above it, that lasts through a power cut; one that is there stays.
+
+    Raises CannotRun naming the folder and the reason.
+    """
+    missing = [p for p in (folder, *folder.parents) if not p.exists()]
+    with _naming(folder):
+        for path in reversed(missing):
+            path.mkdir(exist_ok=True)
+            _sync_folder(path.parent, path)
+        if not folder.is_dir():
+            raise NotADirectoryError(20, "not a folder", str(folder))
+
+
+def write_new(target: Path, data: bytes) -> None:
+    """Write a file that must not be there yet, whole or not at all, lasting through a power cut.
+
+    Raises CannotRun naming the file and the reason, also if it is there already.
+    """
+    temporary = _temporary_name(target.parent)
+    with _naming(target):
+        try:
+            _write_file(temporary, data, None)
+            _take_new_name(temporary, target)
+        except BaseException:
+            _remove(temporary)
+            raise
+        _sync_folder(target.parent, target)

@@ -1,0 +1,613 @@
+"""One function for each question; each gives an :class:`Answer` and prints nothing.
+
+Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rules`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from kgraph import records
+from kgraph.collection import Collection, Fact
+from kgraph.fits import certainty, proofs, rules
+from kgraph.fits.graph import Graph, Link, Place, sort_of
+from kgraph.fits.rules import State
+from kgraph.names import Name, did_you_mean, fold
+from kgraph.problems import Problem, WrongUse
+
+SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
+SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One answer. `set` is an owner key; `proof` is the best proof, in the order of the walk."""
+
+    set: str
+    position: str = ""
+    wanted: str = ""
+    part: str | None = None
+    parts: tuple[str, ...] = ()
+    assembly: str = ""
+    standing: str = "inferred"
+    best: float = 0.0
+    certainty: float = 0.0
+    bounds: tuple[float, float] | None = None
+    basis: tuple[str, ...] = ("stated facts",)
+    work: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    differs: tuple[str, ...] = ()
+    proof: tuple[Fact, ...] = ()
+    proofs: tuple[tuple[Fact, ...], ...] = ()
+    all_proofs: bool = True
+    against: tuple[Fact, ...] = ()
+    no: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The rows of a question, how many were refused and left out, and remarks."""
+
+    question: dict[str, Any]
+    rows: tuple[Row, ...] = ()
+    refused: int = 0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the asker wants to see: the least certainty, refused ones too, and the effort for it."""
+
+    at_least: float = 0.0
+    refused_too: bool = False
+    effort: int = certainty.EFFORT
+
+
+DEFAULT = Wanted()
+
+
+# Names ----------------------------------------------------------------------------------------
+
+
+def known_positions(data: Collection) -> dict[str, str]:
+    """Key -> name of every position named anywhere."""
+    return data.known("position")
+
+
+def name_of(data: Collection, kind: str, text: str) -> str:
+    """The key of a known thing; raises WrongUse with the nearest names."""
+    key = data.key(kind, fold(text))
+    if key in data.things[kind] or key in data.spelt[kind]:
+        return key
+    if meant := data.ambiguous.get(kind, {}).get(fold(text)):
+        names = " or ".join(sorted(data.text(kind, k) for k in meant))
+        raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
+    near = did_you_mean(text, data.known(kind).values())
+    raise WrongUse(
+        Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
+    )
+
+
+def part_named(data: Collection, text: str) -> str:
+    """The key of a part, also by a maker's number that only one part has."""
+    try:
+        return name_of(data, "part", text)
+    except WrongUse:
+        wanted = fold(text)
+        found = {
+            key
+            for key, things in data.things["part"].items()
+            for t in things
+            if isinstance(t, records.Part) and any(fold(n) == wanted for _, n in t.numbers)
+        }
+        if len(found) != 1:
+            raise
+        return found.pop()
+
+
+def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, str]:
+    """(set key, position key) from the words of a command line, wherever the set's name ends."""
+    for cut in range(1, len(words_given)):
+        name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
+        set_key, position_key = data.key("set", fold(name)), data.key("position", fold(position))
+        if set_key in data.known("set") and position_key in known_positions(data):
+            return set_key, position_key
+    first = name_of(data, "set", words_given[0])
+    return first, name_of(data, "position", " ".join(words_given[1:]))
+
+
+# What goes where ------------------------------------------------------------------------------
+
+
+@dataclass
+class _Asked:
+    """One question under way: the walk, and how its targets become rows."""
+
+    graph: Graph
+    walked: proofs.Walked
+    targets: dict[int, State]
+    wanted: Wanted
+    host_is_row: bool
+    other: Place | None
+    part: str = ""
+    refusals: dict[State, dict[str | Place, tuple[float, tuple[Fact, ...]]]] = field(default_factory=dict)
+
+    @property
+    def data(self) -> Collection:
+        return self.graph.data
+
+
+def takers_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every set and position that takes this part."""
+    walked = proofs.explore(State("asked", part), lambda s: rules.forward(graph, s))
+    targets = _set_places(walked, "goes", "")
+    rows = _rows(_Asked(graph, walked, targets, wanted, True, None, part))
+    return _answer({"command": "takers", "part": graph.data.text("part", part)}, rows, wanted, graph.data)
+
+
+def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every other set and position that takes what this set has at this position."""
+    owner = f"s:{set_key}"
+    walked = proofs.explore(State("is", owner, position), lambda s: rules.forward(graph, s))
+    targets = _set_places(walked, "goes", owner)
+    rows = _rows(_Asked(graph, walked, targets, wanted, True, Place(owner, position)))
+    return _answer(_asked_place(graph.data, "takers", set_key, position), rows, wanted, graph.data)
+
+
+def donors(graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT) -> Answer:
+    """Every other set, and which of its places, that can give what is wanted at these positions."""
+    owner = f"s:{set_key}"
+    rows: list[Row] = []
+    asked = list(positions)
+    for position in asked:
+        walked = proofs.explore(State("goes", owner, position), lambda s: rules.backward(graph, s))
+        targets = _set_places(walked, "is", owner)
+        found = _rows(_Asked(graph, walked, targets, wanted, False, Place(owner, position)))
+        rows += [replace(r, wanted=position) for r in found]
+    question = {
+        "command": "donors",
+        "set": graph.data.text("set", set_key),
+        "positions": [graph.data.text("position", p) for p in asked],
+    }
+    return _answer(question, rows, wanted, graph.data)
+
+
+def places_of(graph: Graph, set_key: str) -> list[str]:
+    """The positions at which anything is known of a set: named on it, or on what it is alike."""
+    found = set()
+    for position in known_positions(graph.data):
+        walked = proofs.explore(
+            State("goes", f"s:{set_key}", position),
+            lambda s: [(State("goes", o, s.position), f) for o, f in graph.like(s.owner, s.position)],
+        )
+        if len(walked.states) > 1 or any(Place(s.owner, s.position) in graph.taken_at for s in walked.states):
+            found.add(position)
+    return sorted(found)
+
+
+def _asked_place(data: Collection, command: str, set_key: str, position: str) -> dict[str, Any]:
+    return {"command": command, "set": data.text("set", set_key), "position": data.text("position", position)}
+
+
+def _set_places(walked: proofs.Walked, phase: str, leave_out: str) -> dict[int, State]:
+    return {
+        i: s
+        for i, s in enumerate(walked.states)
+        if s.phase == phase and s.owner[0] == "s" and s.owner != leave_out
+    }
+
+
+def _rows(asked: _Asked) -> list[Row]:
+    if not asked.targets:
+        return []
+    best = proofs.best_proofs(asked.walked)
+    minimal = proofs.minimal_proofs(asked.walked, asked.targets)
+    groups = _Items(asked)
+    return [_row(asked, target, best[target], minimal[target], groups) for target in sorted(asked.targets)]
+
+
+class _Items:
+    """Which items each target's answers are about; targets reached by the same states share them."""
+
+    def __init__(self, asked: _Asked) -> None:
+        self.asked = asked
+        self.known: dict[int, tuple[frozenset[str], frozenset[Place]]] = {}
+        walked = asked.walked
+        parts = {
+            i for i, s in enumerate(walked.states) if s.phase in ("part", "older", "sized", "source", "alike")
+        }
+        self.without_parts = proofs.spread(
+            {0}, lambda s: [to for to, _ in walked.steps[s] if to not in parts]
+        )
+
+    def of(self, target: int) -> tuple[frozenset[str], frozenset[Place]]:
+        """The part items and the place items of a target."""
+        if target not in self.known:
+            self._learn(target)
+        return self.known[target]
+
+    def _learn(self, target: int) -> None:
+        walked, asked = self.asked.walked, self.asked
+        leading = proofs.leading_to(walked, {target})
+        if asked.part:
+            parts = frozenset({asked.part})
+            places: frozenset[Place] = frozenset()
+        else:
+            parts = frozenset(walked.states[i].owner for i in leading if walked.states[i].phase == "part")
+            by_place = target in self.without_parts
+            places = frozenset(
+                Place(*walked.states[i][1:]) for i in leading if by_place and walked.states[i].phase == "is"
+            )
+        for other in asked.targets:
+            if other in leading and walked.states[other][::2] == walked.states[target][::2]:
+                self.known[other] = (parts, places)
+        self.known[target] = (parts, places)
+
+
+def _row(asked: _Asked, target: int, best: proofs.Best, minimal: proofs.Proofs, groups: _Items) -> Row:
+    state = asked.targets[target]
+    walked = asked.walked
+    parts, places = groups.of(target)
+    proof = walked.fact_list(best.labels)
+    strongest = proofs.product(walked, best.labels)
+    bounds = _certainty(walked, target, minimal, strongest, asked.wanted.effort)
+    no, against = _strongest_no(asked, state, parts, places)
+    row = Row(
+        set=state.owner,
+        position=state.position,
+        part=_named_part(asked, proof),
+        parts=_named_parts(asked, parts),
+        standing=_standing(asked, state, strongest, no),
+        best=strongest,
+        certainty=bounds.low,
+        bounds=None if bounds.exact else (bounds.low, bounds.high),
+        basis=("stated facts", "size") if any(f.kind == "size" for f in proof) else ("stated facts",),
+        work=_work(proof),
+        differs=exceptions_of(asked.data, proof),
+        proof=proof,
+        proofs=tuple(walked.fact_list(sorted(p)) for p in minimal.found),
+        all_proofs=minimal.complete,
+        against=against,
+        no=no,
+    )
+    return _with_matches(asked, replace(row, cautions=_cautions(asked, row)))
+
+
+def _certainty(
+    walked: proofs.Walked, target: int, minimal: proofs.Proofs, best: float, effort: int
+) -> certainty.Bounds:
+    if minimal.complete and len(minimal.found) == 1:
+        return certainty.Bounds(best, best)
+    if minimal.complete:
+        try:
+            exact = certainty.of_proofs(minimal.found, [f.certainty for f in walked.facts])
+            return certainty.Bounds(exact, exact)
+        except certainty.OutOfReach:
+            pass
+    found = certainty.of_walk(walked, target, effort)
+    if found.exact:
+        return found
+    return certainty.Bounds(max(found.low, best), max(found.high, best))
+
+
+def _named_part(asked: _Asked, proof: tuple[Fact, ...]) -> str | None:
+    if asked.part:
+        return asked.part
+    takes = [f for f in proof if f.kind == "takes"]
+    if not takes:
+        return None
+    return str(takes[0 if asked.host_is_row else -1].args[0])
+
+
+def _named_parts(asked: _Asked, parts: frozenset[str]) -> tuple[str, ...]:
+    found = set(parts)
+    if asked.part:
+        found = alike(asked.graph, asked.part)
+    rest = sorted(p for p in found if p != asked.part)
+    return tuple([asked.part, *rest] if asked.part else rest)
+
+
+def alike(graph: Graph, part: str) -> set[str]:
+    """The part and every other name that `same` facts give it."""
+    found, todo = {part}, [part]
+    while todo:
+        for other, _ in graph.same.get(todo.pop(), ()):
+            if other not in found:
+                found.add(other)
+                todo.append(other)
+    return found
+
+
+def _standing(asked: _Asked, state: State, best: float, no: float) -> str:
+    if no > 0:
+        return "refused" if no >= best - 1e-12 else "disputed"
+    return "stated" if _says_exactly(asked, state) else "inferred"
+
+
+def _says_exactly(asked: _Asked, state: State) -> bool:
+    here = Place(state.owner, state.position)
+    if asked.part:
+        return any(p == asked.part for p, _, _ in asked.graph.taken_at.get(here, ()))
+    source, target = (asked.other, here) if asked.host_is_row else (here, asked.other)
+    return source is not None and any(t == target for t, _ in asked.graph.fits_from.get(source, ()))
+
+
+def _work(proof: tuple[Fact, ...]) -> tuple[str, ...]:
+    return tuple(f.record.work for f in proof if isinstance(f.record, records.Fits) and f.record.work)
+
+
+def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
+    """What the rebadge and uses facts of a proof leave out, each name once, as written."""
+    found: dict[str, str] = {}
+    for fact in proof:
+        if isinstance(fact.record, records.Rebadge | records.Uses):
+            for name in fact.record.exceptions:
+                found.setdefault(data.key("position", name.key), name.text)
+    return tuple(found.values())
+
+
+def _strongest_no(
+    asked: _Asked, state: State, parts: frozenset[str], places: frozenset[Place]
+) -> tuple[float, tuple[Fact, ...]]:
+    if not asked.graph.refused_at:
+        return 0.0, ()
+    host = state if asked.host_is_row else State("goes", *(asked.other or ("", "")))
+    refused = asked.refusals.get(host)
+    if refused is None:
+        refused = asked.refusals[host] = _refused_items(asked.graph, host)
+    against = [refused[i] for i in sorted([*parts, *places], key=str) if i in refused]
+    return max(against, key=lambda r: r[0], default=(0.0, ()))
+
+
+def _refused_items(graph: Graph, host: State) -> dict[str | Place, tuple[float, tuple[Fact, ...]]]:
+    """Each item that rule `no` refuses at a place, with its strongest proof."""
+    walked = proofs.explore(State("no", host.owner, host.position), lambda s: rules.against(graph, s))
+    if all(s.phase == "no" for s in walked.states):
+        return {}
+    found: dict[str | Place, tuple[float, tuple[Fact, ...]]] = {}
+    for number, best in proofs.best_proofs(walked).items():
+        item = rules.refused_item(walked.states[number])
+        strength = proofs.product(walked, best.labels)
+        if item is not None and strength > found.get(item, (0.0, ()))[0]:
+            found[item] = (strength, walked.fact_list(best.labels))
+    return found
+
+
+def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:
+    data = asked.data
+    names: dict[str, str] = {}
+    for position in (row.position, asked.other.position if asked.other else ""):
+        for thing in data.things["position"].get(position, ()):
+            names.update({n.key: n.text for n in _of_position(thing)})
+    for part in (*row.parts, *([row.part] if row.part else [])):
+        names.update(part_cautions(data, part))
+    return tuple(
+        data.text("caution", data.key("caution", k)) if k in data.known("caution") else t
+        for k, t in names.items()
+    )
+
+
+def _of_position(thing: records.Thing) -> tuple[Name, ...]:
+    return thing.cautions if isinstance(thing, records.Position) else ()
+
+
+def part_cautions(data: Collection, part: str) -> dict[str, str]:
+    """Key -> name of the cautions of the kind that a part is of."""
+    kinds = data.things["kind"].get(sort_of(data, part), ())
+    return {n.key: n.text for k in kinds if isinstance(k, records.Kind) for n in k.cautions}
+
+
+# Attributes that must match -------------------------------------------------------------------
+
+
+def _with_matches(asked: _Asked, row: Row) -> Row:
+    attributes = _must_match(asked, row)
+    if not attributes:
+        return row
+    for other in _counterparts(asked, row):
+        for attribute in attributes:
+            verdict, says = _compare_attribute(asked.data, row.set, other, attribute)
+            if verdict is False:
+                row = replace(row, standing="refused", warnings=(*row.warnings, says))
+            elif verdict is None:
+                row = replace(row, warnings=(*row.warnings, says))
+    return row
+
+
+def _must_match(asked: _Asked, row: Row) -> list[str]:
+    positions = {row.position, asked.other.position if asked.other else row.position}
+    found = (
+        attribute
+        for position in sorted(positions)
+        for thing in asked.data.things["position"].get(position, ())
+        if isinstance(thing, records.Position)
+        for attribute in thing.must_match
+    )
+    return list(dict.fromkeys(found))
+
+
+def _counterparts(asked: _Asked, row: Row) -> list[str]:
+    """The set at the other end: the one asked about, or the set whose part the best proof starts from."""
+    if asked.other:
+        return [asked.other.owner]
+    owners = (f.args[1] for f in row.proof if f.kind == "takes")
+    return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
+
+
+def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -> tuple[bool | None, str]:
+    values = {owner: _recorded(data, owner, attribute) for owner in (one, other)}
+    missing = [data.owner_text(o) for o, v in values.items() if not v]
+    if missing:
+        return None, f"{attribute} is not recorded on {' or '.join(missing)}: check it first"
+    if _folded(values[one]) & _folded(values[other]):
+        return True, ""
+    says = " but ".join(f"{', '.join(v)} on {data.owner_text(o)}" for o, v in values.items())
+    return False, f"{attribute} must match: {says}"
+
+
+def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
+    values = data.attribute("set", owner[2:], attribute)
+    if not values and attribute in ("market", "years", "badge", "model"):
+        return []
+    return [v if isinstance(v, str) else ", ".join(map(str, v)) for v in values]
+
+
+def _folded(values: list[str]) -> set[str]:
+    return {fold(v) or v for v in values}
+
+
+# Answers --------------------------------------------------------------------------------------
+
+
+def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Collection) -> Answer:
+    shown = [r for r in rows if r.certainty >= wanted.at_least]
+    refused = sum(r.standing == "refused" for r in shown)
+    if not wanted.refused_too:
+        shown = [r for r in shown if r.standing != "refused"]
+    shown.sort(key=lambda r: (r.wanted, -r.best, -r.certainty, data.owner_text(r.set), r.position))
+    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, wanted)))
+
+
+def _notes(rows: list[Row], refused: int, wanted: Wanted) -> Iterable[str]:
+    if refused and not wanted.refused_too:
+        were = "answer is" if refused == 1 else "answers are"
+        yield f"{refused} {were} refused and left out; --all shows them."
+    if any(r.bounds for r in rows):
+        yield "Some certainties are proven bounds, the lower one shown; a larger --effort narrows them."
+    if any("size" in r.basis for r in rows):
+        yield SIZE_NOTE
+    if any(not r.all_proofs for r in rows):
+        yield f"Some answers have more than {proofs.PROOFS_KEPT} proofs; not all of them are listed."
+    if rows:
+        yield SCALE_NOTE
+
+
+def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every set that is the same design under another badge, and what differs on the best way there."""
+    walked = proofs.explore(State("set", f"s:{set_key}"), lambda s: rules.rebadged(graph, s))
+    targets = {i: s for i, s in enumerate(walked.states) if i}
+    question = {"command": "sisters", "set": graph.data.text("set", set_key)}
+    return _answer(question, _plain_rows(graph, walked, targets, wanted), wanted, graph.data)
+
+
+def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
+    best = proofs.best_proofs(walked)
+    minimal = proofs.minimal_proofs(walked, targets)
+    rows = []
+    for target, state in targets.items():
+        proof = walked.fact_list(best[target].labels)
+        strongest = proofs.product(walked, best[target].labels)
+        bounds = _certainty(walked, target, minimal[target], strongest, wanted.effort)
+        rows.append(
+            Row(
+                set=state.owner,
+                standing="stated" if len(proof) == 1 else "inferred",
+                best=strongest,
+                certainty=bounds.low,
+                bounds=None if bounds.exact else (bounds.low, bounds.high),
+                differs=exceptions_of(graph.data, proof),
+                proof=proof,
+                proofs=tuple(walked.fact_list(sorted(p)) for p in minimal[target].found),
+                all_proofs=minimal[target].complete,
+            )
+        )
+    return rows
+
+
+def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every assembly that a set is built on, and the other sets built on it."""
+    owner = f"s:{set_key}"
+    rows: list[Row] = []
+    alone = []
+    for assembly in _built_on(graph, owner):
+        start = State("from", owner)
+        walked = proofs.explore(start, _sharing(graph, assembly))
+        targets = {i: s for i, s in enumerate(walked.states) if s.phase == "sharing" and s.owner != owner}
+        if State("in", assembly) not in walked.number:
+            continue
+        found = _plain_rows(graph, walked, targets, wanted)
+        rows += [replace(r, assembly=assembly, standing="inferred") for r in found]
+        if not found:
+            alone.append(graph.data.owner_text(assembly))
+    question = {"command": "shares", "set": graph.data.text("set", set_key)}
+    answer = _answer(question, rows, wanted, graph.data)
+    ordered = sorted(
+        answer.rows, key=lambda r: (graph.data.owner_text(r.assembly), -r.best, graph.data.owner_text(r.set))
+    )
+    notes = [f"{name} is shared with no other recorded set." for name in sorted(alone)]
+    return replace(answer, rows=tuple(ordered), notes=(*notes, *answer.notes))
+
+
+def _built_on(graph: Graph, owner: str) -> list[str]:
+    walked = proofs.explore(State("any", owner), lambda s: _downward(graph, s))
+    return sorted(s.owner for s in walked.states if s.owner[0] == "a")
+
+
+def _downward(graph: Graph, state: State) -> list[tuple[State, Fact | None]]:
+    links = graph.links.get(state.owner, ())
+    return [(State("any", k.other), k.fact) for k in links if k.to_assembly != state.owner]
+
+
+def _leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
+    """Whether an `except` names one of these assemblies itself."""
+    named = link.fact.args[2]
+    return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
+
+
+def _sharing(graph: Graph, assembly: str) -> Callable[[State], list[tuple[State, Fact | None]]]:
+    """Steps from a set down to an assembly it is built on, and up again to the sets built on it.
+
+    A rebadge that leaves out the assembly, or the one that carries it, is no way.
+    """
+
+    def rebadge_steps(state: State) -> list[tuple[State, Fact | None]]:
+        return [
+            (State(state.phase, k.other, state.position), k.fact)
+            for k in graph.links.get(state.owner, ())
+            if not k.to_assembly and not _leaves_out(graph, k, assembly, state.position)
+        ]
+
+    def uses(state: State, down: bool) -> list[Link]:
+        return [
+            k
+            for k in graph.links.get(state.owner, ())
+            if k.to_assembly
+            and (k.to_assembly != state.owner) == down
+            and not _leaves_out(graph, k, assembly)
+        ]
+
+    def step(state: State) -> list[tuple[State, Fact | None]]:
+        if state.phase == "from":
+            return [(State("down", state.owner, a), None) for a in _carriers(graph, assembly)]
+        if state.phase == "down":
+            into = [(State("in", k.other), k.fact) for k in uses(state, True) if k.other == state.position]
+            return [*rebadge_steps(state), *into]
+        if state.phase == "in":
+            further = [(State("in", k.other), k.fact) for k in uses(state, True)]
+            return [*further, *([(State("up", assembly), None)] if state.owner == assembly else [])]
+        if state.phase == "up":
+            return [
+                (State("at", k.other, state.owner) if k.other[0] == "s" else State("up", k.other), k.fact)
+                for k in uses(state, False)
+            ]
+        if state.phase == "at":
+            return [*rebadge_steps(state), (State("sharing", state.owner), None)]
+        return []
+
+    return step
+
+
+def _carriers(graph: Graph, assembly: str) -> list[str]:
+    """The assembly and every assembly built on it, through nesting."""
+    walked = proofs.explore(
+        State("carry", assembly),
+        lambda s: [
+            (State("carry", k.other), k.fact)
+            for k in graph.links.get(s.owner, ())
+            if k.to_assembly == s.owner and k.other[0] == "a"
+        ],
+    )
+    return [s.owner for s in walked.states]

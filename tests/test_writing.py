@@ -1,0 +1,509 @@
+"""Writing fact files: text of entries, appending whole or not at all, faults of the system."""
+
+from __future__ import annotations
+
+import csv
+import errno
+import multiprocessing
+import os
+import stat
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NoReturn
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kgraph.folder import writing
+from kgraph.folder.reading import Node, Seq, Text, read_bytes
+from kgraph.folder.writing import Value, append, create_folder, entry_text, write_new
+from kgraph.problems import CannotRun, Where, WrongUse
+
+HOSTILE = Path(__file__).parent / "hostile"
+with (HOSTILE / "index.tsv").open(encoding="utf-8") as _index:
+    INDEX = [row for row in csv.DictReader(_index, delimiter="\t") if row["file"].endswith(".yaml")]
+
+NEW = "- set: Brunelle 7\n  market: FR\n"
+OLD = b"- set: Arden 12\n  market: UK\n"
+
+LETTERS = st.characters(exclude_categories=["Cs"])
+SPECIAL = st.sampled_from(
+    [*" -:#?&*!|>'\"%@`,[]{}\\\n\r\t~=<.\x00\x1b\x85\u2028\ufeff\xa0", ": ", " #", "- ", "012"]
+)
+TEXTS = st.lists(SPECIAL | LETTERS, max_size=12).map("".join)
+VALUES: st.SearchStrategy[Value] = st.recursive(
+    TEXTS,
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.text(st.sampled_from("abcdef "), min_size=1, max_size=4), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+KEYS = st.lists(
+    st.sampled_from(["set", "in", "a b", "<<", "x #y", "no", "-", "?", "k: l", "'"]), unique=True, min_size=1
+)
+
+
+def _distinct(value: Value) -> bool:
+    """Whether no two keys of a mapping fold alike, which the reader refuses."""
+    if isinstance(value, str):
+        return True
+    if isinstance(value, list):
+        return all(map(_distinct, value))
+    folded = [k.replace(" ", "") or k for k in value]
+    return len(set(folded)) == len(folded) and all(map(_distinct, value.values()))
+
+
+ENTRIES = (
+    KEYS.flatmap(lambda keys: st.tuples(*[st.tuples(st.just(k), VALUES) for k in keys]))
+    .map(list)
+    .filter(lambda pairs: all(_distinct(value) for _, value in pairs))
+)
+
+
+def plain(node: Node) -> object:
+    if isinstance(node, Text):
+        return node.value
+    if isinstance(node, Seq):
+        return [plain(item) for item in node.items]
+    return {key.value: plain(value) for key, value in node.pairs}
+
+
+def entries(data: bytes) -> list[object]:
+    found = read_bytes(data, "f.yaml")
+    assert [p for p in found.problems if p.severity == "error"] == []
+    return [plain(entry) for entry in found.entries]
+
+
+def temporary_files(folder: Path) -> list[str]:
+    return [name for name in os.listdir(folder) if name.endswith(".tmp")]
+
+
+@pytest.fixture
+def target(tmp_path: Path) -> Path:
+    path = tmp_path / "a.yaml"
+    path.write_bytes(OLD)
+    return path
+
+
+# --- The text of an entry
+
+
+@settings(max_examples=300, deadline=None)
+@given(TEXTS | st.text(LETTERS))
+def test_every_text_comes_back_letter_for_letter(text: str) -> None:
+    written = entry_text([("a", text), ("b", [text, text]), ("c", {"x": text}), ("d", [{"x": text}])])
+    expected = {"a": text, "b": [text, text], "c": {"x": text}, "d": [{"x": text}]}
+    assert entries(written.encode()) == [expected]
+    assert written.replace("\n", "").isprintable()
+    assert not read_bytes(written.encode(), "f").problems
+
+
+@settings(max_examples=100, deadline=None)
+@given(TEXTS | st.text(LETTERS))
+def test_quotes_only_where_they_are_needed(text: str) -> None:
+    written = entry_text([("a", text)])
+    bare = f"- a: {text}\n"
+    found = read_bytes(bare.encode(), "f")
+    reads_bare = (
+        text.isprintable() and not found.problems and [plain(e) for e in found.entries] == [{"a": text}]
+    )
+    assert (written == bare) == bool(reads_bare and text)
+
+
+@settings(max_examples=150, deadline=None)
+@given(ENTRIES)
+def test_every_entry_comes_back(pairs: list[tuple[str, Value]]) -> None:
+    assert entries(entry_text(pairs).encode()) == [dict(pairs)]
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        ("K-114", "K-114"),
+        ("no", "no"),
+        ("012", "012"),
+        ("", '""'),
+        ("K #114", '"K #114"'),
+        ("a: b", '"a: b"'),
+        ("a:b", "a:b"),
+        ('12"', '12"'),
+        ('"12"', "'\"12\"'"),
+        (" a", '" a"'),
+        ("a\nb\x1b", '"a\\nb\\x1b"'),
+        ("it's", "it's"),
+        (["a", "b, c"], '[a, "b, c"]'),
+        ({"x": "0 mm", "y": "{"}, '{x: 0 mm, y: "{"}'),
+        ([{"name": "motor"}, {"name": "idler"}], "\n    - {name: motor}\n    - {name: idler}"),
+        ([], "[]"),
+    ],
+)
+def test_how_a_value_is_written(value: Value, written: str) -> None:
+    space = "" if written.startswith("\n") else " "
+    assert entry_text([("set", "A"), ("v", value)]) == f"- set: A\n  v:{space}{written}\n"
+
+
+def test_what_cannot_be_written() -> None:
+    with pytest.raises(WrongUse):
+        entry_text([])
+    with pytest.raises(WrongUse, match=r"\\udc80"):
+        entry_text([("a", "\udc80")])
+
+
+# --- Appending
+
+
+def test_append_says_where(target: Path) -> None:
+    done = append(target.parent, target, [NEW, "- set: C\n"])
+    assert target.read_bytes() == OLD + NEW.encode() + b"- set: C\n"
+    assert done.places == (Where(str(target), 3, 3), Where(str(target), 5, 3))
+    assert sorted(os.listdir(target.parent)) == [".kgraph.lock", "a.yaml"]
+
+
+def test_append_makes_the_file(tmp_path: Path) -> None:
+    append(tmp_path, tmp_path / "new.yaml", [NEW])
+    assert (tmp_path / "new.yaml").read_bytes() == NEW.encode()
+    assert (tmp_path / "new.yaml").stat().st_nlink == 1
+    assert not temporary_files(tmp_path)
+
+
+REFUSED = {"y31-document-end.yaml": r"\.\.\.", "y34-flow-file.yaml": "another file"}
+
+
+@pytest.mark.parametrize("row", INDEX, ids=lambda row: row["file"])
+def test_append_to_a_hostile_file(row: dict[str, str], tmp_path: Path) -> None:
+    path = tmp_path / row["file"]
+    old = (HOSTILE / row["file"]).read_bytes()
+    path.write_bytes(old)
+    broken = any(p.severity == "error" for p in read_bytes(old, "f").problems)
+    if broken or row["file"] in REFUSED:
+        with pytest.raises(CannotRun, match=REFUSED.get(row["file"], row["file"])):
+            append(tmp_path, path, [NEW])
+        assert path.read_bytes() == old
+    else:
+        append(tmp_path, path, [NEW])
+        new = path.read_bytes()
+        assert new.startswith(old)
+        assert entries(new) == [*entries(old), {"set": "Brunelle 7", "market": "FR"}]
+    assert not temporary_files(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("old", "added"),
+    [
+        (b"- a: b", b"\n- set: A\n"),
+        (b"  - a: b\n", b"  - set: A\n"),
+        (b"  - a: b", b"\n  - set: A\n"),
+        (b"- a: b\r\n", b"- set: A\r\n"),
+        (b"- a: b\r\n- c: d", b"\r\n- set: A\r\n"),
+        (b"- a: b\r- c: d\r", b"- set: A\r"),
+        (b"\xef\xbb\xbf", b"- set: A\n"),
+        (b"\xef\xbb\xbf  - a: b\n", b"  - set: A\n"),
+        (b"# note", b"\n- set: A\n"),
+        (b"---\n", b"- set: A\n"),
+        (b"%YAML 1.1\n--- # x\n  - a: b\n", b"  - set: A\n"),
+        (b"- a: |\n    x\n\n\n", b"- set: A\n"),
+        (b"- a: |+\n    x\n\n\n", b"- set: A\n"),
+        (b"- a: b # c", b"\n- set: A\n"),
+        (b"", b"- set: A\n"),
+    ],
+)
+def test_append_takes_the_layout_of_the_file(old: bytes, added: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_bytes(old)
+    append(tmp_path, path, ["- set: A\n"])
+    assert path.read_bytes() == old + added
+    assert entries(old + added) == [*entries(old), {"set": "A"}]
+
+
+def test_an_open_block_text_that_would_change_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_bytes(b"- set: A\n  note: |\n    no line end")
+    with pytest.raises(CannotRun, match="would change"):
+        append(tmp_path, path, [NEW])
+    assert path.read_bytes().endswith(b"no line end")
+
+
+@pytest.mark.parametrize("text", ["", "- set: A\n- set: B\n", "- set: @\n", "set: A\n", "- set: \ud800\n"])
+def test_only_one_whole_entry_is_appended(text: str, target: Path) -> None:
+    with pytest.raises(CannotRun, match="cannot be read back"):
+        append(target.parent, target, [NEW, text])
+    assert target.read_bytes() == OLD
+
+
+def test_a_file_with_errors_is_refused_with_all_of_them(target: Path) -> None:
+    target.write_bytes(b"- set: @A\n- set: B\n- set: *C\n")
+    with pytest.raises(CannotRun) as caught:
+        append(target.parent, target, [NEW])
+    assert [p.where.line for p in caught.value.problems if p.where] == [1, 3]
+
+
+HEADS = st.sampled_from(["", "\ufeff", "# c\n", "---\n", "\n\n", "%YAML 1.1\n--- # c\n"])
+TAILS = st.sampled_from(
+    ["", "\n", "\n\n", "  ", "# c", "\n  # c\n", " # c", "\t", "    more", "...\n", "\n    - x"]
+)
+BLOCKS = st.sampled_from(
+    ["", "  note: |\n    x\n", "  note: |+\n    x\n\n", "  note: >-\n    x\n", "  note: |2\n     x"]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(HEADS, st.lists(ENTRIES, max_size=3), BLOCKS, TAILS, st.sampled_from([0, 2]), st.booleans(), ENTRIES)
+def test_what_was_read_is_read_again(
+    head: str, old: list[Any], block: str, tail: str, indent: int, crlf: bool, new: list[Any]
+) -> None:
+    body = "".join(entry_text(pairs) for pairs in old) + (block if old else "")
+    text = head + "".join(" " * indent + line for line in body.splitlines(keepends=True)) + tail
+    before = (text.replace("\n", "\r\n") if crlf else text).encode()
+    added = entry_text(new)
+    try:
+        after, places = writing._checked(before, [added], "f.yaml")
+    except CannotRun as refusal:
+        broken = any(p.severity == "error" for p in read_bytes(before, "f").problems)
+        open_block = bool(old and block) and not before.endswith(b"\n")
+        assert broken or tail.endswith("...\n") or (open_block and "would change" in str(refusal))
+        return
+    assert after.startswith(before)
+    assert entries(after) == [*entries(before), *entries(added.encode())]
+    assert len(places) == 1
+
+
+# --- The file system
+
+
+def test_mode_and_link_stay(tmp_path: Path) -> None:
+    (tmp_path / "store").mkdir()
+    real = tmp_path / "store" / "real.yaml"
+    real.write_bytes(OLD)
+    real.chmod(0o640)
+    link = tmp_path / "link.yaml"
+    link.symlink_to("store/real.yaml")
+    append(tmp_path, link, [NEW])
+    assert os.readlink(link) == "store/real.yaml"
+    assert real.read_bytes() == OLD + NEW.encode()
+    assert stat.S_IMODE(real.stat().st_mode) == 0o640
+
+
+@pytest.mark.skipif(os.getuid() != 0, reason="only root can give a file away")
+def test_owner_stays(target: Path) -> None:
+    os.chown(target, 65534, 65534)
+    append(target.parent, target, [NEW])
+    assert (target.stat().st_uid, target.stat().st_gid) == (65534, 65534)
+
+
+def test_a_hard_linked_file_is_refused(target: Path) -> None:
+    os.link(target, target.parent / "b.yaml")
+    with pytest.raises(CannotRun, match="hard link"):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+
+
+def test_only_fact_files_of_the_folder(tmp_path: Path) -> None:
+    folder = tmp_path / "facts"
+    (folder / ".hid").mkdir(parents=True)
+    (tmp_path / "out.yaml").write_bytes(OLD)
+    (folder / "link.yaml").symlink_to(tmp_path / "out.yaml")
+    for name in ("../out.yaml", "link.yaml", "a.txt", ".a.yaml", ".hid/a.yaml"):
+        with pytest.raises(CannotRun, match="not a fact file"):
+            append(folder, folder / name, [NEW])
+    assert (tmp_path / "out.yaml").read_bytes() == OLD
+
+
+def test_a_fifo_does_not_hang(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "a.yaml")
+    with pytest.raises(CannotRun, match="not a regular file"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+
+
+def test_the_lock_is_not_taken_through_a_link(target: Path) -> None:
+    (target.parent / writing.LOCK_NAME).symlink_to(target.parent / "elsewhere")
+    with pytest.raises(CannotRun, match="lock"):
+        append(target.parent, target, [NEW])
+    assert not (target.parent / "elsewhere").exists()
+
+
+def test_waiting_for_the_lock_ends(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
+    with writing._lock(target.parent), pytest.raises(CannotRun, match="another program"):
+        append(target.parent, target, [NEW])
+
+
+def test_an_editor_that_saves_meanwhile_keeps_its_text(target: Path) -> None:
+    saved: list[bytes] = []
+
+    def save() -> None:
+        if not saved:
+            saved.append(b"# edited\n" + OLD)
+            target.write_bytes(saved[0])
+
+    append(target.parent, target, [NEW], before_rename=save)
+    assert target.read_bytes() == saved[0] + NEW.encode()
+    assert not temporary_files(target.parent)
+
+
+def test_an_editor_that_saves_all_the_time_is_never_overwritten(target: Path) -> None:
+    def save() -> None:
+        target.write_bytes(target.read_bytes() + b"# again\n")
+
+    with pytest.raises(CannotRun, match="keeps saving"):
+        append(target.parent, target, [NEW], before_rename=save)
+    assert target.read_bytes() == OLD + b"# again\n" * writing.TRIES
+    assert not temporary_files(target.parent)
+
+
+def test_a_file_that_appears_meanwhile_is_not_overwritten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.yaml"
+    real = os.link
+
+    def late(source: Any, name: Any) -> None:
+        if not path.exists():
+            path.write_bytes(OLD)
+        real(source, name)
+
+    monkeypatch.setattr(os, "link", late)
+    append(tmp_path, path, [NEW])
+    assert path.read_bytes() == OLD + NEW.encode()
+
+
+def test_expected_bytes(target: Path) -> None:
+    with pytest.raises(CannotRun, match="changed meanwhile"):
+        append(target.parent, target, [NEW], expect=b"other")
+    append(target.parent, target, [NEW], expect=OLD)
+    append(target.parent, target.parent / "b.yaml", [NEW], expect=b"")
+
+
+def _fail(code: int) -> Callable[..., NoReturn]:
+    def fail(*arguments: object, **options: object) -> NoReturn:
+        raise OSError(code, os.strerror(code))
+
+    return fail
+
+
+@pytest.mark.parametrize("call", ["fsync", "rename", "write", "fchmod", "open"])
+@pytest.mark.parametrize("code", [errno.EIO, errno.ENOSPC, errno.EROFS, errno.EMFILE])
+def test_a_fault_leaves_the_old_bytes(
+    call: str, code: int, target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(os, call, _fail(code))
+        with pytest.raises(CannotRun) as caught:
+            append(target.parent, target, [NEW])
+    assert str(target) in str(caught.value)
+    assert os.strerror(code) in str(caught.value)
+    assert target.read_bytes() == OLD
+    assert not temporary_files(target.parent)
+
+
+def test_an_interrupt_leaves_the_old_bytes(target: Path) -> None:
+    def interrupt() -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        append(target.parent, target, [NEW], before_rename=interrupt)
+    assert target.read_bytes() == OLD
+    assert not temporary_files(target.parent)
+
+
+def test_order_of_the_steps(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    steps: list[str] = []
+    for call in ("fchmod", "write", "fsync", "rename"):
+        real = getattr(os, call)
+
+        def noted(*arguments: Any, real: Any = real, call: str = call) -> Any:
+            is_folder = call == "fsync" and stat.S_ISDIR(os.fstat(arguments[0]).st_mode)
+            steps.append("fsync folder" if is_folder else call)
+            return real(*arguments)
+
+        monkeypatch.setattr(os, call, noted)
+    append(target.parent, target, [NEW])
+    assert steps == ["fchmod", "write", "fsync", "rename", "fsync folder"]
+
+
+def test_a_folder_that_is_not_confirmed_is_no_success(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = os.fsync
+
+    def only_files(descriptor: int) -> None:
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EIO, "Input/output error")
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", only_files)
+    with pytest.raises(CannotRun, match="did not confirm"):
+        append(target.parent, target, [NEW])
+    assert not temporary_files(target.parent)
+
+
+def test_short_writes_go_on(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = os.write
+    monkeypatch.setattr(os, "write", lambda descriptor, data: real(descriptor, bytes(data[:7])))
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_leftovers_of_the_dead_are_removed(target: Path) -> None:
+    dead = subprocess.Popen([sys.executable, "-c", ""])
+    dead.wait()
+    folder = target.parent
+    mine, living = f".kgraph-{dead.pid}-0123456789ab.tmp", f".kgraph-{os.getppid()}-0123456789ab.tmp"
+    for name in (mine, living, ".kgraph-1.tmp"):
+        (folder / name).write_bytes(b"x")
+    append(folder, target, [NEW])
+    assert sorted(temporary_files(folder)) == sorted([living, ".kgraph-1.tmp"])
+
+
+def test_a_writer_killed_between_link_and_unlink_blocks_nobody(tmp_path: Path) -> None:
+    dead = subprocess.Popen([sys.executable, "-c", ""])
+    dead.wait()
+    path = tmp_path / "a.yaml"
+    path.write_bytes(OLD)
+    os.link(path, tmp_path / f".kgraph-{dead.pid}-0123456789ab.tmp")
+    append(tmp_path, path, [NEW])
+    assert path.read_bytes() == OLD + NEW.encode()
+
+
+def _append_many(folder: str, name: str, count: int) -> None:
+    for number in range(count):
+        append(Path(folder), Path(folder) / "a.yaml", [entry_text([("set", f"{name} {number}")])])
+
+
+def test_two_writers_lose_nothing(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    writers = [context.Process(target=_append_many, args=(str(tmp_path), name, 50)) for name in "AB"]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join(60)
+        assert writer.exitcode == 0
+    got = entries((tmp_path / "a.yaml").read_bytes())
+    assert sorted(str(e) for e in got) == sorted(str({"set": f"{n} {i}"}) for n in "AB" for i in range(50))
+
+
+def test_write_new_and_create_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "a" / "b"
+    create_folder(folder)
+    create_folder(folder)
+    write_new(folder / "x.yaml", b"text")
+    assert (folder / "x.yaml").read_bytes() == b"text"
+    with pytest.raises(CannotRun, match=r"x\.yaml"):
+        write_new(folder / "x.yaml", b"other")
+    assert (folder / "x.yaml").read_bytes() == b"text"
+    with pytest.raises(CannotRun, match=r"x\.yaml"):
+        create_folder(folder / "x.yaml")
+    monkeypatch.setattr(os, "fsync", _fail(errno.EIO))
+    with pytest.raises(CannotRun, match=r"y\.yaml"):
+        write_new(folder / "y.yaml", b"text")
+    assert os.listdir(folder) == ["x.yaml"]
+
+
+def test_write_new_where_hard_links_are_not_known(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "link", _fail(errno.EPERM))
+    write_new(tmp_path / "x.yaml", b"text")
+    with pytest.raises(CannotRun, match="already"):
+        write_new(tmp_path / "x.yaml", b"other")
+    assert (tmp_path / "x.yaml").read_bytes() == b"text"
+    assert not temporary_files(tmp_path)
