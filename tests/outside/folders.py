@@ -136,7 +136,7 @@ class Builder:
         things = [*self._sets(), *self._assemblies(), *self._parts(), *self._others()]
         facts: list[Entry] = []
         for _ in range(self.facts):
-            facts.append(self._again(facts) if facts and self.sometimes(7) else self._fact())
+            facts.append(self._again(facts) if facts and self.sometimes(7) else self._fact(facts))
         taken_back = self._withdrawals(facts)
         return [*things, *(self._spell(f) for f in facts), *taken_back]
 
@@ -185,7 +185,7 @@ class Builder:
 
     # Facts, under the plain names of things; how a name is spelt is settled afterwards.
 
-    def _fact(self) -> Entry:
+    def _fact(self, facts: Sequence[Entry]) -> Entry:
         kinds = (
             self._rebadge,
             self._rebadge,
@@ -193,7 +193,7 @@ class Builder:
             self._takes,
             self._uses,
             self._fits,
-            self._refuses,
+            lambda: self._refuses(facts),
             self._same,
             self._replaces,
         )
@@ -262,14 +262,24 @@ class Builder:
             entry["both ways"] = "yes"
         return entry
 
-    def _refuses(self) -> Entry:
+    def _refuses(self, facts: Sequence[Entry]) -> Entry:
+        """A part or what a place has; mostly one of which an earlier fact says that it goes."""
+        meant = [f for f in facts if "takes" in f or "fits" in f]
+        if meant and not self.sometimes(3):
+            fact = self.choose.pick(meant)
+            if "takes" in fact:
+                return self._refused_part({"refuses": fact["takes"]}, (fact["position"],))
+            at = {"in": fact["to"], "position": fact.get("at", fact["position"])}
+            return {"refuses": fact["fits"], "from": fact["position"], **at}
         if self.sometimes(2):
             giver, taker = self._two(self.sets)
-            places = {"from": self.choose.pick(self.at), "in": taker}
-            return {"refuses": giver, **places, "position": self.choose.pick(self.at)}
-        return self._place(
-            {"refuses": self.choose.pick(self.parts)}, (*self.sets, *self.sets, *self.assemblies)
-        )
+            at = {"in": taker, "position": self.choose.pick(self.at)}
+            return {"refuses": giver, "from": self.choose.pick(self.at), **at}
+        return self._refused_part({"refuses": self.choose.pick(self.parts)}, self.at)
+
+    def _refused_part(self, entry: Entry, positions: Sequence[str]) -> Entry:
+        owner = self.choose.pick((*self.sets, *self.sets, *self.assemblies))
+        return {**entry, "in": owner, "position": self.choose.pick(positions)}
 
     def _again(self, facts: Sequence[Entry]) -> Entry:
         """An earlier statement with other evidence, turned round where that says the same."""

@@ -406,12 +406,15 @@ def book(entries: Sequence[Entry], question: Question) -> tuple[Book, Question]:
         key: frozenset(names.key("position", p) for p in listed(thing.get("positions")))
         for key, thing in _assemblies(entries, names).items()
     }
-    kinds = {"takers_part": ("part",), "sisters": ("set",)}.get(question[0], ("set", "position"))
+    kinds = {"takers_part": ("part",), "sisters": ("set",), "no": ("position",)}.get(
+        question[0], ("set", "position")
+    )
     asked = (question[0], *(names.key(k, n) for k, n in zip(kinds, question[1:], strict=True)))
     here: set[Owner] = {("set", asked[1])} if "set" in kinds else set()
     owners = {o for f in facts for o in _within(f.says)} | here
     parts = {p for f in facts for p in _parts(f)} | ({asked[1]} if "part" in kinds else set())
-    positions = {p for f in facts for p in _positions(f)} | set(asked[2:])
+    positions = {p for f in facts for p in _positions(f)}
+    positions |= {n for k, n in zip(kinds, asked[1:], strict=True) if k == "position"}
     return Book(names, facts, declares, sorted(owners), sorted(parts), sorted(positions)), asked
 
 
@@ -741,6 +744,7 @@ part(none) :- fail.            position(none) :- fail.        declares(none,none
 rebadge(none,none,none) :- fail.   uses(none,none,none) :- fail.   except(none,none) :- fail.
 same(none,none,none) :- fail.      replaces(none,none,none) :- fail.   size(none,none,none) :- fail.
 takes(none,none,none,none,none) :- fail.   fits(none,none,none,none,none) :- fail.
+refuses(none,none,none,none) :- fail.
 badge(X,Y,F) :- rebadge(F,X,Y).
 badge(X,Y,F) :- rebadge(F,Y,X).
 spared(F,P) :- except(F,P).
@@ -771,6 +775,11 @@ takers_part(I,X,P) :- set(X), position(P), goes(part(I),X,P).
 takers_place(S,A,X,P) :- set(X), X \\= S, position(P), is(I,S,A), goes(I,X,P).
 donors(S,A,D,Q) :- goes(I,S,A), set(D), D \\= S, position(Q), is(I,D,Q).
 sisters(S,X) :- kin(S,X), X \\= S.
+counts(part(I),part(J)) :- alike(J,I).
+counts(place(D,Q),place(D,Q)) :- owner(D), position(Q).
+counts(part(I),place(D,Q)) :- origin(D,Q,I).
+counts(place(D,Q),part(J)) :- owner(D), position(Q), origin(D,Q,J).
+no(P,I,X) :- refuses(F,J,Y,P), said(F), like(Y,X,P), counts(I,J).
 """
 
 
@@ -799,9 +808,9 @@ def program(entries: Sequence[Entry], question: Question) -> tuple[str, Atoms]:
         lines += [f"declares({atoms('o', ('assembly', a))},{atoms('x', x)})." for x in sorted(positions)]
     for n, fact in enumerate(whole.facts):
         lines += [f"{fact.certainty!r}::said(f{n}).", *_clauses(f"f{n}", fact, atoms)]
-    subject = ("p",) if asked[0] == "takers_part" else ("o", "x")
-    keys = [asked[1] if subject == ("p",) else ("set", asked[1]), *asked[2:]]
-    terms = [atoms(kind, key) for kind, key in zip(subject, keys, strict=False)]
+    kinds = {"takers_part": "p", "no": "x"}.get(asked[0], "ox")
+    keys = [("set", asked[1]), *asked[2:]] if kinds == "ox" else list(asked[1:])
+    terms = [atoms(kind, key) for kind, key in zip(kinds, keys, strict=False)]
     wanted = ["_"] if asked[0] == "sisters" else ["_", "_"]
     lines.append(f"query({asked[0]}({','.join([*terms, *wanted])})).")
     return PROGRAM + "\n".join(lines) + "\n", atoms
@@ -828,7 +837,13 @@ def _clauses(name: str, fact: Fact, atoms: Atoms) -> list[str]:
         giver, taker = ((atoms("o", rest[i]), atoms("x", rest[i + 1])) for i in (0, 2))
         ways = [(*giver, *taker), *([(*taker, *giver)] if rest[4] else [])]
         return [f"fits({name},{','.join(way)})." for way in ways]
-    return []
+    item, owner, position = rest
+    refused = f"part({atoms('p', item[1])})" if item[0] == "part" else _place(item, atoms)
+    return [f"refuses({name},{refused},{atoms('o', owner)},{atoms('x', position)})."]
+
+
+def _place(item: Item, atoms: Atoms) -> str:
+    return f"place({atoms('o', item[1])},{atoms('x', item[-1])})"
 
 
 def _spared(name: str, names: Iterable[str], atoms: Atoms) -> list[str]:
@@ -840,15 +855,32 @@ def _spared(name: str, names: Iterable[str], atoms: Atoms) -> list[str]:
     ]
 
 
+def _probabilities(text: str) -> Iterator[tuple[Any, float]]:
+    """Each ground query of a program with its probability."""
+    for term, probability in get_evaluatable().create_from(PrologString(text)).evaluate().items():
+        if term.is_ground():
+            yield term.args, float(probability)
+
+
 def certainties(entries: Sequence[Entry], question: Question) -> dict[Key, float]:
     """The exact probability of each answer by ProbLog; answers that cannot be are left out."""
     text, atoms = program(entries, question)
     found: dict[Key, float] = {}
-    sisterly = question[0] == "sisters"
-    for term, probability in get_evaluatable().create_from(PrologString(text)).evaluate().items():
-        last: list[Any] = [atoms.key.get(str(arg)) for arg in term.args[-1 if sisterly else -2 :]]
-        if None not in last:
-            found[last[0][1], "" if sisterly else last[1]] = float(probability)
+    for args, probability in _probabilities(text):
+        if question[0] == "sisters":
+            found[atoms.key[str(args[-1])][1], ""] = probability
+        else:
+            found[atoms.key[str(args[-2])][1], atoms.key[str(args[-1])]] = probability
+    return found
+
+
+def noes(entries: Sequence[Entry], position: str) -> dict[tuple[Item, Owner], float]:
+    """The exact probability by ProbLog that something says of an item that it does not go there."""
+    text, atoms = program(entries, ("no", position))
+    found: dict[tuple[Item, Owner], float] = {}
+    for (_, item, owner), probability in _probabilities(text):
+        inner = [atoms.key[str(arg)] for arg in item.args]
+        found[(item.functor, *inner), atoms.key[str(owner)]] = probability
     return found
 
 
@@ -918,32 +950,47 @@ def sisters(entries: Sequence[Entry], set: str) -> dict[Key, Result]:
     return answer(entries, ("sisters", set))
 
 
+class AllWorlds:
+    """The probability of every world of some facts, and the product of the facts that hold in it."""
+
+    def __init__(self, facts: Sequence[Fact]) -> None:
+        if len(facts) > MOST_WORLDS:
+            raise ValueError(f"{len(facts)} facts are too many to go through all worlds")
+        self.weight, self.held = np.ones(1), np.ones(1)
+        for fact in facts:
+            c = fact.certainty
+            self.weight = np.concatenate([self.weight * (1 - c), self.weight * c])
+            self.held = np.concatenate([self.held, self.held * c])
+
+    def probability(self, value: int) -> float:
+        """Of the worlds whose bits are set, together."""
+        return float(np.sum(self.weight * _bits(value, len(self.weight))))
+
+    def strongest(self, value: int) -> float:
+        """The highest product of the facts of any of these worlds: that of the best proof.
+
+        No search for proofs is needed, since a fact more never makes the product greater.
+        """
+        return float(np.max(self.held * _bits(value, len(self.held))))
+
+
 def worlds(entries: Sequence[Entry], question: Question) -> dict[Key, Result]:
-    """The same by going through all 2^n worlds; ValueError above MOST_WORLDS facts.
-
-    `best` needs no search for proofs: of all worlds in which the answer holds, it is the one whose facts
-    have the highest product, since a fact more never makes the product greater.
-    """
+    """The same by going through all 2^n worlds; ValueError above MOST_WORLDS facts."""
     whole, asked = book(entries, question)
-    if len(whole.facts) > MOST_WORLDS:
-        raise ValueError(f"{len(whole.facts)} facts are too many to go through all worlds")
-    weight, held = np.ones(1), np.ones(1)
-    for fact in whole.facts:
-        weight = np.concatenate([weight * (1 - fact.certainty), weight * fact.certainty])
-        held = np.concatenate([held, held * fact.certainty])
+    every = AllWorlds(whole.facts)
+    found: dict[Key, Result] = {}
+    for key, (value, no) in derive(Rules(whole, Worlds(len(whole.facts))), asked).items():
+        strongest_no = max((every.strongest(n) for n in no), default=0.0)
+        found[key] = standing(every.probability(value), every.strongest(value), strongest_no)
+    return found
 
-    def strongest(value: int) -> float:
-        return float(np.max(held * _bits(value, len(held))))
 
-    table = derive(Rules(whole, Worlds(len(whole.facts))), asked)
-    return {
-        key: standing(
-            float(np.sum(weight * _bits(value, len(held)))),
-            strongest(value),
-            max((strongest(no) for no in noes), default=0.0),
-        )
-        for key, (value, noes) in table.items()
-    }
+def noes_in_worlds(entries: Sequence[Entry], position: str) -> dict[tuple[Item, Owner], float]:
+    """What `noes` gives, by going through all worlds."""
+    whole, asked = book(entries, ("no", position))
+    every, rules = AllWorlds(whole.facts), Rules(whole, Worlds(len(whole.facts)))
+    values = {(i, o): rules.no(i, o, asked[1]) for i in rules.items() for o in whole.owners}
+    return {key: every.probability(value) for key, value in values.items() if value}
 
 
 def _bits(value: int, size: int) -> Any:

@@ -9,7 +9,8 @@ from functools import cache
 
 import numpy as np
 import pytest
-from shapely import convex_hull, get_coordinates, multipoints
+from numpy.typing import NDArray
+from shapely import convex_hull, get_coordinates, linestrings
 from shapely.geometry import LineString, Point, Polygon
 
 from kgraph.belts.geometry import GeometryError, Path, Wheel, path, two_pulleys
@@ -152,15 +153,15 @@ def test_b17_a_polygon_hull_is_always_a_little_short() -> None:
 
 
 @cache
-def unit_disc(segments: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+def unit_disc(segments: int) -> NDArray[np.float64]:
     """The corners of shapely's disc of radius 1, which every disc here is a copy of: shape (n, 2)."""
-    return get_coordinates(Point(0, 0).buffer(1, quad_segs=segments))
+    return np.asarray(get_coordinates(Point(0, 0).buffer(1, quad_segs=segments)), dtype=np.float64)
 
 
 def hull_of(run: Sequence[Wheel], segments: int) -> Polygon:
     """The convex hull of the discs, by shapely."""
     disc = unit_disc(segments)
-    return convex_hull(multipoints(np.vstack([disc * w.diameter_mm / 2 + (w.x_mm, w.y_mm) for w in run])))
+    return convex_hull(linestrings(np.vstack([disc * w.diameter_mm / 2 + (w.x_mm, w.y_mm) for w in run])))
 
 
 def hull(run: Sequence[Wheel], segments: int) -> float:

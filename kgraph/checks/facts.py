@@ -1,0 +1,268 @@
+"""Checks of facts: grades, ids, circles, contradictions, and what the rules cannot use."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+
+from kgraph import records
+from kgraph.checks.ground import Check, Ground, at, error, warning
+from kgraph.collection import FACT_TYPES, Fact, written_id
+from kgraph.fits.graph import Place, left_out
+from kgraph.folder.reading import shown
+from kgraph.names import did_you_mean
+from kgraph.problems import Problem, Where
+
+_MOST_NAMED = 20
+
+
+def grades_are_known(ground: Ground) -> Iterator[Problem]:
+    """`how` is one of the grades, or one that a `grade` entry adds."""
+    grades = ground.data.grades
+    for entry in ground.entries:
+        if not isinstance(entry, records.Statement):
+            continue
+        how = entry.how.strip().lower()
+        if how and how not in grades:
+            mend = did_you_mean(how, grades) or f"use one of {', '.join(grades)}, or add a grade entry"
+            yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
+
+
+def an_id_has_one_statement(ground: Ground) -> Iterator[Problem]:
+    """One `id:` stands for one statement; said twice with the same meaning, it is one fact."""
+    clashes = dict(ground.data.clashing_ids)
+    events: dict[str, dict[str, records.Statement]] = defaultdict(dict)
+    for entry in ground.entries:
+        if (
+            isinstance(entry, records.Statement)
+            and not isinstance(entry, FACT_TYPES)
+            and entry.own_id.strip()
+        ):
+            events[entry.own_id.strip()].setdefault(written_id(entry), entry)
+    for own, said in events.items():
+        if len(said) > 1:
+            clashes[own] = [*clashes.get(own, []), *said.values()]
+    for own, statements in clashes.items():
+        first, *others = sorted(statements, key=lambda s: s.where)
+        for other in others:
+            says = f"id {shown(own)} stands for another statement at {at(first.where)}"
+            yield error(other.where, "id-twice", says, "give each statement its own id, or none")
+
+
+def replaces_goes_one_way(ground: Ground) -> Iterator[Problem]:
+    """A part cannot be newer than itself, through any number of `replaces` and `same`."""
+    edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+    for fact in ground.of_kind("replaces"):
+        edges[ground.part(fact.args[0])].append((ground.part(fact.args[1]), fact))
+    for circle in _circles(edges):
+        text = ground.data.text
+        named = [(text("part", f.args[0]), text("part", f.args[1]), f.where) for f in circle]
+        yield _circle("replaces", "replaces", named)
+
+
+def uses_goes_one_way(ground: Ground) -> Iterator[Problem]:
+    """An assembly cannot be built on itself, through any number of `uses`."""
+    edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+    for fact in ground.of_kind("uses"):
+        edges[fact.args[1]].append((fact.args[0], fact))
+    for circle in _circles(edges):
+        texts = [
+            (ground.data.owner_text(f.args[1]), ground.data.owner_text(f.args[0]), f.where) for f in circle
+        ]
+        yield _circle("uses", "is built on", texts)
+
+
+def _circle(kind: str, verb: str, named: list[tuple[str, str, Where | None]]) -> Problem:
+    named = sorted(named, key=lambda n: (n[2] or Where(""), n[0], n[1]))
+    parts = [f"{shown(a)} {verb} {shown(b)} ({at(where)})" for a, b, where in named[:_MOST_NAMED]]
+    if len(named) > _MOST_NAMED:
+        parts.append(f"and {len(named) - _MOST_NAMED} more")
+    says = f"a circle of {kind}: {', '.join(parts)}"
+    return warning(named[0][2], f"{kind}-circle", says, "withdraw the one that is wrong")
+
+
+def _circles(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[list[Fact]]:
+    """The facts that lie on circles, those that hang together as one list (Kosaraju's two walks)."""
+    back: dict[str, list[str]] = defaultdict(list)
+    for node, out in edges.items():
+        for other, _ in out:
+            back[other].append(node)
+    group: dict[str, str] = {}
+    for node in reversed(_finished(edges)):
+        todo = [] if node in group else [node]
+        while todo:
+            found = todo.pop()
+            if found not in group:
+                group[found] = node
+                todo += back[found]
+    circles: dict[str, list[Fact]] = defaultdict(list)
+    for node, out in edges.items():
+        for other, fact in out:
+            if group[node] == group[other]:
+                circles[group[node]].append(fact)
+    return list(circles.values())
+
+
+def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
+    """The nodes in the order in which a walk in depth is done with them."""
+    seen: set[str] = set()
+    done: list[str] = []
+    for start in edges:
+        todo = [(start, False)]
+        while todo:
+            node, leaving = todo.pop()
+            if leaving:
+                done.append(node)
+            elif node not in seen:
+                seen.add(node)
+                todo.append((node, True))
+                todo += [(other, False) for other, _ in edges.get(node, ())]
+    return done
+
+
+def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
+    """A `withdraw` takes back a fact of the folder."""
+    known = [i for f in ground.data.facts.values() for i in f.ids] if ground.data.unknown_withdraws else []
+    for entry in ground.data.unknown_withdraws:
+        says = f"withdraw: no fact has the id {shown(entry.target)}"
+        mend = did_you_mean(entry.target, known[:2000]) or "copy the id from show or a proof"
+        yield warning(entry.where, "unknown-withdraw", says, mend)
+
+
+def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
+    """Two original parts at one place are a running change: neither goes where the other does by it."""
+    for place, taken in ground.graph.taken_at.items():
+        first: dict[str, tuple[str, Fact]] = {}
+        for part, role, fact in taken:
+            if role == "original":
+                first.setdefault(ground.part(part), (part, fact))
+        found = sorted(first.values(), key=lambda pf: (pf[1].where or Where(""), pf[0]))
+        for part, fact in found[1:]:
+            other, before = found[0]
+            names = f"{shown(ground.data.text('part', part))}, and {shown(ground.data.text('part', other))}"
+            says = f"{ground.place_text(place)} has two originals: {names} at {at(before.where)}"
+            mend = "a running change is kept so; say `same` or `role: substitute` if it is none"
+            yield warning(fact.where, "two-originals", says, mend)
+
+
+def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
+    """A part or a place's item that is said to go at a place is not also refused there."""
+    for place, refused in ground.graph.refused_at.items():
+        for item, fact in refused:
+            for said in _said_to_go(ground, item, place):
+                text = ground.place_text(item) if isinstance(item, Place) else ground.data.text("part", item)
+                here, goes = ground.place_text(place), at(said.where)
+                says = f"{shown(text, 150)} is refused at {here}, and goes by {goes}"
+                mend = "both are kept and the answer is disputed; withdraw the one that is wrong"
+                yield warning(fact.where, "fact-and-refuses", says, mend)
+
+
+def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[Fact]:
+    if isinstance(item, Place):
+        return [fact for source, fact in ground.graph.fits_to.get(place, ()) if source == item]
+    taken = ground.graph.taken_at.get(place, ())
+    return [fact for part, _, fact in taken if ground.part(part) == ground.part(item)]
+
+
+def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]:
+    """Sets with a place that must match in an attribute have that attribute recorded; once for each set."""
+    missing: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    owners = _owners_at(ground)
+    for position, things in ground.data.things["position"].items():
+        needed = {a for t in things if isinstance(t, records.Position) for a in t.must_match}
+        for owner in sorted(_sets_with(ground, position, owners) if needed else ()):
+            for attribute in sorted(needed):
+                if not ground.data.attribute("set", owner[2:], attribute):
+                    missing[owner][attribute].append(ground.data.text("position", position))
+    for owner, attributes in missing.items():
+        said = "; ".join(
+            f"no {shown(a)}, needed at {shown(', '.join(ps), 200)}" for a, ps in attributes.items()
+        )
+        says = f"{shown(ground.data.owner_text(owner))} records {said}"
+        mend = f"read it from the set and add {', '.join(f'{shown(a)}: ...' for a in attributes)}"
+        yield warning(ground.where("set", owner[2:]), "must-match-missing", says, mend)
+
+
+def _owners_at(ground: Ground) -> dict[str, set[str]]:
+    """Position -> the owners that some fact or list of positions gives it."""
+    found: dict[str, set[str]] = defaultdict(set)
+    graph = ground.graph
+    for places in (graph.taken_at, graph.fits_from, graph.fits_to, graph.refused_at):
+        for place in list(places):
+            found[place.position].add(place.owner)
+    for owner, positions in graph.declares.items():
+        for position in positions:
+            found[position].add(owner)
+    return found
+
+
+def _sets_with(ground: Ground, position: str, owners: Mapping[str, set[str]]) -> set[str]:
+    """The sets with the position, where there is at least one other set to match."""
+    found: set[str] = set()
+    for owner in owners.get(position, ()):
+        found |= {o for o in ground.alike(owner, position) if o.startswith("s:")}
+    return found if len(found) > 1 else set()
+
+
+def facts_say_how_they_are_known(ground: Ground) -> Iterator[Problem]:
+    """A fact names a source, or says how it is known, by a grade or by a certainty of its own."""
+    for entry in ground.entries:
+        if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.source or entry.certainty):
+            says = f"this {entry.kind} has no source and no how"
+            yield warning(entry.where, "no-evidence", says, "it counts as reported; add how: or source:")
+
+
+def sources_have_a_type(ground: Ground) -> Iterator[Problem]:
+    """A source says what it is: a paper, the bench, a photograph, a letter or a page."""
+    for things in ground.data.things["source"].values():
+        if not any(isinstance(t, records.Source) and t.type for t in things):
+            says = f"source {shown(things[0].name.text)} has no type"
+            yield warning(things[0].where, "no-type", says, "add type: printed, bench, photo, letter or page")
+
+
+def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
+    """A part or run at a place that its assembly does not list stays in the assembly."""
+    for kind, owner_at in (("takes", 1), ("run", 0)):
+        for fact in ground.of_kind(kind):
+            place = Place(*fact.args[owner_at : owner_at + 2])
+            if place.owner[0] == "a" and place.position not in ground.graph.declares.get(place.owner, ()):
+                assembly = shown(ground.data.owner_text(place.owner))
+                position = shown(ground.data.text("position", place.position))
+                says = f"{assembly} does not list {position}: no set built on it gets this {kind}"
+                yield warning(fact.where, "position-not-listed", says, f"add {position} to its positions")
+
+
+def nested_assemblies_pass_positions_on(ground: Ground) -> Iterator[Problem]:
+    """Sets built on an assembly get of the assembly under it only the places that both list."""
+    for fact in ground.of_kind("uses"):
+        under, owner, names = fact.args
+        if owner[0] != "a":
+            continue
+        declares = ground.graph.declares
+        lost = (
+            declares.get(under, frozenset())
+            - declares.get(owner, frozenset())
+            - left_out(ground.graph, names)
+        )
+        if lost:
+            listed = shown(", ".join(sorted(ground.data.text("position", p) for p in lost)), 200)
+            text, other = shown(ground.data.owner_text(owner)), shown(ground.data.owner_text(under))
+            says = f"{text} does not list what {other} does: sets built on it do not get {listed}"
+            mend = "add them to its positions, or to the except of this entry"
+            yield warning(fact.where, "positions-not-passed-on", says, mend)
+
+
+CHECKS: Sequence[Check] = (
+    grades_are_known,
+    an_id_has_one_statement,
+    replaces_goes_one_way,
+    uses_goes_one_way,
+    withdrawn_ids_are_known,
+    a_place_has_one_original,
+    no_fact_is_refused_as_well,
+    attributes_that_must_match_are_recorded,
+    facts_say_how_they_are_known,
+    sources_have_a_type,
+    facts_of_an_assembly_reach_its_sets,
+    nested_assemblies_pass_positions_on,
+)

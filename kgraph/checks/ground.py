@@ -1,0 +1,170 @@
+"""What the checks share: all uses of names in one order, near names, places that are alike."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+from kgraph import records, words
+from kgraph.collection import Collection, Fact, names_used
+from kgraph.fits.graph import Graph, Place
+from kgraph.folder.reading import shown
+from kgraph.names import Name, did_you_mean, fold
+from kgraph.problems import Problem, Where
+
+_MOST_NEAR = 6
+_MOST_LOOKED_AT = 1000
+
+
+class Use(NamedTuple):
+    """A name where an entry uses it; `key` is that of the thing meant, through `also` names."""
+
+    kind: str
+    key: str
+    name: Name
+    entry: records.Entry
+
+
+class Near:
+    """Names by the pairs of letters in them, so that near ones are found without comparing all."""
+
+    def __init__(self, known: Iterable[tuple[str, str]]) -> None:
+        self._text = dict(sorted(known))
+        self._having: dict[str, list[str]] = defaultdict(list)
+        for key in self._text:
+            for pair in _pairs(key):
+                self._having[pair].append(key)
+
+    def around(self, key: str) -> list[tuple[str, str]]:
+        """(key, text) of the few known names that share the most pairs of letters with a key."""
+        lists = sorted((self._having[p] for p in _pairs(key) if p in self._having), key=len)
+        shared: Counter[str] = Counter()
+        left = _MOST_LOOKED_AT
+        # The rarest pairs say the most; looking at all of the common ones would cost the square.
+        for having in lists:
+            if left <= 0:
+                break
+            shared.update(having[:left])
+            left -= len(having)
+        best = sorted(shared, key=lambda k: (-shared[k], k))
+        return [(k, self._text[k]) for k in best if k != key][:_MOST_NEAR]
+
+
+def _pairs(key: str) -> set[str]:
+    ends = f"^{key}$"
+    return {ends[i : i + 2] for i in range(len(ends) - 1)}
+
+
+@dataclass
+class Ground:
+    """A collection and its graph, with what several checks need and none should work out twice."""
+
+    data: Collection
+    graph: Graph
+    _near: dict[tuple[str, ...], Near] = field(default_factory=dict)
+    _alike: dict[Place, frozenset[str]] = field(default_factory=dict)
+
+    @cached_property
+    def entries(self) -> list[records.Entry]:
+        """The entries by file, line and column."""
+        return sorted(self.data.entries, key=lambda e: (e.where.file, e.where.line, e.where.column))
+
+    @cached_property
+    def uses(self) -> list[Use]:
+        """Every use of a name but in an `except`, in the order of the entries."""
+        data = self.data
+        return [Use(k, data.key(k, n.key), n, e) for e in self.entries for k, n in names_used(data, e)]
+
+    @cached_property
+    def exceptions(self) -> list[tuple[Name, records.Entry]]:
+        """Every name in an `except`, in the order of the entries."""
+        both = (records.Rebadge, records.Uses)
+        return [(n, e) for e in self.entries if isinstance(e, both) for n in e.exceptions]
+
+    @cached_property
+    def by_name(self) -> dict[tuple[str, str], list[Use]]:
+        """(kind, key) -> its uses."""
+        found: dict[tuple[str, str], list[Use]] = defaultdict(list)
+        for use in self.uses:
+            found[use.kind, use.key].append(use)
+        return dict(found)
+
+    @cached_property
+    def same_as(self) -> dict[str, str]:
+        """Part -> the one that stands for all said to be the same; those with no such fact left out."""
+        found: dict[str, str] = {}
+        for start in sorted(self.graph.same):
+            todo = [] if start in found else [start]
+            while todo:
+                part = todo.pop()
+                if part not in found:
+                    found[part] = start
+                    todo += [other for other, _ in self.graph.same.get(part, ())]
+        return found
+
+    def part(self, key: str) -> str:
+        """The part that stands for this one and all that are said to be the same."""
+        return self.same_as.get(key, key)
+
+    def where(self, kind: str, key: str) -> Where | None:
+        """Where a thing is declared first, else where it is used first."""
+        if declared := self.data.declared(kind, key):
+            return declared.where
+        uses = self.by_name.get((kind, key))
+        return uses[0].entry.where if uses else None
+
+    def near(self, *kinds: str) -> Near:
+        """The declared names of these kinds, and the cautions of the trade among cautions."""
+        if kinds not in self._near:
+            known = [(k, self.data.text(kind, k)) for kind in kinds for k in self.data.things[kind]]
+            if "caution" in kinds:
+                known += [(fold(c), c) for c in words.CAUTIONS]
+            self._near[kinds] = Near(known)
+        return self._near[kinds]
+
+    def did_you_mean(self, text: str, *kinds: str) -> str:
+        """The nearest declared names as a phrase, or ""."""
+        return did_you_mean(text, (t for _, t in self.near(*kinds).around(fold(text))))
+
+    def alike(self, owner: str, position: str) -> frozenset[str]:
+        """All owners that facts make alike at a position, this one among them."""
+        place = Place(owner, position)
+        if place not in self._alike:
+            seen, todo = {owner}, [owner]
+            while todo:
+                new = {other for other, _ in self.graph.like(todo.pop(), position)} - seen
+                seen |= new
+                todo += new
+            found = frozenset(seen)
+            self._alike.update((Place(o, position), found) for o in found)
+        return self._alike[place]
+
+    def place_text(self, place: Place) -> str:
+        """A place for a message."""
+        owner, position = self.data.owner_text(place.owner), self.data.text("position", place.position)
+        return f"the {shown(position)} of {shown(owner)}"
+
+    def of_kind(self, kind: str) -> Iterator[Fact]:
+        """The facts of a kind that hold."""
+        return (fact for fact in self.data.facts.values() if fact.kind == kind)
+
+
+Check = Callable[[Ground], Iterable[Problem]]
+
+
+def error(where: Where | None, code: str, says: str, mend: str = "") -> Problem:
+    """An error at a place."""
+    return Problem(where, code, says, mend)
+
+
+def warning(where: Where | None, code: str, says: str, mend: str = "") -> Problem:
+    """A warning at a place."""
+    return Problem(where, code, says, mend, "warning")
+
+
+def at(where: Where | None) -> str:
+    """A second place inside a message: file and line."""
+    return f"{where.file}:{where.line}" if where else "nowhere"

@@ -1,0 +1,383 @@
+"""Checks of names: said twice, said in two ways, nearly said, never said."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+from kgraph import quantities, records, words
+from kgraph.checks.ground import Check, Ground, Near, at, error, warning
+from kgraph.folder.reading import shown
+from kgraph.names import Name, fold
+from kgraph.problems import Problem, Where
+
+_NEARLY_EQUAL = 0.85
+_ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
+_LENGTHS = ("inside length", "inside diameter", "folded")
+_LENGTHS_APART = 0.02
+
+
+def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
+    """What two entries say of one thing must agree.
+
+    Lists such as `positions` add up, and one part may lie in two drawers.
+    """
+    for kind, by_key in ground.data.things.items():
+        for things in by_key.values():
+            for group in _groups(kind, things) if len(things) > 1 else ():
+                yield from _disagreements(group)
+
+
+def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]:
+    if kind != "stock":
+        return [things]
+    drawers: dict[str, list[records.Thing]] = defaultdict(list)
+    for thing in things:
+        drawers[fold(thing.place) if isinstance(thing, records.Stock) else ""].append(thing)
+    return list(drawers.values())
+
+
+def _disagreements(things: list[records.Thing]) -> Iterator[Problem]:
+    first: dict[str, tuple[records.Value, records.Thing]] = {}
+    for thing in things:
+        for key, value in _said(thing):
+            before, other = first.setdefault(key, (value, thing))
+            if other is not thing and _meaning(key, before) != _meaning(key, value):
+                yield _disagree(thing, other, key, _show(value), _show(before))
+    yield from _lengths_that_disagree(things)
+
+
+def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, there: str) -> Problem:
+    says = (
+        f"{thing.kind} {shown(thing.name.text)}: {shown(key)} is {here} here and {there} at {at(other.where)}"
+    )
+    return error(thing.where, "entries-disagree", says, "find out which is right and keep that one")
+
+
+def _said(thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
+    left_out = {*_ADDS_UP, *(_LENGTHS if _belt_length(thing) else ())}
+    for key, value in thing.pairs[1:]:
+        if key in left_out:
+            continue
+        if isinstance(value, Mapping):
+            yield from ((f"{key}, {fold(k) or k}", v) for k, v in value.items())
+        else:
+            yield key, value
+
+
+def _show(value: records.Value) -> str:
+    if isinstance(value, str):
+        return shown(value)
+    return ", ".join(_show(v) for v in value) or "an empty list"
+
+
+def _meaning(key: str, value: records.Value) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_meaning(key, v) for v in value)
+    if isinstance(value, Mapping):
+        return sorted((fold(k), repr(_meaning(key, v))) for k, v in value.items())
+    if key == "generic":
+        return value.strip().lower() in words.TRUE_WORDS
+    try:
+        if key == "section":
+            return quantities.section(value)
+        return float(value) if key in {"certainty", "keep"} else quantities.length(value).mm
+    except ValueError:
+        return fold(value) or " ".join(value.split())
+
+
+def _belt_length(thing: records.Thing) -> float | None:
+    return thing.inside_length_mm if isinstance(thing, records.Part) else None
+
+
+def _lengths_that_disagree(things: list[records.Thing]) -> Iterator[Problem]:
+    """The three ways to write a belt's length are one size; written in different ways, within 2 %."""
+    measured = [(thing, mm) for thing in things if (mm := _belt_length(thing)) is not None]
+    for thing, mm in measured[1:]:
+        other, before = measured[0]
+        alike = _length_key(thing) == _length_key(other)
+        if abs(mm - before) > (1e-9 if alike else _LENGTHS_APART * max(mm, before)):
+            yield _disagree(thing, other, "inside length", f"{mm:.6g} mm", f"{before:.6g} mm")
+
+
+def _length_key(thing: records.Thing) -> str:
+    return next((k for k, _ in thing.pairs if k in _LENGTHS), "")
+
+
+def one_meaning_for_each_also(ground: Ground) -> Iterator[Problem]:
+    """An `also` name belongs to one thing, and is not itself declared as another thing of the kind."""
+    for kind, by_key in ground.data.things.items():
+        claims: dict[str, dict[str, tuple[Name, records.Thing]]] = defaultdict(dict)
+        for key, things in by_key.items():
+            for thing, name in ((t, n) for t in things for n in t.also if n.key != key):
+                claims[name.key].setdefault(key, (name, thing))
+        for alias, claimed in claims.items():
+            yield from _claims(kind, alias, list(claimed.values()), by_key.get(alias, []))
+
+
+def _claims(
+    kind: str, alias: str, claimed: list[tuple[Name, records.Thing]], declared: list[records.Thing]
+) -> Iterator[Problem]:
+    first = claimed[0][1]
+    for name, thing in claimed:
+        said = f"also {shown(name.text)}, of {kind} {shown(thing.name.text)}"
+        if declared:
+            says = f"{said}, is itself a {kind}, declared at {at(declared[0].where)}"
+            yield error(
+                thing.where, "also-declared", says, "say `same` or `rebadge`, or take one of the two out"
+            )
+        elif thing is not first:
+            says = f"{said}, is also said of {shown(first.name.text)} at {at(first.where)}"
+            yield error(thing.where, "also-twice", says, "keep it with the one that it means")
+
+
+def no_name_is_both_set_and_assembly(ground: Ground) -> Iterator[Problem]:
+    """`in:` must be able to tell a set from an assembly by the name."""
+    sets, assemblies = _names_of(ground, "set"), _names_of(ground, "assembly")
+    for key in sorted(sets.keys() & assemblies.keys()):
+        (text, one), (_, other) = sets[key], assemblies[key]
+        later, earlier = (one, other) if one >= other else (other, one)
+        says = f"{shown(text)} is a set at {at(one)} and an assembly at {at(other)}"
+        mend = f"give one of them another name here or at {at(earlier)}"
+        yield error(later, "set-and-assembly", says, mend)
+
+
+def _names_of(ground: Ground, kind: str) -> dict[str, tuple[str, Where]]:
+    found: dict[str, tuple[str, Where]] = {}
+    for things in ground.data.things[kind].values():
+        for thing in things:
+            for name in (thing.name, *thing.also):
+                found.setdefault(name.key, (name.text, thing.where))
+    for use in ground.uses:
+        if use.kind == kind:
+            found.setdefault(use.name.key, (use.name.text, use.entry.where))
+    return found
+
+
+# Kinds that need an entry. Of kinds and positions most need none; of units `shelf` speaks.
+_NEED_AN_ENTRY = {"set", "assembly", "part", "source", "caution"}
+
+
+def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
+    """A name used in a fact has an entry of its own; said once, at its first use."""
+    known_cautions = {fold(c) for c in words.CAUTIONS}
+    for (kind, key), uses in ground.by_name.items():
+        in_facts = [u for u in uses if not isinstance(u.entry, records.Unit)]
+        if kind not in _NEED_AN_ENTRY or key in ground.data.things[kind] or not in_facts:
+            continue
+        if kind == "caution" and key in known_cautions:
+            continue
+        kinds = ("set", "assembly") if kind in {"set", "assembly"} else (kind,)
+        text = in_facts[0].name.text
+        says = f"{kind} {shown(text)} is used but not declared"
+        mend = shown(ground.did_you_mean(text, *kinds), 200) or f"add an entry: - {kind}: {shown(text)}"
+        yield warning(in_facts[0].entry.where, "undeclared", says, mend)
+
+
+def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+    """A place needs no entry; but one used a single time and nearly equal to another is doubtful."""
+    known = Near(ground.data.known("position").items())
+    declared = ground.data.things["position"]
+    once = {
+        key: uses[0]
+        for (kind, key), uses in ground.by_name.items()
+        if kind == "position" and key not in declared and len(uses) == 1
+    }
+    for key, use in once.items():
+        near = _nearly_equal(key, known)
+        if near and not (near[0] in once and once[near[0]].entry.where > use.entry.where):
+            says = f"position {shown(use.name.text)} is used only here"
+            yield warning(use.entry.where, "near-position", says, f"did you mean {shown(near[1])}?")
+
+
+def kinds_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+    """A kind of part needs no entry; but one that is nearly a declared kind would not compare with it."""
+    for (kind, key), uses in ground.by_name.items():
+        if kind != "kind" or key in ground.data.things["kind"]:
+            continue
+        if near := _nearly_equal(key, ground.near("kind")):
+            says = f"kind {shown(uses[0].name.text)} is not declared"
+            yield warning(uses[0].entry.where, "near-kind", says, f"did you mean {shown(near[1])}?")
+
+
+def exceptions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+    """An `except` may name any feature; but one nearly equal to a place or assembly leaves nothing out."""
+    data = ground.data
+    positions, assemblies = data.known("position"), data.known("assembly")
+    near_places = Near([*positions.items(), *assemblies.items()])
+    features = _features(ground)
+    told: set[str] = set()
+    for name, entry in ground.exceptions:
+        if data.key("position", name.key) in positions or data.key("assembly", name.key) in assemblies:
+            continue
+        if name.key in features or name.key in told:
+            continue
+        told.add(name.key)
+        if near := _nearly_equal(name.key, near_places):
+            says = f"except: {shown(name.text)} is no place and no assembly that anything else names"
+            yield warning(entry.where, "near-except", says, f"did you mean {shown(near[1])}?")
+
+
+def _features(ground: Ground) -> set[str]:
+    """The keys and the values of everything recorded of any set, folded."""
+    found: set[str] = set()
+    for things in ground.data.things["set"].values():
+        for key, value in (pair for t in things for pair in t.attributes):
+            found.add(fold(key))
+            found |= {
+                fold(v) for v in (value if isinstance(value, tuple) else (value,)) if isinstance(v, str)
+            }
+    return found
+
+
+def _nearly_equal(key: str, known: Near) -> tuple[str, str] | None:
+    for other, text in known.around(key):
+        # Buttons 1 and 2 are two places, however like their names are.
+        if re.sub(r"\d", "", key) == re.sub(r"\d", "", other):
+            continue
+        matcher = difflib.SequenceMatcher(None, other, key)
+        if matcher.quick_ratio() >= _NEARLY_EQUAL and matcher.ratio() >= _NEARLY_EQUAL:
+            return other, text
+    return None
+
+
+def names_are_written_one_way(ground: Ground) -> Iterator[Problem]:
+    """A name that folds to another is the same name; written otherwise, without an `also`, it is doubtful."""
+    first, told = _spellings(ground)
+    for kind, name, entry in _all_names(ground):
+        text = _plain(name.text)
+        before, where = first.setdefault((kind, name.key), (text, entry.where))
+        if text == before or (kind, text) in told:
+            continue
+        told.add((kind, text))
+        says = f"{kind} {shown(name.text)} is written {shown(before)} at {at(where)}: they count as one name"
+        yield warning(
+            entry.where, "two-spellings", says, "write it one way, or another name for another thing"
+        )
+
+
+def _plain(text: str) -> str:
+    return (
+        text if text.isascii() and "  " not in text else " ".join(unicodedata.normalize("NFC", text).split())
+    )
+
+
+def _spellings(ground: Ground) -> tuple[dict[tuple[str, str], tuple[str, Where]], set[tuple[str, str]]]:
+    """The spelling that each name is held to, and those that an `also` allows."""
+    first: dict[tuple[str, str], tuple[str, Where]] = {}
+    allowed: set[tuple[str, str]] = set()
+    things = [e for e in ground.entries if isinstance(e, records.Thing) and e.kind != "stock"]
+    for thing in things:
+        first.setdefault((thing.kind, thing.name.key), (_plain(thing.name.text), thing.where))
+    for thing in things:
+        for other in thing.also:
+            first.setdefault((thing.kind, other.key), (_plain(other.text), thing.where))
+            allowed.add((thing.kind, _plain(other.text)))
+    return first, allowed
+
+
+def _all_names(ground: Ground) -> Iterator[tuple[str, Name, records.Entry]]:
+    """Every name declared, then every name used."""
+    for entry in ground.entries:
+        if isinstance(entry, records.Thing) and entry.kind != "stock":
+            yield entry.kind, entry.name, entry
+    yield from ((use.kind, use.name, use.entry) for use in ground.uses)
+
+
+_LOOKS_LIKE = str.maketrans(
+    "АВЕКМНОРСТУХІЈЅаеорсухіјѕ" + "ΑΒΕΖΗΙΚΜΝΟΡΤΥΧανορ" + "OolI",
+    "ABEKMH0PCTYX1JSae0pcyxijs" + "ABEZH1KMN0PTYXav0p" + "0011",
+)
+"""Letters of other scripts, and figures, that look like another in most type: common practice, no source."""
+_SIGNS_OF_UNITS = {"Ω", "μ"}
+
+
+def names_do_not_look_alike(ground: Ground) -> Iterator[Problem]:
+    """Two names that look the same but are not, such as O and 0 or a Cyrillic letter, are doubtful."""
+    says = "looks like {other} at {at} and is another name"
+    yield from _pairs_by(ground, "look-alike", says, lambda name: fold(name.text.translate(_LOOKS_LIKE)))
+
+
+def names_keep_to_one_script(ground: Ground) -> Iterator[Problem]:
+    """A name with letters of two scripts cannot be told from one that looks the same."""
+    told: set[tuple[str, str]] = set()
+    for kind, name, entry in _all_names(ground):
+        if name.text.isascii() or (kind, name.key) in told:
+            continue
+        told.add((kind, name.key))
+        letters = {c: _script(c) for c in name.text if c.isalpha() and c not in _SIGNS_OF_UNITS}
+        if len(set(letters.values()) - {""}) > 1:
+            foreign = ", ".join(
+                f"{c} ({unicodedata.name(c).lower()})" for c, s in letters.items() if s != "latin"
+            )
+            says = f"{kind} {shown(name.text)} mixes scripts: {foreign}"
+            yield warning(entry.where, "look-alike", says, "type it again in one script")
+
+
+def _script(char: str) -> str:
+    first = unicodedata.name(char, "").partition(" ")[0].lower()
+    return first if first in {"latin", "cyrillic", "greek"} else ""
+
+
+def names_differ_by_more_than_a_separator(ground: Ground) -> Iterator[Problem]:
+    """1.2 and 12, 1/2 and 12, 11-4 and 1-14: names that a lost point or dash would make one."""
+    says = "differs from {other} at {at} only by a point, a stroke or a dash between digits"
+    yield from _pairs_by(ground, "near-number", says, lambda name: re.sub(r"[./-]", "", name.key))
+
+
+def _pairs_by(ground: Ground, code: str, says: str, group: Callable[[Name], str]) -> Iterator[Problem]:
+    """A warning for each name with the same group as an earlier one of its kind, but another key."""
+    first: dict[tuple[str, str], tuple[Name, records.Entry]] = {}
+    seen: set[tuple[str, str]] = set()
+    by_place = sorted(_all_names(ground), key=lambda n: (n[2].where.file, n[2].where.line, n[2].where.column))
+    for kind, name, entry in by_place:
+        if (kind, name.key) in seen:
+            continue
+        seen.add((kind, name.key))
+        other, before = first.setdefault((kind, group(name)), (name, entry))
+        if other.key != name.key and ground.data.key(kind, name.key) != ground.data.key(kind, other.key):
+            said = says.format(other=shown(other.text), at=at(before.where))
+            mend = "make sure that each is written as it is meant"
+            yield warning(entry.where, code, f"{kind} {shown(name.text)} {said}", mend)
+
+
+def declared_things_are_used(ground: Ground) -> Iterator[Problem]:
+    """A declared part, assembly, source, position or kind that nothing names gives no answer."""
+    used = {(kind, key) for kind, key in ground.by_name if kind != "assembly"}
+    used |= {("assembly", key) for key in ground.data.assemblies}
+    used |= {("position", ground.data.key("position", name.key)) for name, _ in ground.exceptions}
+    restored = (e.part for e in ground.entries if isinstance(e, records.Restored) and e.part)
+    used |= {("part", ground.data.key("part", name.key)) for name in restored}
+    for kind, by_what in _USED_BY.items():
+        for key, things in ground.data.things[kind].items():
+            if (kind, key) not in used:
+                says = f"{kind} {shown(things[0].name.text)} is declared but {by_what}"
+                yield warning(things[0].where, "unused", says, "say where it belongs, or leave it for later")
+
+
+_USED_BY = {
+    "part": "in no fact and no stock",
+    "assembly": "nothing is built on it",
+    "source": "no fact names it",
+    "position": "nothing names it",
+    "kind": "no part is of it",
+}
+
+CHECKS: Sequence[Check] = (
+    entries_that_disagree,
+    one_meaning_for_each_also,
+    no_name_is_both_set_and_assembly,
+    used_names_are_declared,
+    positions_are_not_misspelt,
+    kinds_are_not_misspelt,
+    exceptions_are_not_misspelt,
+    names_are_written_one_way,
+    names_do_not_look_alike,
+    names_keep_to_one_script,
+    names_differ_by_more_than_a_separator,
+    declared_things_are_used,
+)

@@ -1,0 +1,63 @@
+"""Checks of the shelf: units, their sets, their places, and what was taken from whom."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from kgraph import records
+from kgraph.checks.ground import Check, Ground, error, warning
+from kgraph.folder.reading import shown
+from kgraph.names import Name
+from kgraph.problems import Problem
+
+
+def events_name_known_units(ground: Ground) -> Iterator[Problem]:
+    """What was taken or given back comes from, and goes to, units that are declared."""
+    known = ground.data.things["unit"]
+    for entry in ground.entries:
+        for key, unit in _units_of(entry):
+            if ground.data.key("unit", unit.key) not in known:
+                says = f"{entry.kind}: {key}: {shown(unit.text)} is no unit of this folder"
+                mend = shown(ground.did_you_mean(unit.text, "unit"), 200) or f"add - unit: {shown(unit.text)}"
+                yield error(entry.where, "unknown-unit", says, mend)
+
+
+def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
+    if isinstance(entry, records.Taken):
+        return [("from", entry.unit), *([("to", entry.to)] if entry.to else [])]
+    return [("to", entry.to)] if isinstance(entry, records.Restored) else []
+
+
+def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
+    """The set that a unit is one of is declared, or some fact speaks of it."""
+    for unit in _units(ground):
+        key = ground.data.key("set", unit.set.key)
+        uses = ground.by_name.get(("set", key), [])
+        if key not in ground.data.things["set"] and all(isinstance(u.entry, records.Unit) for u in uses):
+            says = f"unit {shown(unit.name.text)} is a {shown(unit.set.text)}, of which nothing is known"
+            mend = shown(ground.did_you_mean(unit.set.text, "set"), 200) or "declare the set"
+            yield warning(unit.where, "unknown-set", says, mend)
+
+
+def units_have_known_places(ground: Ground) -> Iterator[Problem]:
+    """A place that a unit's `state` or `wants` names is named by something beside units."""
+    on_shelf = (records.Unit, records.Taken, records.Restored)
+    for unit in _units(ground):
+        named = [("state", n) for n, _ in unit.state] + [("wants", n) for n in unit.wants]
+        for key, name in named:
+            position = ground.data.key("position", name.key)
+            uses = ground.by_name.get(("position", position), [])
+            if position in ground.data.things["position"] or not all(
+                isinstance(u.entry, on_shelf) for u in uses
+            ):
+                continue
+            says = f"unit {shown(unit.name.text)}: {key}: nothing else names the place {shown(name.text)}"
+            mend = shown(ground.did_you_mean(name.text, "position"), 200) or "say what its set has there"
+            yield warning(unit.where, "unknown-place", says, mend)
+
+
+def _units(ground: Ground) -> list[records.Unit]:
+    return [e for e in ground.entries if isinstance(e, records.Unit)]
+
+
+CHECKS: Sequence[Check] = (events_name_known_units, units_are_of_known_sets, units_have_known_places)

@@ -1,0 +1,96 @@
+"""Checks of recorded sizes: parts said to be the same, and sizes that cannot be compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from kgraph import quantities, records, words
+from kgraph.checks.ground import Check, Ground, at, warning
+from kgraph.fits.graph import kind_entries, recorded_size, size_agrees, sort_of
+from kgraph.folder.reading import shown
+from kgraph.problems import Problem
+
+_NO_SIZES = {"note", "caution"}
+
+
+def parts_that_are_the_same_have_one_size(ground: Ground) -> Iterator[Problem]:
+    """What both of two parts said to be the same record agrees by the rules of their kind.
+
+    Those rules hold here whether or not the kind is generic; without any, every recorded value must agree.
+    """
+    for fact in ground.of_kind("same"):
+        one, other = fact.args
+        found = [*_kinds_apart(ground, one, other), *_sizes_apart(ground, one, other)]
+        if found:
+            names = " and ".join(
+                f"{shown(ground.data.text('part', p))} ({_at(ground, p)})" for p in (one, other)
+            )
+            says = f"{names} are said to be the same, and differ: {'; '.join(found)}"
+            yield warning(fact.where, "same-but-differ", says, "measure again, or withdraw the fact")
+
+
+def _at(ground: Ground, part: str) -> str:
+    return at(ground.where("part", part))
+
+
+def _kinds_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
+    kinds = sort_of(ground.data, one), sort_of(ground.data, other)
+    if all(kinds) and kinds[0] != kinds[1]:
+        yield f"kind {' and '.join(shown(ground.data.text('kind', k)) for k in kinds)}"
+
+
+def _sizes_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
+    data = ground.data
+    rules = _rules(ground, sort_of(data, one) or sort_of(data, other))
+    for key in rules or _recorded(ground, one):
+        rule = rules.get(key, "same")
+        if recorded_size(data, one, key) is None or recorded_size(data, other, key) is None:
+            continue
+        # `at least` is no rule for one article: there both ways round must hold.
+        if not (size_agrees(data, one, other, key, rule) and size_agrees(data, other, one, key, rule)):
+            yield f"{shown(key)} {_show(ground, one, key)} and {_show(ground, other, key)}"
+
+
+def _rules(ground: Ground, kind: str) -> dict[str, str]:
+    said = {a: r for entry in kind_entries(ground.data, kind) for a, r in entry.compare}
+    return said or (dict(words.BELT_COMPARE) if kind == words.FITS_LIKE_BELT else {})
+
+
+def _recorded(ground: Ground, part: str) -> list[str]:
+    things = ground.data.things["part"].get(part, ())
+    return sorted({k for t in things for k, _ in t.attributes} - _NO_SIZES)
+
+
+def _show(ground: Ground, part: str, key: str) -> str:
+    written = ground.data.attribute("part", part, key)
+    if written and isinstance(written[0], str):
+        return shown(written[0])
+    size = recorded_size(ground.data, part, key)
+    return f"{size:.5g} mm" if isinstance(size, float) else shown(str(size))
+
+
+def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
+    """A size that its kind compares as a length is written as a length."""
+    for kind in ground.graph.parts_of_kind:
+        keys = [k for k, rule in _rules(ground, kind).items() if not _same(rule)]
+        for part in ground.graph.parts_of_kind[kind] if keys else ():
+            for key in keys:
+                if isinstance(recorded_size(ground.data, part, key), str):
+                    yield _unread(ground, part, key)
+
+
+def _same(rule: str) -> bool:
+    return isinstance(quantities.compare_rule(rule), quantities.Same)
+
+
+def _unread(ground: Ground, part: str, key: str) -> Problem:
+    things: Sequence[records.Thing] = ground.data.things["part"].get(part, ())
+    where = next((t.where for t in things if any(k == key for k, _ in t.attributes)), None)
+    written = next((v for t in things for k, v in t.attributes if k == key), "")
+    value = shown(written) if isinstance(written, str) else "a list or mapping"
+    name = shown(ground.data.text("part", part))
+    says = f"{shown(key)} of {name} is compared as a length, and {value} is none"
+    return warning(where, "unread-size", says, "write it like 6.1 mm")
+
+
+CHECKS: Sequence[Check] = (parts_that_are_the_same_have_one_size, compared_sizes_can_be_read)

@@ -1,0 +1,54 @@
+"""show and find."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from kgraph import lookup
+from kgraph.cli.asking import print_json
+from kgraph.cli.loading import Settings, load
+from kgraph.render import things
+from kgraph.render.terminal import table
+
+
+@click.command(short_help="all that is known of a thing")
+@click.argument("name")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_obj
+def show(settings: Settings, name: str, as_json: bool) -> int:
+    """All that is known of a set, part, assembly, position, unit or source, or of one fact by its id.
+
+    Example: kgraph show "Larkfield RC-40"
+    """
+    data = load(settings).data
+    fact = lookup.fact_with_id(data, name)
+    known = [] if fact else lookup.show(data, name)
+    if as_json:
+        print_json(things.as_json(data, name, known, fact))
+    else:
+        sys.stdout.write(things.fact_text(data, fact) if fact else "\n".join(things.as_text(data, k) for k in known))
+    return 0
+
+
+@click.command(short_help="names near a text")
+@click.argument("text", nargs=-1, required=True)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_obj
+def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
+    """Names near a text: other spellings, makers' part numbers and near misses too.
+
+    Example: kgraph find rc40
+    """
+    wanted = " ".join(text)
+    found = lookup.find(load(settings).data, wanted)
+    if as_json:
+        rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
+        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []})
+    elif found:
+        cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
+        sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))
+    else:
+        print("nothing found", file=sys.stderr)
+    return 0 if found else 1

@@ -1,0 +1,128 @@
+"""The command line: what it takes, how it ends. Commands are loaded when they are asked for."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from kgraph import __version__
+from kgraph.problems import Stop, WrongUse
+
+COMMANDS = {
+    "takers": ("asking", "which other sets take this knob or belt"),
+    "donors": ("asking", "which sets can give it, best first"),
+    "sisters": ("asking", "the same design under other badges"),
+    "shares": ("asking", "which assemblies a set is built on, and with whom"),
+    "show": ("looking", "all that is known of a thing"),
+    "find": ("looking", "names near a text"),
+    "add": ("adding", "append an entry, checked first"),
+    "withdraw": ("adding", "take a fact back; nothing is deleted"),
+    "check": ("checking", "everything wrong or doubtful in the data"),
+    "draw": ("drawing", "pictures of families"),
+    "init": ("starting", "a new fact folder"),
+}
+"""Command -> (module of this room, one line of help)."""
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"kgraph.cli.{COMMANDS[cmd_name][0]}")
+        found: click.Command = getattr(module, cmd_name)
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            from kgraph.names import did_you_mean
+
+            near = did_you_mean(args[0], COMMANDS)
+            raise WrongUse(f"there is no command {args[0]!r}; {near or 'see `kgraph --help`'}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--data", "folders", multiple=True, type=click.Path(path_type=Path), metavar="DIR",
+    help="A fact folder; may be given several times. Default: $KGRAPH_DATA, else ./data.",
+)  # fmt: skip
+@click.option("--skip-bad", is_flag=True, help="Leave out files and entries that cannot be read, and say so.")
+@click.version_option(__version__, prog_name="kgraph")
+@click.pass_context
+def cli(ctx: click.Context, folders: tuple[Path, ...], skip_bad: bool) -> None:
+    """Which other sets give this part, and which belt goes: facts of model families, with proof.
+
+    Example: kgraph takers "Larkfield RC-40" "tuning knob"
+    """
+    from kgraph.cli.loading import Settings
+
+    ctx.obj = Settings(folders or _default_folders(), skip_bad)
+
+
+def _default_folders() -> tuple[Path, ...]:
+    given = os.environ.get("KGRAPH_DATA", "")
+    return tuple(Path(p) for p in given.split(os.pathsep) if p) or (Path("data"),)
+
+
+def main(args: Sequence[str] | None = None) -> None:
+    """Run a command and leave with its exit status."""
+    sys.exit(run(args))
+
+
+def run(args: Sequence[str] | None = None) -> int:
+    """Run a command; the exit status of the contract, section 3. Never a traceback for the user's faults."""
+    try:
+        status = cli.main(args=list(args) if args is not None else None, prog_name="kgraph", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except Stop as stop:
+        _say(stop)
+        return stop.status
+    except (KeyboardInterrupt, click.Abort):
+        return 130
+    except BrokenPipeError:
+        _silence_stdout()
+        return 0
+    except RecursionError:
+        print("the data is nested or linked too deeply", file=sys.stderr)
+        return 3
+    except OSError as error:
+        _silence_stdout()
+        print(f"{error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
+        return 3
+
+
+def _silence_stdout() -> None:
+    """Keep the interpreter from flushing to a closed or full output once more on its way out."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        pass
+
+
+def _say(stop: Stop) -> None:
+    from kgraph.render.terminal import visible
+
+    for problem in stop.problems:
+        print(visible(str(problem)), file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

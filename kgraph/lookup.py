@@ -1,0 +1,125 @@
+"""All that is known of a thing, and the names near a text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from kgraph import records, words
+from kgraph.collection import Collection, Fact, names_used
+from kgraph.names import fold, nearest
+from kgraph.problems import Problem, WrongUse
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One thing: the entries that declare it, the facts that name it, and other entries that do."""
+
+    kind: str
+    key: str
+    name: str
+    things: tuple[records.Thing, ...]
+    facts: tuple[Fact, ...]
+    mentions: tuple[records.Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A name near a text: of what kind of thing, and how it was met."""
+
+    kind: str
+    name: str
+    met: str
+    by: str
+
+
+def show(data: Collection, text: str) -> list[Known]:
+    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
+    wanted = fold(text)
+    found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
+    if not found:
+        known = [n for kind in words.THINGS for n in data.known(kind).values()]
+        near = nearest(text, known)
+        mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
+        raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
+    return found
+
+
+def fact_with_id(data: Collection, text: str) -> Fact | None:
+    """The fact with this id, withdrawn ones too."""
+    wanted = text.strip()
+    for fact in (*data.facts.values(), *(f for f, _ in data.withdrawn.values())):
+        if wanted in fact.ids or wanted == fact.id:
+            return fact
+    return None
+
+
+def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
+    key = data.key(kind, wanted)
+    here = key in data.things[kind] or key in data.spelt[kind]
+    numbered = {
+        k
+        for k, things in data.things["part"].items()
+        for t in things
+        if kind == "part" and isinstance(t, records.Part) and any(fold(n) == wanted for _, n in t.numbers)
+    }
+    return sorted({key, *numbered} if here else numbered)
+
+
+def _known(data: Collection, kind: str, key: str) -> Known:
+    mentions = [e for e in data.entries if any(k == kind and data.key(k, n.key) == key for k, n in names_used(data, e))]
+    of_facts = {id(e.where): f for f in data.facts.values() for e in f.evidence}
+    facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
+    others = tuple(e for e in mentions if id(e.where) not in of_facts and not isinstance(e, records.Withdraw))
+    return Known(kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others)
+
+
+_NOT_ALNUM = re.compile(r"[^a-z0-9]+")
+
+
+def _loose(text: str) -> str:
+    """A name with everything but its letters and digits taken out: past what identity keeps."""
+    return "".join(c for c in fold(text) if c.isalnum())
+
+
+def find(data: Collection, text: str, most: int = 20) -> list[Found]:
+    """Names near a text, in order: the same name, one that holds it, one that is spelt nearly so."""
+    wanted = _loose(text)
+    if not wanted:
+        raise WrongUse(f"{text!r} has no letter and no digit to look for")
+    met: dict[tuple[str, str], tuple[int, Found]] = {}
+    for kind, name, by in _spellings(data):
+        loose = _loose(by)
+        how = "same" if loose == wanted else "holds" if wanted in loose else ""
+        if how:
+            rank = (how != "same") * 1000 + len(loose)
+            kept = met.get((kind, name))
+            if kept is None or rank < kept[0]:
+                met[kind, name] = (rank, Found(kind, name, how, by))
+    found = [f for _, f in sorted(met.values(), key=lambda m: (m[0], m[1].kind, m[1].name))]
+    return found[:most] if found else _near(data, wanted, most)
+
+
+def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
+    for kind in words.THINGS:
+        for name in data.known(kind).values():
+            yield kind, name, name
+        for things in data.things[kind].values():
+            for thing in things:
+                yield from ((kind, things[0].name.text, n.text) for n in thing.also)
+                if isinstance(thing, records.SetModel):
+                    yield kind, things[0].name.text, thing.model
+                if isinstance(thing, records.Part):
+                    yield from ((kind, things[0].name.text, n) for _, n in thing.numbers)
+
+
+def _near(data: Collection, wanted: str, most: int) -> list[Found]:
+    import difflib
+
+    by_loose: dict[str, list[tuple[str, str, str]]] = {}
+    for spelling in _spellings(data):
+        by_loose.setdefault(_loose(spelling[2]), []).append(spelling)
+    close = difflib.get_close_matches(wanted, by_loose, n=most, cutoff=0.6)
+    found = [Found(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
+    return list(dict.fromkeys(found))[:most]

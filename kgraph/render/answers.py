@@ -1,0 +1,177 @@
+"""An answer as JSON or as text. Computes nothing; rounds only what is shown to a person."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from kgraph import records, words
+from kgraph.collection import Collection, Evidence, Fact
+from kgraph.names import fold
+from kgraph.questions import Answer, Row
+from kgraph.render.sentences import says
+from kgraph.render.terminal import table, visible
+
+
+def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
+    """The object of the contract, section 3."""
+    out: dict[str, Any] = {
+        "question": answer.question,
+        "answers": [_row_json(data, answer, row) for row in answer.rows],
+        "refused": answer.refused,
+        "notes": list(answer.notes),
+    }
+    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    if texts:
+        out["caution texts"] = texts
+    return out
+
+
+def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
+    """Name -> text of cautions: the folder's own, else that of the trade."""
+    out: dict[str, str] = {}
+    for name in names:
+        entry = data.declared("caution", data.key("caution", fold(name)))
+        known = words.CAUTIONS.get(name.strip().lower(), "No text is recorded for this caution.")
+        out[name] = entry.text if isinstance(entry, records.Caution) else known
+    return out
+
+
+def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    if row.assembly:
+        out["assembly"] = data.owner_text(row.assembly)
+        out["kind"] = assembly_sort(data, row.assembly)
+    out["set"] = data.owner_text(row.set)
+    if row.position:
+        out["position"] = data.text("position", row.position)
+    if row.wanted:
+        out["for"] = data.text("position", row.wanted)
+    if row.position:
+        out["part"] = None if row.part is None else data.text("part", row.part)
+        out["parts"] = [data.text("part", p) for p in row.parts]
+    out["standing"] = row.standing
+    out["best"] = row.best
+    out["certainty"] = row.certainty
+    out["bounds"] = None if row.bounds is None else list(row.bounds)
+    out["basis"] = list(row.basis)
+    out["work"] = list(row.work)
+    out["cautions"] = list(row.cautions)
+    out["warnings"] = list(row.warnings)
+    out["differs"] = list(row.differs)
+    out["proof"] = [fact_json(data, f) for f in row.proof]
+    out["proofs"] = [[f.id for f in proof] for proof in row.proofs]
+    out["all proofs"] = row.all_proofs
+    if row.against:
+        out["against"] = [fact_json(data, f) for f in row.against]
+        out["no"] = row.no
+    return out
+
+
+def assembly_sort(data: Collection, owner: str) -> str | None:
+    """The recorded kind of an assembly, or None."""
+    entry = data.declared("assembly", owner[2:])
+    return entry.sort or None if isinstance(entry, records.Assembly) else None
+
+
+def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:
+    """One fact of a proof."""
+    where = fact.where
+    return {
+        "fact": fact.id,
+        "says": says(data, fact),
+        "certainty": fact.certainty,
+        "file": where.file if where else None,
+        "line": where.line if where else None,
+        "evidence": [_evidence_json(e) for e in fact.evidence],
+    }
+
+
+def _evidence_json(e: Evidence) -> dict[str, Any]:
+    out: dict[str, Any] = {"file": e.where.file, "line": e.where.line, "certainty": e.certainty}
+    for key in ("how", "source", "by", "date", "note"):
+        if value := getattr(e, key):
+            out[key] = value
+    return out
+
+
+def percent(value: float) -> str:
+    """A certainty as shown to a person: 0.931 is `93 %`, and only a certain one is `100 %`."""
+    if value >= 1.0:
+        return "100 %"
+    return f"{min(value * 100, 99.9):.1f} %" if value > 0.99 else f"{value * 100:.0f} %"
+
+
+def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> str:
+    """The answer for a person: a table, then (with `proof`) the facts of each row."""
+    if not answer.rows:
+        return ""
+    head, cells = _HEADS[answer.question["command"]]
+    out = table(head, [cells(data, r) for r in answer.rows], terminal)
+    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    if proof:
+        out += "".join(_proof_text(data, row) for row in answer.rows)
+    if texts:
+        out += "".join(f"\nCaution, {visible(name)}: {visible(text)}" for name, text in texts.items()) + "\n"
+    return out
+
+
+def _certainty(row: Row) -> str:
+    if row.bounds:
+        return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
+    return percent(row.certainty)
+
+
+def _remarks(row: Row) -> str:
+    said = [f"work: {w}" for w in row.work] + list(row.warnings)
+    said += [f"caution: {c}" for c in row.cautions]
+    said += [f"differs: {', '.join(row.differs)}"] if row.differs else []
+    said += ["equal size"] if "size" in row.basis else []
+    return "; ".join(said)
+
+
+def _taker_cells(data: Collection, row: Row) -> list[str]:
+    parts = ", ".join(data.text("part", p) for p in row.parts) or "-"
+    place = [data.owner_text(row.set), data.text("position", row.position)]
+    return [*place, parts, _certainty(row), row.standing, _remarks(row)]
+
+
+def _donor_cells(data: Collection, row: Row) -> list[str]:
+    return [data.text("position", row.wanted), *_taker_cells(data, row)]
+
+
+def _sister_cells(data: Collection, row: Row) -> list[str]:
+    return [data.owner_text(row.set), _certainty(row), ", ".join(row.differs) or "-"]
+
+
+def _share_cells(data: Collection, row: Row) -> list[str]:
+    sort = assembly_sort(data, row.assembly) or "-"
+    return [data.owner_text(row.assembly), sort, data.owner_text(row.set), _certainty(row)]
+
+
+_HEADS = {
+    "takers": (("set", "position", "parts", "certainty", "standing", "remarks"), _taker_cells),
+    "donors": (("for", "set", "position", "parts", "certainty", "standing", "remarks"), _donor_cells),
+    "sisters": (("set", "certainty", "differs"), _sister_cells),
+    "shares": (("assembly", "kind", "set", "certainty"), _share_cells),
+}
+
+
+def _proof_text(data: Collection, row: Row) -> str:
+    place = f" at {data.text('position', row.position)}" if row.position else ""
+    lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {_certainty(row)}"]
+    lines += [_fact_line(data, f) for f in row.proof]
+    if len(row.proofs) > 1:
+        count = f"{len(row.proofs)}{'' if row.all_proofs else ' or more'}"
+        lines.append(f"  {count} proofs in all; the best one is shown, {percent(row.best)}")
+    if row.against:
+        lines.append(f"  against it, {percent(row.no)}:")
+        lines += [_fact_line(data, f) for f in row.against]
+    return "\n".join(lines) + "\n"
+
+
+def _fact_line(data: Collection, fact: Fact) -> str:
+    where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
+    strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
+    via = ", ".join(v for v in (strongest.how, strongest.source) if v) if strongest else "common practice, no source"
+    return f"  {percent(fact.certainty):>6}  {visible(says(data, fact))}  [{visible(via)}] {visible(where)}"
