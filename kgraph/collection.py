@@ -175,7 +175,8 @@ def certainty_of(made: Collection, record: records.Statement) -> float:
 
 def statement_args(made: Collection, record: records.Statement) -> tuple[Any, ...]:
     """What a record states, in resolved keys (see :class:`Fact`)."""
-    return _ARGS[type(record)](made, record)
+    found: tuple[Any, ...] = _ARGS[type(record)](made, record)
+    return found
 
 
 def _position(made: Collection, position: Name) -> str:

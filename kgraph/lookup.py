@@ -68,11 +68,17 @@ def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
 
 
 def _known(data: Collection, kind: str, key: str) -> Known:
-    mentions = [e for e in data.entries if any(k == kind and data.key(k, n.key) == key for k, n in names_used(data, e))]
+    mentions = [
+        e
+        for e in data.entries
+        if any(k == kind and data.key(k, n.key) == key for k, n in names_used(data, e))
+    ]
     of_facts = {id(e.where): f for f in data.facts.values() for e in f.evidence}
     facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
     others = tuple(e for e in mentions if id(e.where) not in of_facts and not isinstance(e, records.Withdraw))
-    return Known(kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others)
+    return Known(
+        kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others
+    )
 
 
 _NOT_ALNUM = re.compile(r"[^a-z0-9]+")

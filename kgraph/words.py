@@ -70,25 +70,27 @@ SOURCE_TYPES = {
 
 CAUTIONS: dict[str, str] = {
     "mains": (
-        "Mains voltage can kill. Unplug the set before it is opened, and keep to your local codes: work on the "
-        "mains side belongs to licensed practice."
+        "Mains voltage can kill. Unplug the set before it is opened, and keep to your local codes: "
+        "work on the mains side belongs to licensed practice."
     ),
     "charged capacitors": (
-        "Capacitors may hold a charge long after the set is unplugged. Let them discharge through a resistor and "
-        "measure before touching."
+        "Capacitors may hold a charge long after the set is unplugged. Let them discharge through a "
+        "resistor and measure before touching."
     ),
     "leaking cells": (
-        "Leaked cells are caustic or acid. Wear gloves and eye protection, and dispose of them by local rules."
+        "Leaked cells are caustic or acid. Wear gloves and eye protection, and dispose of them by "
+        "local rules."
     ),
     "solvents": (
-        "Solvents burn, harm lungs and skin, and attack plastics and rubber. Air the room, keep flames away, and "
-        "try a hidden spot first."
+        "Solvents burn, harm lungs and skin, and attack plastics and rubber. Air the room, keep "
+        "flames away, and try a hidden spot first."
     ),
-    "solder fumes": "Solder fumes harm the lungs, and old solder holds lead. Draw the fumes off and wash your hands.",
-    "springs": "Springs under load can fly out. Wear eye protection and hold them while they are let go.",
+    "solder fumes": (
+        "Solder fumes harm the lungs, and old solder holds lead. Draw the fumes off and wash your hands."
+    ),
+    "springs": ("Springs under load can fly out. Wear eye protection and hold them while they are let go."),
     "moving mechanism": (
-        "Keep fingers, hair and sleeves away from a running mechanism, and remember that a set running open has "
-        "mains inside."
+        "Keep fingers, hair and sleeves away from a running mechanism; a set that runs open has mains inside."
     ),
 }
 """Texts for the cautions of the trade; a `caution` entry of the same name takes their place."""

@@ -34,7 +34,11 @@ def query_options(command: F) -> F:
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
             click.option(
-                "--at-least", default="0", callback=_share, metavar="C", help="Leave out what is less certain."
+                "--at-least",
+                default="0",
+                callback=_share,
+                metavar="C",
+                help="Leave out what is less certain.",
             ),
             click.option("--all", "refused_too", is_flag=True, help="Refused answers too."),
             click.option(
@@ -80,7 +84,7 @@ def print_json(value: Any) -> None:
 @click.argument("words", nargs=-1, required=True, metavar="PART | SET POSITION")
 @query_options
 @click.pass_obj
-def takers(settings: Settings, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
+def takers(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
     """Which other sets take a part, or what a set has at a position.
 
     Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
@@ -88,7 +92,9 @@ def takers(settings: Settings, words: tuple[str, ...], as_json: bool, proof: boo
     loaded = load(settings)
     wish = wanted(**rest)
     if _is_part(loaded, words):
-        answer = questions.takers_of_part(loaded.graph, questions.part_named(loaded.data, " ".join(words)), wish)
+        answer = questions.takers_of_part(
+            loaded.graph, questions.part_named(loaded.data, " ".join(words)), wish
+        )
     else:
         answer = questions.takers_of_place(loaded.graph, *questions.place_named(loaded.data, words), wish)
     return give(loaded, answer, as_json, proof)
@@ -114,7 +120,7 @@ def _is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
 @query_options
 @click.pass_obj
 def donors(
-    settings: Settings, set_name: str, positions: tuple[str, ...], as_json: bool, proof: bool, **rest: Any
+    settings: Settings, /, set_name: str, positions: tuple[str, ...], as_json: bool, proof: bool, **rest: Any
 ) -> int:
     """Which sets can give what a set wants at these positions; without one, at every position known.
 
@@ -131,7 +137,7 @@ def donors(
 @click.argument("set_name", metavar="SET")
 @query_options
 @click.pass_obj
-def sisters(settings: Settings, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
+def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """The same design under other badges, and what differs.
 
     Example: kgraph sisters "Larkfield RC-40"
@@ -145,7 +151,7 @@ def sisters(settings: Settings, set_name: str, as_json: bool, proof: bool, **res
 @click.argument("set_name", metavar="SET")
 @query_options
 @click.pass_obj
-def shares(settings: Settings, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
+def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """Which assemblies a set is built on, and which other sets are.
 
     Example: kgraph shares "Larkfield RC-40"

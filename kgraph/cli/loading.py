@@ -49,7 +49,7 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
 
 
 def load(settings: Settings) -> Loaded:
-    """The collection and graph of the folders; raises CannotRun with every error unless bad ones are skipped."""
+    """The collection and graph of the folders; raises CannotRun with every error, unless they are skipped."""
     entries, problems = entries_of(settings)
     errors = [p for p in problems if p.severity == "error"]
     if errors and not settings.skip_bad:

@@ -28,7 +28,9 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
     if as_json:
         print_json(things.as_json(data, name, known, fact))
     else:
-        sys.stdout.write(things.fact_text(data, fact) if fact else "\n".join(things.as_text(data, k) for k in known))
+        sys.stdout.write(
+            things.fact_text(data, fact) if fact else "\n".join(things.as_text(data, k) for k in known)
+        )
     return 0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import sys
@@ -86,7 +87,9 @@ def main(args: Sequence[str] | None = None) -> None:
 def run(args: Sequence[str] | None = None) -> int:
     """Run a command; the exit status of the contract, section 3. Never a traceback for the user's faults."""
     try:
-        status = cli.main(args=list(args) if args is not None else None, prog_name="kgraph", standalone_mode=False)
+        status = cli.main(
+            args=list(args) if args is not None else None, prog_name="kgraph", standalone_mode=False
+        )
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except click.ClickException as error:
@@ -111,10 +114,8 @@ def run(args: Sequence[str] | None = None) -> int:
 
 def _silence_stdout() -> None:
     """Keep the interpreter from flushing to a closed or full output once more on its way out."""
-    try:
+    with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError):
-        pass
 
 
 def _say(stop: Stop) -> None:

@@ -187,7 +187,7 @@ def _date(node: Node) -> str:
         parts = (
             [int(p) for p in value.split("-")] if re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", value, re.A) else []
         )
-        date(*(parts + [1, 1])[:3])
+        date(*[*parts, 1, 1][:3])
     except (ValueError, TypeError):
         raise _Wrong(
             node, f"{shown(value)} is not a date", "write it like 2026-03-31, 2026-03 or 2026", "wrong-date"
@@ -567,6 +567,10 @@ def _one_letter_off(key: str, known: list[str]) -> bool:
 _LENGTH_KEYS = ("inside length", "inside diameter", "folded")
 
 
+def _inside_length(key: str) -> Reader:
+    return _quantity(lambda text: quantities.inside_length(text, key).mm)
+
+
 def _belt_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
     if got.get("sort") and name(got["sort"]).key != words.FITS_LIKE_BELT:
         return
@@ -576,7 +580,7 @@ def _belt_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
         if value is None:
             continue
         try:
-            found.append((key, _quantity(lambda t, k=key: quantities.inside_length(t, k).mm)(value), value))
+            found.append((key, _inside_length(key)(value), value))
         except _Wrong as wrong:
             context.wrong(wrong.node, wrong.code, f"{key}: {wrong.says}", wrong.mend)
     if not found:

@@ -464,3 +464,20 @@ def write_new(target: Path, data: bytes) -> None:
             _remove(temporary)
             raise
         _sync_folder(target.parent, target)
+
+
+def write_over(target: Path, data: bytes) -> None:
+    """Write a file of results, whole or not at all; one of that name is replaced, links followed.
+
+    Raises CannotRun naming the file and the reason.
+    """
+    with _naming(target):
+        resolved = target.resolve()
+        temporary = _temporary_name(resolved.parent)
+        try:
+            _write_file(temporary, data, resolved if resolved.exists() else None)
+            os.rename(temporary, resolved)
+        except BaseException:
+            _remove(temporary)
+            raise
+        _sync_folder(resolved.parent, resolved)

@@ -173,5 +173,9 @@ def _proof_text(data: Collection, row: Row) -> str:
 def _fact_line(data: Collection, fact: Fact) -> str:
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
-    via = ", ".join(v for v in (strongest.how, strongest.source) if v) if strongest else "common practice, no source"
+    via = (
+        ", ".join(v for v in (strongest.how, strongest.source) if v)
+        if strongest
+        else "common practice, no source"
+    )
     return f"  {percent(fact.certainty):>6}  {visible(says(data, fact))}  [{visible(via)}] {visible(where)}"

@@ -37,7 +37,7 @@ NAMES_SHOWN = 6
 # Its yellow is left out, because a yellow outline on white paper is too faint to see.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#000000")
 # Eight shapes against seven colours: 56 badges before a shape and colour come together again.
-SHAPES = ("box", "ellipse", "hexagon", "octagon", "parallelogram", "house", "cds", "component")
+SHAPES = ("box", "ellipse", "octagon", "note", "hexagon", "tab", "house", "box3d")
 
 STYLES = ((0.9, "solid", "0.9 or more"), (0.7, "dashed", "0.7 to 0.9"), (0.0, "dotted", "less than 0.7"))
 """Lowest certainty -> style of line, and what the legend says of it."""
@@ -355,7 +355,8 @@ def _edge_attributes(data: Collection, line: _Line) -> dict[str, str]:
     if len(line.facts) > 1:
         shown = [f"{len(line.facts)} facts", *shown]
     if shown:
-        made["label"] = _label(shown)
+        # The blank line keeps a slanting line off the words.
+        made["label"] = _label([*shown, " "])
     tip = f"rebadge, certainty {certainty:.4g}" + (f", except {', '.join(differs)}" if differs else "")
     return {**made, "tooltip": label_text(tip), "labeltooltip": label_text(tip)}
 
@@ -369,19 +370,14 @@ def _exceptions(data: Collection, fact: Fact) -> list[str]:
 
 
 def _add_legend(dot: graphviz.Digraph, root: bool) -> None:
+    notes = ["line: a stated rebadge; its words: what differs", "shape and colour: one for each badge"]
+    if root:
+        notes.append("double outline: where the design comes from")
     with dot.subgraph(name="cluster_legend") as legend:
-        legend.attr(
-            label="each line: one stated rebadge, its words what differs", fontsize="10", labelloc="t"
-        )
-        legend.attr(color="#808080", tooltip="legend")
-        legend.attr("node", shape="point", width="0.05", penwidth="1", tooltip="legend")
+        legend.attr(label=_label(notes), fontsize="10", labelloc="b", color="#808080", tooltip="legend")
+        legend.attr("node", shape="box", penwidth="1.5", fontsize="10", height="0.25", tooltip="legend")
         for number, (_, style, says) in enumerate(STYLES, 1):
-            ends = f"k{number}a", f"k{number}b"
-            legend.edge(*ends, style=style, label=f"certainty {says}", tooltip="legend")
-        note = "outline and colour: one for each badge" + (
-            "\\ndouble outline: where the design comes from" if root else ""
-        )
-        legend.node("k4", label=note, shape="plaintext", fontsize="10")
+            legend.node(f"k{number}", label=f"certainty {says}", style=style)
 
 
 # --- Drawing -------------------------------------------------------------------------------------

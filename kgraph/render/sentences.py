@@ -56,7 +56,9 @@ def _refuses(data: Collection, part: str, owner: str, position: str, at: str, wh
 
 
 def _run(data: Collection, owner: str, position: str, pulleys: tuple[Any, ...], *rest: Any) -> str:
-    return f"the {data.text('position', position)} of {data.owner_text(owner)} runs over {len(pulleys)} pulleys"
+    return (
+        f"the {data.text('position', position)} of {data.owner_text(owner)} runs over {len(pulleys)} pulleys"
+    )
 
 
 def _size(data: Collection, one: str, other: str) -> str:

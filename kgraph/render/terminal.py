@@ -55,7 +55,8 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], terminal: bool) ->
     columns = _columns(head, shown)
     lines = [head, ["─" * w for w in columns], *shown]
     return "".join(
-        "  ".join(_pad(cell, w) for cell, w in zip(line, columns, strict=True)).rstrip() + "\n" for line in lines
+        "  ".join(_pad(cell, w) for cell, w in zip(line, columns, strict=True)).rstrip() + "\n"
+        for line in lines
     )
 
 

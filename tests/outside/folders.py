@@ -194,6 +194,7 @@ class Builder:
             self._uses,
             self._fits,
             lambda: self._refuses(facts),
+            lambda: self._refuses(facts),
             self._same,
             self._replaces,
         )
@@ -268,18 +269,19 @@ class Builder:
         if meant and not self.sometimes(3):
             fact = self.choose.pick(meant)
             if "takes" in fact:
-                return self._refused_part({"refuses": fact["takes"]}, (fact["position"],))
+                owners = (fact["in"], *self.sets)
+                return self._refused_part({"refuses": fact["takes"]}, owners, (fact["position"],))
             at = {"in": fact["to"], "position": fact.get("at", fact["position"])}
             return {"refuses": fact["fits"], "from": fact["position"], **at}
         if self.sometimes(2):
             giver, taker = self._two(self.sets)
             at = {"in": taker, "position": self.choose.pick(self.at)}
             return {"refuses": giver, "from": self.choose.pick(self.at), **at}
-        return self._refused_part({"refuses": self.choose.pick(self.parts)}, self.at)
+        owners = (*self.sets, *self.sets, *self.assemblies)
+        return self._refused_part({"refuses": self.choose.pick(self.parts)}, owners, self.at)
 
-    def _refused_part(self, entry: Entry, positions: Sequence[str]) -> Entry:
-        owner = self.choose.pick((*self.sets, *self.sets, *self.assemblies))
-        return {**entry, "in": owner, "position": self.choose.pick(positions)}
+    def _refused_part(self, entry: Entry, owners: Sequence[str], positions: Sequence[str]) -> Entry:
+        return {**entry, "in": self.choose.pick(owners), "position": self.choose.pick(positions)}
 
     def _again(self, facts: Sequence[Entry]) -> Entry:
         """An earlier statement with other evidence, turned round where that says the same."""

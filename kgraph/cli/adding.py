@@ -1,0 +1,324 @@
+"""add and withdraw: an entry is checked, its consequence is shown, then it is appended."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Sequence
+
+import click
+
+from kgraph import collection, consequences, lookup, words
+from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.collection import Fact
+from kgraph.fits import graph as graphs
+from kgraph.folder import reading, schema, writing
+from kgraph.names import did_you_mean
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
+from kgraph.records import Entry, Statement
+from kgraph.render.sentences import says
+from kgraph.render.terminal import visible
+
+NEW_FILE = "bench.yaml"
+Value = str | list["Value"] | dict[str, "Value"]
+Pairs = list[tuple[str, Value]]
+
+LISTS = {"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"}
+MAPS = {"numbers", "state", "compare"}
+
+_ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
+
+
+@click.command(context_settings=_ADD_SETTINGS, short_help="append an entry, checked first")
+@click.argument("kind", required=False)
+@click.argument("rest", nargs=-1, type=click.UNPROCESSED, metavar="[NAME]... [--KEY VALUE]...")
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@click.option(
+    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
+)
+@click.pass_obj
+def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, file_name: str | None) -> int:
+    """Append an entry of any kind. Without KIND it asks, field by field.
+
+    A key of the entry is an option: --how fitted, --both-ways yes, --except "strap lugs" (again for
+    each further one), --state "aerial=snapped", --numbers "Larkfield=440 1882".
+
+    Example: kgraph add rebadge "Larkfield RC-40" "Ostmark 2200" --except microphones --how compared --yes
+    """
+    loaded = load(settings)
+    pairs = _ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
+    return _write(settings, loaded, pairs, yes, file_name)
+
+
+@click.command(short_help="take a fact back; nothing is deleted")
+@click.argument("fact_id", metavar="ID")
+@click.option("--why", required=True, help="The reason, kept with the withdrawal.")
+@click.option("--source", default="", help="Take back only what this source said.")
+@click.option("--by", default="")
+@click.option("--date", default="")
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@click.option(
+    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
+)
+@click.pass_obj
+def withdraw(
+    settings: Settings,
+    fact_id: str,
+    why: str,
+    source: str,
+    by: str,
+    date: str,
+    yes: bool,
+    file_name: str | None,
+) -> int:
+    """Take a fact back by its id, as `show` and `--proof` print it. What was written stays where it is.
+
+    Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
+    """
+    loaded = load(settings)
+    fact = lookup.fact_with_id(loaded.data, fact_id)
+    if fact is None:
+        raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
+    if fact.id in loaded.data.withdrawn:
+        raise WrongUse(f"{fact_id} is withdrawn already, at {loaded.data.withdrawn[fact.id][1].where}")
+    given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
+    return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
+
+
+# From the command line to pairs ---------------------------------------------------------------
+
+
+def _pairs_of(kind: str, rest: Sequence[str]) -> Pairs:
+    if kind not in words.KINDS:
+        mend = did_you_mean(kind, words.KINDS) or f"use one of {', '.join(words.KINDS)}"
+        raise WrongUse(f"{kind!r} is not a kind of entry; {mend}")
+    names, options = _split(rest)
+    if kind in LISTS - {"caution"}:
+        first: Value = list(names)
+    else:
+        first = " ".join(names)
+    if not names:
+        raise WrongUse(f"add {kind} needs a name; see `kgraph add --help`")
+    return [(kind, first), *_merge(options)]
+
+
+def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
+    names: list[str] = []
+    options: list[tuple[str, str]] = []
+    todo = list(rest)
+    while todo:
+        word = todo.pop(0)
+        found = re.match(r"--([A-Za-z][^=]*)(?:=(.*))?\Z", word, re.S)
+        if word == "--":
+            return names + todo, options
+        if not found:
+            names.append(word)
+            continue
+        if found[2] is None and not todo:
+            raise WrongUse(f"{word} needs a value")
+        options.append((found[1].replace("-", " "), found[2] if found[2] is not None else todo.pop(0)))
+    return names, options
+
+
+def _merge(options: Sequence[tuple[str, str]]) -> Pairs:
+    merged: dict[str, Value] = {}
+    for key, value in options:
+        if key == "pulley":
+            merged.setdefault("pulleys", [])
+            _as_list(merged["pulleys"]).append(_mapping(key, value))
+        elif key in MAPS:
+            kept = merged.setdefault(key, {})
+            if isinstance(kept, dict):
+                kept.update(_mapping(key, value))
+        elif key in LISTS:
+            merged.setdefault(key, [])
+            _as_list(merged[key]).append(value)
+        elif key in merged:
+            raise WrongUse(f"--{key.replace(' ', '-')} is given twice")
+        else:
+            merged[key] = value
+    return list(merged.items())
+
+
+def _as_list(value: Value) -> list[Value]:
+    if not isinstance(value, list):
+        raise WrongUse(f"{value!r} is not a list")
+    return value
+
+
+def _mapping(key: str, text: str) -> dict[str, Value]:
+    out: dict[str, Value] = {}
+    for piece in text.split(",") if key == "pulley" else [text]:
+        name, sign, value = piece.partition("=")
+        if not sign or not name.strip():
+            raise WrongUse(f"--{key} {text!r} is not NAME=VALUE")
+        out[name.strip()] = value.strip()
+    return out
+
+
+# Asked field by field -------------------------------------------------------------------------
+
+
+def _ask_for_entry(loaded: Loaded) -> Pairs:
+    if not sys.stdin.isatty():
+        raise WrongUse("add needs a KIND, or a terminal to ask on; see `kgraph add --help`")
+    for kind, sentence in words.KINDS.items():
+        click.echo(f"  {kind:10} {sentence}")
+    kind = click.prompt("kind", type=click.Choice(list(words.KINDS)), show_choices=False)
+    pairs: Pairs = []
+    must = schema.required_of(kind)
+    for key in schema.keys_of(kind):
+        if key in ("pulleys", "compare", "numbers", "state", "id"):
+            continue
+        value = _ask_field(loaded, kind, key, key in must)
+        if value:
+            pairs.append((key, value))
+    return pairs
+
+
+def _ask_field(loaded: Loaded, kind: str, key: str, must: bool) -> Value:
+    hint = " (several: divide by ;)" if key in LISTS else ""
+    while True:
+        text = click.prompt(f"{key}{hint}", default=None if must else "", show_default=False).strip()
+        if key not in LISTS:
+            return _known_name(loaded, kind, key, text)
+        return [_known_name(loaded, kind, key, t.strip()) for t in text.split(";") if t.strip()]
+
+
+def _known_name(loaded: Loaded, kind: str, key: str, text: str) -> str:
+    """The text, or one of the nearest known names if the user takes it."""
+    sorts = _NAMED_BY.get((kind, key)) or _NAMED_BY.get(("", key))
+    if not text or not sorts or (key == kind and kind in words.THINGS):
+        return text
+    data = loaded.data
+    known = {n for s in sorts for n in data.known(s).values()}
+    from kgraph.names import fold, nearest
+
+    if any(data.key(s, fold(text)) in data.known(s) for s in sorts):
+        return text
+    near = nearest(text, known)
+    for number, name in enumerate(near, 1):
+        click.echo(f"    {number}: {visible(name)}")
+    if not near:
+        return text
+    taken = click.prompt(
+        "    not known yet; take a number, or Enter for a new name", default="", show_default=False
+    )
+    return near[int(taken) - 1] if taken.isdigit() and 0 < int(taken) <= len(near) else text
+
+
+_NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
+    ("rebadge", "rebadge"): ("set",),
+    ("uses", "uses"): ("assembly",),
+    ("takes", "takes"): ("part",),
+    ("same", "same"): ("part",),
+    ("replaces", "replaces"): ("part",),
+    ("replaces", "old"): ("part",),
+    ("fits", "fits"): ("set", "assembly"),
+    ("refuses", "refuses"): ("part", "set"),
+    ("refuses", "from"): ("position",),
+    ("run", "run"): ("position",),
+    ("unit", "set"): ("set",),
+    ("unit", "wants"): ("position",),
+    ("stock", "stock"): ("part",),
+    ("taken", "taken"): ("position",),
+    ("taken", "from"): ("unit",),
+    ("taken", "to"): ("unit",),
+    ("restored", "restored"): ("position",),
+    ("restored", "to"): ("unit",),
+    ("", "in"): ("set", "assembly"),
+    ("", "to"): ("set", "assembly"),
+    ("", "position"): ("position",),
+    ("", "at"): ("position",),
+    ("", "except"): ("position", "assembly"),
+    ("", "source"): ("source",),
+    ("", "caution"): ("caution",),
+    ("", "kind"): ("kind",),
+}
+
+
+# Checked, told, written -----------------------------------------------------------------------
+
+
+def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_name: str | None) -> int:
+    folder = settings.folders[0]
+    target = folder / (file_name or NEW_FILE)
+    text = writing.entry_text(pairs)
+    entry = _checked(text)
+    after = collection.build([*loaded.data.entries, entry])
+    _tell(loaded, after, entry, text)
+    if not yes and not _agreed():
+        print("nothing was written", file=sys.stderr)
+        return 1
+    placed = writing.append(folder, target, [text])
+    where = placed.places[0]
+    print(f"written: {visible(where.file)}:{where.line}")
+    return 0
+
+
+def _agreed() -> bool:
+    if not sys.stdin.isatty():
+        raise WrongUse("nothing was written: say --yes to write without being asked")
+    return click.confirm("write it?")
+
+
+def _checked(text: str) -> Entry:
+    read = reading.read_bytes(text.encode(), "new entry")
+    found, problems = schema.check_file(read)
+    every = in_order([*read.problems, *problems])
+    if not found or any(p.severity == "error" for p in every):
+        raise WrongUse(*(Problem(None, p.code, p.says, p.mend, p.severity) for p in every))
+    for problem in every:
+        print(visible(f"{problem.says}; {problem.mend}"), file=sys.stderr)
+    return found[0]
+
+
+def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
+    sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
+    _tell_new_names(loaded, entry)
+    changed = _changed_fact(loaded, after, entry)
+    if changed is None:
+        return
+    fact, known = changed
+    print(visible(says(after, fact)))
+    if known is not None and not fact_gone(after, fact):
+        where = known.where or Where("?")
+        print(f"known already at {visible(str(where))}; this adds evidence, {fact.certainty:.2f} now holds")
+        return
+    print(consequences.compare(loaded.graph, graphs.build(after), fact))
+
+
+def fact_gone(data: collection.Collection, fact: Fact) -> bool:
+    """Whether a fact no longer counts."""
+    return fact.id not in data.facts
+
+
+def _changed_fact(
+    loaded: Loaded, after: collection.Collection, entry: Entry
+) -> tuple[Fact, Fact | None] | None:
+    """The fact that an entry states or takes back, and the same fact before, if it was known."""
+    if not isinstance(entry, Statement):
+        return None
+    if entry.kind == "withdraw":
+        gone = [f for i, f in loaded.data.facts.items() if i not in after.facts]
+        return (gone[0], gone[0]) if gone else None
+    for fact in after.facts.values():
+        if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
+            return fact, loaded.data.facts.get(fact.id)
+    for fact, by in after.withdrawn.values():
+        if any(e.where == entry.where for e in fact.evidence):
+            raise CannotRun(
+                f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
+                f"kgraph withdraw {collection.written_id(by)} --why ..."
+            )
+    return None
+
+
+def _tell_new_names(loaded: Loaded, entry: Entry) -> None:
+    data = loaded.data
+    for kind, used in collection.names_used(collection.build([*data.entries, entry]), entry):
+        key = data.key(kind, used.key)
+        if key in data.things[kind] or key in data.spelt[kind]:
+            continue
+        near = did_you_mean(used.text, data.known(kind).values())
+        print(visible(f"new {kind}: {used.text}" + (f" ({near})" if near else "")), file=sys.stderr)

@@ -1,0 +1,53 @@
+"""init: a new fact folder, empty or with the invented demo."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+import click
+
+from kgraph.folder import writing
+from kgraph.problems import CannotRun
+
+START = """\
+# Facts of your own. An entry begins with "- " and its first key says what it is, for example:
+# - set: Larkfield RC-40
+#   market: UK
+# - rebadge: [Larkfield RC-40, Ostmark 2200]
+#   how: compared
+# `kgraph add` asks for each field and appends it for you; `kgraph check` finds what is wrong.
+"""
+
+
+@click.command(short_help="a new fact folder")
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.option("--demo", is_flag=True, help="With the demo facts, all of them invented.")
+def init(folder: Path, demo: bool) -> int:
+    """A new fact folder; --demo fills it with invented facts to try everything on.
+
+    Example: kgraph init mine --demo
+    """
+    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
+        raise CannotRun(f"{folder}: is there already and not empty; name a new folder")
+    files = _demo_files() if demo else {"bench.yaml": START.encode()}
+    writing.create_folder(folder)
+    for name, data in files.items():
+        writing.write_new(folder / name, data)
+    print(f"{len(files)} {'file' if len(files) == 1 else 'files'} in {folder}")
+    return 0
+
+
+def _demo_files() -> dict[str, bytes]:
+    shipped = resources.files("kgraph") / "demo"
+    found = (
+        {f.name: f.read_bytes() for f in shipped.iterdir() if f.name.endswith(".yaml")}
+        if shipped.is_dir()
+        else {}
+    )
+    if not found:  # Run from the source tree, where the demo lies beside the package.
+        beside = Path(__file__).resolve().parents[2] / "data"
+        found = {p.name: p.read_bytes() for p in sorted(beside.glob("*.yaml"))}
+    if not found:
+        raise CannotRun("the demo facts are not installed with this copy of kgraph")
+    return found
