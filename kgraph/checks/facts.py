@@ -130,38 +130,55 @@ def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
 
 
 def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
-    """Two original parts at one place are a running change: neither goes where the other does by it."""
+    """Two original parts at one place are a running change: neither goes where the other does by it.
+
+    Places that facts make alike are one place here: a second original there may be a missing `except`.
+    """
+    found: dict[Place, list[tuple[str, Place, Fact]]] = defaultdict(list)
     for place, taken in ground.graph.taken_at.items():
-        first: dict[str, tuple[str, Fact]] = {}
-        for part, role, fact in taken:
-            if role == "original":
-                first.setdefault(ground.part(part), (part, fact))
-        found = sorted(first.values(), key=lambda pf: (pf[1].where or Where(""), pf[0]))
-        for part, fact in found[1:]:
-            other, before = found[0]
-            names = f"{shown(ground.data.text('part', part))}, and {shown(ground.data.text('part', other))}"
-            says = f"{ground.place_text(place)} has two originals: {names} at {at(before.where)}"
-            mend = "a running change is kept so; say `same` or `role: substitute` if it is none"
-            yield warning(fact.where, "two-originals", says, mend)
+        one = Place(min(ground.alike(*place)), place.position)
+        found[one] += [(part, place, fact) for part, role, fact in taken if role == "original"]
+    for originals in found.values():
+        originals.sort(key=lambda o: (o[2].where or Where(""), o[0]))
+        told = {ground.part(originals[0][0])} if originals else set()
+        for part, place, fact in originals:
+            if ground.part(part) not in told:
+                told.add(ground.part(part))
+                yield _two_originals(ground, originals[0], (part, place, fact))
+
+
+def _two_originals(ground: Ground, first: tuple[str, Place, Fact], other: tuple[str, Place, Fact]) -> Problem:
+    part, place, fact = other
+    before = shown(ground.data.text("part", first[0]))
+    there = "" if first[1] == place else f" ({ground.place_text(first[1])}, which facts make alike)"
+    here = ground.place_text(place)
+    name = shown(ground.data.text("part", part))
+    says = f"{here} has two originals: {name}, and {before} at {at(first[2].where)}{there}"
+    mend = "a running change is kept so; else say `same`, `role: substitute` or an `except`"
+    return warning(fact.where, "two-originals", says, mend)
 
 
 def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
-    """A part or a place's item that is said to go at a place is not also refused there."""
+    """A part or a place's item that is said to go at a place, or at one alike, is not also refused there."""
     for place, refused in ground.graph.refused_at.items():
+        here = sorted(Place(o, place.position) for o in ground.alike(*place))
         for item, fact in refused:
-            for said in _said_to_go(ground, item, place):
+            for where, said in (found for one in here for found in _said_to_go(ground, item, one)):
                 text = ground.place_text(item) if isinstance(item, Place) else ground.data.text("part", item)
-                here, goes = ground.place_text(place), at(said.where)
-                says = f"{shown(text, 150)} is refused at {here}, and goes by {goes}"
+                alike = "" if where == place else f" for {ground.place_text(where)}, which facts make alike"
+                refusal = f"{shown(text, 150)} is refused at {ground.place_text(place)}"
+                says = f"{refusal}, and goes by {at(said.where)}{alike}"
                 mend = "both are kept and the answer is disputed; withdraw the one that is wrong"
                 yield warning(fact.where, "fact-and-refuses", says, mend)
 
 
-def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[Fact]:
+def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
     if isinstance(item, Place):
-        return [fact for source, fact in ground.graph.fits_to.get(place, ()) if source == item]
+        like = ground.alike(*item)
+        fits = ground.graph.fits_to.get(place, ())
+        return [(place, f) for s, f in fits if s.position == item.position and s.owner in like]
     taken = ground.graph.taken_at.get(place, ())
-    return [fact for part, _, fact in taken if ground.part(part) == ground.part(item)]
+    return [(place, fact) for part, _, fact in taken if ground.part(part) == ground.part(item)]
 
 
 def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]:

@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from heapq import nsmallest
 from typing import NamedTuple
 
 from kgraph import records, words
@@ -15,8 +16,8 @@ from kgraph.folder.reading import shown
 from kgraph.names import Name, did_you_mean, fold
 from kgraph.problems import Problem, Where
 
-_MOST_NEAR = 6
-_MOST_LOOKED_AT = 1000
+_MOST_NEAR = 4
+_MOST_LOOKED_AT = 300
 
 
 class Use(NamedTuple):
@@ -45,12 +46,14 @@ class Near:
         left = _MOST_LOOKED_AT
         # The rarest pairs say the most; looking at all of the common ones would cost the square.
         for having in lists:
-            if left <= 0:
-                break
             shared.update(having[:left])
             left -= len(having)
-        best = sorted(shared, key=lambda k: (-shared[k], k))
-        return [(k, self._text[k]) for k in best if k != key][:_MOST_NEAR]
+            if left <= 0:
+                break
+        shared.pop(key, None)
+        # Of as many shared pairs, the name with fewer pairs of its own is nearer; then by the alphabet.
+        best = nsmallest(_MOST_NEAR, [(-n, len(k), k) for k, n in shared.items()])
+        return [(k, self._text[k]) for _, _, k in best]
 
 
 def _pairs(key: str) -> set[str]:
@@ -83,6 +86,19 @@ class Ground:
         """Every name in an `except`, in the order of the entries."""
         both = (records.Rebadge, records.Uses)
         return [(n, e) for e in self.entries if isinstance(e, both) for n in e.exceptions]
+
+    @cached_property
+    def names(self) -> list[tuple[str, Name, records.Entry]]:
+        """(kind, name, entry) for every name declared or used, where it stands first."""
+        first: dict[tuple[str, str], tuple[str, Name, records.Entry]] = {}
+        for entry in self.entries:
+            if isinstance(entry, records.Thing) and entry.kind != "stock":
+                first.setdefault((entry.kind, entry.name.key), (entry.kind, entry.name, entry))
+        for use in self.uses:
+            before = first.setdefault((use.kind, use.name.key), (use.kind, use.name, use.entry))
+            if use.entry.where < before[2].where:
+                first[use.kind, use.name.key] = (use.kind, use.name, use.entry)
+        return sorted(first.values(), key=lambda n: n[2].where)
 
     @cached_property
     def by_name(self) -> dict[tuple[str, str], list[Use]]:
@@ -131,6 +147,8 @@ class Ground:
 
     def alike(self, owner: str, position: str) -> frozenset[str]:
         """All owners that facts make alike at a position, this one among them."""
+        if owner not in self.graph.links:
+            return frozenset((owner,))
         place = Place(owner, position)
         if place not in self._alike:
             seen, todo = {owner}, [owner]

@@ -16,6 +16,8 @@ from kgraph.names import Name, fold
 from kgraph.problems import Problem, Where
 
 _NEARLY_EQUAL = 0.85
+# With more names than this undeclared they are not misspelt, and near names would only cost time.
+_MOST_GUESSED = 1000
 _ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
 _LENGTHS = ("inside length", "inside diameter", "folded")
 _LENGTHS_APART = 0.02
@@ -165,6 +167,7 @@ _NEED_AN_ENTRY = {"set", "assembly", "part", "source", "caution"}
 def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
     """A name used in a fact has an entry of its own; said once, at its first use."""
     known_cautions = {fold(c) for c in words.CAUTIONS}
+    told = 0
     for (kind, key), uses in ground.by_name.items():
         in_facts = [u for u in uses if not isinstance(u.entry, records.Unit)]
         if kind not in _NEED_AN_ENTRY or key in ground.data.things[kind] or not in_facts:
@@ -174,7 +177,9 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
         kinds = ("set", "assembly") if kind in {"set", "assembly"} else (kind,)
         text = in_facts[0].name.text
         says = f"{kind} {shown(text)} is used but not declared"
-        mend = shown(ground.did_you_mean(text, *kinds), 200) or f"add an entry: - {kind}: {shown(text)}"
+        near = ground.did_you_mean(text, *kinds) if told < _MOST_GUESSED else ""
+        mend = shown(near, 200) or f"add an entry: - {kind}: {shown(text)}"
+        told += 1
         yield warning(in_facts[0].entry.where, "undeclared", says, mend)
 
 
@@ -304,11 +309,9 @@ def names_do_not_look_alike(ground: Ground) -> Iterator[Problem]:
 
 def names_keep_to_one_script(ground: Ground) -> Iterator[Problem]:
     """A name with letters of two scripts cannot be told from one that looks the same."""
-    told: set[tuple[str, str]] = set()
-    for kind, name, entry in _all_names(ground):
-        if name.text.isascii() or (kind, name.key) in told:
+    for kind, name, entry in ground.names:
+        if name.text.isascii():
             continue
-        told.add((kind, name.key))
         letters = {c: _script(c) for c in name.text if c.isalpha() and c not in _SIGNS_OF_UNITS}
         if len(set(letters.values()) - {""}) > 1:
             foreign = ", ".join(
@@ -332,12 +335,7 @@ def names_differ_by_more_than_a_separator(ground: Ground) -> Iterator[Problem]:
 def _pairs_by(ground: Ground, code: str, says: str, group: Callable[[Name], str]) -> Iterator[Problem]:
     """A warning for each name with the same group as an earlier one of its kind, but another key."""
     first: dict[tuple[str, str], tuple[Name, records.Entry]] = {}
-    seen: set[tuple[str, str]] = set()
-    by_place = sorted(_all_names(ground), key=lambda n: (n[2].where.file, n[2].where.line, n[2].where.column))
-    for kind, name, entry in by_place:
-        if (kind, name.key) in seen:
-            continue
-        seen.add((kind, name.key))
+    for kind, name, entry in ground.names:
         other, before = first.setdefault((kind, group(name)), (name, entry))
         if other.key != name.key and ground.data.key(kind, name.key) != ground.data.key(kind, other.key):
             said = says.format(other=shown(other.text), at=at(before.where))

@@ -5,17 +5,22 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import click
 
-from kgraph import questions
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph import questions, whatif, whynot
+from kgraph.cli.loading import Loaded, Settings, as_it_is, load, supposed, with_entries
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.render import answers
+from kgraph.render import whatif as render_whatif
+from kgraph.render import whynot as render_whynot
+from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
+Ask = Callable[[Loaded], Answer]
 
 
 def _share(ctx: click.Context, param: click.Parameter, value: str) -> float:
@@ -25,6 +30,16 @@ def _share(ctx: click.Context, param: click.Parameter, value: str) -> float:
         return quantities.number(value, 0.0, 1.0)
     except quantities.QuantityError as error:
         raise click.BadParameter(str(error)) from None
+
+
+def _suppose(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
+    if value:
+        ctx.obj = with_entries(ctx.obj, [e for text in value for e in supposed(text)])
+
+
+def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
+    if value:
+        ctx.obj = replace(ctx.obj, without=(*ctx.obj.without, *value))
 
 
 def query_options(command: F) -> F:
@@ -44,6 +59,22 @@ def query_options(command: F) -> F:
             click.option(
                 "--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."
             ),
+            click.option(
+                "--suppose",
+                multiple=True,
+                callback=_suppose,
+                expose_value=False,
+                metavar="FACT",
+                help="The answer as it would be with one more fact: '{rebadge: [A 1, B 2], how: compared}'.",
+            ),
+            click.option(
+                "--without",
+                multiple=True,
+                callback=_without,
+                expose_value=False,
+                metavar="ID",
+                help="The answer as it would be without a fact.",
+            ),
         ]
     ):
         command = option(command)
@@ -53,6 +84,41 @@ def query_options(command: F) -> F:
 def wanted(at_least: float, refused_too: bool, effort: int) -> Wanted:
     """The asker's wishes as one value."""
     return Wanted(at_least, refused_too, effort)
+
+
+def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
+    """Ask and print; where something is supposed, also what it changes."""
+    answer = ask(loaded)
+    if not settings.suppose and not settings.without:
+        return give(loaded, answer, as_json, proof)
+    before = as_it_is(settings, loaded)
+    changed = whatif.compare(_answer_or_none(before, ask), answer)
+    if as_json:
+        found = answers.as_json(loaded.data, answer)
+        print_json({**found, "changed": render_whatif.as_json(loaded.data, changed)})
+        return 0 if answer.rows else 1
+    status = give(loaded, answer, as_json, proof)
+    sys.stdout.write(render_whatif.as_text(loaded.data, changed))
+    print("Supposed only: nothing is written.", file=sys.stderr)
+    return status
+
+
+def _answer_or_none(loaded: Loaded, ask: Ask) -> Answer:
+    """The answer, an empty one where a name is known only by what was supposed."""
+    try:
+        return ask(loaded)
+    except WrongUse:
+        return Answer({})
+
+
+def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
+    """Print why a set is not among the answers."""
+    if as_json:
+        said = [render_whynot.as_json(loaded.data, w) for w in found]
+        print_json({**answers.as_json(loaded.data, answer), "why not": said})
+    else:
+        sys.stdout.write("".join(render_whynot.as_text(loaded.data, w) for w in found))
+    return 0
 
 
 def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
@@ -80,24 +146,53 @@ def print_json(value: Any) -> None:
         buffer.flush()
 
 
+_why_not = click.option("--why-not", metavar="SET", help="Why this set is not among the answers.")
+
+
 @click.command(short_help="which other sets take this knob or belt")
 @click.argument("words", nargs=-1, required=True, metavar="PART | SET POSITION")
+@_why_not
 @query_options
 @click.pass_obj
-def takers(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
+def takers(
+    settings: Settings,
+    /,
+    words: tuple[str, ...],
+    why_not: str | None,
+    as_json: bool,
+    proof: bool,
+    **rest: Any,
+) -> int:
     """Which other sets take a part, or what a set has at a position.
 
     Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
     """
     loaded = load(settings)
     wish = wanted(**rest)
+
+    def ask(of: Loaded) -> Answer:
+        if _is_part(of, words):
+            return questions.takers_of_part(of.graph, questions.part_named(of.data, " ".join(words)), wish)
+        return questions.takers_of_place(of.graph, *questions.place_named(of.data, words), wish)
+
+    if why_not is None:
+        return reply(settings, loaded, ask, as_json, proof)
+    return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
+
+
+def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
+    target = questions.name_of(loaded.data, "set", why_not)
     if _is_part(loaded, words):
-        answer = questions.takers_of_part(
-            loaded.graph, questions.part_named(loaded.data, " ".join(words)), wish
-        )
-    else:
-        answer = questions.takers_of_place(loaded.graph, *questions.place_named(loaded.data, words), wish)
-    return give(loaded, answer, as_json, proof)
+        part = questions.part_named(loaded.data, " ".join(words))
+        return whynot.takers_of_part(loaded.graph, part, target)
+    set_key, position = questions.place_named(loaded.data, words)
+    _not_itself(set_key, target)
+    return whynot.takers_of_place(loaded.graph, set_key, position, target)
+
+
+def _not_itself(set_key: str, target: str) -> None:
+    if set_key == target:
+        raise WrongUse("--why-not names the set that is asked about; it wants another one")
 
 
 def _is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
@@ -117,20 +212,40 @@ def _is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
 @click.command(short_help="which sets can give it, best first")
 @click.argument("set_name", metavar="SET")
 @click.argument("positions", nargs=-1, metavar="[POSITION]...")
+@_why_not
 @query_options
 @click.pass_obj
 def donors(
-    settings: Settings, /, set_name: str, positions: tuple[str, ...], as_json: bool, proof: bool, **rest: Any
+    settings: Settings,
+    /,
+    set_name: str,
+    positions: tuple[str, ...],
+    why_not: str | None,
+    as_json: bool,
+    proof: bool,
+    **rest: Any,
 ) -> int:
     """Which sets can give what a set wants at these positions; without one, at every position known.
 
     Example: kgraph donors "Larkfield RC-40" "tuning knob" "back"
     """
     loaded = load(settings)
-    set_key = questions.name_of(loaded.data, "set", set_name)
-    keys = [questions.name_of(loaded.data, "position", p) for p in positions]
-    keys = list(dict.fromkeys(keys)) or questions.places_of(loaded.graph, set_key)
-    return give(loaded, questions.donors(loaded.graph, set_key, keys, wanted(**rest)), as_json, proof)
+
+    def place(of: Loaded) -> tuple[str, list[str]]:
+        set_key = questions.name_of(of.data, "set", set_name)
+        keys = [questions.name_of(of.data, "position", p) for p in positions]
+        return set_key, list(dict.fromkeys(keys)) or questions.places_of(of.graph, set_key)
+
+    def ask(of: Loaded) -> Answer:
+        return questions.donors(of.graph, *place(of), wanted(**rest))
+
+    if why_not is None:
+        return reply(settings, loaded, ask, as_json, proof)
+    set_key, keys = place(loaded)
+    target = questions.name_of(loaded.data, "set", why_not)
+    _not_itself(set_key, target)
+    found = [whynot.donors(loaded.graph, set_key, key, target) for key in keys]
+    return explain(loaded, ask(loaded), found, as_json)
 
 
 @click.command(short_help="the same design under other badges")
@@ -143,8 +258,12 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
     Example: kgraph sisters "Larkfield RC-40"
     """
     loaded = load(settings)
-    key = questions.name_of(loaded.data, "set", set_name)
-    return give(loaded, questions.sisters(loaded.graph, key, wanted(**rest)), as_json, proof)
+
+    def ask(of: Loaded) -> Answer:
+        key = questions.name_of(of.data, "set", set_name)
+        return questions.sisters(of.graph, key, wanted(**rest))
+
+    return reply(settings, loaded, ask, as_json, proof)
 
 
 @click.command(short_help="which assemblies a set is built on, and with whom")
@@ -157,5 +276,9 @@ def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **r
     Example: kgraph shares "Larkfield RC-40"
     """
     loaded = load(settings)
-    key = questions.name_of(loaded.data, "set", set_name)
-    return give(loaded, questions.shares(loaded.graph, key, wanted(**rest)), as_json, proof)
+
+    def ask(of: Loaded) -> Answer:
+        key = questions.name_of(of.data, "set", set_name)
+        return questions.shares(of.graph, key, wanted(**rest))
+
+    return reply(settings, loaded, ask, as_json, proof)

@@ -11,7 +11,7 @@ from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.folder import reading, schema
-from kgraph.problems import CannotRun, Problem, in_order
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
 
 
 @dataclass(frozen=True)
@@ -21,6 +21,7 @@ class Settings:
     folders: tuple[Path, ...]
     skip_bad: bool = False
     suppose: tuple[records.Entry, ...] = ()
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,8 +58,45 @@ def load(settings: Settings) -> Loaded:
     if errors:
         files = len({p.where.file for p in errors if p.where})
         print(f"{len(errors)} errors in {files} files: what cannot be read is left out", file=sys.stderr)
-    data = collection.build([*entries, *settings.suppose])
+    return _loaded(settings, entries, problems)
+
+
+def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Loaded:
+    """The folder with what is supposed; ids in `without` that name no fact are wrong use."""
+    taken_back = [_withdraw(i) for i in settings.without]
+    data = collection.build([*entries, *settings.suppose, *taken_back])
+    unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
+    if unknown:
+        mend = "`--proof` shows the ids"
+        raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
     return Loaded(data, graphs.build(data), tuple(problems))
+
+
+def _withdraw(target: str) -> records.Withdraw:
+    pairs = (("withdraw", target), ("why", "supposed"))
+    return records.Withdraw(
+        kind="withdraw", where=Where("--without"), pairs=pairs, target=target, why="supposed"
+    )
+
+
+def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
+    """The same folder without what was supposed; nothing is read again."""
+    beside = len(settings.suppose) + len(settings.without)
+    entries = list(loaded.data.entries)
+    kept = entries[: len(entries) - beside]
+    return _loaded(replace(settings, suppose=(), without=()), kept, list(loaded.problems))
+
+
+def supposed(text: str) -> list[records.Entry]:
+    """The entries of one YAML flow mapping given on the command line; raises WrongUse with every fault."""
+    read = reading.read_bytes(f"- {text.strip()}\n".encode("utf-8", "surrogateescape"), "--suppose")
+    entries, problems = schema.check_file(read)
+    errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
+    if errors:
+        raise WrongUse(*errors)
+    if not entries:
+        raise WrongUse(f"{text!r} is no entry; write it as '{{rebadge: [A 1, B 2], how: compared}}'")
+    return entries
 
 
 def with_entries(settings: Settings, entries: list[records.Entry]) -> Settings:

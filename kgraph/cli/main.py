@@ -19,11 +19,13 @@ COMMANDS = {
     "donors": ("asking", "which sets can give it, best first"),
     "sisters": ("asking", "the same design under other badges"),
     "shares": ("asking", "which assemblies a set is built on, and with whom"),
+    "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("adding", "take a fact back; nothing is deleted"),
     "check": ("checking", "everything wrong or doubtful in the data"),
+    "doubts": ("doubting", "which single thing to look at next would settle most"),
     "draw": ("drawing", "pictures of families"),
     "init": ("starting", "a new fact folder"),
 }

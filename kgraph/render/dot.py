@@ -104,6 +104,12 @@ def _escape(char: str) -> str:
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
+def tip_text(text: str) -> str:
+    """A text as one tooltip: `dot` 2.43 expands escapes in them twice, so backslashes are doubled twice."""
+    plain: str = graphviz.escape(label_text(text))
+    return plain
+
+
 def _label(lines: Iterable[str]) -> str:
     """A label of several lines, each centred."""
     joined: str = graphviz.nohtml("\\n".join(label_text(line) for line in lines))
@@ -287,7 +293,9 @@ def _picture(
     for box in boxes:
         _add_box(data, dot, ids[box.key], box, looks[box.badge], root[1] if box.key == root[0] else "")
     _add_years(dot, boxes, ids)
-    order = {key: (box.year or 9999, key != root[0], key) for key, box in ((b.key, b) for b in boxes)}
+    # Lines run from the older to the newer set; where no year says, from the one with more rebadges.
+    joined = Counter(end for line in lines for end in line.ends)
+    order = {b.key: (b.year or 9999, b.key != root[0], -joined[b.key], b.key) for b in boxes}
     for line in lines:
         one, other = sorted(line.ends, key=lambda end: order[end])
         dot.edge(ids[one], ids[other], **_edge_attributes(data, line))
@@ -301,7 +309,7 @@ def _graph_attributes(says: Sequence[str], title: str, lines: Sequence[_Line]) -
     return {
         "rankdir": "LR",
         "label": _label(says),
-        "tooltip": _label([f"{title}, joined by {_count(facts, 'stated rebadge fact')}"]),
+        "tooltip": tip_text(f"{title}, joined by {_count(facts, 'stated rebadge fact')}"),
         "labelloc": "t",
         "fontname": "sans-serif",
         "fontsize": "16",
@@ -328,22 +336,26 @@ def _add_box(
     dot.node(
         node,
         label=_label([*box.lines, *([f"({why})"] if why else [])]),
-        tooltip=label_text(tip),
+        tooltip=tip_text(tip),
         **look,
         **marks,
     )
 
 
 def _add_years(dot: graphviz.Digraph, boxes: Sequence[_Box], ids: Mapping[str, str]) -> None:
-    """A row of years, each in one rank with the boxes that begin in it."""
-    years = sorted({b.year for b in boxes if b.year})
+    """A row of years, each in one rank with the boxes that begin in it; last, those without a year."""
+    years: list[int | None] = [*sorted({b.year for b in boxes if b.year})]
+    if years and not all(b.year for b in boxes):
+        # Without a rank of their own they would be drawn beneath a year that nobody recorded.
+        years.append(None)
     for year in years:
         with dot.subgraph(graph_attr={"rank": "same"}) as rank:
-            rank.node(f"y{year}", label=str(year), shape="plaintext", tooltip="first year recorded")
+            head = str(year) if year else "year not recorded"
+            rank.node(f"y{year or ''}", label=head, shape="plaintext", tooltip="first year recorded")
             for box in (b for b in boxes if b.year == year):
                 rank.node(ids[box.key])
     for one, other in pairwise(years):
-        dot.edge(f"y{one}", f"y{other}", style="invis")
+        dot.edge(f"y{one}", f"y{other or ''}", style="invis")
 
 
 def _edge_attributes(data: Collection, line: _Line) -> dict[str, str]:
@@ -358,7 +370,7 @@ def _edge_attributes(data: Collection, line: _Line) -> dict[str, str]:
         # The blank line keeps a slanting line off the words.
         made["label"] = _label([*shown, " "])
     tip = f"rebadge, certainty {certainty:.4g}" + (f", except {', '.join(differs)}" if differs else "")
-    return {**made, "tooltip": label_text(tip), "labeltooltip": label_text(tip)}
+    return {**made, "tooltip": tip_text(tip), "labeltooltip": tip_text(tip)}
 
 
 def _exceptions(data: Collection, fact: Fact) -> list[str]:

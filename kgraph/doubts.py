@@ -1,0 +1,126 @@
+"""Which single fact, once looked at, is expected to settle most of the answers of a question.
+
+H is the sum over the answers of the binary entropy of their certainty, in bits; the fall for a
+fact of certainty c is H - [c H(fact holds) + (1 - c) H(fact does not hold)] (section 6 of the
+contract). Only the answers whose proofs use a fact can change with it, so the proofs listed with
+each answer are weighed again, and no question is asked twice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from kgraph import questions, records
+from kgraph.collection import Fact
+from kgraph.fits import certainty
+from kgraph.fits.certainty import Labels
+from kgraph.fits.graph import Graph
+from kgraph.questions import Row
+
+FEWER_PROOFS = 12
+"""How many of an answer's strongest proofs are weighed where all of them are out of reach."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One fact, the expected fall in bits if it were looked at, and the answers that hang on it."""
+
+    fact: Fact
+    fall_bits: float
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """All doubts, the one that settles most first; the entropy of the answers; how many are inexact."""
+
+    found: tuple[Doubt, ...]
+    entropy_bits: float
+    answers: int
+    inexact: int = 0
+
+
+@dataclass(slots=True)
+class _Weight:
+    fall: float = 0.0
+    rows: list[Row] = field(default_factory=list)
+
+
+def entropy(chance: float) -> float:
+    """Binary entropy of a probability, in bits; 0 at both ends."""
+    if chance <= 0.0 or chance >= 1.0:
+        return 0.0
+    return -(chance * math.log2(chance) + (1.0 - chance) * math.log2(1.0 - chance))
+
+
+def weigh(rows: Iterable[Row]) -> Doubts:
+    """The doubts over the answers of one or more questions."""
+    facts: dict[str, Fact] = {}
+    weights: dict[str, _Weight] = {}
+    total, count, inexact = 0.0, 0, 0
+    for row in rows:
+        row_facts = {f.id: f for proof in row.proofs for f in proof}
+        facts.update(row_facts)
+        bits, falls, exact = _falls(row, list(row_facts.values()))
+        total, count, inexact = total + bits, count + 1, inexact + (not exact)
+        for fact, fall in falls.items():
+            weight = weights.setdefault(fact, _Weight())
+            weight.fall += fall
+            weight.rows.append(row)
+    found = [Doubt(facts[i], w.fall, tuple(w.rows)) for i, w in weights.items() if w.fall > 1e-15]
+    found.sort(key=lambda d: (-d.fall_bits, -len(d.rows), d.fact.id))
+    return Doubts(tuple(found), total, count, inexact)
+
+
+def _falls(row: Row, facts: Sequence[Fact]) -> tuple[float, dict[str, float], bool]:
+    """Entropy of one answer, the fall for each of its facts, and whether both are exact."""
+    number = {f.id: i for i, f in enumerate(facts)}
+    chances = [f.certainty for f in facts]
+    proofs = [frozenset(number[f.id] for f in proof) for proof in row.proofs]
+    try:
+        return *_weigh_proofs(proofs, facts, chances), row.all_proofs
+    except certainty.OutOfReach:
+        return *_weigh_proofs(proofs[:FEWER_PROOFS], facts, chances), False
+
+
+def _weigh_proofs(
+    proofs: Sequence[Labels], facts: Sequence[Fact], chances: Sequence[float]
+) -> tuple[float, dict[str, float]]:
+    bits = entropy(certainty.of_proofs(proofs, chances))
+    used = frozenset().union(*proofs)
+    return bits, {
+        f.id: bits - _expected(proofs, chances, i)
+        for i, f in enumerate(facts)
+        if i in used and f.certainty < 1.0
+    }
+
+
+def _expected(proofs: Sequence[Labels], chances: Sequence[float], fact: int) -> float:
+    """Entropy that is left, in bits, once it is known whether the fact holds."""
+    holds = certainty.of_proofs([p - {fact} for p in proofs], chances)
+    fails = certainty.of_proofs([p for p in proofs if fact not in p], chances)
+    return chances[fact] * entropy(holds) + (1.0 - chances[fact]) * entropy(fails)
+
+
+def of_set(graph: Graph, set_key: str) -> Doubts:
+    """Doubts over the donors of a set at every position known."""
+    return weigh(questions.donors(graph, set_key, questions.places_of(graph, set_key)).rows)
+
+
+def of_unit(graph: Graph, unit: str) -> Doubts:
+    """Doubts over the donors of a unit's set at what the unit wants."""
+    data = graph.data
+    units = [u for u in data.things["unit"].get(unit, ()) if isinstance(u, records.Unit)]
+    rows: list[Row] = []
+    for key in dict.fromkeys(data.key("set", u.set.key) for u in units):
+        wants = dict.fromkeys(data.key("position", n.key) for u in units for n in u.wants)
+        rows += questions.donors(graph, key, wants).rows
+    return weigh(rows)
+
+
+def of_folder(graph: Graph) -> Doubts:
+    """Doubts over the takers of every part. The donors of every set would repeat them, place by place."""
+    parts = sorted(graph.data.known("part"))
+    return weigh(row for part in parts for row in questions.takers_of_part(graph, part).rows)

@@ -1,0 +1,52 @@
+"""What several tests need: a folder from text, and a command run as its user runs it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from kgraph import collection
+from kgraph.cli.main import run
+from kgraph.fits import graph as graphs
+from kgraph.fits.graph import Graph
+from kgraph.folder import reading, schema
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "data"
+
+
+def graph_of(text: str) -> Graph:
+    """The graph of facts written as YAML; they must be without errors."""
+    read = reading.read_bytes(text.encode(), "facts.yaml")
+    entries, problems = schema.check_file(read)
+    errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
+    assert not errors, errors
+    return graphs.build(collection.build(entries))
+
+
+def graph_of_folder(folder: Path) -> Graph:
+    """The graph of a folder of facts."""
+    entries = [e for read in reading.read_folder(folder) for e in schema.check_file(read)[0]]
+    return graphs.build(collection.build(entries))
+
+
+def ask(capsys: Any, *words: str) -> tuple[int, dict[str, Any]]:
+    """Run a command with --json: its exit status and its object."""
+    capsys.readouterr()
+    status = run([*words, "--json"])
+    out = capsys.readouterr().out
+    return status, json.loads(out) if out else {}
+
+
+def places(answer: dict[str, Any]) -> list[tuple[str, str]]:
+    """The (set, position) pairs of an answer, sorted."""
+    return sorted((a["set"], a["position"]) for a in answer["answers"])
+
+
+def folder_with(tmp_path: Path, files: Iterable[tuple[str, str]]) -> Path:
+    """A folder with these files."""
+    for name, text in files:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    return tmp_path

@@ -1,0 +1,123 @@
+"""Imports point downwards only: the order of rooms in DEVELOPERS.md, held by reading every module."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
+
+LEVELS = (
+    ("problems",),
+    ("names", "quantities", "words"),
+    ("records",),
+    ("collection",),
+    ("folder",),
+    ("fits", "belts"),
+    ("questions",),
+    ("checks", "shelf", "lookup", "consequences", "doubts", "whynot", "calibration", "whatif"),
+    ("render", "exchange"),
+    ("cli",),
+)
+"""The rooms, lowest first; those of one level do not import each other."""
+LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
+
+PURE = {"fits", "belts", "collection", "records", "names", "quantities", "words"}
+"""Model, rules and mechanics: no files, no terminal, no process."""
+OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
+
+
+def _room(module: Path, package: Path) -> str:
+    return module.relative_to(package).with_suffix("").parts[0]
+
+
+def _imported(module: Path, package: Path) -> Iterator[tuple[int, str]]:
+    """(line, full dotted name) of everything that a module imports, inside functions as well."""
+    inside = ("kgraph", *module.relative_to(package).parts[:-1])
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"), str(module))):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            above = ".".join(inside[: len(inside) - node.level + 1]) if node.level else ""
+            base = ".".join(part for part in (above, node.module) if part)
+            yield from ((node.lineno, f"{base}.{alias.name}") for alias in node.names)
+
+
+def _fault(room: str, imported: str) -> str:
+    """What is wrong with this import in this room, or ""."""
+    first, _, rest = imported.partition(".")
+    if first in OUTSIDE and room in PURE:
+        return f"{room} imports {first}, and knows nothing outside the facts"
+    other = rest.split(".")[0]
+    if first != "kgraph" or other == room or other in {"", "__version__"}:
+        return ""
+    if other not in LEVEL:
+        return f"{room} imports kgraph.{other}, which is no room of LEVELS"
+    return "" if LEVEL[other] < LEVEL[room] else f"{room} imports {other}, which does not lie below it"
+
+
+def faults(package: Path) -> list[str]:
+    """FILE:LINE: what is wrong, for every import of the package that breaks the order."""
+    found = []
+    for module in sorted(package.rglob("*.py")):
+        room = _room(module, package)
+        if room == "__init__":
+            continue
+        if room not in LEVEL:
+            found.append(f"{module}:1: {room} is no room of LEVELS")
+            continue
+        for line, imported in _imported(module, package):
+            if says := _fault(room, imported):
+                found.append(f"{module}:{line}: {says}")
+    return found
+
+
+def test_imports_point_downwards_only() -> None:
+    assert faults(PACKAGE) == []
+
+
+def test_every_room_that_stands_is_read() -> None:
+    # A check that reads nothing would pass; these rooms stand from the first day on.
+    rooms = {_room(module, PACKAGE) for module in PACKAGE.rglob("*.py")}
+    assert {"problems", "names", "records", "collection", "folder", "fits", "belts"} <= rooms
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("names.py", "\nfrom kgraph.records import Entry\n", "names.py:2: names imports records"),
+        ("names.py", "from kgraph import words\n", "names.py:1: names imports words"),
+        ("fits/rules.py", "from kgraph.belts import drive\n", "rules.py:1: fits imports belts"),
+        ("render/dot.py", "import kgraph.exchange.rdf\n", "dot.py:1: render imports exchange"),
+        ("fits/rules.py", "from ..cli import main\n", "rules.py:1: fits imports cli"),
+        ("fits/rules.py", "def f():\n    from pathlib import Path\n", "rules.py:2: fits imports pathlib"),
+        ("belts/drive.py", "import os.path\n", "drive.py:1: belts imports os"),
+        ("attic.py", "", "attic.py:1: attic is no room"),
+        ("cli/main.py", "from kgraph.attic import x\n", "main.py:1: cli imports kgraph.attic"),
+    ],
+)
+def test_a_wrong_import_is_found_with_file_and_line(tmp_path: Path, file: str, text: str, says: str) -> None:
+    module = tmp_path / file
+    module.parent.mkdir(exist_ok=True)
+    module.write_text(text)
+    found = faults(tmp_path)
+    assert len(found) == 1
+    assert says in found[0]
+
+
+@pytest.mark.parametrize(
+    ("file", "text"),
+    [
+        ("cli/main.py", "import sys\nfrom kgraph import __version__\nfrom kgraph.render import dot\n"),
+        ("fits/proofs.py", "from kgraph.fits.rules import State\nfrom . import graph\nimport math\n"),
+        ("folder/reading.py", "import os\nfrom pathlib import Path\nfrom kgraph.problems import Where\n"),
+    ],
+)
+def test_a_right_import_is_let_be(tmp_path: Path, file: str, text: str) -> None:
+    module = tmp_path / file
+    module.parent.mkdir()
+    module.write_text(text)
+    assert faults(tmp_path) == []
