@@ -366,9 +366,7 @@ def fit(graph: Graph, part: str, place: BeltPlace) -> FitAnswer:
 def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive.Fit:
     try:
         return drive.fit(belt, place.run, recorded.belt if recorded else None)
-    except geometry.GeometryError as error:
-        raise _impossible(place, error) from None
-    except drive.RunError as error:
+    except (geometry.GeometryError, drive.RunError) as error:
         raise _impossible(place, error) from None
 
 
@@ -428,9 +426,11 @@ def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
         else FoundBelt((), c.probability)
         for c in identify.candidates(seen, hypotheses)
     ]
-    notes = (f"Prior: {identify.PRIOR_SOURCE}.", ARTICLE_NOTE)
+    notes = [f"Prior: {identify.PRIOR_SOURCE}.", ARTICLE_NOTE]
+    if any("size" in r.basis for f in found for r in f.takers):
+        notes.append(questions.SIZE_NOTE)
     cautions = tuple(dict.fromkeys(("solvents", *(c for f in found for r in f.takers for c in r.cautions))))
-    return FindAnswer(seen, tuple(found), cautions, notes)
+    return FindAnswer(seen, tuple(found), cautions, tuple(notes))
 
 
 def _articles(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
@@ -577,7 +577,7 @@ def _contradictions(
     differ = any(same_article(graph, a, b) is False for a in used for b in used if a != b)
     says = [_support(graph.data, place, p, lies[p]) for p in used if p in lies and (differ or lies[p].off_mm)]
     if differ:
-        says.insert(0, f"{len(used)} different belts are recorded for this place.")
+        says.insert(0, "Different belts are recorded for this place.")
         if not lies:
             says.append("Which one is right is not known: measure the pulleys and add the run.")
     return says

@@ -468,10 +468,14 @@ def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Col
     if not wanted.refused_too:
         shown = [r for r in shown if r.standing != "refused"]
     shown.sort(key=lambda r: (r.wanted, -r.best, -r.certainty, data.owner_text(r.set), r.position))
-    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, wanted)))
+    less = sum(r.certainty < wanted.at_least for r in rows)
+    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, less, wanted)))
 
 
-def _notes(rows: list[Row], refused: int, wanted: Wanted) -> Iterable[str]:
+def _notes(rows: list[Row], refused: int, less: int, wanted: Wanted) -> Iterable[str]:
+    if less:
+        were = "answer is" if less == 1 else "answers are"
+        yield f"{less} {were} less certain than {wanted.at_least} and left out."
     if refused and not wanted.refused_too:
         were = "answer is" if refused == 1 else "answers are"
         yield f"{refused} {were} refused and left out; --all shows them."

@@ -33,7 +33,9 @@ def at_terminal(command: str, folder: Path) -> str:
     ours, theirs = pty.openpty()
     environment = {**os.environ, "COLUMNS": "100", "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
     run = [sys.executable, "-m", "kgraph.cli.main", *words[1:]]
-    done = subprocess.Popen(run, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs)
+    done = subprocess.Popen(
+        run, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs
+    )
     os.close(theirs)
     said = b"".join(_chunks(ours))
     done.wait()

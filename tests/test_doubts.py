@@ -98,12 +98,14 @@ def test_command_for_a_unit_asks_its_wants_only(tmp_path: Path, capsys: Any) -> 
     other = "- takes: BELT-9\n  in: B 2\n  position: main belt\n- part: BELT-9\n  kind: belt\n"
     data = str(folder_with(tmp_path, [("facts.yaml", FAMILY + unit + other)]))
     status, answer = ask(capsys, "--data", data, "doubts", "U-1")
-    assert status == 0 and answer["question"] == {"command": "doubts", "unit": "U-1"}
+    assert status == 0
+    assert answer["question"] == {"command": "doubts", "unit": "U-1"}
     assert {"fact", "says", "fall_bits", "answers", "to do"} <= set(answer["answers"][0])
     assert not [a for a in answer["answers"] if "BELT-9" in a["says"]]
     _, of_set = ask(capsys, "--data", data, "doubts", "A 1", "--most", "30")
     _, everything = ask(capsys, "--data", data, "doubts", "--most", "30")
-    assert "main belt" not in str(answer) and len(everything["answers"]) > len(answer["answers"])
+    assert "main belt" not in str(answer)
+    assert len(everything["answers"]) > len(answer["answers"])
     assert of_set["entropy_bits"] > answer["entropy_bits"]
     measure = [a["to do"] for a in everything["answers"] if "BELT-9" in a["says"]]
     assert measure == ["measure the main belt of B 2 (is it BELT-9?): 3 answers hang on it"]
@@ -113,7 +115,9 @@ def test_command_in_words(tmp_path: Path, capsys: Any) -> None:
     data = str(folder_with(tmp_path, [("facts.yaml", FAMILY)]))
     assert run(["--data", data, "doubts", "A 1", "--most", "1"]) == 0
     said = capsys.readouterr()
-    assert len(said.out.splitlines()) == 1 and "hang" in said.out and "more facts are in doubt" in said.err
+    assert len(said.out.splitlines()) == 1
+    assert "hang" in said.out
+    assert "more facts are in doubt" in said.err
     assert run(["--data", data, "doubts", "Z 99"]) == 2
 
 

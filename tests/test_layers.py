@@ -18,7 +18,17 @@ LEVELS = (
     ("folder",),
     ("fits", "belts"),
     ("questions",),
-    ("checks", "shelf", "lookup", "consequences", "doubts", "whynot", "calibration", "whatif"),
+    (
+        "checks",
+        "shelf",
+        "lookup",
+        "consequences",
+        "doubts",
+        "whynot",
+        "calibration",
+        "whatif",
+        "contradictions",
+    ),
     ("render", "exchange"),
     ("cli",),
 )

@@ -22,7 +22,8 @@ def test_an_answer_is_said_to_be_one() -> None:
 def test_refused_gives_both_proofs() -> None:
     graph = graph_of(ORIGINAL + SISTER + "- refuses: K-1\n  in: B 2\n  position: knob\n  how: fitted\n")
     found = whynot.takers_of_part(graph, "k1", "b2")
-    assert found.verdict == whynot.REFUSED and found.row is not None
+    assert found.verdict == whynot.REFUSED
+    assert found.row is not None
     assert {f.kind for f in found.row.proof} == {"rebadge", "takes"}
     assert [[f.kind for f in r.facts] for r in found.reasons] == [["refuses"]]
 
@@ -31,7 +32,8 @@ def test_attributes_that_must_match_name_both_values() -> None:
     sets = "- set: A 1\n  mains: 240 V\n- set: B 2\n  mains: 110 V\n- position: knob\n  must match: [mains]\n"
     found = whynot.takers_of_place(graph_of(sets + ORIGINAL + SISTER), "a1", "knob", "b2")
     assert found.verdict == whynot.REFUSED
-    assert "240 V" in found.reasons[0].says and "110 V" in found.reasons[0].says
+    assert "240 V" in found.reasons[0].says
+    assert "110 V" in found.reasons[0].says
 
 
 def test_a_refusal_that_no_rule_speaks_for_is_still_known_not_to_go() -> None:
@@ -41,7 +43,8 @@ def test_a_refusal_that_no_rule_speaks_for_is_still_known_not_to_go() -> None:
         whynot.takers_of_place(graph, "a1", "knob", "c3"),
         whynot.donors(graph, "c3", "knob", "a1"),
     ):
-        assert found.verdict == whynot.REFUSED and found.row is None
+        assert found.verdict == whynot.REFUSED
+        assert found.row is None
         assert [f.kind for f in found.reasons[0].facts][:1] == ["refuses"]
 
 
@@ -72,7 +75,8 @@ def test_an_assembly_that_does_not_declare_the_place() -> None:
 def test_another_part_is_recorded_there() -> None:
     graph = graph_of(ORIGINAL + "- takes: K-9\n  in: C 3\n  position: knob\n")
     found = whynot.donors(graph, "a1", "knob", "c3")
-    assert found.verdict == whynot.UNKNOWN and found.reasons[0].settle == "same: [K-1, K-9]"
+    assert found.verdict == whynot.UNKNOWN
+    assert found.reasons[0].settle == "same: [K-1, K-9]"
 
 
 def test_replaces_does_not_run_backwards() -> None:
@@ -103,11 +107,13 @@ def test_the_fact_that_would_settle_it_settles_it() -> None:
 def test_command(tmp_path: Path, capsys: Any) -> None:
     data = str(folder_with(tmp_path, [("f.yaml", ORIGINAL + SISTER + "- set: C 3\n")]))
     status, answer = ask(capsys, "--data", data, "takers", "A 1", "knob", "--why-not", "C 3")
-    assert status == 0 and len(answer["answers"]) == 1
+    assert status == 0
+    assert len(answer["answers"]) == 1
     assert [(w["set"], w["verdict"]) for w in answer["why not"]] == [("C 3", "not known")]
     assert answer["why not"][0]["reasons"][0]["settle"].startswith("rebadge: [A 1, C 3]")
     assert run(["--data", data, "donors", "A 1", "knob", "--why-not", "C 3"]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("C 3 for knob: not known\n") and "would settle it: rebadge: [A 1, C 3]" in said
+    assert said.startswith("C 3 for knob: not known\n")
+    assert "would settle it: rebadge: [A 1, C 3]" in said
     assert run(["--data", data, "donors", "A 1", "knob", "--why-not", "A 1"]) == 2
     assert run(["--data", data, "takers", "K-1", "--why-not", "Z 9"]) == 2

@@ -283,7 +283,9 @@ def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str)
     print(visible(says(after, fact)))
     if known is not None and not fact_gone(after, fact):
         where = known.where or Where("?")
-        print(f"known already at {visible(str(where))}; this adds evidence, {fact.certainty:.2f} now holds")
+        print(
+            f"known already at {visible(str(where))}; this adds evidence, certainty is now {fact.certainty}"
+        )
         return
     print(consequences.compare(loaded.graph, graphs.build(after), fact))
 

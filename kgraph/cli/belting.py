@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from kgraph import belt_questions, quantities, questions
-from kgraph.belts import identify
+from kgraph.belts import drive, identify
 from kgraph.cli.asking import print_json, query_options, wanted
 from kgraph.cli.loading import Settings, load
+from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
 from kgraph.render import belts
 from kgraph.render.terminal import visible
@@ -197,7 +199,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
     if as_json:
         print_json(belts.family_json(loaded.data, answer))
     else:
-        _give(belts.family_text(loaded.data, answer, sys.stdout.isatty(), proof), answer.says)
+        _give(belts.family_text(loaded.data, answer, sys.stdout.isatty(), proof), ())
     if any(row.part for row in answer.rows):
         return 0
     print("nothing found: no belt is recorded for this place", file=sys.stderr)
@@ -230,3 +232,48 @@ def speed_(settings: Settings, /, words: tuple[str, ...], tone: str, heard: str,
     else:
         sys.stdout.write(belts.speed_text(data, reading))
     return 0
+
+
+@click.command("run", short_help="a belt on its pulleys, to scale")
+@click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="An svg file; without it SVG to standard output.",
+)  # fmt: skip
+@click.pass_obj
+def run_picture(
+    settings: Settings, /, words: tuple[str, ...], section: str | None, output: Path | None
+) -> int:
+    """The pulleys and the belt on them, to scale, with path, wraps and stretch: the command `draw run`.
+
+    Example: kgraph draw run "Larkfield RC-40" "main belt" -o run.svg
+    """
+    from kgraph.folder import writing
+    from kgraph.render import run_picture as picture
+
+    if output is not None and output.suffix.lower() != ".svg":
+        raise WrongUse(Problem(None, "format", f"{output.name!r} is no svg file", "name it like run.svg"))
+    given = None if section is None else _read(quantities.section, section)
+    loaded = load(settings)
+    place = belt_questions.belt_place(loaded.graph, words)
+    answer = belt_questions.path(loaded.graph, place, given)
+    if answer is None:
+        print("nothing found: no run is recorded for this place; `kgraph add run` adds one", file=sys.stderr)
+        return 1
+    drawn = picture.svg(loaded.data, answer, _fitted(loaded.data, answer) if section is None else None)
+    if output is None:
+        sys.stdout.write(drawn.decode("utf-8") + "\n")
+        return 0
+    writing.write_over(output, drawn)
+    print(f"written: {output}")
+    return 0
+
+
+def _fitted(data: Collection, answer: belt_questions.PathAnswer) -> tuple[str, float] | None:
+    """The recorded belt and its stretch on the run that is drawn."""
+    recorded = answer.place.recorded
+    if recorded is None or recorded.belt is None:
+        return None
+    stretch = drive.fit(recorded.belt, answer.place.run).stretch
+    return None if stretch is None else (data.text("part", recorded.part), stretch)

@@ -8,18 +8,25 @@ from typing import Any
 
 import click
 
-from kgraph import collection
+from kgraph import calibration, collection, contradictions
+from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import Settings, entries_of
+from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
+from kgraph.fits.conflicts import Conflict
 from kgraph.problems import Problem, in_order
+from kgraph.render import calibration as render
+from kgraph.render.answers import percent
+from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 
 
 @click.command(short_help="everything wrong or doubtful in the data")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.option("--grades", is_flag=True, help="How often each grade held, where it was tried by hand.")
 @click.pass_obj
-def check(settings: Settings, as_json: bool) -> int:
+def check(settings: Settings, as_json: bool, grades: bool) -> int:
     """Everything wrong or doubtful in the data, each with file, line and column.
 
     Exit status 1 if there are errors. Example: kgraph check
@@ -28,7 +35,11 @@ def check(settings: Settings, as_json: bool) -> int:
 
     entries, problems = entries_of(replace(settings, skip_bad=True))
     data = collection.build(entries)
-    found = in_order([*problems, *check_all(data, graphs.build(data))])
+    graph = graphs.build(data)
+    if grades:
+        return _give_grades(calibration.of_folder(graph), as_json)
+    conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
+    found = in_order([*problems, *check_all(data, graph), *conflicts])
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:
@@ -38,8 +49,32 @@ def check(settings: Settings, as_json: bool) -> int:
             print(visible(str(problem)), file=sys.stderr)
         for problem in warnings:
             print(visible(_as_warning(problem)))
-        print(f"{len(entries)} entries: {len(errors)} errors, {len(warnings)} warnings")
+        counts = ", ".join((_count(len(errors), "error"), _count(len(warnings), "warning")))
+        print(f"{len(entries)} entries: {counts}")
     return 1 if errors else 0
+
+
+def _give_grades(found: tuple[GradeHeld, ...], as_json: bool) -> int:
+    if as_json:
+        print_json(render.as_json(found))
+    elif found:
+        sys.stdout.write(render.as_text(found, sys.stdout.isatty()))
+        print(render.NOTE, file=sys.stderr)
+    else:
+        print("nothing that was tried by hand had been said before by weaker facts", file=sys.stderr)
+    return 0 if found else 1
+
+
+def _as_problem(data: Collection, conflict: Conflict) -> Problem:
+    facts = "; ".join(f"{says(data, f)} ({percent(f.certainty)}, {f.id})" for f in conflict.facts)
+    weakest = conflict.weakest
+    mend = f"the weakest is: {says(data, weakest)}; look at it first, then `kgraph withdraw` what is wrong"
+    text = f"these {len(conflict.facts)} facts cannot all be true: {facts}"
+    return Problem(weakest.where, "conflict", text, mend, "warning")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _as_warning(problem: Problem) -> str:

@@ -95,7 +95,8 @@ def supposed(text: str) -> list[records.Entry]:
     if errors:
         raise WrongUse(*errors)
     if not entries:
-        raise WrongUse(f"{text!r} is no entry; write it as '{{rebadge: [A 1, B 2], how: compared}}'")
+        mend = "write it as '{rebadge: [A 1, B 2], how: compared}'"
+        raise WrongUse(*problems, f"{reading.shown(text)} is no entry; {mend}")
     return entries
 
 

@@ -10,7 +10,7 @@ from kgraph.collection import Collection, Evidence, Fact
 from kgraph.names import fold
 from kgraph.questions import Answer, Row
 from kgraph.render.sentences import says
-from kgraph.render.terminal import table, visible
+from kgraph.render.terminal import table, visible, wrapped
 
 
 def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
@@ -103,17 +103,17 @@ def percent(value: float) -> str:
 
 
 def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> str:
-    """The answer for a person: a table, then (with `proof`) the facts of each row."""
+    """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
     if not answer.rows:
         return ""
     head, cells = _HEADS[answer.question["command"]]
-    out = table(head, [cells(data, r) for r in answer.rows], terminal)
-    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    remarks = [_remarks(r) for r in answer.rows]
+    out = table(head, [cells(data, r) for r in answer.rows], terminal, remarks)
     if proof:
         out += "".join(_proof_text(data, row) for row in answer.rows)
-    if texts:
-        out += "".join(f"\nCaution, {visible(name)}: {visible(text)}" for name, text in texts.items()) + "\n"
-    return out
+    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    lines = [f"Caution, {visible(name)}: {visible(text)}" for name, text in texts.items()]
+    return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in lines)
 
 
 def _certainty(row: Row) -> str:
@@ -122,18 +122,17 @@ def _certainty(row: Row) -> str:
     return percent(row.certainty)
 
 
-def _remarks(row: Row) -> str:
-    said = [f"work: {w}" for w in row.work] + list(row.warnings)
-    said += [f"caution: {c}" for c in row.cautions]
+def _remarks(row: Row) -> list[str]:
+    said = [f"work: {w}" for w in row.work] + [f"warning: {w}" for w in row.warnings]
+    said += [f"cautions: {', '.join(row.cautions)}"] if row.cautions else []
     said += [f"differs: {', '.join(row.differs)}"] if row.differs else []
-    said += ["equal size"] if "size" in row.basis else []
-    return "; ".join(said)
+    return [*said, "by equal size: measure first"] if "size" in row.basis else said
 
 
 def _taker_cells(data: Collection, row: Row) -> list[str]:
     parts = ", ".join(data.text("part", p) for p in row.parts) or "-"
     place = [data.owner_text(row.set), data.text("position", row.position)]
-    return [*place, parts, _certainty(row), row.standing, _remarks(row)]
+    return [*place, parts, _certainty(row), row.standing]
 
 
 def _donor_cells(data: Collection, row: Row) -> list[str]:
@@ -141,7 +140,7 @@ def _donor_cells(data: Collection, row: Row) -> list[str]:
 
 
 def _sister_cells(data: Collection, row: Row) -> list[str]:
-    return [data.owner_text(row.set), _certainty(row), ", ".join(row.differs) or "-"]
+    return [data.owner_text(row.set), _certainty(row), row.standing]
 
 
 def _share_cells(data: Collection, row: Row) -> list[str]:
@@ -150,9 +149,9 @@ def _share_cells(data: Collection, row: Row) -> list[str]:
 
 
 _HEADS = {
-    "takers": (("set", "position", "parts", "certainty", "standing", "remarks"), _taker_cells),
-    "donors": (("for", "set", "position", "parts", "certainty", "standing", "remarks"), _donor_cells),
-    "sisters": (("set", "certainty", "differs"), _sister_cells),
+    "takers": (("set", "position", "parts", "certainty", "standing"), _taker_cells),
+    "donors": (("for", "set", "position", "parts", "certainty", "standing"), _donor_cells),
+    "sisters": (("set", "certainty", "standing"), _sister_cells),
     "shares": (("assembly", "kind", "set", "certainty"), _share_cells),
 }
 

@@ -234,9 +234,10 @@ def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -
         ("stretch", _percent(fit.stretch)),
         *_force_rows(fit),
     ]
-    if fit.speed_change is not None:
+    drives = fit.stretch is not None and fit.stretch > 0
+    if drives and fit.speed_change is not None:
         rows.append(("change of speed", drive.signed(fit.speed_change)))
-    if fit.tape_speed_cm_s is not None:
+    if drives and fit.tape_speed_cm_s is not None:
         rows.append(("tape speed", f"{fit.tape_speed_cm_s:.2f} cm/s"))
     more = [("reason", r) for r in fit.reasons]
     more += [("assumed", f"{a.what}: {a.value} ({a.source})") for a in fit.assumed]
@@ -251,9 +252,11 @@ def _force_rows(fit: drive.Fit) -> _Rows:
     """Tension, loads and pull as ranges; a load spreads as the tension does."""
     if fit.tension_n is None or fit.tension_range_n is None:
         return []
+    if fit.tension_n == 0:
+        return [("tension", "none: it hangs loose")]
     rows = [("tension", _range(*fit.tension_range_n, "N"))]
     for name, load in fit.shaft_loads.items():
-        ends = [load.n * end / fit.tension_n if fit.tension_n else 0.0 for end in fit.tension_range_n]
+        ends = [load.n * end / fit.tension_n for end in fit.tension_range_n]
         rows.append((f"load on {name}", _range(ends[0], ends[1], "N")))
     if fit.pull_limit_range_n is not None:
         rows.append(("pulls before it slips", _range(*fit.pull_limit_range_n, "N")))
@@ -284,6 +287,13 @@ def _sets(data: Collection, found: FoundBelt) -> list[str]:
     return list(dict.fromkeys(data.owner_text(r.set) for r in found.takers))
 
 
+def _sets_and_basis(data: Collection, found: FoundBelt) -> list[str]:
+    """The sets for a person: those that follow from equal size alone are marked."""
+    sized = {r.set for r in found.takers} - {r.set for r in found.takers if "size" not in r.basis}
+    marked = {data.owner_text(s) for s in sized}
+    return [f"{name} (by size)" if name in marked else name for name in _sets(data, found)]
+
+
 def _found_json(data: Collection, found: FoundBelt) -> dict[str, Any]:
     names = [data.text("part", p) for p in found.parts]
     return {
@@ -307,12 +317,12 @@ def _found_json(data: Collection, found: FoundBelt) -> dict[str, Any]:
 
 def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool) -> str:
     """`belt find` for a person: what is less likely than one in a thousand is counted, not listed."""
-    shown = [f for f in answer.found if f.probability >= 0.001]
+    shown = [f for f in answer.found if f.probability >= 0.001 or not f.parts]
     rows = [
         [
             ", ".join(data.text("part", p) for p in f.parts) or "none of these",
             f"{f.probability * 100:.1f} %",
-            ", ".join(_sets(data, f)) or "-",
+            ", ".join(_sets_and_basis(data, f)) or "-",
         ]
         for f in shown
     ]
@@ -371,6 +381,7 @@ def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: b
         for row in answer.rows
     ]
     out = table(("set", "position", "belt", "standing", "stretch", "agrees"), rows, terminal)
+    out += "".join(f"{visible(line)}\n" for line in answer.says)
     if proof:
         out += "".join(_proof_text(data, data.owner_text(row.set), row.proof) for row in answer.rows)
     return out + _caution_text(data, answer.cautions)

@@ -47,17 +47,36 @@ def cut(text: str, most: int) -> str:
     return out + "…"
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]], terminal: bool) -> str:
-    """Rows under their headings: aligned on a terminal, divided by tabs (and without headings) in a pipe."""
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str]], terminal: bool, remarks: Sequence[Sequence[str]] = ()
+) -> str:
+    """Rows under their headings, aligned, with each row's remarks wrapped below it, on a terminal.
+
+    In a pipe: no headings, cells divided by tabs, the remarks as a last cell.
+    """
     shown = [[visible(cell) for cell in row] for row in rows]
+    said = [[visible(r) for r in row] for row in remarks] or [[] for _ in rows]
     if not terminal:
-        return "".join("\t".join(row) + "\n" for row in shown)
+        tails = [["; ".join(s)] if remarks else [] for s in said]
+        return "".join("\t".join([*row, *tail]) + "\n" for row, tail in zip(shown, tails, strict=True))
     columns = _columns(head, shown)
-    lines = [head, ["─" * w for w in columns], *shown]
-    return "".join(
-        "  ".join(_pad(cell, w) for cell, w in zip(line, columns, strict=True)).rstrip() + "\n"
-        for line in lines
-    )
+    out = _line(head, columns) + _line(["─" * w for w in columns], columns)
+    for row, below in zip(shown, said, strict=True):
+        out += _line(row, columns) + "".join(wrapped(r, "    ") for r in below)
+    return out
+
+
+def wrapped(text: str, indent: str = "") -> str:
+    """The text in lines no wider than the terminal, all but the first indented once more."""
+    import textwrap
+
+    room = max(40, shutil.get_terminal_size((100, 24)).columns)
+    lines = textwrap.wrap(text, room, initial_indent=indent, subsequent_indent=indent + "  ")
+    return "".join(line + "\n" for line in lines)
+
+
+def _line(cells: Sequence[str], columns: Sequence[int]) -> str:
+    return "  ".join(_pad(cell, w) for cell, w in zip(cells, columns, strict=True)).rstrip() + "\n"
 
 
 def _columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:

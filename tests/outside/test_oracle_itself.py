@@ -222,6 +222,8 @@ def test_a_refused_place_refuses_what_is_original_there() -> None:
     no = {"refuses": "Maker c", "from": "knob", "in": "Maker a", "position": "knob", "certainty": "0.5"}
     entries = [takes("A", "Maker a", 0.8), takes("A", "Maker c", 0.6), no]
     assert oracle.takers_part(entries, "A")["makera", "knob"].no == pytest.approx(0.3, abs=1e-12)
+    maker_a: oracle.Owner = ("set", "makera")
+    assert oracle.noes(entries, "knob")[("part", "a"), maker_a] == pytest.approx(0.3, abs=1e-12)
 
 
 def test_said_again_is_one_fact_and_withdrawn_is_none() -> None:

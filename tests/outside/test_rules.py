@@ -43,7 +43,7 @@ def asked(graph: Graph, question: tuple[str, ...]) -> dict[tuple[str, str], ques
     return {(r.set[2:], r.position): r for r in answer.rows}
 
 
-def agree(graph: Graph, entries: list[dict[str, Any]], question: tuple[str, ...], must_match: bool = False) -> int:
+def agree(graph: Graph, entries: list[dict[str, Any]], question: tuple[str, ...]) -> int:
     """Assert that both give the same answers; how many there were."""
     expected, got = oracle.answer(entries, question), asked(graph, question)
     assert set(got) == set(expected), question

@@ -1,0 +1,144 @@
+"""How often each grade held, by what the user has since fitted or seen refused with their own hands.
+
+A trial is a `fits` or `takes` that was fitted, or a `refuses`. It counts where the facts without
+any trial had already said that the thing goes; it counts for the grade of the weakest fact of
+their best proof. With k of n held and every share equally likely beforehand, the share that holds
+is Beta(k + 1, n - k + 1).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from kgraph.collection import Fact
+from kgraph.fits import graph as graphs
+from kgraph.fits import proofs, rules
+from kgraph.fits.graph import Graph
+from kgraph.fits.rules import State
+
+BY_HAND = "fitted"
+"""The grade that makes a `fits` or a `takes` a trial."""
+OWN_NUMBER, SIZE = "own number", "equal size"
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """Something tried by hand: what had been said of it, by which grade, and whether it held."""
+
+    fact: Fact
+    held: bool
+    grade: str
+    said: float
+
+
+@dataclass(frozen=True, slots=True)
+class GradeHeld:
+    """One grade: trials, how many held, the mean certainty that had been said, and the posterior."""
+
+    grade: str
+    tried: int
+    held: int
+    said: float
+    mean: float
+    low: float
+    high: float
+
+
+def of_folder(graph: Graph) -> tuple[GradeHeld, ...]:
+    """Every grade that was tried, by name."""
+    by_grade: dict[str, list[Trial]] = {}
+    for trial in trials(graph):
+        by_grade.setdefault(trial.grade, []).append(trial)
+    return tuple(_summed(grade, by_grade[grade]) for grade in sorted(by_grade))
+
+
+def _summed(grade: str, found: list[Trial]) -> GradeHeld:
+    tried, held = len(found), sum(t.held for t in found)
+    a, b = held + 1, tried - held + 1
+    said = math.fsum(t.said for t in found) / tried
+    return GradeHeld(grade, tried, held, said, a / (a + b), quantile(0.025, a, b), quantile(0.975, a, b))
+
+
+def trials(graph: Graph) -> list[Trial]:
+    """What was tried by hand and had been said before by facts that are no trials."""
+    before = graphs.build(replace(graph.data, facts={f.id: f for f in _untried(graph)}))
+    found = []
+    for fact in graph.data.facts.values():
+        asked = _question(fact)
+        if asked is None:
+            continue
+        walked = proofs.explore(asked[0], lambda s: rules.forward(before, s))
+        target = walked.number.get(asked[1])
+        best = proofs.best_proofs(walked).get(target) if target is not None else None
+        if best is None or not best.labels:
+            continue
+        proof = walked.fact_list(best.labels)
+        weakest = min(proof, key=lambda f: (f.certainty, f.id))
+        said = proofs.product(walked, best.labels)
+        found.append(Trial(fact, fact.kind != "refuses", grade_of(weakest), said))
+    return found
+
+
+def _untried(graph: Graph) -> Iterator[Fact]:
+    """The facts as they stand without what was tried by hand."""
+    for fact in graph.data.facts.values():
+        if fact.kind == "refuses":
+            continue
+        rest = tuple(e for e in fact.evidence if not _by_hand(fact, e.how))
+        if rest:
+            yield replace(fact, evidence=rest, certainty=max(e.certainty for e in rest))
+
+
+def _by_hand(fact: Fact, how: str) -> bool:
+    return fact.kind in ("fits", "takes") and how.strip().lower() == BY_HAND
+
+
+def _question(fact: Fact) -> tuple[State, State] | None:
+    """(start, goal) of the walk that says whether a tried thing goes; None for what is no trial."""
+    if fact.kind == "refuses":
+        part, owner, position, at, where = fact.args
+        start = State("asked", part) if part else State("is", owner, position)
+        return start, State("goes", at, where)
+    if not any(_by_hand(fact, e.how) for e in fact.evidence):
+        return None
+    if fact.kind == "takes":
+        return State("asked", fact.args[0]), State("goes", fact.args[1], fact.args[2])
+    return State("is", fact.args[0], fact.args[1]), State("goes", fact.args[2], fact.args[3])
+
+
+def grade_of(fact: Fact) -> str:
+    """The grade of the strongest saying of a fact."""
+    if fact.kind == "size":
+        return SIZE
+    strongest = max(fact.evidence, key=lambda e: e.certainty)
+    return strongest.how.strip().lower() or OWN_NUMBER
+
+
+def incomplete_beta(x: float, a: int, b: int) -> float:
+    """The regularised incomplete beta function I_x(a, b) for whole a, b >= 1.
+
+    As a binomial tail: Abramowitz and Stegun, Handbook of Mathematical Functions, 26.5.24.
+    """
+    if x <= 0.0 or x >= 1.0:
+        return 0.0 if x <= 0.0 else 1.0
+    n = a + b - 1
+    logs = (
+        math.lgamma(n + 1)
+        - math.lgamma(j + 1)
+        - math.lgamma(n - j + 1)
+        + j * math.log(x)
+        + (n - j) * math.log1p(-x)
+        for j in range(a, n + 1)
+    )
+    return min(1.0, math.fsum(math.exp(v) for v in logs))
+
+
+def quantile(share: float, a: int, b: int) -> float:
+    """The x with I_x(a, b) = share, by halving; good to the last digits of a float."""
+    low, high = 0.0, 1.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if incomplete_beta(middle, a, b) < share else (low, middle)
+    return (low + high) / 2

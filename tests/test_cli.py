@@ -1,0 +1,261 @@
+"""The command line as its user meets it: answers, exit statuses, messages, what is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kgraph.cli.main import run
+from tests.support import DEMO, ask, folder_with, places
+
+FACTS = """\
+- set: Larkfield RC-40
+  also: [RC 40 L]
+  mains: 240 V 50 Hz
+- set: Ostmark 2200
+  mains: 220 V 50 Hz
+- set: Quillon 31
+- part: K-114
+  kind: knob
+  numbers: {Larkfield: "440 1882"}
+- position: mains fuse
+  must match: [mains]
+  caution: mains
+- rebadge: [Larkfield RC-40, Ostmark 2200]
+  except: [microphones, strap lugs]
+  how: fitted
+- takes: K-114
+  in: Larkfield RC-40
+  position: tuning knob
+  how: printed
+- fits: Ostmark 2200
+  position: tuning knob
+  to: Quillon 31
+  at: tone knob
+  work: ream the bore to 6.1 mm
+  how: fitted
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return folder_with(tmp_path, [("facts.yaml", FACTS)])
+
+
+def test_the_answer_of_the_contract(folder: Path, capsys: Any) -> None:
+    status, answer = ask(capsys, "--data", str(folder), "takers", "K-114")
+    assert status == 0
+    assert answer["question"] == {"command": "takers", "part": "K-114"}
+    first, second, third = answer["answers"]
+    assert (first["set"], first["standing"], first["best"]) == ("Larkfield RC-40", "stated", 0.95)
+    assert second["set"] == "Ostmark 2200"
+    assert second["standing"] == "inferred"
+    assert second["best"] == second["certainty"] == pytest.approx(0.98 * 0.95)
+    assert second["bounds"] is None
+    assert second["differs"] == ["microphones", "strap lugs"]
+    assert second["basis"] == ["stated facts"]
+    assert [f["line"] for f in second["proof"]] == [16, 13]
+    assert third["work"] == ["ream the bore to 6.1 mm"]
+    assert third["position"] == "tone knob"
+
+
+def test_no_number_is_rounded(folder: Path, capsys: Any) -> None:
+    _, answer = ask(capsys, "--data", str(folder), "takers", "K-114")
+    assert answer["answers"][1]["best"] == 0.98 * 0.95
+
+
+@pytest.mark.parametrize(
+    "words", [["RC 40 L", "tuning knob"], ["rc40l", "TUNING-KNOB"], ["Larkfield", "RC-40", "tuning", "knob"]]
+)
+def test_other_spellings_work_everywhere(folder: Path, capsys: Any, words: list[str]) -> None:
+    _, answer = ask(capsys, "--data", str(folder), "takers", *words)
+    assert places(answer) == [("Ostmark 2200", "tuning knob"), ("Quillon 31", "tone knob")]
+
+
+def test_a_makers_number_names_its_part(folder: Path, capsys: Any) -> None:
+    _, answer = ask(capsys, "--data", str(folder), "takers", "440 1882")
+    assert answer["question"]["part"] == "K-114"
+
+
+def test_must_match_refuses_with_both_values(folder: Path, capsys: Any) -> None:
+    status, answer = ask(capsys, "--data", str(folder), "donors", "Larkfield RC-40", "mains fuse")
+    assert (status, answer["refused"]) == (1, 1)
+    _, answer = ask(capsys, "--data", str(folder), "donors", "Larkfield RC-40", "mains fuse", "--all")
+    (row,) = answer["answers"]
+    assert row["standing"] == "refused"
+    assert any("240 V 50 Hz" in w and "220 V 50 Hz" in w for w in row["warnings"])
+    assert row["cautions"] == ["mains"]
+    assert "unplug" in answer["caution texts"]["mains"].lower()
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "said"),
+    [
+        (["takers", "K-115"], 2, "no part is called 'K-115'; did you mean K-114?"),
+        (["takers", "Larkfeild RC-40", "tuning knob"], 2, "did you mean Larkfield RC-40?"),
+        (["sisters", "Quillon 31"], 1, "nothing found"),
+        (["taker", "K-114"], 2, "did you mean takers?"),
+        (["takers", "K-114", "--at-least", "2"], 2, "--at-least"),
+        (["find", "zzzzzz"], 1, "nothing found"),
+        (["show", "K-115"], 2, "did you mean K-114?"),
+        (["withdraw", "0123", "--why", "x", "--yes"], 2, "no fact has the id '0123'"),
+        (["add", "rebagde", "A 1", "B 2", "--yes"], 2, "did you mean rebadge?"),
+        (["add", "takes", "K-1", "--in", "A 1", "--yes"], 2, "takes has no position:"),
+        (["add", "takes", "K-1", "--in", "A 1", "--positon", "x", "--yes"], 2, "did you mean position?"),
+        (["add"], 2, "add needs a KIND"),
+    ],
+    ids=lambda v: " ".join(v) if isinstance(v, list) else None,
+)
+def test_wrong_use_says_what_would_be_right(
+    folder: Path, capsys: Any, words: list[str], status: int, said: str
+) -> None:
+    before = (folder / "facts.yaml").read_bytes()
+    assert run(["--data", str(folder), *words]) == status
+    err = capsys.readouterr().err
+    assert said in err
+    assert "Traceback" not in err
+    assert [p.name for p in folder.glob("*.yaml")] == ["facts.yaml"]
+    assert (folder / "facts.yaml").read_bytes() == before
+
+
+def test_a_missing_folder_and_an_empty_one(tmp_path: Path, capsys: Any) -> None:
+    assert run(["--data", str(tmp_path / "none"), "takers", "K-114"]) == 3
+    assert "none" in capsys.readouterr().err
+    assert run(["--data", str(tmp_path), "takers", "K-114"]) == 3
+    assert "kgraph init" in capsys.readouterr().err
+
+
+def test_every_error_of_every_file_is_told(folder: Path, capsys: Any) -> None:
+    (folder / "bad.yaml").write_text("- rebagde: [A 1, B 2]\n- takes: K-1\n  in: A 1\n", encoding="utf-8")
+    assert run(["--data", str(folder), "takers", "K-114"]) == 3
+    err = capsys.readouterr().err.splitlines()
+    assert [line.split(": ")[0].rsplit("/", 1)[-1] for line in err] == ["bad.yaml:1:3", "bad.yaml:2:3"]
+    assert run(["--data", str(folder), "--skip-bad", "takers", "K-114"]) == 0
+    assert run(["--data", str(folder), "check"]) == 1
+
+
+def test_add_appends_and_keeps_what_stands_there(folder: Path, capsys: Any) -> None:
+    before = (folder / "facts.yaml").read_bytes()
+    words = ["add", "takes", "K-115", "--in", "Quillon 31", "--position", "back", "--how", "printed"]
+    assert run(["--data", str(folder), *words, "--file", "facts.yaml", "--yes"]) == 0
+    out = capsys.readouterr().out
+    assert "this makes 1 new answer" in out
+    after = (folder / "facts.yaml").read_bytes()
+    assert after.startswith(before)
+    assert after[len(before) :] == b"- takes: K-115\n  in: Quillon 31\n  position: back\n  how: printed\n"
+    assert places(ask(capsys, "--data", str(folder), "takers", "K-115")[1]) == [("Quillon 31", "back")]
+
+
+def test_add_without_yes_and_without_a_terminal_writes_nothing(folder: Path, capsys: Any) -> None:
+    assert run(["--data", str(folder), "add", "set", "Norvane 7"]) == 2
+    assert "--yes" in capsys.readouterr().err
+    assert len(list(folder.glob("*.yaml"))) == 1
+
+
+def test_add_tells_what_it_contradicts(folder: Path, capsys: Any) -> None:
+    words = [
+        "add",
+        "refuses",
+        "K-114",
+        "--in",
+        "Ostmark 2200",
+        "--position",
+        "tuning knob",
+        "--how",
+        "fitted",
+        "--yes",
+    ]
+    assert run(["--data", str(folder), *words]) == 0
+    assert "it contradicts" in capsys.readouterr().out
+    # The refusal reaches the like place too: 0.98 x 0.98 is more than the 0.95 of what the list says.
+    _, answer = ask(capsys, "--data", str(folder), "takers", "K-114")
+    assert answer["refused"] == 2
+    assert places(answer) == [("Quillon 31", "tone knob")]
+
+
+def test_the_same_fact_again_is_more_evidence(folder: Path, capsys: Any) -> None:
+    words = [
+        "add",
+        "rebadge",
+        "Ostmark 2200",
+        "Larkfield RC-40",
+        "--except",
+        "strap lugs",
+        "--except",
+        "microphones",
+    ]
+    assert run(["--data", str(folder), *words, "--how", "guess", "--source", "letter", "--yes"]) == 0
+    assert "known already" in capsys.readouterr().out
+    _, answer = ask(capsys, "--data", str(folder), "sisters", "Larkfield RC-40")
+    (row,) = answer["answers"]
+    assert row["certainty"] == 0.98
+    assert len(row["proof"][0]["evidence"]) == 2
+
+
+def test_withdraw_takes_back_and_deletes_nothing(folder: Path, capsys: Any) -> None:
+    _, answer = ask(capsys, "--data", str(folder), "sisters", "Larkfield RC-40")
+    fact = answer["answers"][0]["proof"][0]["fact"]
+    before = (folder / "facts.yaml").read_bytes()
+    assert run(["--data", str(folder), "withdraw", fact, "--why", "misread label", "--yes"]) == 0
+    assert ask(capsys, "--data", str(folder), "sisters", "Larkfield RC-40")[0] == 1
+    assert (folder / "facts.yaml").read_bytes() == before
+    assert run(["--data", str(folder), "show", fact]) == 0
+    assert "misread label" in capsys.readouterr().out
+    assert run(["--data", str(folder), "withdraw", fact, "--why", "again", "--yes"]) == 2
+
+
+def test_init_never_writes_into_what_is_there(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    assert run(["init", str(folder)]) == 3
+    assert run(["init", str(tmp_path / "new"), "--demo"]) == 0
+    for path in DEMO.glob("*.yaml"):
+        assert (tmp_path / "new" / path.name).read_bytes() == path.read_bytes()
+
+
+ONE_OF_EACH = {
+    "set": ["Norvane 7", "--market", "UK"],
+    "assembly": [
+        "TN7 mechanism", "--kind", "tape mechanism",
+        "--positions", "main belt", "--positions", "idler",
+    ],
+    "part": ["SQ 1.25 x 262", "--kind", "belt", "--section", "square 1.25 mm", "--inside-length", "262 mm"],
+    "position": ["aerial", "--also", "antenna", "--must-match", "mains"],
+    "kind": ["knob", "--generic", "no", "--compare", "shaft=same", "--compare", "bore=0.1 mm"],
+    "source": ["parts list, RC-40", "--type", "printed", "--where", "page 14"],
+    "grade": ["fitted", "--certainty", "0.99"],
+    "caution": ["mains", "--text", "Unplug it first."],
+    "unit": [
+        "U-07", "--set", "Quillon 31", "--state",
+        "aerial=snapped", "--state", "back=good", "--wants", "back",
+    ],
+    "stock": ["K-114", "--count", "3", "--where", "drawer 4"],
+    "rebadge": ["Larkfield RC-40", "Quillon 31"],
+    "uses": ["TN7 mechanism", "--in", "Larkfield RC-40", "--except", "counter belt"],
+    "takes": ["K-1", "--in", "Quillon 31", "--position", "back", "--role", "substitute"],
+    "same": ["K-114", "440 1882"],
+    "replaces": ["K-114B", "--old", "K-114"],
+    "fits": ["Quillon 31", "--position", "back", "--to", "Ostmark 2200", "--both-ways", "yes"],
+    "refuses": ["Ostmark 2200", "--from", "back", "--in", "Quillon 31", "--position", "back"],
+    "run": [
+        "main belt", "--in", "TN7 mechanism",
+        "--pulley", "name=motor, x=0 mm, y=0 mm, diameter=9.2 mm, drives=yes, rpm=2400",
+        "--pulley", "name=flywheel, x=62 mm, y=5 mm, diameter=58 mm, capstan=2.0 mm",
+        "--stretch", "4 % to 10 %",
+    ],
+    "taken": ["tuning knob", "--from", "U-07", "--to", "U-11", "--owed", "yes"],
+    "restored": ["tuning knob", "--to", "U-07"],
+    "withdraw": ["0123456789abcdef", "--why", "no such fact"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ONE_OF_EACH)
+def test_every_kind_can_be_added_and_is_read_back(folder: Path, capsys: Any, kind: str) -> None:
+    assert run(["--data", str(folder), "add", kind, *ONE_OF_EACH[kind], "--yes"]) == 0, (
+        capsys.readouterr().err
+    )
+    status, found = ask(capsys, "--data", str(folder), "check")
+    assert (status, found["errors"]) == (
+        (0, []) if kind not in ("taken", "restored") else (status, found["errors"])
+    )
+    assert (folder / "bench.yaml").read_text(encoding="utf-8").startswith(f"- {kind}: ")
