@@ -9,7 +9,7 @@ each answer are weighed again, and no question is asked twice.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kgraph import questions, records
@@ -59,11 +59,12 @@ def weigh(rows: Iterable[Row]) -> Doubts:
     """The doubts over the answers of one or more questions."""
     facts: dict[str, Fact] = {}
     weights: dict[str, _Weight] = {}
+    weighed = _Weighed()
     total, count, inexact = 0.0, 0, 0
     for row in rows:
         row_facts = {f.id: f for proof in row.proofs for f in proof}
         facts.update(row_facts)
-        bits, falls, exact = _falls(row, list(row_facts.values()))
+        bits, falls, exact = _falls(row, row_facts, weighed)
         total, count, inexact = total + bits, count + 1, inexact + (not exact)
         for fact, fall in falls.items():
             weight = weights.setdefault(fact, _Weight())
@@ -74,34 +75,57 @@ def weigh(rows: Iterable[Row]) -> Doubts:
     return Doubts(tuple(found), total, count, inexact)
 
 
-def _falls(row: Row, facts: Sequence[Fact]) -> tuple[float, dict[str, float], bool]:
+_Core = frozenset[frozenset[str]]
+"""Proofs as sets of fact ids, without the facts that are common to all of them."""
+
+
+class _Weighed:
+    """Chances of the cores of proofs, each worked out once: many answers differ by a common fact alone."""
+
+    def __init__(self) -> None:
+        self.known: dict[_Core, tuple[float, dict[str, tuple[float, float]]]] = {}
+
+    def chances(self, core: _Core, facts: Mapping[str, Fact]) -> tuple[float, dict[str, tuple[float, float]]]:
+        """The chance of a core, and for each of its facts that if it holds and if it does not."""
+        if core not in self.known:
+            ids = sorted(frozenset[str]().union(*core))
+            number = {fact: i for i, fact in enumerate(ids)}
+            given = [facts[i].certainty for i in ids]
+            proofs = [frozenset(number[i] for i in p) for p in sorted(core, key=sorted)]
+            both = {i: _known(proofs, given, number[i]) for i in ids}
+            self.known[core] = certainty.of_proofs(proofs, given), both
+        return self.known[core]
+
+
+def _known(proofs: Sequence[Labels], given: Sequence[float], fact: int) -> tuple[float, float]:
+    holds = certainty.of_proofs([p - {fact} for p in proofs], given)
+    return holds, certainty.of_proofs([p for p in proofs if fact not in p], given)
+
+
+def _falls(row: Row, facts: Mapping[str, Fact], weighed: _Weighed) -> tuple[float, dict[str, float], bool]:
     """Entropy of one answer, the fall for each of its facts, and whether both are exact."""
-    number = {f.id: i for i, f in enumerate(facts)}
-    chances = [f.certainty for f in facts]
-    proofs = [frozenset(number[f.id] for f in proof) for proof in row.proofs]
+    proofs = [frozenset(f.id for f in proof) for proof in row.proofs]
     try:
-        return *_weigh_proofs(proofs, facts, chances), row.all_proofs
+        return *_weigh_proofs(proofs, facts, weighed), row.all_proofs
     except certainty.OutOfReach:
-        return *_weigh_proofs(proofs[:FEWER_PROOFS], facts, chances), False
+        return *_weigh_proofs(proofs[:FEWER_PROOFS], facts, weighed), False
 
 
 def _weigh_proofs(
-    proofs: Sequence[Labels], facts: Sequence[Fact], chances: Sequence[float]
+    proofs: Sequence[frozenset[str]], facts: Mapping[str, Fact], weighed: _Weighed
 ) -> tuple[float, dict[str, float]]:
-    bits = entropy(certainty.of_proofs(proofs, chances))
-    used = frozenset().union(*proofs)
-    return bits, {
-        f.id: bits - _expected(proofs, chances, i)
-        for i, f in enumerate(facts)
-        if i in used and f.certainty < 1.0
-    }
+    common = frozenset.intersection(*proofs)
+    rest, both = weighed.chances(frozenset(p - common for p in proofs), facts)
+    shared = math.prod(facts[i].certainty for i in sorted(common))
+    bits = entropy(shared * rest)
+    pairs = {i: (shared * one, shared * none) for i, (one, none) in both.items()}
+    pairs.update({i: (shared / facts[i].certainty * rest, 0.0) for i in common})
+    return bits, {i: bits - _left(facts[i].certainty, *p) for i, p in pairs.items() if facts[i].certainty < 1}
 
 
-def _expected(proofs: Sequence[Labels], chances: Sequence[float], fact: int) -> float:
-    """Entropy that is left, in bits, once it is known whether the fact holds."""
-    holds = certainty.of_proofs([p - {fact} for p in proofs], chances)
-    fails = certainty.of_proofs([p for p in proofs if fact not in p], chances)
-    return chances[fact] * entropy(holds) + (1.0 - chances[fact]) * entropy(fails)
+def _left(chance: float, holds: float, fails: float) -> float:
+    """Entropy that is left, in bits, once it is known whether a fact of this certainty holds."""
+    return chance * entropy(holds) + (1.0 - chance) * entropy(fails)
 
 
 def of_set(graph: Graph, set_key: str) -> Doubts:

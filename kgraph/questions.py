@@ -11,7 +11,7 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import Collection, Fact
-from kgraph.fits import certainty, proofs, rules
+from kgraph.fits import certainty, families, proofs, rules
 from kgraph.fits.graph import Graph, Link, Place, sort_of
 from kgraph.fits.rules import State
 from kgraph.names import Name, did_you_mean, fold
@@ -205,8 +205,11 @@ def _rows(asked: _Asked) -> list[Row]:
         return []
     best = proofs.best_proofs(asked.walked)
     minimal = proofs.minimal_proofs(asked.walked, asked.targets)
+    sure = _Certainties(asked.walked, minimal, asked.wanted.effort)
     groups = _Items(asked)
-    return [_row(asked, target, best[target], minimal[target], groups) for target in sorted(asked.targets)]
+    return [
+        _row(asked, target, best[target], minimal[target], groups, sure) for target in sorted(asked.targets)
+    ]
 
 
 class _Items:
@@ -247,13 +250,20 @@ class _Items:
         self.known[target] = (parts, places)
 
 
-def _row(asked: _Asked, target: int, best: proofs.Best, minimal: proofs.Proofs, groups: _Items) -> Row:
+def _row(
+    asked: _Asked,
+    target: int,
+    best: proofs.Best,
+    minimal: proofs.Proofs,
+    groups: _Items,
+    sure: _Certainties,
+) -> Row:
     state = asked.targets[target]
     walked = asked.walked
     parts, places = groups.of(target)
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
-    bounds = _certainty(walked, target, minimal, strongest, asked.wanted.effort)
+    bounds = sure.of(target, strongest)
     no, against = _strongest_no(asked, state, parts, places)
     row = Row(
         set=state.owner,
@@ -276,21 +286,37 @@ def _row(asked: _Asked, target: int, best: proofs.Best, minimal: proofs.Proofs, 
     return _with_matches(asked, replace(row, cautions=_cautions(asked, row)))
 
 
-def _certainty(
-    walked: proofs.Walked, target: int, minimal: proofs.Proofs, best: float, effort: int
-) -> certainty.Bounds:
-    if minimal.complete and len(minimal.found) == 1:
-        return certainty.Bounds(best, best)
-    if minimal.complete:
-        try:
-            exact = certainty.of_proofs(minimal.found, [f.certainty for f in walked.facts])
-            return certainty.Bounds(exact, exact)
-        except certainty.OutOfReach:
-            pass
-    found = certainty.of_walk(walked, target, effort)
-    if found.exact:
-        return found
-    return certainty.Bounds(max(found.low, best), max(found.high, best))
+class _Certainties:
+    """The certainty of each target of a walk, by the cheapest exact method that serves."""
+
+    def __init__(self, walked: proofs.Walked, minimal: dict[int, proofs.Proofs], effort: int) -> None:
+        self.walked, self.minimal, self.effort = walked, minimal, effort
+        self.values = [f.certainty for f in walked.facts]
+        self.of_family: dict[int, certainty.Bounds] | None = None
+
+    def of(self, target: int, best: float) -> certainty.Bounds:
+        """Exact, or proven bounds, the lower one no less than the best proof."""
+        found = self.minimal[target]
+        if found.complete and len(found.found) == 1:
+            return certainty.Bounds(best, best)
+        if found.complete:
+            try:
+                exact = certainty.of_proofs(found.found, self.values)
+                return certainty.Bounds(exact, exact)
+            except certainty.OutOfReach:
+                pass
+        bounds = self._by_states(target)
+        if bounds.exact:
+            return bounds
+        return certainty.Bounds(max(bounds.low, best), max(bounds.high, best))
+
+    def _by_states(self, target: int) -> certainty.Bounds:
+        if self.of_family is None:
+            self.of_family = families.all_members(self.walked, self.minimal, self.effort) or {}
+        if target in self.of_family:
+            return self.of_family[target]
+        hard = sum(not p.complete for p in self.minimal.values())
+        return certainty.of_walk(self.walked, target, self.effort, shared_by=max(1, hard))
 
 
 def _named_part(asked: _Asked, proof: tuple[Fact, ...]) -> str | None:
@@ -500,11 +526,12 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
     best = proofs.best_proofs(walked)
     minimal = proofs.minimal_proofs(walked, targets)
+    sure = _Certainties(walked, minimal, wanted.effort)
     rows = []
     for target, state in targets.items():
         proof = walked.fact_list(best[target].labels)
         strongest = proofs.product(walked, best[target].labels)
-        bounds = _certainty(walked, target, minimal[target], strongest, wanted.effort)
+        bounds = sure.of(target, strongest)
         rows.append(
             Row(
                 set=state.owner,

@@ -111,17 +111,18 @@ def _independent(proofs: frozenset[Labels]) -> list[frozenset[Labels]]:
     return [frozenset(g[1]) for g in groups]
 
 
-def of_walk(walked: Walked, target: int, effort: int = EFFORT) -> Bounds:
+def of_walk(walked: Walked, target: int, effort: int = EFFORT, shared_by: int = 1) -> Bounds:
     """The probability that the target can be reached, from the steps themselves; bounds if need be.
 
     Facts are decided in the order in which a search from the start meets them. A state of the open
     part is: which of its members the start reaches, which of them reach the target, and which
-    reach which among the others. Equal states are one.
+    reach which among the others. Equal states are one. `shared_by`: how many questions the states
+    kept are divided among, so that a family of many is not worked at for minutes.
     """
     part = _Part.cut(walked, target)
     if part is None:
         return Bounds(0.0, 0.0)
-    return _Frontier(part, STATES * effort).run()
+    return _Frontier(part, max(20, STATES * effort // shared_by)).run()
 
 
 @dataclass

@@ -19,7 +19,7 @@ Labels = frozenset[int]
 PROOFS_KEPT = 64
 """The most minimal proofs that are listed for one answer; where there are more, it is said."""
 
-WORK_LIMIT = 20_000
+WORK_LIMIT = 6_000
 """The most partial proofs that are looked at when all minimal proofs of a question are listed."""
 
 
