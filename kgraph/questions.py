@@ -18,6 +18,8 @@ from kgraph.names import Name, did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
+FEW = 10
+"""Proofs that a lower bound is taken from where the exact certainty is out of reach."""
 SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
 
 
@@ -203,12 +205,15 @@ def _set_places(walked: proofs.Walked, phase: str, leave_out: str) -> dict[int, 
 def _rows(asked: _Asked) -> list[Row]:
     if not asked.targets:
         return []
-    best = proofs.best_proofs(asked.walked)
-    minimal = proofs.minimal_proofs(asked.walked, asked.targets)
-    sure = _Certainties(asked.walked, minimal, asked.wanted.effort)
+    walked, number = families.reduced(asked.walked, asked.targets)
+    wanted = {number[t] for t in asked.targets}
+    best = proofs.best_proofs(walked, wanted)
+    minimal = proofs.minimal_proofs(walked, wanted)
+    sure = _Certainties(walked, minimal, asked.wanted.effort)
     groups = _Items(asked)
     return [
-        _row(asked, target, best[target], minimal[target], groups, sure) for target in sorted(asked.targets)
+        _row(asked, t, best[number[t]], minimal[number[t]], groups, sure.of(number[t]))
+        for t in sorted(asked.targets)
     ]
 
 
@@ -256,14 +261,14 @@ def _row(
     best: proofs.Best,
     minimal: proofs.Proofs,
     groups: _Items,
-    sure: _Certainties,
+    bounds: certainty.Bounds,
 ) -> Row:
     state = asked.targets[target]
     walked = asked.walked
     parts, places = groups.of(target)
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
-    bounds = sure.of(target, strongest)
+    bounds = bounds.at_least(strongest)
     no, against = _strongest_no(asked, state, parts, places)
     row = Row(
         set=state.owner,
@@ -294,27 +299,28 @@ class _Certainties:
         self.values = [f.certainty for f in walked.facts]
         self.of_family: dict[int, certainty.Bounds] | None = None
 
-    def of(self, target: int, best: float) -> certainty.Bounds:
-        """Exact, or proven bounds, the lower one no less than the best proof."""
+    def of(self, target: int) -> certainty.Bounds:
+        """Exact, or proven bounds."""
         found = self.minimal[target]
-        if found.complete and len(found.found) == 1:
-            return certainty.Bounds(best, best)
         if found.complete:
             try:
                 exact = certainty.of_proofs(found.found, self.values)
                 return certainty.Bounds(exact, exact)
             except certainty.OutOfReach:
                 pass
-        bounds = self._by_states(target)
-        if bounds.exact:
-            return bounds
-        return certainty.Bounds(max(bounds.low, best), max(bounds.high, best))
+        return self._by_states(target)
+
+    def _few(self, target: int) -> float:
+        """What a few proofs with little in common give already: a lower bound."""
+        found = proofs.different_proofs(self.walked, target, FEW)
+        return certainty.of_proofs(found, self.values, 1 << FEW)
 
     def _by_states(self, target: int) -> certainty.Bounds:
         if self.of_family is None:
             self.of_family = families.all_members(self.walked, self.minimal, self.effort) or {}
         if target in self.of_family:
-            return self.of_family[target]
+            bounds = self.of_family[target]
+            return bounds if bounds.exact else bounds.at_least(self._few(target))
         hard = sum(not p.complete for p in self.minimal.values())
         return certainty.of_walk(self.walked, target, self.effort, shared_by=max(1, hard))
 
@@ -531,7 +537,7 @@ def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], 
     for target, state in targets.items():
         proof = walked.fact_list(best[target].labels)
         strongest = proofs.product(walked, best[target].labels)
-        bounds = sure.of(target, strongest)
+        bounds = sure.of(target).at_least(strongest)
         rows.append(
             Row(
                 set=state.owner,

@@ -22,6 +22,7 @@ LEVELS = (
         "checks",
         "shelf",
         "lookup",
+        "belt_questions",
         "consequences",
         "doubts",
         "whynot",

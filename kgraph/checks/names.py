@@ -260,8 +260,13 @@ def names_are_written_one_way(ground: Ground) -> Iterator[Problem]:
             continue
         told.add((kind, text))
         says = f"{kind} {shown(name.text)} is written {shown(before)} at {at(where)}: they count as one name"
-        here = f"{kind} {shown(before)} is written {shown(name.text)} at {at(entry.where)}: they count as one name"
-        yield warning(where, "two-spellings", here, "write it one way, or another name for another thing")
+        other = f"{kind} {shown(before)} is written {shown(name.text)} at {at(entry.where)}"
+        yield warning(
+            where,
+            "two-spellings",
+            f"{other}: they count as one name",
+            "write it one way, or another name for another thing",
+        )
         yield warning(
             entry.where, "two-spellings", says, "write it one way, or another name for another thing"
         )

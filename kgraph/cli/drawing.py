@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from kgraph import questions
+from kgraph.cli.belting import run_picture
 from kgraph.cli.loading import Settings, load
 from kgraph.folder import writing
 
@@ -40,3 +41,6 @@ def family(settings: Settings, set_name: str, output: Path | None) -> int:
     writing.write_over(output, picture)
     print(f"written: {output}")
     return 0
+
+
+draw.add_command(run_picture)

@@ -34,6 +34,10 @@ class Bounds:
         """Whether the two bounds are one number."""
         return self.low == self.high
 
+    def at_least(self, best: float) -> Bounds:
+        """These bounds, the lower one no less than a single proof's certainty; exact ones as they are."""
+        return self if self.exact else Bounds(max(self.low, best), max(self.high, best))
+
 
 class OutOfReach(Exception):
     """The work that a method may do was used up before it came to an end."""

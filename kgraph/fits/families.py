@@ -16,8 +16,10 @@ from dataclasses import dataclass, field
 from kgraph.fits.certainty import Bounds
 from kgraph.fits.proofs import Walked, spread
 
-STATES = 500
-"""States kept after each edge, for each step of effort."""
+WORK = 60_000
+"""States kept over all edges together, for each step of effort."""
+LEAST = 200
+"""States kept after an edge, however many edges there are."""
 
 
 @dataclass(frozen=True)
@@ -35,8 +37,32 @@ def all_members(walked: Walked, targets: Iterable[int], effort: int) -> dict[int
     net = _network(walked, wanted)
     if net is None:
         return None
-    found = _Passes(net, STATES * effort).run()
+    found = _Passes(net, max(LEAST, WORK * effort // max(1, len(net.edges)))).run()
     return {t: found[net.member[t]] for t in wanted if t in net.member}
+
+
+def reduced(walked: Walked, targets: Iterable[int]) -> tuple[Walked, dict[int, int]]:
+    """The same question on fewer states, and the new number of each state kept; facts keep theirs.
+
+    Left out are steps that go back where a step without any fact leads as well, and states on no way
+    to a target; the two states of a place are made one where nothing else parts them.
+    """
+    steps = _without_returns(walked)
+    useful = spread(set(targets), _into(steps)) | {0}
+    names = _places(walked, steps, useful) or {s: s for s in useful}
+    order = sorted(set(names.values()), key=lambda s: (s != names[0], s))
+    number = {state: i for i, state in enumerate(order)}
+    out: list[dict[tuple[int, int], None]] = [{} for _ in order]
+    for state in sorted(useful):
+        here = number[names[state]]
+        for to, label in steps[state]:
+            if to in useful and number[names[to]] != here:
+                out[here][number[names[to]], label] = None
+    states = [walked.states[s] for s in order]
+    small = Walked(
+        states, {s: i for i, s in enumerate(states)}, [list(o) for o in out], walked.facts, walked.costs
+    )
+    return small, {s: number[n] for s, n in names.items()}
 
 
 # From a walk to a network ---------------------------------------------------------------------
@@ -60,7 +86,7 @@ def _network(walked: Walked, targets: set[int]) -> _Net | None:
             if to not in useful:
                 continue
             there = start if names[to] in certain else names[to]
-            if there == here or there == start:
+            if there in (here, start):
                 continue
             pair = (min(here, there), max(here, there))
             if label < 0 or pairs.setdefault(label, pair) != pair:
@@ -96,7 +122,7 @@ def _without_returns(walked: Walked) -> _Edges:
         kept[state] = [
             (to, label)
             for to, label in out
-            if not (sole and label == sole[1] and label >= 0 and ((sole[0], to) in free or to == sole[0]))
+            if not (sole and label == sole[1] and label >= 0 and (sole[0], to) in free)
         ]
     return kept
 
@@ -109,9 +135,9 @@ def _places(walked: Walked, steps: _Edges, useful: set[int]) -> dict[int, int] |
     names = {s: name.setdefault(walked.states[s][1:], s) for s in sorted(useful)}
     for state in useful:
         for to, label in steps[state]:
-            if to in useful and walked.states[to].phase != walked.states[state].phase:
-                if label >= 0 or names[to] != names[state]:
-                    return None
+            crosses = to in useful and walked.states[to].phase != walked.states[state].phase
+            if crosses and (label >= 0 or names[to] != names[state]):
+                return None
     return names
 
 
@@ -148,7 +174,7 @@ _State = tuple[int, ...]
 
 @dataclass
 class _Layer:
-    """What one edge makes of each state: per state and outcome (weight, groups before, child, new numbers)."""
+    """What one edge makes of each state: for each outcome (weight, groups, child, new numbers)."""
 
     retiring: list[tuple[int, int]]
     """(member, its place among the open ones) of the members whose last edge this is."""

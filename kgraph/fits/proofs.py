@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from kgraph.collection import Fact
 from kgraph.fits.rules import State, Step
@@ -96,13 +96,22 @@ def product(walked: Walked, labels: Iterable[int]) -> float:
     return math.prod(walked.facts[i].certainty for i in sorted(set(labels)))
 
 
-def best_proofs(walked: Walked) -> dict[int, Best]:
-    """The best proof of every state, by distinct facts.
+def best_proofs(walked: Walked, targets: Iterable[int] = ()) -> dict[int, Best]:
+    """The best proof of every target (of every state, if none is given), by distinct facts.
 
     A search by cost. Only the facts that can serve twice are remembered on the way: a way to a
-    state is dropped when another is no dearer even after paying for all that it has in hand.
+    state is dropped when another is no dearer even after paying for all that it has in hand, and
+    when it is dearer than the dearest target is with each fact paid for each time.
     """
     shared = repeatable(walked)
+    found = _search(walked, frozenset(), math.inf)
+    if not shared:
+        return found
+    wanted = set(targets) & set(found) or set(found)
+    return {**found, **_search(walked, shared, max(found[t].cost for t in wanted))}
+
+
+def _search(walked: Walked, shared: Labels, limit: float) -> dict[int, Best]:
     costs = walked.costs
     found: dict[int, Best] = {}
     held: list[list[tuple[float, Labels]]] = [[] for _ in walked.states]
@@ -117,7 +126,7 @@ def best_proofs(walked: Walked) -> dict[int, Best]:
         for to, label in walked.steps[state]:
             if label < 0 or label in path:
                 heapq.heappush(queue, (cost, len(path), path, to))
-            elif shared or to not in found:
+            elif cost + costs[label] <= limit + 1e-12 and (shared or to not in found):
                 heapq.heappush(queue, (cost + costs[label], len(path) + 1, (*path, label), to))
     return found
 
@@ -168,6 +177,20 @@ def minimal_proofs(
                 heapq.heappush(queue, (grown, len(new), tuple(sorted(new)), to, new))
     open_ends = _reachable(walked, cut)
     return {t: Proofs(kept.get(t, []), t not in open_ends) for t in wanted if t in kept}
+
+
+def different_proofs(walked: Walked, target: int, most: int) -> list[Labels]:
+    """Up to `most` proofs of a target with few facts in common: each fact used makes its next use dearer."""
+    costs = list(walked.costs)
+    made: list[Labels] = []
+    for _ in range(most):
+        found = _search(replace(walked, costs=costs), frozenset(), math.inf).get(target)
+        if found is None:
+            break
+        made.append(frozenset(found.labels))
+        for label in found.labels:
+            costs[label] += 1.0
+    return list(dict.fromkeys(made))
 
 
 def leading_to(walked: Walked, targets: set[int]) -> set[int]:
