@@ -332,14 +332,17 @@ def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
         for mpa in (modulus.mpa, modulus.low_mpa, modulus.high_mpa)
     )
     ratios = speed_ratios(run.pulleys, thick)
-    tape = _tape_speed(run, ratios)
-    change = None if recorded is None else _speed_change(run, thick, recorded.section.thickness_mm)
+    hangs = stretch <= 0  # A belt that hangs loose drives nothing: no speed is told of it.
+    tape = None if hangs else _tape_speed(run, ratios)
+    change = None
+    if recorded is not None and not hangs:
+        change = _speed_change(run, thick, recorded.section.thickness_mm)
     limit = _pull(run, path, tension, (low, high))
     verdict, why = _verdict(belt, recorded, stretch, run.wanted, change, limit)
     reasons = [
         *why,
-        *_speed_reasons(run, change, tape, recorded),
-        *_pull_reasons(run, limit, path),
+        *([] if hangs else _speed_reasons(run, change, tape, recorded)),
+        *([] if hangs else _pull_reasons(run, limit, path)),
         *([modulus.warning] if modulus.warning else []),
         *_either_way_reason(path),
     ]

@@ -115,7 +115,7 @@ def _tone_says(reading: ToneReading, tone_hz: float) -> list[str]:
     if reading.thickness_mm is not None:
         says.append(f"a belt {reading.thickness_mm:.2f} mm thick would explain it")
     rpm = f" ({reading.motor_rpm:.0f} rpm)" if reading.motor_rpm is not None else ""
-    says.append(f"so would a motor that runs {signed(reading.motor_change)} off its speed{rpm}")
+    says.append(f"a motor that runs {signed(reading.motor_change)} off its speed{rpm} would explain it")
     if reading.error < 0:
         says.append("a belt that slips, or drag in the mechanism, also slows the tape")
     return says
