@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from kgraph.cli.main import run
-from tests.support import DEMO, ask, folder_with, places
+from tests.support import DEMO, ROOT, ask, folder_with, places
 
 FACTS = """\
 - set: Larkfield RC-40
@@ -259,3 +262,35 @@ def test_every_kind_can_be_added_and_is_read_back(folder: Path, capsys: Any, kin
         (0, []) if kind not in ("taken", "restored") else (status, found["errors"])
     )
     assert (folder / "bench.yaml").read_text(encoding="utf-8").startswith(f"- {kind}: ")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "words"),
+    [
+        ("ascii", ["find", "quillon"]),
+        ("latin-1", ["takers", "K-114", "--proof"]),
+        ("ascii", ["show", "Caf\u00e9 1"]),
+    ],
+)
+def test_no_locale_stops_a_command(folder: Path, encoding: str, words: list[str]) -> None:
+    (folder / "cafe.yaml").write_text("- set: Caf\u00e9 1\n  note: \u6f22\n", encoding="utf-8")
+    environment = {**os.environ, "PYTHONIOENCODING": encoding, "LC_ALL": "C", "PYTHONPATH": str(ROOT)}
+    run_it = [sys.executable, "-m", "kgraph.cli.main", "--data", str(folder), *words]
+    done = subprocess.run(run_it, capture_output=True, env=environment, check=False)
+    assert done.returncode == 0, done.stderr
+    assert b"Traceback" not in done.stderr
+
+
+def test_a_full_disk_for_the_output_is_an_error_and_a_closed_pipe_is_none(folder: Path) -> None:
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    command = [sys.executable, "-m", "kgraph.cli.main", "--data", str(folder), "takers", "K-114"]
+    with open("/dev/full", "w", encoding="utf-8") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, env=environment, check=False)
+    assert done.returncode == 3
+    assert b"No space left" in done.stderr
+    ours, theirs = os.pipe()
+    os.close(ours)
+    done = subprocess.run(command, stdout=theirs, stderr=subprocess.PIPE, env=environment, check=False)
+    os.close(theirs)
+    assert b"Traceback" not in done.stderr
+    assert done.returncode == 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -88,6 +89,7 @@ def main(args: Sequence[str] | None = None) -> None:
 
 def run(args: Sequence[str] | None = None) -> int:
     """Run a command; the exit status of the contract, section 3. Never a traceback for the user's faults."""
+    _print_anything()
     try:
         status = cli.main(
             args=list(args) if args is not None else None, prog_name="kgraph", standalone_mode=False
@@ -102,7 +104,8 @@ def run(args: Sequence[str] | None = None) -> int:
         return stop.status
     except (KeyboardInterrupt, click.Abort):
         return 130
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):
+        # Who reads our output has seen enough; click leaves by SystemExit when it meets the closed pipe.
         _silence_stdout()
         return 0
     except RecursionError:
@@ -112,6 +115,13 @@ def run(args: Sequence[str] | None = None) -> int:
         _silence_stdout()
         print(f"{error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
         return 3
+
+
+def _print_anything() -> None:
+    """Whatever the locale's encoding lacks is printed as an escape, and never stops a command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _silence_stdout() -> None:
