@@ -75,6 +75,8 @@ class Collection:
     aliases: dict[str, dict[str, str]] = field(default_factory=dict)
     ambiguous: dict[str, dict[str, set[str]]] = field(default_factory=dict)
     spelt: dict[str, dict[str, str]] = field(default_factory=dict)
+    features: dict[str, str] = field(default_factory=dict)
+    """Key -> name as written of what an `except` names: a position, an assembly or a feature."""
     assemblies: set[str] = field(default_factory=set)
     facts: dict[str, Fact] = field(default_factory=dict)
     withdrawn: dict[str, tuple[Fact, records.Withdraw]] = field(default_factory=dict)
@@ -100,7 +102,7 @@ class Collection:
         declared = self.things[kind].get(key)
         if declared:
             return declared[0].name.text
-        return self.spelt.get(kind, {}).get(key, key)
+        return self.spelt.get(kind, {}).get(key) or self.features.get(key, key)
 
     def owner_text(self, owner: str) -> str:
         """The name of a set or assembly from its owner key."""
@@ -413,6 +415,9 @@ def _note_spellings(made: Collection) -> None:
     for kind in words.THINGS:
         made.spelt[kind] = {}
     for entry in made.entries:
+        if isinstance(entry, records.Rebadge | records.Uses):
+            for named in entry.exceptions:
+                made.features.setdefault(_position(made, named), named.text)
         for kind, used in names_used(made, entry):
             key = made.key(kind, used.key)
             made.spelt[kind].setdefault(key, used.text)

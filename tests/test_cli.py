@@ -60,6 +60,9 @@ def test_the_answer_of_the_contract(folder: Path, capsys: Any) -> None:
     assert second["differs"] == ["microphones", "strap lugs"]
     assert second["basis"] == ["stated facts"]
     assert [f["line"] for f in second["proof"]] == [16, 13]
+    assert second["proof"][1]["says"] == (
+        "Larkfield RC-40 and Ostmark 2200 are one design, except microphones, strap lugs"
+    )
     assert third["work"] == ["ream the bore to 6.1 mm"]
     assert third["position"] == "tone knob"
 
