@@ -31,6 +31,7 @@ LEVELS = (
         "contradictions",
     ),
     ("render", "exchange"),
+    ("__main__",),
     ("cli",),
 )
 """The rooms, lowest first; those of one level do not import each other."""
