@@ -31,8 +31,8 @@ LEVELS = (
         "contradictions",
     ),
     ("render", "exchange"),
-    ("__main__",),
     ("cli",),
+    ("__main__",),
 )
 """The rooms, lowest first; those of one level do not import each other."""
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
