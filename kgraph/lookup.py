@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -79,9 +78,6 @@ def _known(data: Collection, kind: str, key: str) -> Known:
     return Known(
         kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others
     )
-
-
-_NOT_ALNUM = re.compile(r"[^a-z0-9]+")
 
 
 def _loose(text: str) -> str:

@@ -482,8 +482,6 @@ def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -
 
 def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
     values = data.attribute("set", owner[2:], attribute)
-    if not values and attribute in ("market", "years", "badge", "model"):
-        return []
     return [v if isinstance(v, str) else ", ".join(map(str, v)) for v in values]
 
 

@@ -101,6 +101,3 @@ FALSE_WORDS = {"no", "false"}
 FITS_LIKE_BELT = "belt"
 BELT_COMPARE: dict[str, str] = {"section": "0.1 mm", "inside length": "2 %"}
 """How belts compare unless a `kind: belt` entry says otherwise: common practice, no source."""
-
-EMPTY_STATES = frozenset({"missing", "broken", "snapped", "worn out", "altered"})
-"""Words of a unit's `state` for a place that has nothing to give."""

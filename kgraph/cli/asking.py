@@ -12,6 +12,7 @@ import click
 
 from kgraph import questions, whatif, whynot
 from kgraph.cli.loading import Loaded, Settings, as_it_is, load, supposed, with_entries
+from kgraph.fits.graph import Graph
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.render import answers
@@ -248,6 +249,22 @@ def donors(
     return explain(loaded, ask(loaded), found, as_json)
 
 
+def _of_set(
+    settings: Settings,
+    question: Callable[[Graph, str, Wanted], Answer],
+    set_name: str,
+    as_json: bool,
+    proof: bool,
+    wish: Wanted,
+) -> int:
+    """Ask a question about one set by its name, and print the answer."""
+
+    def ask(of: Loaded) -> Answer:
+        return question(of.graph, questions.name_of(of.data, "set", set_name), wish)
+
+    return reply(settings, load(settings), ask, as_json, proof)
+
+
 @click.command(short_help="the same design under other badges")
 @click.argument("set_name", metavar="SET")
 @query_options
@@ -257,13 +274,7 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 
     Example: kgraph sisters "Larkfield RC-40"
     """
-    loaded = load(settings)
-
-    def ask(of: Loaded) -> Answer:
-        key = questions.name_of(of.data, "set", set_name)
-        return questions.sisters(of.graph, key, wanted(**rest))
-
-    return reply(settings, loaded, ask, as_json, proof)
+    return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest))
 
 
 @click.command(short_help="which assemblies a set is built on, and with whom")
@@ -275,10 +286,4 @@ def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **r
 
     Example: kgraph shares "Larkfield RC-40"
     """
-    loaded = load(settings)
-
-    def ask(of: Loaded) -> Answer:
-        key = questions.name_of(of.data, "set", set_name)
-        return questions.shares(of.graph, key, wanted(**rest))
-
-    return reply(settings, loaded, ask, as_json, proof)
+    return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest))

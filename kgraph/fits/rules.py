@@ -42,7 +42,6 @@ Walk = Callable[[Graph, State], Iterable[Step]]
 
 _PARTS_FITTED = ("part", "alike", "older", "sized")
 _PARTS_ORIGINAL = ("part", "alike")
-_PLACES = ("is", "source", "goes")
 
 
 def forward(graph: Graph, state: State) -> list[Step]:
