@@ -9,7 +9,7 @@ is Beta(k + 1, n - k + 1).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from kgraph.collection import Fact
@@ -69,7 +69,7 @@ def trials(graph: Graph) -> list[Trial]:
         asked = _question(fact)
         if asked is None:
             continue
-        walked = proofs.explore(asked[0], lambda s: rules.forward(before, s))
+        walked = proofs.explore(asked[0], _earlier(before, _tried_on(fact)))
         target = walked.number.get(asked[1])
         best = proofs.best_proofs(walked).get(target) if target is not None else None
         if best is None or not best.labels:
@@ -89,6 +89,32 @@ def _untried(graph: Graph) -> Iterator[Fact]:
         rest = tuple(e for e in fact.evidence if not _by_hand(fact, e.how))
         if rest:
             yield replace(fact, evidence=rest, certainty=max(e.certainty for e in rest))
+
+
+def _tried_on(fact: Fact) -> str:
+    """The date of a trial, or "" where none is recorded."""
+    dates = [e.date for e in fact.evidence if e.date and (fact.kind == "refuses" or _by_hand(fact, e.how))]
+    return min(dates, default="")
+
+
+def _earlier(graph: Graph, date: str) -> Callable[[State], list[rules.Step]]:
+    """Steps by what had been said by a date; sayings without a date count as earlier."""
+
+    def steps(state: State) -> list[rules.Step]:
+        found = ((to, _as_of(fact, date)) for to, fact in rules.forward(graph, state))
+        return [(to, known) for to, known in found if known is not _UNSAID]
+
+    return steps
+
+
+_UNSAID = Fact("", "", (), 0.0)
+
+
+def _as_of(fact: Fact | None, date: str) -> Fact | None:
+    if fact is None or not date or all(e.date <= date for e in fact.evidence):
+        return fact
+    said = tuple(e for e in fact.evidence if e.date <= date)
+    return replace(fact, evidence=said, certainty=max(e.certainty for e in said)) if said else _UNSAID
 
 
 def _by_hand(fact: Fact, how: str) -> bool:

@@ -18,7 +18,7 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 
 _Ask = Callable[[Graph], tuple[Row, ...]]
-_EVERYTHING = Wanted(refused_too=True)
+_EVERYTHING = Wanted(refused_too=True, proofs=True)
 
 
 def of_folder(graph: Graph) -> list[Conflict]:
@@ -67,7 +67,7 @@ def _built_on(graph: Graph, place: Place) -> list[str]:
 def _of_row(graph: Graph, ask: _Ask, row: Row, seen: dict[frozenset[str], bool]) -> Conflict | None:
     """The conflict behind one answer, None where it was seen before.
 
-    Of its proofs, cheapest first, the first one that the refusal contradicts: the best proof may be
+    Of its proofs, the shortest first, the first one that the refusal contradicts: the best proof may be
     about another part than the refused one (two originals at one place). Facts that only carry a
     contradiction on to like sets are not in it.
     """
@@ -76,7 +76,7 @@ def _of_row(graph: Graph, ask: _Ask, row: Row, seen: dict[frozenset[str], bool])
         small = graphs.build(replace(graph.data, facts={f.id: f for f in facts if f.kind != "size"}))
         return any(r.against and r.proof for r in ask(small))
 
-    for proof in (row.proof, *row.proofs):
+    for proof in sorted((row.proof, *row.proofs), key=len):
         facts = (*proof, *row.against)
         key = frozenset(f.id for f in facts)
         if seen.get(key):

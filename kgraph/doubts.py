@@ -2,8 +2,9 @@
 
 H is the sum over the answers of the binary entropy of their certainty, in bits; the fall for a
 fact of certainty c is H - [c H(fact holds) + (1 - c) H(fact does not hold)] (section 6 of the
-contract). Only the answers whose proofs use a fact can change with it, so the proofs listed with
-each answer are weighed again, and no question is asked twice.
+contract). Only the answers that a fact bears on can change with it. Each question tells what would be
+left of each answer without each of its facts, worked out along with its certainty, and none is asked twice;
+where that is not known, the proofs listed with an answer are weighed again.
 """
 
 from __future__ import annotations
@@ -17,10 +18,13 @@ from kgraph.collection import Fact
 from kgraph.fits import certainty
 from kgraph.fits.certainty import Labels
 from kgraph.fits.graph import Graph
-from kgraph.questions import Row
+from kgraph.questions import Row, Wanted
 
 FEWER_PROOFS = 12
 """How many of an answer's strongest proofs are weighed where all of them are out of reach."""
+
+WEIGHED = Wanted(failures=True)
+"""How answers are asked for that are to be weighed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +60,13 @@ def entropy(chance: float) -> float:
 
 
 def weigh(rows: Iterable[Row]) -> Doubts:
-    """The doubts over the answers of one or more questions."""
+    """The doubts over the answers of one or more questions, asked with `WEIGHED`."""
     facts: dict[str, Fact] = {}
     weights: dict[str, _Weight] = {}
     weighed = _Weighed()
     total, count, inexact = 0.0, 0, 0
     for row in rows:
-        row_facts = {f.id: f for proof in row.proofs for f in proof}
-        facts.update(row_facts)
-        bits, falls, exact = _falls(row, row_facts, weighed)
+        bits, falls, exact = _falls(row, weighed, facts)
         total, count, inexact = total + bits, count + 1, inexact + (not exact)
         for fact, fall in falls.items():
             weight = weights.setdefault(fact, _Weight())
@@ -102,13 +104,30 @@ def _known(proofs: Sequence[Labels], given: Sequence[float], fact: int) -> tuple
     return holds, certainty.of_proofs([p for p in proofs if fact not in p], given)
 
 
-def _falls(row: Row, facts: Mapping[str, Fact], weighed: _Weighed) -> tuple[float, dict[str, float], bool]:
+def _falls(row: Row, weighed: _Weighed, facts: dict[str, Fact]) -> tuple[float, dict[str, float], bool]:
     """Entropy of one answer, the fall for each of its facts, and whether both are exact."""
+    if row.failures or not row.proofs:
+        facts.update((f.id, f) for f, _ in row.failures)
+        bits = entropy(row.certainty)
+        return (
+            bits,
+            {f.id: _fall(bits, row.certainty, f.certainty, c) for f, c in row.failures},
+            row.failures_exact,
+        )
+    mine = {f.id: f for proof in row.proofs for f in proof}
+    facts.update(mine)
     proofs = [frozenset(f.id for f in proof) for proof in row.proofs]
-    try:
-        return *_weigh_proofs(proofs, facts, weighed), row.all_proofs
-    except certainty.OutOfReach:
-        return *_weigh_proofs(proofs[:FEWER_PROOFS], facts, weighed), False
+    if len(proofs) > FEWER_PROOFS:
+        return *_weigh_proofs(proofs[:FEWER_PROOFS], mine, weighed), False
+    return *_weigh_proofs(proofs, mine, weighed), row.all_proofs
+
+
+def _fall(bits: float, chance: float, given: float, failed: float) -> float:
+    """The fall in bits for a fact of certainty `given`, without which `failed` is left of `chance`."""
+    if given >= 1.0:
+        return 0.0
+    holds = min(1.0, (chance - (1.0 - given) * failed) / given)
+    return bits - _left(given, holds, failed)
 
 
 def _weigh_proofs(
@@ -130,7 +149,7 @@ def _left(chance: float, holds: float, fails: float) -> float:
 
 def of_set(graph: Graph, set_key: str) -> Doubts:
     """Doubts over the donors of a set at every position known."""
-    return weigh(questions.donors(graph, set_key, questions.places_of(graph, set_key)).rows)
+    return weigh(questions.donors(graph, set_key, questions.places_of(graph, set_key), WEIGHED).rows)
 
 
 def of_unit(graph: Graph, unit: str) -> Doubts:
@@ -140,11 +159,11 @@ def of_unit(graph: Graph, unit: str) -> Doubts:
     rows: list[Row] = []
     for key in dict.fromkeys(data.key("set", u.set.key) for u in units):
         wants = dict.fromkeys(data.key("position", n.key) for u in units for n in u.wants)
-        rows += questions.donors(graph, key, wants).rows
+        rows += questions.donors(graph, key, wants, WEIGHED).rows
     return weigh(rows)
 
 
 def of_folder(graph: Graph) -> Doubts:
     """Doubts over the takers of every part. The donors of every set would repeat them, place by place."""
     parts = sorted(graph.data.known("part"))
-    return weigh(row for part in parts for row in questions.takers_of_part(graph, part).rows)
+    return weigh(row for part in parts for row in questions.takers_of_part(graph, part, WEIGHED).rows)

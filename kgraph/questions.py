@@ -11,7 +11,7 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import Collection, Fact
-from kgraph.fits import certainty, families, proofs, rules
+from kgraph.fits import blocks, certainty, families, proofs, rules
 from kgraph.fits.graph import Graph, Link, Place, sort_of
 from kgraph.fits.rules import State
 from kgraph.names import Name, did_you_mean, fold
@@ -44,7 +44,10 @@ class Row:
     differs: tuple[str, ...] = ()
     proof: tuple[Fact, ...] = ()
     proofs: tuple[tuple[Fact, ...], ...] = ()
-    all_proofs: bool = True
+    all_proofs: bool = False
+    failures: tuple[tuple[Fact, float], ...] = ()
+    """Each uncertain fact that bears on the answer, and the certainty should it not hold; where asked for."""
+    failures_exact: bool = True
     against: tuple[Fact, ...] = ()
     no: float = 0.0
 
@@ -61,11 +64,15 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the asker wants to see: the least certainty, refused ones too, and the effort for it."""
+    """What the asker wants to see: the least certainty, refused ones too, the effort, all proofs."""
 
     at_least: float = 0.0
     refused_too: bool = False
     effort: int = certainty.EFFORT
+    proofs: bool = False
+    """Whether all minimal proofs are listed, and not the best one alone."""
+    failures: bool = False
+    """Whether it is worked out for each fact what an answer's certainty would be without it."""
 
 
 DEFAULT = Wanted()
@@ -159,14 +166,19 @@ def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = 
     return _answer(_asked_place(graph.data, "takers", set_key, position), rows, wanted, graph.data)
 
 
-def donors(graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT) -> Answer:
-    """Every other set, and which of its places, that can give what is wanted at these positions."""
+def donors(
+    graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
+) -> Answer:
+    """Every other set, and which of its places, that can give what is wanted at these positions.
+
+    With `own_too` the set itself as well, since another unit of it can give: its very place by an empty proof.
+    """
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
     for position in asked:
         walked = proofs.explore(State("goes", owner, position), lambda s: rules.backward(graph, s))
-        targets = _set_places(walked, "is", owner)
+        targets = _set_places(walked, "is", "" if own_too else owner)
         found = _rows(_Asked(graph, walked, targets, wanted, False, Place(owner, position)))
         rows += [replace(r, wanted=position) for r in found]
     question = {
@@ -208,13 +220,9 @@ def _rows(asked: _Asked) -> list[Row]:
     walked, number = families.reduced(asked.walked, asked.targets)
     wanted = {number[t] for t in asked.targets}
     best = proofs.best_proofs(walked, wanted)
-    minimal = proofs.minimal_proofs(walked, wanted)
-    sure = _Certainties(walked, minimal, asked.wanted.effort)
+    sure = _Certainties(asked.graph, walked, wanted, asked.wanted)
     groups = _Items(asked)
-    return [
-        _row(asked, t, best[number[t]], minimal[number[t]], groups, sure.of(number[t]))
-        for t in sorted(asked.targets)
-    ]
+    return [_row(asked, t, best[number[t]], groups, sure.of(number[t])) for t in sorted(asked.targets)]
 
 
 class _Items:
@@ -259,16 +267,15 @@ def _row(
     asked: _Asked,
     target: int,
     best: proofs.Best,
-    minimal: proofs.Proofs,
     groups: _Items,
-    bounds: certainty.Bounds,
+    sure: _Sure,
 ) -> Row:
     state = asked.targets[target]
     walked = asked.walked
     parts, places = groups.of(target)
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
-    bounds = bounds.at_least(strongest)
+    bounds = sure.bounds.at_least(strongest)
     no, against = _strongest_no(asked, state, parts, places)
     row = Row(
         set=state.owner,
@@ -283,46 +290,80 @@ def _row(
         work=_work(proof),
         differs=exceptions_of(asked.data, proof),
         proof=proof,
-        proofs=tuple(walked.fact_list(sorted(p)) for p in minimal.found),
-        all_proofs=minimal.complete,
+        proofs=sure.proofs,
+        all_proofs=sure.all_proofs,
+        failures=sure.failures,
+        failures_exact=sure.failures_exact,
         against=against,
         no=no,
     )
     return _with_matches(asked, replace(row, cautions=_cautions(asked, row)))
 
 
+@dataclass(frozen=True, slots=True)
+class _Sure:
+    """How certain one target is, and its minimal proofs where they were listed."""
+
+    bounds: certainty.Bounds
+    proofs: tuple[tuple[Fact, ...], ...] = ()
+    all_proofs: bool = False
+    failures: tuple[tuple[Fact, float], ...] = ()
+    failures_exact: bool = True
+
+
 class _Certainties:
     """The certainty of each target of a walk, by the cheapest exact method that serves."""
 
-    def __init__(self, walked: proofs.Walked, minimal: dict[int, proofs.Proofs], effort: int) -> None:
-        self.walked, self.minimal, self.effort = walked, minimal, effort
+    def __init__(self, graph: Graph, walked: proofs.Walked, targets: set[int], wanted: Wanted) -> None:
+        self.walked, self.wanted = walked, wanted
         self.values = [f.certainty for f in walked.facts]
-        self.of_family: dict[int, certainty.Bounds] | None = None
+        tables = blocks.tables_of(graph)
+        self.of_family = families.all_members(walked, targets, wanted.effort, tables)
+        self.failing = families.without_each(walked, targets, 1, tables) if wanted.failures else {}
+        self.hard = targets - self.of_family.keys()
+        listed = targets if wanted.proofs else self.hard
+        if wanted.failures:
+            listed = listed | (targets - self.failing.keys())
+        self.minimal = proofs.minimal_proofs(walked, listed) if listed else {}
 
-    def of(self, target: int) -> certainty.Bounds:
+    def of(self, target: int) -> _Sure:
         """Exact, or proven bounds."""
+        if target in self.failing:
+            failing = self.failing[target]
+            facts = ((self.walked.facts[i], c) for i, c in failing.left.items())
+            left = tuple((f, c) for f, c in facts if f.certainty < 1.0)
+            return _Sure(self._bounds(target), failures=left, failures_exact=failing.exact)
+        if target not in self.minimal or not (self.wanted.proofs or self.wanted.failures):
+            return _Sure(self._bounds(target))
         found = self.minimal[target]
-        if found.complete:
-            try:
-                exact = certainty.of_proofs(found.found, self.values)
-                return certainty.Bounds(exact, exact)
-            except certainty.OutOfReach:
-                pass
-        return self._by_states(target)
+        listed = tuple(self.walked.fact_list(sorted(p)) for p in found.found)
+        return _Sure(self._bounds(target), listed, found.complete)
+
+    def _bounds(self, target: int) -> certainty.Bounds:
+        bounds = self.of_family.get(target)
+        if bounds is not None and bounds.exact:
+            return bounds
+        by_proofs = self._of_proofs(target)
+        if by_proofs is not None:
+            return by_proofs
+        if bounds is not None:
+            return bounds.at_least(self._few(target))
+        return certainty.of_walk(self.walked, target, self.wanted.effort, shared_by=max(1, len(self.hard)))
+
+    def _of_proofs(self, target: int) -> certainty.Bounds | None:
+        found = self.minimal.get(target)
+        if found is None or not found.complete:
+            return None
+        try:
+            exact = certainty.of_proofs(found.found, self.values)
+        except certainty.OutOfReach:
+            return None
+        return certainty.Bounds(exact, exact)
 
     def _few(self, target: int) -> float:
         """What a few proofs with little in common give already: a lower bound."""
         found = proofs.different_proofs(self.walked, target, FEW)
         return certainty.of_proofs(found, self.values, 1 << FEW)
-
-    def _by_states(self, target: int) -> certainty.Bounds:
-        if self.of_family is None:
-            self.of_family = families.all_members(self.walked, self.minimal, self.effort) or {}
-        if target in self.of_family:
-            bounds = self.of_family[target]
-            return bounds if bounds.exact else bounds.at_least(self._few(target))
-        hard = sum(not p.complete for p in self.minimal.values())
-        return certainty.of_walk(self.walked, target, self.effort, shared_by=max(1, hard))
 
 
 def _named_part(asked: _Asked, proof: tuple[Fact, ...]) -> str | None:
@@ -389,9 +430,26 @@ def _strongest_no(
     host = state if asked.host_is_row else State("goes", *(asked.other or ("", "")))
     refused = asked.refusals.get(host)
     if refused is None:
-        refused = asked.refusals[host] = _refused_items(asked.graph, host)
+        refused = asked.refusals[host] = (
+            _refused_items(asked.graph, host) if _refused_near(asked.graph, Place(*host[1:])) else {}
+        )
     against = [refused[i] for i in sorted([*parts, *places], key=str) if i in refused]
     return max(against, key=lambda r: r[0], default=(0.0, ()))
+
+
+def _refused_near(graph: Graph, place: Place) -> bool:
+    """Whether anything is refused at this place or at one like it; found once for all that are alike."""
+    near: dict[Place, bool] = graph.remembered.setdefault("refused near", {})
+    if place not in near:
+        alike_here = {place}
+        todo = [place]
+        while todo:
+            owner, position = todo.pop()
+            new = {Place(o, position) for o, _ in graph.like(owner, position)} - alike_here
+            alike_here |= new
+            todo += new
+        near.update(dict.fromkeys(alike_here, any(p in graph.refused_at for p in alike_here)))
+    return near[place]
 
 
 def _refused_items(graph: Graph, host: State) -> dict[str | Place, tuple[float, tuple[Fact, ...]]]:
@@ -513,7 +571,7 @@ def _notes(rows: list[Row], refused: int, less: int, wanted: Wanted) -> Iterable
         yield "Some certainties are proven bounds, the lower one shown; a larger --effort narrows them."
     if any("size" in r.basis for r in rows):
         yield SIZE_NOTE
-    if any(not r.all_proofs for r in rows):
+    if wanted.proofs and any(not r.all_proofs for r in rows):
         yield f"Some answers have more than {proofs.PROOFS_KEPT} proofs; not all of them are listed."
     if rows:
         yield SCALE_NOTE
@@ -529,13 +587,13 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 
 def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
     best = proofs.best_proofs(walked)
-    minimal = proofs.minimal_proofs(walked, targets)
-    sure = _Certainties(walked, minimal, wanted.effort)
+    certainties = _Certainties(graph, walked, set(targets), wanted)
     rows = []
     for target, state in targets.items():
         proof = walked.fact_list(best[target].labels)
         strongest = proofs.product(walked, best[target].labels)
-        bounds = sure.of(target).at_least(strongest)
+        sure = certainties.of(target)
+        bounds = sure.bounds.at_least(strongest)
         rows.append(
             Row(
                 set=state.owner,
@@ -545,8 +603,8 @@ def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], 
                 bounds=None if bounds.exact else (bounds.low, bounds.high),
                 differs=exceptions_of(graph.data, proof),
                 proof=proof,
-                proofs=tuple(walked.fact_list(sorted(p)) for p in minimal[target].found),
-                all_proofs=minimal[target].complete,
+                proofs=sure.proofs,
+                all_proofs=sure.all_proofs,
             )
         )
     return rows

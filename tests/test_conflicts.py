@@ -177,6 +177,16 @@ def test_a_fact_said_before_and_then_fitted_counts_by_its_earlier_grade() -> Non
     assert calibration.of_folder(graph_of(said.format("fitted"))) == ()
 
 
+def test_what_was_said_after_a_trial_had_not_been_said_before_it() -> None:
+    """A saying dated after the trial is no forecast of it; one without a date counts as earlier."""
+    trial = "- refuses: K-1\n  in: A 1\n  position: knob\n  date: 2024-05-02\n"
+    said = "- takes: K-1\n  in: A 1\n  position: knob\n  how: {}\n  date: {}\n"
+    assert calibration.of_folder(graph_of(trial + said.format("photo", "2024-06"))) == ()
+    text = trial + said.format("photo", "2024-06") + said.format("guess", "2023")
+    found = calibration.of_folder(graph_of(text))
+    assert [(g.grade, g.tried, g.held, g.said) for g in found] == [("guess", 1, 0, 0.4)]
+
+
 def test_command(tmp_path: Path, capsys: Any) -> None:
     data = str(folder_with(tmp_path, [("facts.yaml", TRIED)]))
     status, found = ask(capsys, "--data", data, "check", "--grades")

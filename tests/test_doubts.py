@@ -56,7 +56,7 @@ def _with(graph: Graph, changed: Fact | None, gone: str) -> Graph:
 
 
 def _entropy(graph: Graph) -> float:
-    answers = questions.donors(graph, "a1", ["knob"]).rows
+    answers = questions.donors(graph, "a1", ["knob"], doubts.WEIGHED).rows
     return sum(doubts.entropy(r.certainty) for r in answers)
 
 
@@ -69,7 +69,7 @@ def test_binary_entropy() -> None:
 
 def test_falls_are_those_of_asking_again() -> None:
     graph = graph_of(FAMILY)
-    found = doubts.weigh(questions.donors(graph, "a1", ["knob"]).rows)
+    found = doubts.weigh(questions.donors(graph, "a1", ["knob"], doubts.WEIGHED).rows)
     assert found.entropy_bits == pytest.approx(_entropy(graph), abs=1e-12)
     by_id = {d.fact.id: d.fall_bits for d in found.found}
     assert len(by_id) >= 6
@@ -89,7 +89,7 @@ def test_ranked_and_a_certain_fact_is_no_doubt() -> None:
 
 def test_a_single_doubt_settles_all_its_entropy() -> None:
     graph = graph_of("- rebadge: [A 1, B 2]\n  certainty: 0.5\n- position: knob\n")
-    found = doubts.weigh(questions.donors(graph, "a1", ["knob"]).rows)
+    found = doubts.weigh(questions.donors(graph, "a1", ["knob"], doubts.WEIGHED).rows)
     assert [(d.fall_bits, len(d.rows)) for d in found.found] == [(1.0, 1)]
 
 

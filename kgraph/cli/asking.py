@@ -45,10 +45,21 @@ def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
 
 def query_options(command: F) -> F:
     """The options that every query takes."""
+    command = asking_options(command)
     for option in reversed(
         [
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def asking_options(command: F) -> F:
+    """The options that change what is answered, for whatever shows answers."""
+    for option in reversed(
+        [
             click.option(
                 "--at-least",
                 default="0",
@@ -82,9 +93,9 @@ def query_options(command: F) -> F:
     return command
 
 
-def wanted(at_least: float, refused_too: bool, effort: int) -> Wanted:
+def wanted(at_least: float, refused_too: bool, effort: int, proof: bool = False) -> Wanted:
     """The asker's wishes as one value."""
-    return Wanted(at_least, refused_too, effort)
+    return Wanted(at_least, refused_too, effort, proofs=proof)
 
 
 def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
@@ -172,7 +183,7 @@ def takers(
     wish = wanted(**rest)
 
     def ask(of: Loaded) -> Answer:
-        if _is_part(of, words):
+        if is_part(of, words):
             return questions.takers_of_part(of.graph, questions.part_named(of.data, " ".join(words)), wish)
         return questions.takers_of_place(of.graph, *questions.place_named(of.data, words), wish)
 
@@ -183,7 +194,7 @@ def takers(
 
 def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
     target = questions.name_of(loaded.data, "set", why_not)
-    if _is_part(loaded, words):
+    if is_part(loaded, words):
         part = questions.part_named(loaded.data, " ".join(words))
         return whynot.takers_of_part(loaded.graph, part, target)
     set_key, position = questions.place_named(loaded.data, words)
@@ -196,7 +207,8 @@ def _not_itself(set_key: str, target: str) -> None:
         raise WrongUse("--why-not names the set that is asked about; it wants another one")
 
 
-def _is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
+def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
+    """Whether the words name a part, and not a set and a position."""
     if len(words) == 1:
         return True
     try:

@@ -1,44 +1,75 @@
-"""Exact certainty of every member of a family at once, however many ways lead round in it.
+"""Exact certainty of all answers of a walk at once, however many ways lead round in a family.
 
-Where the steps of a walk are facts that hold both ways, each on one step, the walk is a network of
-independent edges, and the question is two-terminal reliability from the start to every member. The
-edges are decided one after another; what matters of those decided is which members of the open part
-(the frontier) hang together, and that is all that is kept. One pass forward weighs these states, one
-pass backward tells for each group of a state how likely it still comes to hang on the start. Beyond a
-stated number of states the least likely are dropped: their weight is the width of the bounds.
+The states of a walk hang together in *knots*: states with facts between them that hold both ways, such
+as the places of a family, or the numbers of one part. Between knots the steps go one way. The answers
+of one knot are worked out on a :class:`Slice` of the walk, the knots that lead to it: first which of
+the gates (the states just before the knot) are reached, then, from these, every member of the knot
+by :mod:`kgraph.fits.blocks`. What does not have this shape is left to the other methods.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+import itertools
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
+from kgraph.fits.blocks import Tables, Tree, take_apart
 from kgraph.fits.certainty import Bounds
 from kgraph.fits.proofs import Walked, spread
 
-WORK = 60_000
-"""States kept over all edges together, for each step of effort."""
-LEAST = 200
+WORK = 120_000
+"""States kept over all edges of a question together, for each step of effort."""
+LEAST = 1_000
 """States kept after an edge, however many edges there are."""
+GATES = 256
+"""The most sets of gates that are told apart."""
+WORLDS = 10
+"""The most facts of a knot that are decided in every way where several of its states lead on."""
+
+Gates = frozenset[int]
+_Step = tuple[int, int, int]
+"""A state, one reached from it, and the number of the fact, or -1."""
 
 
-@dataclass(frozen=True)
-class _Net:
-    """Members numbered from the start (0) outwards, and the edges between them with their certainty."""
+class Failures(NamedTuple):
+    """For each fact what is left of a target's probability should it fail; an estimate where not exact."""
 
-    member: dict[int, int]
-    edges: list[tuple[int, int, float]]
-    size: int
+    left: dict[int, float]
+    exact: bool
 
 
-def all_members(walked: Walked, targets: Iterable[int], effort: int) -> dict[int, Bounds] | None:
-    """The probability of reaching each target; None where the walk is no network of two-way edges."""
-    wanted = set(targets)
-    net = _network(walked, wanted)
-    if net is None:
-        return None
-    found = _Passes(net, max(LEAST, WORK * effort // max(1, len(net.edges)))).run()
-    return {t: found[net.member[t]] for t in wanted if t in net.member}
+class _OtherShape(Exception):
+    """A slice is no row of knots, or too many gates lead to it."""
+
+
+def all_members(
+    walked: Walked, targets: Iterable[int], effort: int, tables: Tables | None = None
+) -> dict[int, Bounds]:
+    """The probability of reaching each target whose part of the walk has the shape for it."""
+    tables = tables or Tables()
+    found: dict[int, Bounds] = {}
+    made, most = _slices_and_states(walked, targets, effort)
+    for part in made:
+        found.update(part.chances(tables, most))
+    return found
+
+
+def without_each(walked: Walked, targets: Iterable[int], effort: int, tables: Tables) -> dict[int, Failures]:
+    """For each target, and each fact that bears on it, the probability of reaching it without that fact."""
+    found: dict[int, Failures] = {}
+    made, most = _slices_and_states(walked, targets, effort)
+    for part in made:
+        found.update(part.without_each(tables, most))
+    return found
+
+
+def _slices_and_states(walked: Walked, targets: Iterable[int], effort: int) -> tuple[list[Slice], int]:
+    """The slices, and how many states each may keep after an edge."""
+    made = list(slices(walked, targets))
+    edges = sum(len(s.edges) for s in made)
+    return made, max(LEAST, WORK * effort // max(1, edges))
 
 
 def reduced(walked: Walked, targets: Iterable[int]) -> tuple[Walked, dict[int, int]]:
@@ -65,36 +96,9 @@ def reduced(walked: Walked, targets: Iterable[int]) -> tuple[Walked, dict[int, i
     return small, {s: number[n] for s, n in names.items()}
 
 
-# From a walk to a network ---------------------------------------------------------------------
+# From a walk to slices ------------------------------------------------------------------------
 
 _Edges = dict[int, list[tuple[int, int]]]
-
-
-def _network(walked: Walked, targets: set[int]) -> _Net | None:
-    steps = _without_returns(walked)
-    useful = spread(targets, _into(steps))
-    names = _places(walked, steps, useful) or {s: s for s in useful}
-    start = names.get(0)
-    if start is None:
-        return None
-    certain = {names[s] for s in _free(steps, useful)}
-    pairs: dict[int, tuple[int, int]] = {}
-    both: dict[int, set[tuple[int, int]]] = {}
-    for state in useful:
-        here = start if names[state] in certain else names[state]
-        for to, label in steps[state]:
-            if to not in useful:
-                continue
-            there = start if names[to] in certain else names[to]
-            if there in (here, start):
-                continue
-            pair = (min(here, there), max(here, there))
-            if label < 0 or pairs.setdefault(label, pair) != pair:
-                return None
-            both.setdefault(label, set()).add((here, there))
-    if any(len(way) < 2 and start not in pairs[label] for label, way in both.items()):
-        return None
-    return _numbered(walked, pairs, start, {s: start if names[s] in certain else names[s] for s in useful})
 
 
 def _into(steps: _Edges) -> Callable[[int], list[int]]:
@@ -141,176 +145,329 @@ def _places(walked: Walked, steps: _Edges, useful: set[int]) -> dict[int, int] |
     return names
 
 
-def _free(steps: _Edges, useful: set[int]) -> set[int]:
-    """What the start reaches without any fact."""
-    return spread({0}, lambda s: [to for to, label in steps[s] if label < 0 and to in useful])
+def slices(walked: Walked, targets: Iterable[int]) -> Iterator[Slice]:
+    """The slices that hold the targets; those of another shape are left out."""
+    knots = _Knots(walked)
+    by_knot: dict[int, list[int]] = {}
+    for target in targets:
+        by_knot.setdefault(knots.of[target], []).append(target)
+    for knot, wanted in by_knot.items():
+        try:
+            yield knots.slice(knot, wanted)
+        except _OtherShape:
+            continue
 
 
-def _numbered(walked: Walked, pairs: dict[int, tuple[int, int]], start: int, names: dict[int, int]) -> _Net:
-    beside: dict[int, list[int]] = {}
-    for one, other in pairs.values():
-        beside.setdefault(one, []).append(other)
-        beside.setdefault(other, []).append(one)
-    order, number = [start], {start: 0}
-    for here in order:
-        for there in sorted(beside.get(here, ())):
-            if there not in number:
-                number[there] = len(order)
-                order.append(there)
-    edges = [
-        (min(number[a], number[b]), max(number[a], number[b]), walked.facts[label].certainty)
-        for label, (a, b) in pairs.items()
-        if a in number
-    ]
-    edges.sort(key=lambda e: (e[1], e[0]))
-    return _Net({s: number[n] for s, n in names.items() if n in number}, edges, len(order))
+class _Knots:
+    """The states of a walk in knots, and the one-way steps between them."""
+
+    def __init__(self, walked: Walked) -> None:
+        self.walked = walked
+        self.chances = [f.certainty for f in walked.facts]
+        steps = {(s, to, n) for s, out in enumerate(walked.steps) for to, n in out if to not in (0, s)}
+        self.two_way = [(s, to, label) for s, to, label in steps if s < to and (to, s, label) in steps]
+        both = {*self.two_way, *((to, s, label) for s, to, label in self.two_way)}
+        self.one_way = sorted(steps - both)
+        self.two_way.sort()
+        self.of = _joined(len(walked.states), self.two_way)
+        self.edges: dict[int, list[_Step]] = {}
+        for edge in self.two_way:
+            self.edges.setdefault(self.of[edge[0]], []).append(edge)
+        self.before: dict[int, list[_Step]] = {}
+        for step in self.one_way:
+            self.before.setdefault(self.of[step[1]], []).append(step)
+
+    def slice(self, knot: int, targets: Sequence[int]) -> Slice:
+        """The slice of one knot; raises _OtherShape."""
+        order = self._order(knot)
+        if self.of[0] not in order:
+            raise _OtherShape
+        front = [s for k in order[:-1] for s in self.before.get(k, ())]
+        into = self.before.get(knot, [])
+        inner = {k: self._between(k, [*front, *into]) for k in order[:-1]}
+        front, into = _gated(front, into)
+        own = self.edges.get(knot, [])
+        _once([*(e for k in inner.values() for e in k), *own, *into], front)
+        return Slice(self, order[:-1], tuple(targets), front, into, own, inner)
+
+    def knot(self, state: int) -> int:
+        """The knot of a state; a state put in before the knot asked about is one by itself."""
+        return state if state < 0 else self.of[state]
+
+    def _between(self, knot: int, steps: Iterable[_Step]) -> list[_Step]:
+        """The edges of a knot that lie on a way from where it is entered to where it is left."""
+        edges = self.edges.get(knot, [])
+        ends = {s for step in steps for s in step[:2] if self.of[s] == knot}
+        if not edges or len(ends) < 2:
+            return []
+        tree = take_apart([(a, b, 1.0) for a, b, _ in edges], min(ends))
+        blocks = set()
+        for end in ends:
+            while end != tree.start:
+                blocks.add(tree.ways[end].block)
+                end = tree.ways[end].through
+        return [edges[n] for b in sorted(blocks) for n in tree.blocks[b].numbers]
+
+    def _order(self, knot: int) -> list[int]:
+        """The knots that lead to this one, each after all that lead to it, itself last."""
+        order: list[int] = []
+        state: dict[int, int] = {}
+        todo = [(knot, False)]
+        while todo:
+            here, left = todo.pop()
+            if left:
+                state[here] = 2
+                order.append(here)
+                continue
+            if state.get(here) == 2:
+                continue
+            state[here] = 1
+            todo.append((here, True))
+            for s, _, _ in self.before.get(here, ()):
+                source = self.of[s]
+                if source == here or state.get(source) == 1:
+                    raise _OtherShape
+                if source not in state:
+                    todo.append((source, False))
+        return order
 
 
-# The two passes -------------------------------------------------------------------------------
-
-_State = tuple[int, ...]
-"""For each open member, the number of its group; group 0 holds the start, which stays open."""
-
-
-@dataclass
-class _Layer:
-    """What one edge makes of each state: for each outcome (weight, groups, child, new numbers)."""
-
-    retiring: list[tuple[int, int]]
-    """(member, its place among the open ones) of the members whose last edge this is."""
-    mass: list[float] = field(default_factory=list)
-    outcomes: list[list[tuple[float, _State, int, dict[int, int]]]] = field(default_factory=list)
-    dropped: float = 0.0
+def _gated(front: list[_Step], into: list[_Step]) -> tuple[list[_Step], list[_Step]]:
+    """Both kinds of steps; a fact that stands on more than one is decided on the way to a gate of its own."""
+    twice = {label for _, _, label in front} | _repeated(label for _, _, label in into)
+    more, entered = list(front), []
+    for number, (s, to, label) in enumerate(into):
+        if label >= 0 and label in twice:
+            gate = -2 - number
+            more.append((s, gate, label))
+            entered.append((gate, to, -1))
+        else:
+            entered.append((s, to, label))
+    return more, entered
 
 
-class _Passes:
-    def __init__(self, net: _Net, most: int) -> None:
-        self.net, self.most = net, most
-        self.last = [-1] * net.size
-        for at, (one, other, _) in enumerate(net.edges):
-            self.last[one] = self.last[other] = at
-        self.last[0] = len(net.edges)
+def _repeated(labels: Iterable[int]) -> set[int]:
+    seen: set[int] = set()
+    return {label for label in labels if label in seen or seen.add(label)}  # type: ignore[func-returns-value]
 
-    def run(self) -> list[Bounds]:
-        """For each member the bounds of its probability to hang on the start."""
-        return self._backward(self._forward())
 
-    def _forward(self) -> list[_Layer]:
-        layers: list[_Layer] = []
-        open_members = [0]
-        states: dict[_State, float] = {(0,): 1.0}
-        for at, (one, other, chance) in enumerate(self.net.edges):
-            fresh = [m for m in (one, other) if m not in open_members]
-            open_members = [*open_members, *fresh]
-            retiring = [(m, i) for i, m in enumerate(open_members) if self.last[m] <= at]
-            keep = [i for i, m in enumerate(open_members) if self.last[m] > at]
-            ends = (open_members.index(one), open_members.index(other))
-            layer, states = self._decide(states, ends, len(fresh), keep, chance, retiring)
-            open_members = [open_members[i] for i in keep]
-            layers.append(layer)
-        return layers
+def _once(edges: Iterable[_Step], front: Iterable[_Step]) -> None:
+    """Each fact stands on one edge, or on steps out of one state."""
+    seen: dict[int, tuple[int, ...]] = {}
+    places = [*(((a, b), label) for a, b, label in edges), *(((s,), label) for s, _, label in front)]
+    for where, label in places:
+        if label >= 0 and seen.setdefault(label, where) != where:
+            raise _OtherShape
 
-    def _decide(
-        self,
-        states: dict[_State, float],
-        ends: tuple[int, int],
-        fresh: int,
-        keep: list[int],
-        chance: float,
-        retiring: list[tuple[int, int]],
-    ) -> tuple[_Layer, dict[_State, float]]:
-        layer = _Layer(retiring)
-        following: dict[_State, float] = {}
-        made: list[list[tuple[float, _State, _State, dict[int, int]]]] = []
-        for state, mass in states.items():
-            top = max(state) + 1
-            apart = state + tuple(range(top, top + fresh))
-            joined = _join(apart, apart[ends[0]], apart[ends[1]])
-            mine = []
-            for weight, groups in _outcomes(chance, apart, joined):
-                child, numbers = _renumber([groups[i] for i in keep])
-                following[child] = following.get(child, 0.0) + mass * weight
-                mine.append((weight, groups, child, numbers))
-            layer.mass.append(mass)
-            made.append(mine)
-        kept = following
-        if len(following) > self.most:
-            ranked = sorted(following.items(), key=lambda s: (-s[1], s[0]))
-            kept = dict(ranked[: self.most])
-            layer.dropped = sum(m for _, m in ranked[self.most :])
-        index = {state: i for i, state in enumerate(kept)}
-        layer.outcomes = [[(w, g, index.get(c, -1), n) for w, g, c, n in mine] for mine in made]
-        return layer, kept
 
-    def _backward(self, layers: list[_Layer]) -> list[Bounds]:
-        low, high = [0.0] * self.net.size, [0.0] * self.net.size
-        low[0] = high[0] = 1.0
-        later: list[tuple[list[float], list[float]]] = [([1.0], [1.0])]
-        for layer in reversed(layers):
-            now = []
-            for mass, outcomes in zip(layer.mass, layer.outcomes, strict=True):
-                now.append(self._weigh(outcomes, later))
-                for weight, groups, child, numbers in outcomes:
-                    for member, place in layer.retiring:
-                        least, most = _chance(groups[place], child, numbers, later)
-                        low[member] += mass * weight * least
-                        high[member] += mass * weight * most
-            later = now
-        lost = 0.0
-        for layer in layers:
-            for member, _ in layer.retiring:
-                high[member] += lost
-            lost += layer.dropped
-        exact = lost == 0.0
+def _joined(size: int, edges: Iterable[_Step]) -> list[int]:
+    """For each state the least state of its knot."""
+    top = list(range(size))
+
+    def root(state: int) -> int:
+        while top[state] != state:
+            top[state] = top[top[state]]
+            state = top[state]
+        return state
+
+    for one, other, _ in edges:
+        a, b = root(one), root(other)
+        top[max(a, b)] = min(a, b)
+    return [root(s) for s in range(size)]
+
+
+@dataclass(slots=True)
+class Slice:
+    """One knot, its targets, and all that leads to it."""
+
+    knots: _Knots
+    order: list[int]
+    targets: tuple[int, ...]
+    front: list[_Step]
+    into: list[_Step]
+    edges: list[_Step]
+    inner: Mapping[int, list[_Step]]
+    """The edges of each knot on the way."""
+
+    def chances(self, tables: Tables, most: int) -> dict[int, Bounds]:
+        """The probability of reaching each target; nothing where too many gates lead to the knot."""
+        try:
+            weights = self._weights(self.knots.chances)
+        except _OtherShape:
+            return {}
+        low, high = dict.fromkeys(self.targets, 0.0), dict.fromkeys(self.targets, 0.0)
+        for gates, weight in weights.items():
+            reached = tables.all_of(self._tree(gates), most)
+            for target in self.targets:
+                bounds = reached.get(target, _NEVER)
+                low[target] += weight * bounds.low
+                high[target] += weight * bounds.high
+        return {t: Bounds(low[t], high[t] if high[t] > low[t] else low[t]) for t in self.targets}
+
+    def without_each(self, tables: Tables, most: int) -> dict[int, Failures]:
+        """For each target the probability of reaching it should one fact fail."""
+        chances = self.knots.chances
+        try:
+            weights = self._weights(chances)
+            of_front = {label: self._weights(_failed(chances, label)) for label in self._front_facts()}
+        except _OtherShape:
+            return {}
+        every = sorted({*weights, *(g for of in of_front.values() for g in of)}, key=sorted)
+        trees = {gates: _Failing.of(self._network(gates), tables, most) for gates in every}
+        found = {}
+        for target in self.targets:
+            left = {
+                label: sum(w * trees[gates].reached(target) for gates, w in of.items())
+                for label, of in of_front.items()
+            }
+            inner, exact = _inner_failures(target, weights, trees)
+            found[target] = Failures({**left, **inner}, exact)
+        return found
+
+    def _front_facts(self) -> list[int]:
+        steps = [*self.front, *(e for edges in self.inner.values() for e in edges)]
+        return sorted({label for _, _, label in steps if label >= 0})
+
+    def _tree(self, gates: Gates) -> Tree:
+        return take_apart([(a, b, c) for a, b, c, _ in self._network(gates)], _START)
+
+    def _network(self, gates: Gates) -> list[tuple[int, int, float, int]]:
+        """The edges of the knot, and those from these gates into it: (member, member, chance, label)."""
+        if not self.order:
+            return [(_START, self.targets[0], 1.0, -1)]
         return [
-            Bounds(a, a) if exact else Bounds(a, min(1.0, max(a, b))) for a, b in zip(low, high, strict=True)
+            (_START if steps is self.into else s, to, 1.0 if label < 0 else self.knots.chances[label], label)
+            for steps in (self.into, self.edges)
+            for s, to, label in steps
+            if steps is self.edges or s in gates
         ]
 
-    def _weigh(
-        self,
-        outcomes: list[tuple[float, _State, int, dict[int, int]]],
-        later: list[tuple[list[float], list[float]]],
-    ) -> tuple[list[float], list[float]]:
-        """For each group before the edge, the chance that it comes to hang on the start."""
-        apart = outcomes[-1][1]  # Where the edge does not hold the groups are as before.
-        top = max(apart) + 1
-        low, high = [0.0] * top, [0.0] * top
-        for weight, groups, child, numbers in outcomes:
-            after = dict(zip(apart, groups, strict=True))
-            for group, merged in after.items():
-                least, most = _chance(merged, child, numbers, later)
-                low[group] += weight * least
-                high[group] += weight * most
-        return low, high
+    def _weights(self, chances: Sequence[float]) -> dict[Gates, float]:
+        """How likely each set of gates is to be reached."""
+        gates = frozenset(s for s, _, _ in self.into)
+        active: dict[Gates, float] = {frozenset({0}): 1.0}
+        for knot in self.order:
+            out = self._leaving(knot)
+            following: dict[Gates, float] = {}
+            for states, weight in active.items():
+                here = frozenset(s for s in states if self.knots.knot(s) == knot)
+                rest = states - here
+                for reached, likely in self._reach(knot, here, chances):
+                    for fired, chance in _fire(reached, out, chances):
+                        after = rest | fired | (reached & gates)
+                        following[after] = following.get(after, 0.0) + weight * likely * chance
+            if len(following) > GATES:
+                raise _OtherShape
+            active = following
+        return active
+
+    def _leaving(self, knot: int) -> dict[int, dict[int, Gates]]:
+        """For each state of a knot that leads on within the front: label -> states reached."""
+        out: dict[int, dict[int, set[int]]] = {}
+        for s, to, label in self.front:
+            if self.knots.knot(s) == knot:
+                out.setdefault(s, {}).setdefault(label, set()).add(to)
+        return {s: {label: frozenset(to) for label, to in of.items()} for s, of in out.items()}
+
+    def _reach(self, knot: int, entries: Gates, chances: Sequence[float]) -> list[tuple[Gates, float]]:
+        """Which states of a knot are reached from those that it is entered at, each set with its chance."""
+        edges = self.inner[knot]
+        if not edges or not entries:
+            return [(entries, 1.0)]
+        if len(edges) > WORLDS:
+            raise _OtherShape
+        found: dict[Gates, float] = {}
+        for holds in itertools.product((True, False), repeat=len(edges)):
+            weight = math.prod(
+                (1.0 if label < 0 else chances[label]) if h else (0.0 if label < 0 else 1.0 - chances[label])
+                for h, (_, _, label) in zip(holds, edges, strict=True)
+            )
+            if weight:
+                reached = _spread(entries, [e for h, e in zip(holds, edges, strict=True) if h])
+                found[reached] = found.get(reached, 0.0) + weight
+        return list(found.items())
 
 
-def _outcomes(chance: float, apart: _State, joined: _State) -> list[tuple[float, _State]]:
-    """(weight, groups) where the edge holds and where it does not; the last is always the second."""
-    return [(chance, joined), (1.0 - chance, apart)]
+_START = -1
+_NEVER = Bounds(0.0, 0.0)
 
 
-def _join(groups: _State, one: int, other: int) -> _State:
-    if one == other:
-        return groups
-    into, gone = (one, other) if one < other else (other, one)
-    return tuple(into if g == gone else g for g in groups)
+@dataclass(slots=True)
+class _Failing:
+    """A network taken apart, to see what each of its edges is worth."""
+
+    tree: Tree
+    labels: list[int]
+    tables: Tables
+    most: int
+    all: dict[int, Bounds]
+
+    @classmethod
+    def of(cls, network: list[tuple[int, int, float, int]], tables: Tables, most: int) -> _Failing:
+        """Taken apart, every member's probability known."""
+        tree = take_apart([(a, b, c) for a, b, c, _ in network], _START)
+        return cls(tree, [label for *_, label in network], tables, most, tables.all_of(tree, most))
+
+    def reached(self, target: int) -> float:
+        """The probability of reaching a member, or its lower bound."""
+        return self.all.get(target, _NEVER).low
+
+    def without_each(self, target: int) -> Failures:
+        """For each fact on a way to the member the probability of reaching it should that fact fail."""
+        found: dict[int, float] = {}
+        here, after = target, 1.0
+        exact = self.all.get(target, _NEVER).exact
+        while here != self.tree.start and here in self.tree.ways:
+            way = self.tree.ways[here]
+            block = self.tree.blocks[way.block]
+            before = self.reached(way.through) * after
+            failing = self.tables.without_each(block, self.most)
+            exact = exact and failing.exact
+            for number, left in zip(block.numbers, failing.left, strict=True):
+                if (label := self.labels[number]) >= 0:
+                    found[label] = before * left[way.member]
+            after *= self.tables.of(block, self.most)[way.member].low
+            here = way.through
+        return Failures(found, exact)
 
 
-def _renumber(groups: list[int]) -> tuple[_State, dict[int, int]]:
-    """The groups numbered in the order met, the start's staying 0; and the new number of each old one."""
-    numbers = {0: 0}
-    return tuple(numbers.setdefault(g, len(numbers)) for g in groups), numbers
+def _inner_failures(target: int, weights: Mapping[Gates, float], trees: Mapping[Gates, _Failing]) -> Failures:
+    """The mean over the sets of gates of what is left of a target's probability should each fact fail."""
+    each = {gates: trees[gates].without_each(target) for gates in weights}
+    bearing = {label for found in each.values() for label in found.left}
+    left = {
+        label: sum(w * each[g].left.get(label, trees[g].reached(target)) for g, w in weights.items())
+        for label in bearing
+    }
+    return Failures(left, all(found.exact for found in each.values()))
 
 
-def _chance(
-    group: int, child: int, numbers: dict[int, int], later: list[tuple[list[float], list[float]]]
-) -> tuple[float, float]:
-    if group == 0:
-        return 1.0, 1.0
-    after = numbers.get(group)
-    if after is None:
-        return 0.0, 0.0
-    if child < 0:
-        return 0.0, 1.0
-    low, high = later[child]
-    return low[after], high[after]
+def _failed(chances: Sequence[float], label: int) -> list[float]:
+    return [0.0 if i == label else c for i, c in enumerate(chances)]
+
+
+def _spread(entries: Gates, edges: Sequence[_Step]) -> Gates:
+    beside: dict[int, list[int]] = {}
+    for one, other, _ in edges:
+        beside.setdefault(one, []).append(other)
+        beside.setdefault(other, []).append(one)
+    return frozenset(spread(set(entries), lambda s: beside.get(s, [])))
+
+
+def _fire(
+    reached: Gates, out: Mapping[int, Mapping[int, Gates]], chances: Sequence[float]
+) -> list[tuple[Gates, float]]:
+    """Which states beyond are reached, each set with its chance; each fact is decided once."""
+    made: dict[Gates, float] = {frozenset(): 1.0}
+    for state in sorted(reached & out.keys()):
+        for label, to in out[state].items():
+            following: dict[Gates, float] = {}
+            chance = 1.0 if label < 0 else chances[label]
+            for fired, weight in made.items():
+                following[fired | to] = following.get(fired | to, 0.0) + weight * chance
+                if chance < 1.0:
+                    following[fired] = following.get(fired, 0.0) + weight * (1.0 - chance)
+            made = following
+        if len(made) > GATES:
+            raise _OtherShape
+    return list(made.items())

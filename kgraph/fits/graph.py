@@ -9,11 +9,14 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from kgraph import quantities, records, words
 from kgraph.collection import Collection, Fact
 from kgraph.names import fold, name
+
+Size = quantities.Section | float | str
+"""A size as compared: a section, mm, or folded text where it is no length."""
 
 
 class Place(NamedTuple):
@@ -49,6 +52,8 @@ class Graph:
     fits_to: dict[Place, list[tuple[Place, Fact]]] = field(default_factory=lambda: defaultdict(list))
     refused_at: dict[Place, list[tuple[str | Place, Fact]]] = field(default_factory=lambda: defaultdict(list))
     parts_of_kind: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    remembered: dict[str, Any] = field(default_factory=dict)
+    """What was worked out once for the whole graph, each under the name of who keeps it."""
     _sizes: dict[str, list[tuple[str, Fact]]] = field(default_factory=dict)
     _smaller: dict[str, list[tuple[str, Fact]]] = field(default_factory=dict)
 
@@ -81,9 +86,27 @@ class Graph:
         found = []
         for other in self.parts_of_kind[kind]:
             offered, wanted = (part, other) if forward else (other, part)
-            if other != part and sizes_agree(self.data, offered, wanted, rules):
+            if other != part and self._agree(offered, wanted, rules):
                 found.append((other, size_fact(self.data, offered, wanted, kind)))
         return found
+
+    def _agree(self, offered: str, wanted: str, rules: dict[str, str]) -> bool:
+        """Whether all recorded sizes of two parts agree; one recorded on a single side is no agreement."""
+        one, other = (self._recorded(p, rules) for p in (offered, wanted))
+        compared = False
+        for key in rules or sorted({*one, *other}):
+            verdict = values_agree(one.get(key), other.get(key), rules.get(key, "same"))
+            if verdict is False:
+                return False
+            compared = compared or verdict is True
+        return compared
+
+    def _recorded(self, part: str, rules: dict[str, str]) -> dict[str, Size | None]:
+        known: dict[str, dict[str, Size | None]] = self.remembered.setdefault("sizes", {})
+        if part not in known:
+            keys = rules or _attribute_keys(self.data, part)
+            known[part] = {key: recorded_size(self.data, part, key) for key in keys}
+        return known[part]
 
 
 def build(data: Collection) -> Graph:
@@ -196,18 +219,6 @@ def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
     return rules or (dict(words.BELT_COMPARE) if kind == words.FITS_LIKE_BELT else {})
 
 
-def sizes_agree(data: Collection, offered: str, wanted: str, rules: dict[str, str]) -> bool:
-    """Whether all recorded sizes of two parts agree; one recorded on a single side is no agreement."""
-    keys = list(rules) or sorted(_attribute_keys(data, offered) | _attribute_keys(data, wanted))
-    compared = 0
-    for key in keys:
-        verdict = size_agrees(data, offered, wanted, key, rules.get(key, "same"))
-        if verdict is False:
-            return False
-        compared += verdict is True
-    return compared > 0
-
-
 def _attribute_keys(data: Collection, part: str) -> set[str]:
     return {
         k for t in data.things["part"].get(part, ()) for k, _ in t.attributes if k not in {"note", "caution"}
@@ -216,11 +227,13 @@ def _attribute_keys(data: Collection, part: str) -> set[str]:
 
 def size_agrees(data: Collection, offered: str, wanted: str, key: str, rule: str) -> bool | None:
     """Whether one size agrees; None where neither part records it."""
-    one, other = recorded_size(data, offered, key), recorded_size(data, wanted, key)
-    if one is None and other is None:
-        return None
+    return values_agree(recorded_size(data, offered, key), recorded_size(data, wanted, key), rule)
+
+
+def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None:
+    """Whether the size offered does for the one wanted; None where neither is recorded."""
     if one is None or other is None:
-        return False
+        return None if one is other else False
     if isinstance(one, quantities.Section) and isinstance(other, quantities.Section):
         parsed = quantities.compare_rule(rule)
         return one.form == other.form and all(
@@ -231,7 +244,7 @@ def size_agrees(data: Collection, offered: str, wanted: str, key: str, rule: str
     return isinstance(one, str) and isinstance(other, str) and rule == "same" and one == other
 
 
-def recorded_size(data: Collection, part: str, key: str) -> quantities.Section | float | str | None:
+def recorded_size(data: Collection, part: str, key: str) -> Size | None:
     """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded."""
     for thing in data.things["part"].get(part, ()):
         if not isinstance(thing, records.Part):

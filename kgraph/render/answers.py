@@ -60,8 +60,9 @@ def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
     out["warnings"] = list(row.warnings)
     out["differs"] = list(row.differs)
     out["proof"] = [fact_json(data, f) for f in row.proof]
-    out["proofs"] = [[f.id for f in proof] for proof in row.proofs]
-    out["all proofs"] = row.all_proofs
+    if row.proofs:
+        out["proofs"] = [[f.id for f in proof] for proof in row.proofs]
+        out["all proofs"] = row.all_proofs
     if row.against:
         out["against"] = [fact_json(data, f) for f in row.against]
         out["no"] = row.no
@@ -107,7 +108,7 @@ def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> st
     if not answer.rows:
         return ""
     head, cells = _HEADS[answer.question["command"]]
-    remarks = [_remarks(r) for r in answer.rows]
+    remarks = [remarks_of(r) for r in answer.rows]
     out = table(head, [cells(data, r) for r in answer.rows], terminal, remarks)
     if proof:
         out += "".join(_proof_text(data, row) for row in answer.rows)
@@ -116,13 +117,15 @@ def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> st
     return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in lines)
 
 
-def _certainty(row: Row) -> str:
+def certainty_text(row: Row) -> str:
+    """The certainty of a row as shown to a person; proven bounds as a range."""
     if row.bounds:
         return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
     return percent(row.certainty)
 
 
-def _remarks(row: Row) -> list[str]:
+def remarks_of(row: Row) -> list[str]:
+    """What is to be said below a row: work, warnings, cautions, differences."""
     said = [f"work: {w}" for w in row.work] + [f"warning: {w}" for w in row.warnings]
     said += [f"cautions: {', '.join(row.cautions)}"] if row.cautions else []
     said += [f"differs: {', '.join(row.differs)}"] if row.differs else []
@@ -132,7 +135,7 @@ def _remarks(row: Row) -> list[str]:
 def _taker_cells(data: Collection, row: Row) -> list[str]:
     parts = ", ".join(data.text("part", p) for p in row.parts) or "-"
     place = [data.owner_text(row.set), data.text("position", row.position)]
-    return [*place, parts, _certainty(row), row.standing]
+    return [*place, parts, certainty_text(row), row.standing]
 
 
 def _donor_cells(data: Collection, row: Row) -> list[str]:
@@ -140,12 +143,12 @@ def _donor_cells(data: Collection, row: Row) -> list[str]:
 
 
 def _sister_cells(data: Collection, row: Row) -> list[str]:
-    return [data.owner_text(row.set), _certainty(row), row.standing]
+    return [data.owner_text(row.set), certainty_text(row), row.standing]
 
 
 def _share_cells(data: Collection, row: Row) -> list[str]:
     sort = assembly_sort(data, row.assembly) or "-"
-    return [data.owner_text(row.assembly), sort, data.owner_text(row.set), _certainty(row)]
+    return [data.owner_text(row.assembly), sort, data.owner_text(row.set), certainty_text(row)]
 
 
 _HEADS = {
@@ -158,18 +161,19 @@ _HEADS = {
 
 def _proof_text(data: Collection, row: Row) -> str:
     place = f" at {data.text('position', row.position)}" if row.position else ""
-    lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {_certainty(row)}"]
-    lines += [_fact_line(data, f) for f in row.proof]
+    lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {certainty_text(row)}"]
+    lines += [fact_line(data, f) for f in row.proof]
     if len(row.proofs) > 1:
         count = f"{len(row.proofs)}{'' if row.all_proofs else ' or more'}"
         lines.append(f"  {count} proofs in all; the best one is shown, {percent(row.best)}")
     if row.against:
         lines.append(f"  against it, {percent(row.no)}:")
-        lines += [_fact_line(data, f) for f in row.against]
+        lines += [fact_line(data, f) for f in row.against]
     return "\n".join(lines) + "\n"
 
 
-def _fact_line(data: Collection, fact: Fact) -> str:
+def fact_line(data: Collection, fact: Fact) -> str:
+    """One fact of a proof on one line: certainty, what it says, how it is known, where it stands."""
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
     via = (

@@ -154,7 +154,7 @@ def test_forty_sets_and_a_hundred_and_twenty_facts() -> None:
 @given(seed=st.integers(0, 10_000), count=st.integers(3, 9))
 def test_best_certainty_and_union_bound_are_in_order(seed: int, count: int) -> None:
     edges = random_edges(5, count, seed)
-    for row in questions.sisters(network(edges), f"set{edges[0][0]}").rows:
+    for row in questions.sisters(network(edges), f"set{edges[0][0]}", questions.Wanted(proofs=True)).rows:
         each = [1.0] * len(row.proofs)
         for i, proof in enumerate(row.proofs):
             for fact in proof:
