@@ -11,18 +11,24 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from kgraph import quantities, questions, records, words
-from kgraph.belts import drive, geometry, identify, orings, tone
+from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, tone
+from kgraph.belts.recorded import belt_of as belt_of
+from kgraph.belts.recorded import run_of
+from kgraph.belts.sold import Sold
 from kgraph.collection import Collection, Fact
-from kgraph.fits import proofs
 from kgraph.fits.graph import Graph, Place, sort_of
-from kgraph.fits.rules import State
+from kgraph.fits.takers import Taker, Takers
+from kgraph.fits.ways import ways
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import DEFAULT, Row, Wanted
 
 MAIN_BELT = "main belt"
 ARTICLE_NOTE = "Belts of exactly equal section and length, or said to be the same, count as one article."
-O_RING_NOTE = f"O-rings are seals, not belts: hardness and joint line differ. Sizes: {orings.SOURCE}."
+O_RING_NOTE = (
+    "O-rings are seals, not belts: hardness and joint line differ, and their tolerances are their own. "
+    f"Sizes: {orings.SOURCE}."
+)
 _SLACK = 1e-9
 _CAUTIONS_OPEN = ("moving mechanism", "mains", "solvents")
 
@@ -41,7 +47,10 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class BeltPlace:
-    """What is known of the belt of a set at a position: the run, the belts best first, who shares it."""
+    """What is known of the belt of a set at a position: the run, the belts best first, who shares it.
+
+    What was left out is less certain than `at_least`, which was asked for.
+    """
 
     set: str
     position: str
@@ -50,6 +59,9 @@ class BeltPlace:
     belts: tuple[Recorded, ...]
     sharing: tuple[str, ...]
     notes: tuple[str, ...]
+    at_least: float = 0.0
+    runs_left_out: int = 0
+    belts_left_out: int = 0
 
     @property
     def recorded(self) -> Recorded | None:
@@ -69,7 +81,11 @@ class InWindow:
 
 @dataclass(frozen=True, slots=True)
 class PathAnswer:
-    """The path of a belt of that section on the run, and what would lie on it with the wanted stretch."""
+    """The path of a belt of that section on the run, and what would lie on it with the wanted stretch.
+
+    `sold_window_mm` holds the named lengths with which every belt of the class has that stretch;
+    `path_error_mm` is what the stated errors of the pulleys make of the path.
+    """
 
     place: BeltPlace
     section: quantities.Section
@@ -79,18 +95,28 @@ class PathAnswer:
     window_mm: tuple[float, float]
     belts: tuple[InWindow, ...]
     o_rings: tuple[orings.ORing, ...]
+    sold: Sold
+    sold_window_mm: tuple[float, float] | None
+    path_error_mm: float
+    assumed: tuple[drive.Assumed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class FitAnswer:
-    """What a belt does at a place; `recorded` is the belt it was compared with."""
+    """What a belt does at a place; `recorded` is the belt it was compared with.
+
+    `sold` is what such a belt may vary as it is sold, None where its size is not known.
+    """
 
     place: BeltPlace
     part: str
     fit: drive.Fit
     recorded: Recorded | None
+    sold: Sold | None
+    reasons: tuple[str, ...]
+    assumed: tuple[drive.Assumed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -101,7 +127,25 @@ class FoundBelt:
 
     parts: tuple[str, ...]
     probability: float
-    takers: tuple[Row, ...] = ()
+    takers: tuple[FoundAt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FoundAt:
+    """A place that takes an article; `best` is the certainty of its best proof."""
+
+    set: str
+    position: str
+    part: str
+    standing: str
+    best: float
+    by_size: bool
+    taker: Taker | Row
+
+    @property
+    def proof(self) -> tuple[Fact, ...]:
+        """The facts of the best proof."""
+        return self.taker.proof
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +154,7 @@ class FindAnswer:
 
     seen: identify.Measured
     found: tuple[FoundBelt, ...]
+    assumed: tuple[drive.Assumed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -139,6 +184,7 @@ class FamilyAnswer:
     place: BeltPlace
     rows: tuple[FamilyRow, ...]
     says: tuple[str, ...]
+    assumed: tuple[drive.Assumed, ...]
     cautions: tuple[str, ...]
 
 
@@ -148,33 +194,6 @@ class FamilyAnswer:
 def is_belt(data: Collection, part: str) -> bool:
     """Whether a part is of the kind belt."""
     return sort_of(data, part) == data.key("kind", fold(words.FITS_LIKE_BELT))
-
-
-def belt_of(data: Collection, part: str) -> drive.Belt | None:
-    """The sizes of a belt from all entries that declare it; None where section or length is missing."""
-    things = [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
-    section = next((t.section for t in things if t.section is not None), None)
-    length = next((t.inside_length_mm for t in things if t.inside_length_mm is not None), None)
-    hardness = next((t.hardness for t in things if t.hardness is not None), None)
-    return None if section is None or length is None else drive.Belt(section, length, hardness)
-
-
-def run_of(record: records.Run) -> drive.Run:
-    """A recorded run for the sums; the shaft at which the pull was measured is read from what was written."""
-    pulleys = tuple(
-        drive.Pulley(
-            p.name, p.x_mm, p.y_mm, p.diameter_mm, "outside" if p.outside else "inside",
-            p.drives, p.rpm, p.capstan_mm,
-        )
-        for p in record.pulleys
-    )  # fmt: skip
-    return drive.Run(pulleys, record.stretch, record.pull_N_m, _pull_at(record))
-
-
-def _pull_at(record: records.Run) -> str:
-    written = dict(record.pairs).get("pull")
-    at = written.partition(" at ")[2].strip() if isinstance(written, str) else ""
-    return next((p.name for p in record.pulleys if fold(p.name) == fold(at)), at)
 
 
 def belt_place(graph: Graph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
@@ -221,49 +240,59 @@ def belt_positions(graph: Graph, set_key: str) -> list[str]:
 def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
     """The run and the belts recorded at a place or any place like it, by the best proof each."""
     owner = f"s:{set_key}"
-    walked = proofs.explore(
-        State("goes", owner, position),
-        lambda s: [(State("goes", o, s.position), f) for o, f in graph.like(s.owner, s.position)],
-    )
-    best = proofs.best_proofs(walked)
-    ways = {s.owner: walked.fact_list(best[i].labels) for i, s in enumerate(walked.states)}
-    runs = _runs_on(graph.data, ways, position, wanted.at_least)
-    belts = _belts_on(graph, ways, owner, position, wanted.at_least)
+    found = ways(graph, {owner: 1.0}, position)
+    proof = {o: tuple(reversed(found.facts(o))) for o in found.certainty}
+    all_runs, all_belts = _runs_on(graph.data, proof, position), _belts_on(graph, proof, owner, position)
+    runs = [p for p in all_runs if strength(p) >= wanted.at_least]
+    belts = [b for b in all_belts if b.certainty >= wanted.at_least]
     chosen = runs[0] if runs else ()
     record = chosen[-1].record if chosen else None
     notes = []
     if len(runs) > 1:
         notes.append(f"{len(runs)} different runs are recorded here; the best supported one is used.")
-    sharing = sorted((o for o in ways if o[0] == "s"), key=lambda o: (o != owner, graph.data.owner_text(o)))
+    sharing = sorted((o for o in proof if o[0] == "s"), key=lambda o: (o != owner, graph.data.owner_text(o)))
     run = run_of(record) if isinstance(record, records.Run) else None
-    return BeltPlace(owner, position, run, chosen, tuple(belts), tuple(sharing), tuple(notes))
+    less = len(all_runs) - len(runs), len(all_belts) - len(belts)
+    return BeltPlace(
+        owner, position, run, chosen, tuple(belts), tuple(sharing), tuple(notes), wanted.at_least, *less
+    )
 
 
-def _runs_on(
-    data: Collection, ways: dict[str, tuple[Fact, ...]], position: str, at_least: float
-) -> list[tuple[Fact, ...]]:
+def _runs_on(data: Collection, proof: dict[str, tuple[Fact, ...]], position: str) -> list[tuple[Fact, ...]]:
     """The proofs of all runs of the like places, the best first; the run stands last in each."""
     found = [
-        (*ways[f.args[0]], f)
+        (*proof[f.args[0]], f)
         for f in data.facts.values()
-        if f.kind == "run" and f.args[1] == position and f.args[0] in ways
+        if f.kind == "run" and f.args[1] == position and f.args[0] in proof
     ]
-    found = [p for p in found if strength(p) >= at_least]
     return sorted(found, key=lambda p: (-strength(p), p[-1].id))
 
 
-def _belts_on(
-    graph: Graph, ways: dict[str, tuple[Fact, ...]], owner: str, position: str, at_least: float
-) -> list[Recorded]:
+def _belts_on(graph: Graph, proof: dict[str, tuple[Fact, ...]], owner: str, position: str) -> list[Recorded]:
     found: dict[tuple[str, bool], Recorded] = {}
-    for at, way in ways.items():
+    for at, way in proof.items():
         for part, role, fact in graph.taken_at.get(Place(at, position), ()):
-            proof = (*way, fact)
-            each = Recorded(part, role, belt_of(graph.data, part), strength(proof), proof, at == owner)
+            facts = (*way, fact)
+            each = Recorded(part, role, belt_of(graph.data, part), strength(facts), facts, at == owner)
             known = found.get((part, each.here))
-            if each.certainty >= at_least and (known is None or known.certainty < each.certainty):
+            if known is None or known.certainty < each.certainty:
                 found[part, each.here] = each
     return sorted(found.values(), key=lambda b: (-b.certainty, b.role != "original", b.part))
+
+
+def less_certain(place: BeltPlace) -> list[str]:
+    """How many runs and belts of a place were left out for being less certain than was asked for."""
+    return [
+        *_left_out(place.runs_left_out, "run", place.at_least),
+        *_left_out(place.belts_left_out, "belt", place.at_least),
+    ]
+
+
+def _left_out(count: int, what: str, at_least: float) -> list[str]:
+    if not count:
+        return []
+    are = f"{what} is" if count == 1 else f"{what}s are"
+    return [f"{count} {are} less certain than {at_least:g} and left out."]
 
 
 def strength(proof: Iterable[Fact]) -> float:
@@ -283,40 +312,86 @@ def same_article(graph: Graph, one: str, other: str) -> bool | None:
     return None if belt_of(graph.data, one) is None or belt_of(graph.data, other) is None else False
 
 
-def all_belts(data: Collection) -> dict[str, drive.Belt]:
+def all_belts(graph: Graph) -> dict[str, drive.Belt]:
     """Part -> sizes of every recorded belt whose sizes are known, in the order of their keys."""
-    found = {p: belt_of(data, p) for p in sorted(data.things["part"]) if is_belt(data, p)}
+    kind = graph.data.key("kind", fold(words.FITS_LIKE_BELT))
+    found = {p: belt_of(graph.data, p) for p in graph.parts_of_kind.get(kind, ())}
     return {p: b for p, b in found.items() if b is not None}
 
 
 # Path and fit ---------------------------------------------------------------------------------
 
 
-def path(graph: Graph, place: BeltPlace, section: quantities.Section | None = None) -> PathAnswer | None:
+def path(
+    graph: Graph,
+    place: BeltPlace,
+    section: quantities.Section | None = None,
+    grade: str | None = None,
+) -> PathAnswer | None:
     """The path on the run for the given section, else the recorded one; None where no run is recorded.
 
-    Raises WrongUse where no section is known, or the run cannot be.
+    `grade` is the class of tolerance to which belts are sold, the usual one if None. Raises WrongUse where
+    no section is known, or the run cannot be.
     """
-    if place.run is None:
+    run = place.run
+    if run is None:
         return None
-    recorded = place.recorded
-    if section is None and (recorded is None or recorded.belt is None):
-        says = f"no belt with its sizes is recorded for {_place_text(graph.data, place)}"
-        raise WrongUse(Problem(None, "no-section", says, 'give its section, like --section "square 1.2 mm"'))
-    used = section or (recorded.belt.section if recorded and recorded.belt else None)
-    assert used is not None
+    used, sold_to = section or _recorded_section(graph.data, place), grade or tolerances.USUAL
     try:
-        found = drive.belt_path(place.run, used.thickness_mm)
-        ends = drive.window(place.run, used.thickness_mm)
-    except (geometry.GeometryError, drive.RunError) as error:
-        raise _impossible(place, error) from None
-    rings = drive.o_rings(place.run, used.sizes_mm[0]) if used.form == "round" else []
-    notes = [*place.notes, *_either_way(found), *([O_RING_NOTE] if rings else [])]
+        found = drive.belt_path(run, used.thickness_mm)
+        ends = drive.window(run, used.thickness_mm)
+        sold_ends = sold.window(run, used, sold_to)
+        error = drive.path_error_mm(run, used.thickness_mm)
+    except (geometry.GeometryError, drive.RunError) as wrong:
+        raise _impossible(place, wrong) from None
+    rings = drive.o_rings(run, used.sizes_mm[0]) if used.form == "round" else []
+    middle = drive.Belt(used, sum(ends) / 2)
+    notes = [*place.notes, *less_certain(place), *_either_way(found), *([O_RING_NOTE] if rings else [])]
     return PathAnswer(
-        place, used, found, place.run.wanted, place.run.stretch is None, ends,
-        _in_window(graph.data, place.run, drive.Belt(used, max(ends[0], 1.0))), tuple(rings),
+        place, used, found, run.wanted, run.stretch is None, ends,
+        _in_window(graph, run, drive.Belt(used, max(ends[0], 1.0))), tuple(rings),
+        sold.sold(middle, sold_to), sold_ends, error, _path_assumed(run, used, sold_to, grade),
         _cautions(graph.data, place), tuple(notes),
     )  # fmt: skip
+
+
+def _recorded_section(data: Collection, place: BeltPlace) -> quantities.Section:
+    recorded = place.recorded
+    if recorded is None or recorded.belt is None:
+        says = f"no belt with its sizes is recorded for {_place_text(data, place)}"
+        raise WrongUse(Problem(None, "no-section", says, 'give its section, like --section "square 1.2 mm"'))
+    return recorded.belt.section
+
+
+def of_thickness(data: Collection, place: BeltPlace, thickness_mm: float) -> quantities.Section:
+    """The recorded section with another thickness; square where none is recorded. Raises WrongUse.
+
+    A flat belt keeps its width, so that a thickness above it is refused.
+    """
+    recorded = place.recorded
+    section = recorded.belt.section if recorded and recorded.belt else None
+    if section is None or section.form != "flat":
+        return quantities.Section(section.form if section else "square", (thickness_mm,))
+    width = section.sizes_mm[0]
+    if thickness_mm > width:
+        says = f"a flat belt {width:g} mm wide is no more than that thick, not {thickness_mm:g} mm"
+        raise WrongUse(Problem(None, "thickness", says, "give the whole section with --section"))
+    return quantities.Section("flat", (width, thickness_mm))
+
+
+def _path_assumed(
+    run: drive.Run, used: quantities.Section, sold_to: str, chosen: str | None
+) -> tuple[drive.Assumed, ...]:
+    found = []
+    if run.stretch is None:
+        low, high = run.wanted
+        found.append(
+            drive.Assumed("wanted stretch", f"{low * 100:.3g} % to {high * 100:.3g} %", drive.NO_SOURCE)
+        )
+    if used.about:
+        off = f"± {used.error_mm:.3g} mm"
+        found.append(drive.Assumed("section, about", off, quantities.ABOUT_SOURCE))
+    return (*found, *drive.about_run(run), *sold.assumed(sold_to, chosen is not None))
 
 
 def _either_way(found: geometry.Path) -> list[str]:
@@ -327,11 +402,11 @@ def _either_way(found: geometry.Path) -> list[str]:
     ]
 
 
-def _in_window(data: Collection, run: drive.Run, like: drive.Belt) -> tuple[InWindow, ...]:
+def _in_window(graph: Graph, run: drive.Run, like: drive.Belt) -> tuple[InWindow, ...]:
     """The recorded belts of a like section that, each with its own thickness, have the wanted stretch."""
     low, high = run.wanted
     found = []
-    for part, belt in all_belts(data).items():
+    for part, belt in all_belts(graph).items():
         try:
             fit = drive.fit(belt, run, like)
         except (drive.RunError, geometry.GeometryError):
@@ -342,10 +417,10 @@ def _in_window(data: Collection, run: drive.Run, like: drive.Belt) -> tuple[InWi
     return tuple(sorted(found, key=lambda b: (b.belt.inside_length_mm, b.part)))
 
 
-def fit(graph: Graph, part: str, place: BeltPlace) -> FitAnswer:
+def fit(graph: Graph, part: str, place: BeltPlace, grade: str | None = None) -> FitAnswer:
     """What a belt does at a place, on the run or against the belt recorded there.
 
-    Raises WrongUse for a part that is no belt and for figures that cannot be.
+    `grade` as for :func:`path`. Raises WrongUse for a part that is no belt and for figures that cannot be.
     """
     data = graph.data
     belt = belt_of(data, part)
@@ -353,14 +428,25 @@ def fit(graph: Graph, part: str, place: BeltPlace) -> FitAnswer:
     if belt is None and not is_belt(data, part):
         says = f"{data.text('part', part)} is not recorded as a belt"
         raise WrongUse(Problem(None, "no-belt", says, "name a part of `kind: belt`"))
+    as_sold, assumed, reasons = None, [], []
     if belt is None:
         why = f"section or inside length of {data.text('part', part)} is not recorded"
         done = drive.Fit("not known", (why,), ())
     else:
         done = _fit(belt, place, recorded)
-    notes = [*place.notes, *_said_here(graph, part, place), *_several(graph, place)]
-    cautions = _cautions(data, place, part)
-    return FitAnswer(place, part, done, recorded, cautions, tuple(notes))
+        as_sold = _as_sold(belt, place, done, grade or tolerances.USUAL)
+        assumed, reasons = sold.assumed(as_sold.grade, grade is not None), sold.says(as_sold, done)
+    notes = [*place.notes, *less_certain(place), *_said_here(graph, part, place), *_several(graph, place)]
+    return FitAnswer(
+        place, part, done, recorded, as_sold, (*done.reasons, *reasons), (*done.assumed, *assumed),
+        _cautions(data, place, part), tuple(notes),
+    )  # fmt: skip
+
+
+def _as_sold(belt: drive.Belt, place: BeltPlace, done: drive.Fit, grade: str) -> Sold:
+    if place.run is None and done.stretch is not None:
+        return sold.on_path(belt, done.stretch, grade)
+    return sold.sold(belt, grade, place.run)
 
 
 def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive.Fit:
@@ -372,12 +458,11 @@ def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive
 
 def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
-    answer = questions.takers_of_part(graph, part, Wanted(refused_too=True))
-    rows = [r for r in answer.rows if r.set == place.set and r.position == place.position]
+    here = Place(place.set, place.position)
+    found = [t for t in Takers(graph).of(part) if t.place == here and t.no > 0]
     return [
-        f"A recorded trial says that it does not go here ({r.standing})."
-        for r in rows
-        if r.standing in ("refused", "disputed")
+        f"A recorded trial says that it does not go here ({'refused' if t.refused else 'disputed'})."
+        for t in found
     ]
 
 
@@ -414,60 +499,145 @@ def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tupl
 
 def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
     """Which recorded articles a measured belt can be, with the sets that take each. Raises MeasureError."""
-    belts = all_belts(graph.data)
+    belts = all_belts(graph)
     articles = _articles(graph, belts)
+    named = {parts[0]: belts[parts[0]] for parts in articles.values()}
     hypotheses = [
-        identify.Hypothesis(parts[0], belts[parts[0]].section, belts[parts[0]].inside_length_mm)
-        for parts in articles.values()
+        identify.Hypothesis(key, belt.section, belt.inside_length_mm, belt.length_error_mm)
+        for key, belt in named.items()
     ]
+    taking = Takers(graph)
+    takers = {key: _takers(graph, taking, parts, wanted) for key, parts in articles.items()}
     found = [
-        FoundBelt(articles[c.key], c.probability, _takers(graph, articles[c.key], wanted))
+        FoundBelt(articles[c.key], c.probability, _shown(graph, takers[c.key], wanted))
         if c.key is not None
         else FoundBelt((), c.probability)
         for c in identify.candidates(seen, hypotheses)
     ]
-    notes = [f"Prior: {identify.PRIOR_SOURCE}.", ARTICLE_NOTE]
-    if any("size" in r.basis for f in found for r in f.takers):
+    shown = [t for f in found for t in f.takers]
+    notes = [ARTICLE_NOTE, *_find_left_out(takers, [c.parts for c in found], wanted)]
+    if any(t.by_size for t in shown):
         notes.append(questions.SIZE_NOTE)
-    cautions = tuple(dict.fromkeys(("solvents", *(c for f in found for r in f.takers for c in r.cautions))))
-    return FindAnswer(seen, tuple(found), cautions, tuple(notes))
+    return FindAnswer(
+        seen, tuple(found), _find_assumed(seen, belts), _find_cautions(graph.data, shown), tuple(notes)
+    )
+
+
+def _find_left_out(
+    takers: dict[str, list[FoundAt]], articles: list[tuple[str, ...]], wanted: Wanted
+) -> list[str]:
+    """How many places were left out of the articles that are listed, and why."""
+    rows = [t for parts in articles if parts for t in takers[parts[0]]]
+    less = sum(t.best < wanted.at_least for t in rows)
+    refused = sum(t.standing == "refused" and t.best >= wanted.at_least for t in rows)
+    says = []
+    if less:
+        be = "place is" if less == 1 else "places are"
+        says.append(f"{less} {be} less certain than {wanted.at_least:g} by the best proof and left out.")
+    if refused and not wanted.refused_too:
+        be = "place is" if refused == 1 else "places are"
+        says.append(f"{refused} {be} refused and left out; --all shows them.")
+    return says
+
+
+def _find_assumed(seen: identify.Measured, belts: dict[str, drive.Belt]) -> tuple[drive.Assumed, ...]:
+    """What was taken without being measured: the priors, and what `about` stands for."""
+    equal = "the same weight for each recorded belt and for none of these"
+    found = [drive.Assumed("before measuring", equal, drive.NO_SOURCE)]
+    if seen.worn:
+        found.append(
+            drive.Assumed("growth of a worn belt", f"0 to {identify.GROWTH * 100:.0f} %", drive.NO_SOURCE)
+        )
+    found += [
+        drive.Assumed(f"{what}, about", f"± {error:.3g} mm", quantities.ABOUT_SOURCE)
+        for what, error in (
+            ("section", seen.section_error_mm),
+            ("inside length", seen.length_error_mm),
+        )
+        if what in seen.about
+    ]
+    loose = sum(b.about or b.section.about for b in belts.values())
+    if loose:
+        have = "belt has" if loose == 1 else "belts have"
+        says = f"{loose} {have} a size that is about"
+        found.append(drive.Assumed("recorded sizes", says, quantities.ABOUT_SOURCE))
+    return tuple(found)
+
+
+def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
+    """Those of old rubber, then what is recorded for the positions and parts that are named."""
+    found = {fold("solvents"): "solvents"}
+    for position, part in dict.fromkeys((t.position, t.part) for t in shown):
+        for thing in data.things["position"].get(position, ()):
+            if isinstance(thing, records.Position):
+                found |= {n.key: n.text for n in thing.cautions if n.key not in found}
+        found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
+    return tuple(found.values())
 
 
 def _articles(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
     """First part -> all parts of one article: exactly equal in size, or alike."""
-    left = list(belts)
+    by_size: dict[tuple[str, tuple[float, ...]], list[str]] = {}
+    for part, belt in belts.items():
+        by_size.setdefault(_size_key(belt), []).append(part)
+    left = dict.fromkeys(belts)
     out = {}
     while left:
-        group = [left.pop(0)]
+        group = [next(iter(left))]
+        del left[group[0]]
         for one in group:
-            names = questions.alike(graph, one)
-            same = [p for p in left if p in names or _equal(belts[p], belts[one])]
-            group += same
-            left = [p for p in left if p not in same]
-        out[group[0]] = tuple(group)
+            same = [p for p in (*by_size[_size_key(belts[one])], *questions.alike(graph, one)) if p in left]
+            for other in dict.fromkeys(same):
+                del left[other]
+                group.append(other)
+        out[group[0]] = (group[0], *sorted(group[1:]))
     return out
 
 
-def _equal(one: drive.Belt, other: drive.Belt) -> bool:
-    if one.section.form != other.section.form:
-        return False
-    pairs = zip(
-        (*one.section.sizes_mm, one.inside_length_mm),
-        (*other.section.sizes_mm, other.inside_length_mm),
-        strict=True,
-    )
-    return all(abs(a - b) <= _SLACK for a, b in pairs)
+def _size_key(belt: drive.Belt) -> tuple[str, tuple[float, ...]]:
+    """Sizes that are equal but for binary rounding have the same key."""
+    return belt.section.form, tuple(round(mm, 7) for mm in (*belt.section.sizes_mm, belt.inside_length_mm))
 
 
-def _takers(graph: Graph, parts: tuple[str, ...], wanted: Wanted) -> tuple[Row, ...]:
+def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted) -> list[FoundAt]:
     """The places that take any part of an article, each once, by the strongest of its answers."""
-    best: dict[tuple[str, str], Row] = {}
+    best: dict[tuple[str, str], FoundAt] = {}
     for part in parts:
-        for row in questions.takers_of_part(graph, part, wanted).rows:
-            known = best.get((row.set, row.position))
-            if known is None or known.best < row.best:
-                best[row.set, row.position] = row
-    return tuple(sorted(best.values(), key=lambda r: (-r.best, graph.data.owner_text(r.set), r.position)))
+        for found in _takers_of(graph, taking, part, wanted):
+            known = best.get((found.set, found.position))
+            if known is None or (known.standing == "refused", -known.best) > (
+                found.standing == "refused",
+                -found.best,
+            ):
+                best[found.set, found.position] = found
+    return list(best.values())
+
+
+def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
+    takers = taking.of(part)
+    positions = {t.place.position for t in takers}
+    if any(_must_match(graph.data, p) for p in positions):
+        # What host and donor must agree on is compared by the whole question only.
+        wish = Wanted(0.0, True, wanted.effort)
+        for row in questions.takers_of_part(graph, part, wish).rows:
+            yield FoundAt(row.set, row.position, part, row.standing, row.best, "size" in row.basis, row)
+        return
+    for t in takers:
+        stated = any(p == part for p, _, _ in graph.taken_at.get(t.place, ()))
+        standing = "refused" if t.refused else "disputed" if t.no > 0 else "stated" if stated else "inferred"
+        yield FoundAt(t.place.owner, t.place.position, part, standing, t.best, t.sized, t)
+
+
+def _must_match(data: Collection, position: str) -> bool:
+    things = data.things["position"].get(position, ())
+    return any(isinstance(t, records.Position) and t.must_match for t in things)
+
+
+def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
+    shown = [
+        t for t in takers if t.best >= wanted.at_least and (wanted.refused_too or t.standing != "refused")
+    ]
+    return tuple(sorted(shown, key=lambda t: (-t.best, graph.data.owner_text(t.set), t.position)))
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -476,23 +646,92 @@ def _takers(graph: Graph, parts: tuple[str, ...], wanted: Wanted) -> tuple[Row, 
 def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAnswer:
     """A row for each set that shares the place (more where a set states several belts), marked where they
     contradict each other, and which belt the run supports."""
-    drafts = [d for owner in place.sharing for d in _family_drafts(graph, owner, place.position, wanted)]
+    drafts, less = _family_drafts(graph, place, wanted)
     used = list(dict.fromkeys(b.part for _, b in drafts if b is not None))
     stretches, trouble = _stretches(graph.data, place, used)
-    agreed = _agreement(graph, used, _supported(place, stretches))
+    pairs = {(a, b): same_article(graph, a, b) for a in used for b in used if a != b}
+    agreed = _agreement(pairs, used, _supported(place, stretches))
     rows = tuple(_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts)
-    says = [*place.notes, *trouble, *_contradictions(graph, place, rows, stretches)]
-    return FamilyAnswer(place, rows, tuple(says), _cautions(graph.data, place))
+    differ = False in pairs.values()
+    says = [*place.notes, *trouble, *_contradictions(graph.data, place, used, differ, stretches)]
+    says += _left_out(place.runs_left_out, "run", wanted.at_least)
+    if less:
+        says.append(
+            f"{less} set{' has' if less == 1 else 's have'} a belt that is less certain than "
+            f"{wanted.at_least:g} and left out."
+        )
+    assumed = _family_assumed(graph.data, place, used)
+    return FamilyAnswer(place, rows, tuple(says), assumed, _cautions(graph.data, place))
+
+
+def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tuple[drive.Assumed, ...]:
+    """The wanted stretch where none is recorded, and every size that is about."""
+    run = place.run
+    found: list[drive.Assumed] = []
+    if run is not None and run.stretch is None:
+        low, high = run.wanted
+        wanted = f"{low * 100:.3g} % to {high * 100:.3g} %"
+        found.append(drive.Assumed("wanted stretch", wanted, drive.NO_SOURCE))
+    loose = [p for p in used if (b := belt_of(data, p)) and (b.about or b.section.about)]
+    found += [
+        drive.Assumed(f"sizes of {data.text('part', p)}", "about", quantities.ABOUT_SOURCE) for p in loose
+    ]
+    return (*found, *(drive.about_run(run) if run else ()))
 
 
 def _family_drafts(
-    graph: Graph, owner: str, position: str, wanted: Wanted
-) -> list[tuple[str, Recorded | None]]:
-    """The belts that are stated on this very set, else the best one that follows."""
-    belts = place_at(graph, owner[2:], position, wanted).belts
-    stated = [b for b in belts if b.here and b.role == "original"]
-    inferred = sorted(belts, key=lambda b: b.role != "original")[:1]
-    return [(owner, b) for b in stated or inferred] or [(owner, None)]
+    graph: Graph, place: BeltPlace, wanted: Wanted
+) -> tuple[list[tuple[str, Recorded | None]], int]:
+    """For each set the belts that are stated on it, else the best that follows; and how many sets were left
+    with none for want of certainty.
+
+    One search from all places at once for the originals, one for the substitutes where there is no original.
+    """
+    owners = ways(graph, {place.set: 1.0}, place.position).certainty
+    by_role = [_Nearest(graph, place.position, owners, original) for original in (True, False)]
+    drafts: list[tuple[str, Recorded | None]] = []
+    less = 0
+    for owner in place.sharing:
+        stated = by_role[0].stated(owner)
+        found = stated or [b for r in by_role if (b := r.best(owner)) is not None]
+        kept = [b for b in found if b.certainty >= wanted.at_least]
+        less += bool(found) and not kept
+        drafts += [(owner, b) for b in (kept if stated else kept[:1])] or [(owner, None)]
+    return drafts, less
+
+
+class _Nearest:
+    """The best belt of every set of a family, of those that are original, or of the substitutes."""
+
+    def __init__(self, graph: Graph, position: str, owners: Iterable[str], original: bool) -> None:
+        self.graph, self.position = graph, position
+        self.at: dict[str, list[tuple[str, str, Fact]]] = {}
+        for owner in owners:
+            taken = graph.taken_at.get(Place(owner, position), ())
+            found = [t for t in taken if (t[1] == "original") == original]
+            if found:
+                self.at[owner] = sorted(found, key=lambda t: (-t[2].certainty, t[0]))
+        starts = {owner: taken[0][2].certainty for owner, taken in self.at.items()}
+        self.ways = ways(graph, starts, position)
+
+    def stated(self, owner: str) -> list[Recorded]:
+        """The belts that are stated on this very set."""
+        strongest: dict[str, tuple[str, str, Fact]] = {}
+        for taken in self.at.get(owner, ()):
+            strongest.setdefault(taken[0], taken)
+        return [self._recorded(t, (), True) for t in strongest.values()]
+
+    def best(self, owner: str) -> Recorded | None:
+        """The belt of the best proof for this set."""
+        if owner not in self.ways.certainty:
+            return None
+        start = self.ways.start(owner)
+        return self._recorded(self.at[start][0], self.ways.facts(owner), start == owner)
+
+    def _recorded(self, taken: tuple[str, str, Fact], way: tuple[Fact, ...], here: bool) -> Recorded:
+        part, role, fact = taken
+        proof = (*way, fact)
+        return Recorded(part, role, belt_of(self.graph.data, part), strength(proof), proof, here)
 
 
 @dataclass(frozen=True, slots=True)
@@ -533,18 +772,19 @@ def _supported(place: BeltPlace, lies: dict[str, _Lies]) -> list[str]:
     return [part for part, each in lies.items() if place.run is not None and each.off_mm == 0.0]
 
 
-def _agreement(graph: Graph, used: list[str], supported: list[str]) -> dict[str, bool | None]:
+def _agreement(
+    pairs: dict[tuple[str, str], bool | None], used: list[str], supported: list[str]
+) -> dict[str, bool | None]:
     """Part -> whether it agrees with the others: with all, or, where they differ, with what the run supports.
 
     Where the run does not single out one article, no belt that differs from another agrees.
     """
-    by_pair = {(a, b): same_article(graph, a, b) for a in used for b in used if a != b}
-    if False not in by_pair.values():
-        return {p: None if any(by_pair[p, q] is None for q in used if q != p) else True for p in used}
-    one = bool(supported) and all(by_pair[a, b] for a in supported for b in supported if a != b)
+    if False not in pairs.values():
+        return {p: None if any(pairs[p, q] is None for q in used if q != p) else True for p in used}
+    one = bool(supported) and all(pairs[a, b] for a in supported for b in supported if a != b)
     if not one:
-        return {p: all(by_pair[p, q] for q in used if q != p) for p in used}
-    return {p: True if p in supported else by_pair[p, supported[0]] for p in used}
+        return {p: all(pairs[p, q] for q in used if q != p) for p in used}
+    return {p: True if p in supported else pairs[p, supported[0]] for p in used}
 
 
 def _family_row(
@@ -570,12 +810,10 @@ def _family_row(
 
 
 def _contradictions(
-    graph: Graph, place: BeltPlace, rows: tuple[FamilyRow, ...], lies: dict[str, _Lies]
+    data: Collection, place: BeltPlace, used: list[str], differ: bool, lies: dict[str, _Lies]
 ) -> list[str]:
     """Which belts the rows disagree on, which of them the run supports, and how far each is off."""
-    used = list(dict.fromkeys(r.part for r in rows if r.part))
-    differ = any(same_article(graph, a, b) is False for a in used for b in used if a != b)
-    says = [_support(graph.data, place, p, lies[p]) for p in used if p in lies and (differ or lies[p].off_mm)]
+    says = [_support(data, place, p, lies[p]) for p in used if p in lies and (differ or lies[p].off_mm)]
     if differ:
         says.insert(0, "Different belts are recorded for this place.")
         if not lies:

@@ -232,7 +232,8 @@ def _run_args(made: Collection, r: Any) -> tuple[Any, ...]:
     pulleys = tuple(
         (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
     )
-    return (made.owner(r.owner.key), _position(made, r.position), pulleys, r.stretch, r.pull_N_m)
+    at = (fold(r.pull_at),) if r.pull_at else ()
+    return (made.owner(r.owner.key), _position(made, r.position), pulleys, r.stretch, r.pull_N_m, *at)
 
 
 _ARGS: Mapping[type[records.Statement], Any] = {

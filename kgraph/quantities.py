@@ -24,6 +24,10 @@ SECTION_LOW_MM, SECTION_HIGH_MM = 0.2, 20.0
 COORDINATE_MM = 1000.0
 HARDNESS_LOW, HARDNESS_HIGH = 10.0, 95.0
 RPM_LOW, RPM_HIGH = 1.0, 30000.0
+# What `about` says of a measure: three times the 1 % that a careful one is taken to be good to, and of a
+# small one no less than twice the 0.1 mm that callipers on soft rubber are. Common practice, no source.
+ABOUT_FRACTION, ABOUT_LEAST_MM = 0.03, 0.2
+ABOUT_SOURCE = "a measure said to be about is taken to 3 %, at least 0.2 mm: common practice, no source"
 
 _LONGEST = 80
 # Each unit is a ratio of whole numbers, so that one division gives the nearest double to the exact value.
@@ -71,7 +75,7 @@ class QuantityError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Length:
-    """A length in mm with its tolerance in mm, whether it was given as `about`, and the text as written."""
+    """A length in mm with its error in mm (stated, or that of `about`; 0 where neither), and as written."""
 
     mm: float
     plus_minus_mm: float = 0.0
@@ -81,11 +85,16 @@ class Length:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A belt's cross-section: its form and sizes in mm; of a flat one the width, then the thickness."""
+    """A belt's cross-section: its form and sizes in mm; of a flat one the width, then the thickness.
+
+    `error_mm` is the largest error that was stated for a size, or that `about` stands for; else 0.
+    """
 
     form: Form
     sizes_mm: tuple[float, ...]
     text: str = field(default="", compare=False)
+    error_mm: float = field(default=0.0, compare=False)
+    about: bool = field(default=False, compare=False)
 
     @property
     def thickness_mm(self) -> float:
@@ -154,12 +163,15 @@ def length(text: str, *, low_mm: float = LENGTH_LOW_MM, high_mm: float = LENGTH_
     value = _length_value(main, limits, signed=low_mm < 0)
     if not low_mm <= value <= high_mm:
         raise QuantityError(f"{_shown(text)} is out of range", f"a length here is {limits}")
-    return Length(value, _slack(slack, value, limits), about is not None, text.strip())
+    error = _slack(slack, value, limits)
+    if about and slack is None:
+        error = max(ABOUT_FRACTION * abs(value), ABOUT_LEAST_MM)
+    return Length(value, error, about is not None, text.strip())
 
 
-def coordinate(text: str) -> float:
-    """A place along an axis in mm, of either sign: `-12.5 mm`. Raises QuantityError."""
-    return length(text, low_mm=-COORDINATE_MM, high_mm=COORDINATE_MM).mm
+def coordinate(text: str) -> Length:
+    """A place along an axis, of either sign: `-12.5 mm`. Raises QuantityError."""
+    return length(text, low_mm=-COORDINATE_MM, high_mm=COORDINATE_MM)
 
 
 def inside_length(text: str, written_as: str = "inside length") -> Length:
@@ -175,6 +187,11 @@ def inside_length(text: str, written_as: str = "inside length") -> Length:
     factor = factors[written_as]
     read = length(text, low_mm=BELT_LOW_MM / factor, high_mm=BELT_HIGH_MM / factor)
     return Length(read.mm * factor, read.plus_minus_mm * factor, read.about, read.text)
+
+
+def thickness(text: str) -> float:
+    """The thickness of a belt in mm, 0.2 to 20 mm: `1.2 mm`. Raises QuantityError."""
+    return length(text, low_mm=SECTION_LOW_MM, high_mm=SECTION_HIGH_MM).mm
 
 
 def section(text: str) -> Section:
@@ -196,12 +213,18 @@ def section(text: str) -> Section:
         case _:
             raise QuantityError(f"{_shown(text)} does not say which form the section has", right)
     sizes = _section_sizes(rest)
-    if form == "square" and len(sizes) == 2 and sizes[0] == sizes[1]:
+    if form == "square" and len(sizes) == 2 and sizes[0].mm == sizes[1].mm:
         sizes = sizes[:1]
     if len(sizes) != (2 if form == "flat" else 1):
         needed = "a width and a thickness" if form == "flat" else "one size"
         raise QuantityError(f"{_shown(text)}: a {form} section has {needed}", right)
-    return Section(form, tuple(sorted(sizes, reverse=True)), text.strip())
+    return Section(
+        form,
+        tuple(sorted((size.mm for size in sizes), reverse=True)),
+        text.strip(),
+        max(size.plus_minus_mm for size in sizes),
+        any(size.about for size in sizes),
+    )
 
 
 def number(text: str, low: float, high: float, *, above: bool = False) -> float:
@@ -438,12 +461,13 @@ def _slack(text: str | None, value: float, limits: str) -> float:
     return slack
 
 
-def _section_sizes(text: str) -> list[float]:
-    """The sizes in `4 mm x 0.5 mm` or `4 x 0.5 mm`, in mm; a unit at the end is said for all."""
+def _section_sizes(text: str) -> list[Length]:
+    """The sizes in `4 mm x 0.5 mm` or `4 x 0.5 mm`; a unit at the end is said for all."""
     parts = [part.strip() for part in re.split(r"[x×X]", text)]
-    unit = _unit_of(parts[-1])
-    whole = [f"{part} {unit}" if unit and _DECIMAL.fullmatch(part) else part for part in parts]
-    return [length(part, low_mm=SECTION_LOW_MM, high_mm=SECTION_HIGH_MM).mm for part in whole]
+    last = _PLUS_MINUS.split(_ABOUT.sub("", parts[-1], count=1))[-1].strip()
+    unit = _unit_of(last)
+    whole = [f"{part} {unit}" if unit and part[-1:].isdigit() else part for part in parts]
+    return [length(part, low_mm=SECTION_LOW_MM, high_mm=SECTION_HIGH_MM) for part in whole]
 
 
 def _refusal(text: str, thing: str, right: str) -> QuantityError:

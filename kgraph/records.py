@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from kgraph.names import Name
 from kgraph.problems import Where
-from kgraph.quantities import Section
+from kgraph.quantities import Pull, Section
 
 Value = str | tuple["Value", ...] | Mapping[str, "Value"]
 """A recorded value as written: text, a list, or a mapping."""
@@ -200,7 +200,10 @@ class Refuses(Statement):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pulley:
-    """One pulley of a run; lengths in mm."""
+    """One pulley of a run; lengths in mm.
+
+    `errors`: (measure, its error in mm, whether it was said to be `about`) for each that states one.
+    """
 
     name: str
     x_mm: float
@@ -210,6 +213,7 @@ class Pulley:
     drives: bool = False
     rpm: float | None = None
     capstan_mm: float | None = None
+    errors: tuple[tuple[str, float, bool], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,7 +224,17 @@ class Run(Statement):
     owner: Name
     pulleys: tuple[Pulley, ...]
     stretch: tuple[float, float] | None = None
-    pull_N_m: float | None = None
+    pull: Pull | None = None
+
+    @property
+    def pull_N_m(self) -> float | None:
+        """The torque of the load, where one is recorded."""
+        return self.pull.torque_nm if self.pull else None
+
+    @property
+    def pull_at(self) -> str:
+        """The shaft at which that torque is measured, as written; empty where it is not said."""
+        return self.pull.at if self.pull else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

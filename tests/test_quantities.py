@@ -89,12 +89,23 @@ def test_tolerance_and_about() -> None:
     assert q.length("262 ± 2 mm") == q.Length(262.0, 2.0)
     assert q.length("10.3 cm +/- 2 mm") == q.Length(103.0, 2.0)
     assert q.length("200 mm ± 1 %") == q.Length(200.0, 2.0)
-    assert q.length("about 262 mm") == q.Length(262.0, about=True)
+    assert q.length("about 262 mm") == q.Length(262.0, 0.03 * 262, about=True)
+    assert q.length("about 262 +- 2 mm") == q.Length(262.0, 2.0, about=True)
+    # Callipers on soft rubber are good to a tenth; about is no better than twice that.
+    assert q.length("about 1.2 mm").plus_minus_mm == 0.2
+    assert q.coordinate("about 0 mm").plus_minus_mm == 0.2
+    assert q.inside_length("about 83 mm", "inside diameter").plus_minus_mm == pytest.approx(
+        0.09 * 83 / 3 * math.pi
+    )
+    assert q.section("square 1.2 mm").error_mm == 0.0
+    assert q.section("flat 4 x about 0.5 mm").error_mm == 0.2
+    assert q.section("flat 4 +- 0.3 x 0.5 mm") == q.section("flat 4 x 0.5 mm")
+    assert q.section("flat 4 +- 0.3 x 0.5 mm").error_mm == 0.3
     assert q.length("about 262 mm").text == "about 262 mm"
 
 
 def test_coordinates_may_be_nought_or_negative() -> None:
-    assert [q.coordinate(t) for t in ("0 mm", "-12.5 mm", "1 in")] == [0.0, -12.5, 25.4]
+    assert [q.coordinate(t).mm for t in ("0 mm", "-12.5 mm", "1 in")] == [0.0, -12.5, 25.4]
     with pytest.raises(q.QuantityError, match="from -1000 to 1000"):
         q.coordinate("1001 mm")
 

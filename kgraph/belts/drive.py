@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from kgraph.belts import geometry, orings, rubber
-from kgraph.quantities import Rule, Section
+from kgraph.quantities import ABOUT_SOURCE, Rule, Section
 
 Verdict = Literal[
     "fits", "fits with a change of speed", "too slack", "too tight", "wrong section", "not known"
@@ -25,13 +25,16 @@ HARDNESS = 60.0
 CASSETTE_CM_S = 4.76
 CASSETTE_SOURCE = "cassette tape speed, IEC 60094-1 (1 7/8 in/s is 4.7625 cm/s)"
 SPEED_TOLERANCE = 0.015
-TOLERANCE_SOURCE = "DIN 45500: mean tape speed within 1.5 %"
+TOLERANCE_NAME = "DIN 45500"
+TOLERANCE_SOURCE = f"{TOLERANCE_NAME}: mean tape speed within 1.5 %"
 # Half of one per cent is heard by few, and a motor's own adjustment takes it up.
 SPEED_NOTICED = 0.005
 # A belt this much bigger or smaller no longer sits in the groove or on the crown made for it.
 SECTION_FRACTION = 0.25
 # The bounds of the stretch window are themselves inside it in spite of binary rounding.
 _SLACK = 1e-9
+# Small enough for a slope, large enough that rounding does not show in it.
+_STEP_MM = 1e-4
 
 
 class RunError(ValueError):
@@ -57,10 +60,21 @@ class Pulley:
 
 
 @dataclass(frozen=True, slots=True)
+class Loose:
+    """A measure of the pulley with this number that is good to `error_mm` only: x, y, diameter or capstan."""
+
+    pulley: int
+    measure: str
+    error_mm: float
+    about: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """The pulleys in belt order, the wanted stretch, and the load: a torque at a pulley, both optional.
 
-    `friction` and the stretch are assumed, and said to be, where they are None.
+    `friction` and the stretch are assumed, and said to be, where they are None; a torque with no shaft
+    named is taken to be that of the driven pulley. `loose` holds the measures that state an error.
     """
 
     pulleys: tuple[Pulley, ...]
@@ -68,6 +82,7 @@ class Run:
     pull_nm: float | None = None
     pull_at: str = ""
     friction: float | None = None
+    loose: tuple[Loose, ...] = ()
 
     @property
     def wanted(self) -> tuple[float, float]:
@@ -77,11 +92,16 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Belt:
-    """A belt: section, inside length at rest in mm, and hardness in Shore A when known."""
+    """A belt: section, inside length at rest in mm, and hardness in Shore A when known.
+
+    `length_error_mm` is the error of the length where one is stated, or what `about` stands for; else 0.
+    """
 
     section: Section
     inside_length_mm: float
     hardness: float | None = None
+    length_error_mm: float = 0.0
+    about: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +132,14 @@ class Fit:
 
     `speed_ratios` is turns of each pulley for one turn of the driver; `speed_change` is against the
     recorded belt, `tape_speed_error` against 4.76 cm/s. Tension is good to two figures at best.
+    `stretch_range` is there where a length or a pulley was measured with a stated error, or `about`.
     """
 
     verdict: Verdict
     reasons: tuple[str, ...]
     assumed: tuple[Assumed, ...]
     stretch: float | None = None
+    stretch_range: tuple[float, float] | None = None
     tension_n: float | None = None
     tension_range_n: tuple[float, float] | None = None
     shaft_loads: Mapping[str, Load] = field(default_factory=dict)
@@ -145,6 +167,41 @@ def belt_path(run: Run, thickness_mm: float) -> geometry.Path:
     check_run(run)
     wheels = [geometry.Wheel(p.name, p.x_mm, p.y_mm, p.diameter_mm, p.side) for p in run.pulleys]
     return geometry.path(wheels, thickness_mm)
+
+
+def path_error_mm(run: Run, thickness_mm: float) -> float:
+    """The error of the path in mm that follows from the stated errors of the pulleys, each independent.
+
+    Raises GeometryError, RunError.
+    """
+    here = belt_path(run, thickness_mm).length_mm
+    slopes = (
+        (_slope(run, each, thickness_mm, here), each.error_mm)
+        for each in run.loose
+        if each.measure != "capstan"
+    )
+    return math.hypot(*(slope * error for slope, error in slopes))
+
+
+def _slope(run: Run, loose: Loose, thickness_mm: float, here_mm: float) -> float:
+    """How fast the path grows with a measure; on the side where no belt could run, it is not looked at."""
+    ends = []
+    for by in (-_STEP_MM, _STEP_MM):
+        try:
+            ends.append((by, belt_path(_shifted(run, loose, by), thickness_mm).length_mm))
+        except geometry.GeometryError:
+            ends.append((0.0, here_mm))
+    (low, short), (high, long) = ends
+    return (long - short) / (high - low) if high > low else 0.0
+
+
+def _shifted(run: Run, loose: Loose, by_mm: float) -> Run:
+    """The run with one measure of one pulley altered."""
+    name = f"{loose.measure}_mm"
+    pulleys = list(run.pulleys)
+    old = pulleys[loose.pulley]
+    pulleys[loose.pulley] = replace(old, **{name: getattr(old, name) + by_mm})
+    return replace(run, pulleys=tuple(pulleys))
 
 
 def window(run: Run, thickness_mm: float) -> tuple[float, float]:
@@ -336,7 +393,7 @@ def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
     tape = None if hangs else _tape_speed(run, ratios)
     change = None
     if recorded is not None and not hangs:
-        change = _speed_change(run, thick, recorded.section.thickness_mm)
+        change = speed_change(run, thick, recorded.section.thickness_mm)
     limit = _pull(run, path, tension, (low, high))
     verdict, why = _verdict(belt, recorded, stretch, run.wanted, change, limit)
     reasons = [
@@ -351,6 +408,7 @@ def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
         tuple(reasons),
         tuple(_assumed(belt, run, tape)),
         stretch=stretch,
+        stretch_range=_stretch_range(belt, run, path.length_mm),
         tension_n=tension,
         tension_range_n=(low, high),
         shaft_loads=shaft_loads(path, tension),
@@ -363,6 +421,19 @@ def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
         tape_speed_error=None if tape is None else tape / CASSETTE_CM_S - 1,
         path=path,
     )
+
+
+def _stretch_range(belt: Belt, run: Run, path_mm: float) -> tuple[float, float] | None:
+    """The stretch between the ends of what was measured, or None where no measure states an error."""
+    thick = belt.section.thickness_mm
+    path_error = path_error_mm(run, thick)
+    if not path_error and not belt.length_error_mm:
+        return None
+    rest = rubber.rest_midline_mm(belt.inside_length_mm, thick)
+    # A relative error of a quotient, both parts independent.
+    error = math.hypot(path_error / path_mm, belt.length_error_mm / rest) * path_mm / rest
+    middle = rubber.stretch(path_mm, rest)
+    return middle - error, middle + error
 
 
 def _fit_by_recorded(belt: Belt, recorded: Belt) -> Fit:
@@ -438,7 +509,7 @@ def _pull(run: Run, path: geometry.Path, tension: float, ends: tuple[float, floa
     friction = FRICTION if run.friction is None else run.friction
     wrap = path.wraps_rad[_least_wrapped(run, path)]
     low, high = (most_pull_n(end, friction, wrap) for end in ends)
-    loaded = next((p for p in run.pulleys if p.name == run.pull_at), None)
+    loaded = pulled(run)
     needed = None
     if run.pull_nm is not None and loaded is not None:
         # The torque in N m over the radius of the mid-line in m.
@@ -456,18 +527,27 @@ def _least_wrapped(run: Run, path: geometry.Path) -> str:
     names = [
         p.name
         for p in run.pulleys
-        if p.side == "inside" or p.drives or p.capstan_mm is not None or p.name == run.pull_at
+        if p.side == "inside" or p.drives or p.capstan_mm is not None or p is pulled(run)
     ]
     return min(names, key=lambda name: path.wraps_rad[name])
 
 
-def _speed_change(run: Run, thickness_mm: float, recorded_mm: float) -> float | None:
+def speed_change(run: Run, thickness_mm: float, recorded_mm: float) -> float | None:
     """How much faster the driven shaft turns than with the recorded belt, or None with no driver."""
     measured_at = driven(run)
     if measured_at is None:
         return None
     now, then = (speed_ratios(run.pulleys, mm)[measured_at.name] for mm in (thickness_mm, recorded_mm))
     return now / then - 1
+
+
+def pulled(run: Run) -> Pulley | None:
+    """The pulley on whose shaft the load is measured: the one named, or the driven one where none is."""
+    if run.pull_nm is None:
+        return None
+    if not run.pull_at:
+        return driven(run)
+    return next((p for p in run.pulleys if p.name == run.pull_at), None)
 
 
 def driven(run: Run) -> Pulley | None:
@@ -495,25 +575,25 @@ def _speed_reasons(run: Run, change: float | None, tape: float | None, recorded:
     reasons = []
     if change is not None:
         reasons.append(f"against the recorded belt the speed changes by {signed(change)}")
-        if abs(change) > SPEED_TOLERANCE:
-            reasons.append(
-                f"that is more than {_percent(SPEED_TOLERANCE)} ({TOLERANCE_SOURCE}): adjust the motor"
-            )
     elif recorded is not None:
         reasons.append("the change of speed is not known: no pulley is said to drive")
-    if tape is None:
-        missing = (
-            "the capstan's diameter" if any(p.rpm for p in run.pulleys if p.drives) else "the motor's rpm"
-        )
-        reasons.append(f"the tape speed is not known: {missing} is not recorded")
-        return reasons
-    error = tape / CASSETTE_CM_S - 1
-    verdict = "within" if abs(error) <= SPEED_TOLERANCE + _SLACK else "outside"
-    reasons.append(
+    if tape is not None:
+        return [*reasons, _tape_reason(tape / CASSETTE_CM_S - 1, tape)]
+    if change is not None and abs(change) > SPEED_TOLERANCE:
+        much = f"more than {_percent(SPEED_TOLERANCE)} ({TOLERANCE_SOURCE})"
+        reasons.append(f"that is {much}: adjust the motor")
+    missing = "the capstan's diameter" if any(p.rpm for p in run.pulleys if p.drives) else "the motor's rpm"
+    return [*reasons, f"the tape speed is not known: {missing} is not recorded"]
+
+
+def _tape_reason(error: float, tape: float) -> str:
+    """The tape speed held against the tolerance of the standard."""
+    inside = abs(error) <= SPEED_TOLERANCE + _SLACK
+    return (
         f"the tape runs at {tape:.3f} cm/s, {signed(error)} against {CASSETTE_CM_S} cm/s, "
-        f"{verdict} {_percent(SPEED_TOLERANCE)} ({TOLERANCE_SOURCE})"
+        f"{'within' if inside else 'outside'} {_percent(SPEED_TOLERANCE)} ({TOLERANCE_SOURCE})"
+        f"{'' if inside else ': adjust the motor'}"
     )
-    return reasons
 
 
 def _pull_reasons(run: Run, limit: _Pull, path: geometry.Path) -> list[str]:
@@ -525,12 +605,14 @@ def _pull_reasons(run: Run, limit: _Pull, path: geometry.Path) -> list[str]:
         f"({wrap:.0f}° of wrap)"
     ]
     if run.pull_nm is not None and limit.needed_n is None:
-        where = run.pull_at or "a shaft that is not named"
-        reasons.append(f"the pull is given at {where}, which is no pulley of this run: not compared")
-    if limit.needed_n is not None:
+        where = f"at {run.pull_at}, which is no pulley of this run" if run.pull_at else "without a shaft"
+        names = ", ".join(dict.fromkeys(p.name for p in run.pulleys))
+        reasons.append(f"the pull is given {where}: not compared; the pulleys are {names}")
+    loaded = pulled(run)
+    if limit.needed_n is not None and loaded is not None:
         low, high = limit.range_n
         margin = "holds" if limit.needed_n <= low else "slips" if limit.needed_n > high else "may slip"
-        reasons.append(f"the load at {run.pull_at} needs {limit.needed_n:.2g} N: it {margin}")
+        reasons.append(f"the load at {loaded.name} needs {limit.needed_n:.2g} N: it {margin}")
     return reasons
 
 
@@ -555,6 +637,9 @@ def _assumed(belt: Belt, run: Run, tape: float | None) -> list[Assumed]:
         )
     if run.friction is None:
         found.append(Assumed("friction of belt and pulley", f"{FRICTION:g}", NO_SOURCE))
+    if run.pull_nm is not None and not run.pull_at and (at := pulled(run)):
+        found.append(Assumed("shaft of the pull", at.name, "not said: the driven shaft is taken"))
+    found += [*_about_belt(belt), *about_run(run)]
     found.append(
         Assumed("tension at slip", "tight and slack side together twice the fitted tension", NO_SOURCE)
     )
@@ -562,6 +647,29 @@ def _assumed(belt: Belt, run: Run, tape: float | None) -> list[Assumed]:
         found.append(Assumed("right tape speed", f"{CASSETTE_CM_S} cm/s", CASSETTE_SOURCE))
         found.append(Assumed("slip of belt and tape", "none", NO_SOURCE))
     return found
+
+
+def _about_belt(belt: Belt) -> list[Assumed]:
+    """What was taken for a belt whose sizes are `about`."""
+    found = []
+    if belt.about:
+        found.append(Assumed("inside length, about", f"± {belt.length_error_mm:.3g} mm", ABOUT_SOURCE))
+    if belt.section.about:
+        found.append(Assumed("section, about", f"± {belt.section.error_mm:.3g} mm", ABOUT_SOURCE))
+    return found
+
+
+def about_run(run: Run) -> list[Assumed]:
+    """What was taken for each measure of a pulley that is `about`."""
+    return [
+        Assumed(
+            f"{each.measure} of {run.pulleys[each.pulley].name}, about",
+            f"± {each.error_mm:.3g} mm",
+            ABOUT_SOURCE,
+        )
+        for each in run.loose
+        if each.about
+    ]
 
 
 def _percent(value: float) -> str:

@@ -19,10 +19,6 @@ LENGTH_RANGE_MM = (50.0, 1000.0)
 GROWTH = 0.08
 SECTION_ERROR_MM = 0.1
 LENGTH_ERROR = 0.01
-PRIOR_SOURCE = (
-    "equal weight for each recorded belt and for none of these; a worn belt 0 to 8 % longer: "
-    "common practice, no source"
-)
 
 _ROOT_TWO = math.sqrt(2.0)
 _LOG_ROOT_TWO_PI = 0.5 * math.log(2 * math.pi)
@@ -34,18 +30,23 @@ class MeasureError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """A recorded belt: its key, its section, and its inside length at rest in mm."""
+    """A recorded belt: its key, its section, and its inside length at rest in mm.
+
+    Where the record itself states an error (`length_error_mm`, `section.error_mm`), it adds to that of the
+    measurement, the two being independent.
+    """
 
     key: str
     section: Section
     inside_length_mm: float
+    length_error_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
     """A belt in the hand: section and inside length, the standard errors of both, and whether it is worn.
 
-    `length_error_mm` is in mm; see :func:`length_error_mm` for a fraction of the length.
+    `about` names which of `section` and `inside length` were said to be about.
     """
 
     section: Section
@@ -53,6 +54,7 @@ class Measured:
     section_error_mm: float
     length_error_mm: float
     worn: bool = False
+    about: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +69,22 @@ def measured(
     section: Section,
     length_mm: float,
     *,
-    section_error_mm: float = SECTION_ERROR_MM,
+    section_error_mm: float | None = None,
     length_error: float = LENGTH_ERROR,
     length_error_mm: float | None = None,
     worn: bool = False,
+    about: tuple[str, ...] = (),
 ) -> Measured:
     """A measurement; the error of its length is a fraction of it, or `length_error_mm` when that is given.
+
+    Without `section_error_mm`, that of the section holds where it states one, else 0.1 mm.
 
     Raises MeasureError for sizes and errors outside the ranges that the sum is defined over.
     """
     error = length_error * length_mm if length_error_mm is None else length_error_mm
-    made = Measured(section, length_mm, section_error_mm, error, worn)
+    if section_error_mm is None:
+        section_error_mm = section.error_mm or SECTION_ERROR_MM
+    made = Measured(section, length_mm, section_error_mm, error, worn, about)
     _check(made)
     return made
 
@@ -125,12 +132,14 @@ def _positive(value: float) -> bool:
 
 def _log_likelihood(seen: Measured, belt: Hypothesis) -> float:
     """The log of how likely this measurement is if the belt is that one."""
+    error = math.hypot(seen.section_error_mm, belt.section.error_mm)
     sizes = math.fsum(
-        _log_normal(size, mean, seen.section_error_mm)
+        _log_normal(size, mean, error)
         for size, mean in zip(seen.section.sizes_mm, belt.section.sizes_mm, strict=True)
     )
     length = _log_worn if seen.worn else _log_normal
-    return sizes + length(seen.length_mm, belt.inside_length_mm, seen.length_error_mm)
+    error = math.hypot(seen.length_error_mm, belt.length_error_mm)
+    return sizes + length(seen.length_mm, belt.inside_length_mm, error)
 
 
 def _log_none(seen: Measured) -> float:

@@ -33,6 +33,14 @@ class ORing:
         return math.pi * self.inside_diameter_mm
 
     @property
+    def length_plus_minus_mm(self) -> float:
+        """The tolerance of that length: π times that of the inside diameter, in mm.
+
+        ISO 3302-1 does not hold for precision sealing rings (clause 1, by an abstract of the 2014 edition).
+        """
+        return math.pi * self.plus_minus_mm
+
+    @property
     def mid_length_mm(self) -> float:
         """The length of its mid-line, in mm."""
         return math.pi * (self.inside_diameter_mm + self.section_mm)

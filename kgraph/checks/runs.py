@@ -6,30 +6,24 @@ from collections.abc import Iterator, Sequence
 from itertools import chain
 
 from kgraph import records, words
-from kgraph.belts import drive, rubber
-from kgraph.belts.geometry import GeometryError, Side
+from kgraph.belts import drive, recorded, rubber
+from kgraph.belts.geometry import GeometryError
 from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.collection import Fact
 from kgraph.fits.graph import Place
 from kgraph.folder.reading import shown
+from kgraph.names import did_you_mean
 from kgraph.problems import Problem
-from kgraph.quantities import Section
 
 
 def belts_have_their_sizes(ground: Ground) -> Iterator[Problem]:
     """A belt without its section or its inside length can be compared with no other."""
     for key in ground.graph.parts_of_kind.get(words.FITS_LIKE_BELT, ()):
-        section, length = _measured(ground, key)
+        section, length = recorded.sizes_of(ground.data, key)
         missing = [what for what, value in (("section", section), ("inside length", length)) if value is None]
         if missing:
             says = f"belt {shown(ground.data.text('part', key))} has no {' and no '.join(missing)}"
             yield warning(ground.where("part", key), "belt-sizes", says, "measure it and add it")
-
-
-def _measured(ground: Ground, part: str) -> tuple[Section | None, float | None]:
-    entries = [t for t in ground.data.things["part"].get(part, ()) if isinstance(t, records.Part)]
-    section = next((t.section for t in entries if t.section is not None), None)
-    return section, next((t.inside_length_mm for t in entries if t.inside_length_mm is not None), None)
 
 
 def runs_can_be(ground: Ground) -> Iterator[Problem]:
@@ -48,18 +42,27 @@ def runs_can_be(ground: Ground) -> Iterator[Problem]:
 
 
 def _run(fact: Fact) -> drive.Run | None:
-    record = fact.record
-    if not isinstance(record, records.Run):
-        return None
-    pulleys = tuple(
-        drive.Pulley(p.name, p.x_mm, p.y_mm, p.diameter_mm, _side(p), p.drives, p.rpm, p.capstan_mm)
-        for p in record.pulleys
-    )
-    return drive.Run(pulleys, record.stretch, record.pull_N_m)
+    return recorded.run_of(fact.record) if isinstance(fact.record, records.Run) else None
 
 
-def _side(pulley: records.Pulley) -> Side:
-    return "outside" if pulley.outside else "inside"
+def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
+    """The shaft at which a pull is measured is one of the run; a misspelt one is an error.
+
+    One that is like none of the names may be a shaft that the belt does not reach: then the load is not
+    compared, and that is a warning.
+    """
+    for fact in ground.of_kind("run"):
+        run = _run(fact)
+        if run is None or not run.pull_at or drive.pulled(run) is not None:
+            continue
+        names = list(dict.fromkeys(p.name for p in run.pulleys))
+        says = (
+            f"the pull at {ground.place_text(Place(*fact.args[:2]))} is given at {shown(run.pull_at)}, "
+            "which is no pulley of the run"
+        )
+        near = did_you_mean(run.pull_at, names)
+        mend = near or f"the pulleys are {', '.join(shown(n) for n in names)}"
+        yield (error if near else warning)(fact.where, "unknown-pulley", says, mend)
 
 
 def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
@@ -69,19 +72,19 @@ def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
         owners = sorted(ground.alike(owner, position))
         taken = chain.from_iterable(ground.graph.taken_at.get(Place(o, position), ()) for o in owners)
         for part, _, said in taken:
-            section, length = _measured(ground, part)
-            wrong = _unsuited(run, section, length) if run and section and length else ""
+            belt = recorded.belt_of(ground.data, part)
+            wrong = _unsuited(run, belt) if run and belt else ""
             if wrong:
                 place = ground.place_text(Place(owner, position))
-                belt = shown(ground.data.text("part", part))
-                says = f"belt {belt} on the run of {place} ({at(fact.where)}) {wrong}"
+                name = shown(ground.data.text("part", part))
+                says = f"belt {name} on the run of {place} ({at(fact.where)}) {wrong}"
                 yield warning(
                     said.where, "belt-outside-window", says, "measure the belt and the pulleys again"
                 )
 
 
-def _unsuited(run: drive.Run, section: Section, length_mm: float) -> str:
-    thick = section.thickness_mm
+def _unsuited(run: drive.Run, belt: drive.Belt) -> str:
+    thick = belt.section.thickness_mm
     try:
         path = drive.belt_path(run, 0.0)
     except (GeometryError, drive.RunError):
@@ -90,7 +93,7 @@ def _unsuited(run: drive.Run, section: Section, length_mm: float) -> str:
         path = drive.belt_path(run, thick)
     except GeometryError:
         return "is too thick to pass between the pulleys"
-    stretch = rubber.stretch(path.length_mm, rubber.rest_midline_mm(length_mm, thick))
+    stretch = rubber.stretch(path.length_mm, rubber.rest_midline_mm(belt.inside_length_mm, thick))
     low, high = run.wanted
     if low - 1e-9 <= stretch <= high + 1e-9:
         return ""
@@ -98,4 +101,9 @@ def _unsuited(run: drive.Run, section: Section, length_mm: float) -> str:
     return f"has a stretch of {100 * stretch:.1f} %, and {100 * low:g} to {100 * high:g} % is {whose}"
 
 
-CHECKS: Sequence[Check] = (belts_have_their_sizes, runs_can_be, recorded_belts_suit_their_run)
+CHECKS: Sequence[Check] = (
+    belts_have_their_sizes,
+    runs_can_be,
+    pulls_are_at_a_pulley,
+    recorded_belts_suit_their_run,
+)

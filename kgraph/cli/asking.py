@@ -180,7 +180,7 @@ def takers(
     Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
     """
     loaded = load(settings)
-    wish = wanted(**rest)
+    wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
         if is_part(of, words):
@@ -250,7 +250,7 @@ def donors(
         return set_key, list(dict.fromkeys(keys)) or questions.places_of(of.graph, set_key)
 
     def ask(of: Loaded) -> Answer:
-        return questions.donors(of.graph, *place(of), wanted(**rest))
+        return questions.donors(of.graph, *place(of), wanted(**rest, proof=proof))
 
     if why_not is None:
         return reply(settings, loaded, ask, as_json, proof)
@@ -286,7 +286,7 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 
     Example: kgraph sisters "Larkfield RC-40"
     """
-    return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest))
+    return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
 
 
 @click.command(short_help="which assemblies a set is built on, and with whom")
@@ -298,4 +298,4 @@ def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **r
 
     Example: kgraph shares "Larkfield RC-40"
     """
-    return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest))
+    return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest, proof=proof))

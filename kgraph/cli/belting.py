@@ -1,22 +1,24 @@
-"""belt path, fit, find, family and speed: ask, render, exit."""
+"""belt path, fit, find, family and speed, and draw run: ask, render, exit."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 import click
 
 from kgraph import belt_questions, quantities, questions
-from kgraph.belts import drive, identify
+from kgraph.belts import drive, identify, tolerances
+from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import print_json, query_options, wanted
-from kgraph.cli.loading import Settings, load
+from kgraph.cli.loading import Loaded, Settings, as_it_is, load
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
 from kgraph.render import belts
-from kgraph.render.terminal import visible
+from kgraph.render.terminal import visible, wrapped
 
 T = TypeVar("T")
 
@@ -25,6 +27,7 @@ _LENGTHS = {
     "inside_diameter": "inside diameter",
     "folded": "folded",
 }
+_NO_RUN = "nothing found: no run is recorded for this place; `kgraph add run` adds one"
 
 
 @click.group(short_help="the right belt, from a measure or from the pulleys")
@@ -40,16 +43,76 @@ def _read(reader: Callable[..., T], text: str, *rest: Any) -> T:
         raise WrongUse(Problem(None, "quantity", error.what, error.right)) from None
 
 
-def _give(text: str, notes: tuple[str, ...]) -> None:
-    """Text to standard output, remarks to standard error."""
-    sys.stdout.write(text)
+def _tolerance(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    if value is None or value.strip().upper() in tolerances.CLASSES:
+        return None if value is None else value.strip().upper()
+    raise WrongUse(
+        Problem(None, "tolerance", f"{value!r} is no class", f"use one of {', '.join(tolerances.CLASSES)}")
+    )
+
+
+_tolerance_option = click.option(
+    "--tolerance",
+    "grade",
+    callback=_tolerance,
+    metavar="CLASS",
+    help="How far belts are off as sold: M1 to M4 moulded, E1 to E3 extruded (ISO 3302-1). Default: M3.",
+)
+
+
+@dataclass(frozen=True)
+class _Form(Generic[T]):
+    """How one command's answer is shown: as JSON, as text, piece by piece, and its remarks."""
+
+    as_json: Callable[[Collection, T], dict[str, Any]]
+    as_text: Callable[[Collection, T, bool], str]
+    said: Callable[[Collection, T], belts.Said]
+    notes: Callable[[T], tuple[str, ...]]
+
+
+def _reply(
+    settings: Settings, loaded: Loaded, ask: Callable[[Loaded], T], form: _Form[T], as_json: bool
+) -> T:
+    """Ask and print; where something is supposed, also what it changes."""
+    answer = ask(loaded)
+    before = None
+    if settings.suppose or settings.without:
+        before = _said_before(as_it_is(settings, loaded), ask, form)
+    after = form.said(loaded.data, answer)
+    if as_json:
+        found = form.as_json(loaded.data, answer)
+        changed = {} if before is None else {"changed": belts.changed_json(before, after)}
+        print_json({**found, **changed})
+        return answer
+    terminal = sys.stdout.isatty()
+    sys.stdout.write(form.as_text(loaded.data, answer, terminal))
+    _remark(form.notes(answer))
+    if before is not None:
+        sys.stdout.write(belts.changed_text(before, after, terminal))
+        print("Supposed only: nothing is written.", file=sys.stderr)
+    return answer
+
+
+def _said_before(loaded: Loaded, ask: Callable[[Loaded], T], form: _Form[T]) -> belts.Said:
+    """What is said without what is supposed; nothing where a name is known only by that."""
+    try:
+        return form.said(loaded.data, ask(loaded))
+    except WrongUse:
+        return {}
+
+
+def _remark(notes: tuple[str, ...]) -> None:
+    """Remarks to standard error, in lines no wider than a terminal."""
     for note in notes:
-        print(visible(note), file=sys.stderr)
+        text = visible(note)
+        sys.stderr.write(wrapped(text) if sys.stderr.isatty() else f"{text}\n")
 
 
 @belt.command("path", short_help="the path on the pulleys, and the lengths that fit")
 @click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
 @click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
+@click.option("--thickness", metavar="LENGTH", help="The recorded section, but this thick.")
+@_tolerance_option
 @query_options
 @click.pass_obj
 def path_(
@@ -57,33 +120,58 @@ def path_(
     /,
     words: tuple[str, ...],
     section: str | None,
+    thickness: str | None,
+    grade: str | None,
     as_json: bool,
     proof: bool,
     **rest: Any,
 ) -> int:
     """The length of the belt's path, the inside lengths that give the wanted stretch, and what has them.
 
-    Example: kgraph belt path "Larkfield RC-40" "main belt"
+    Example: kgraph belt path "Larkfield RC-40" "main belt" --thickness "1.2 mm"
     """
-    given = None if section is None else _read(quantities.section, section)
+    given = _section_given(section, thickness)
+
+    def ask(of: Loaded) -> belt_questions.PathAnswer | None:
+        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        return belt_questions.path(of.graph, place, given(of.data, place), grade)
+
     loaded = load(settings)
     place = belt_questions.belt_place(loaded.graph, words, wanted(**rest))
-    answer = belt_questions.path(loaded.graph, place, given)
-    if answer is None:
-        if as_json:
-            print_json(belts.no_path_json(loaded.data, place))
-        print("nothing found: no run is recorded for this place; `kgraph add run` adds one", file=sys.stderr)
-        return 1
-    if as_json:
-        print_json(belts.path_json(loaded.data, answer))
-    else:
-        _give(belts.path_text(loaded.data, answer, sys.stdout.isatty(), proof), answer.notes)
-    return 0
+    form = _Form[belt_questions.PathAnswer | None](
+        lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
+        lambda data, a, terminal: belts.path_text(data, a, terminal, proof) if a else "",
+        belts.path_said,
+        lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
+    )
+    answer = _reply(settings, loaded, ask, form, as_json)
+    if answer is None and as_json:
+        print(_NO_RUN, file=sys.stderr)
+    return 1 if answer is None else 0
+
+
+_Given = Callable[[Collection, belt_questions.BeltPlace], quantities.Section | None]
+
+
+def _section_given(section: str | None, thickness: str | None) -> _Given:
+    """The section that the options mean, once the recorded one is known. Raises WrongUse."""
+    if section is not None and thickness is not None:
+        raise WrongUse(
+            Problem(None, "one-section", "the thickness is given twice", "use --section or --thickness")
+        )
+    if section is not None:
+        whole = _read(quantities.section, section)
+        return lambda data, place: whole
+    if thickness is None:
+        return lambda data, place: None
+    thick = _read(quantities.thickness, thickness)
+    return lambda data, place: belt_questions.of_thickness(data, place, thick)
 
 
 @belt.command("fit", short_help="what a belt does in a set: stretch, pull, speed")
 @click.argument("belt_name", metavar="BELT")
 @click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@_tolerance_option
 @query_options
 @click.pass_obj
 def fit_(
@@ -91,6 +179,7 @@ def fit_(
     /,
     belt_name: str,
     words: tuple[str, ...],
+    grade: str | None,
     as_json: bool,
     proof: bool,
     **rest: Any,
@@ -99,14 +188,19 @@ def fit_(
 
     Example: kgraph belt fit "SQ 1.25 x 262" "Larkfield RC-40" "main belt"
     """
-    loaded = load(settings)
-    part = questions.part_named(loaded.data, belt_name)
-    place = belt_questions.belt_place(loaded.graph, words, wanted(**rest))
-    answer = belt_questions.fit(loaded.graph, part, place)
-    if as_json:
-        print_json(belts.fit_json(loaded.data, answer))
-    else:
-        _give(belts.fit_text(loaded.data, answer, sys.stdout.isatty(), proof), answer.notes)
+
+    def ask(of: Loaded) -> belt_questions.FitAnswer:
+        part = questions.part_named(of.data, belt_name)
+        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        return belt_questions.fit(of.graph, part, place, grade)
+
+    form = _Form[belt_questions.FitAnswer](
+        belts.fit_json,
+        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof),
+        belts.fit_said,
+        lambda a: a.notes,
+    )
+    answer = _reply(settings, load(settings), ask, form, as_json)
     return 1 if answer.fit.verdict == "not known" else 0
 
 
@@ -116,8 +210,10 @@ def fit_(
 @click.option("--inside-diameter", metavar="LENGTH", help="Across the inside of the round belt.")
 @click.option("--folded", metavar="LENGTH", help="Laid flat and doubled: half the inside length.")
 @click.option("--worn", is_flag=True, help="The belt may have grown by 0 to 8 %.")
-@click.option("--section-error", default="0.1 mm", metavar="LENGTH", help="Default: 0.1 mm.")
-@click.option("--length-error", metavar="ERROR", help="A percentage or a length. Default: 1 %.")
+@click.option("--section-error", metavar="LENGTH", help="Default: 0.1 mm, 0.2 mm where it is about.")
+@click.option(
+    "--length-error", metavar="ERROR", help="A percentage or a length. Default: 1 %, 3 % where it is about."
+)
 @query_options
 @click.pass_obj
 def find_(
@@ -125,7 +221,7 @@ def find_(
     /,
     section: str,
     worn: bool,
-    section_error: str,
+    section_error: str | None,
     length_error: str | None,
     as_json: bool,
     proof: bool,
@@ -140,15 +236,20 @@ def find_(
     """
     lengths = {"inside_length": inside_length, "inside_diameter": inside_diameter, "folded": folded}
     seen = _measured(section, lengths, section_error, length_error, worn)
-    loaded = load(settings)
-    try:
-        answer = belt_questions.find(loaded.graph, seen, wanted(**rest))
-    except identify.MeasureError as error:
-        raise WrongUse(Problem(None, "measure", str(error), "see `kgraph check`")) from None
-    if as_json:
-        print_json(belts.find_json(loaded.data, answer))
-    else:
-        _give(belts.find_text(loaded.data, answer, sys.stdout.isatty(), proof), answer.notes)
+
+    def ask(of: Loaded) -> belt_questions.FindAnswer:
+        try:
+            return belt_questions.find(of.graph, seen, wanted(**rest))
+        except identify.MeasureError as error:
+            raise WrongUse(Problem(None, "measure", str(error), "see `kgraph check`")) from None
+
+    form = _Form[belt_questions.FindAnswer](
+        lambda data, a: belts.find_json(data, a, proof),
+        lambda data, a, terminal: belts.find_text(data, a, terminal, proof),
+        belts.find_said,
+        lambda a: a.notes,
+    )
+    answer = _reply(settings, load(settings), ask, form, as_json)
     if len(answer.found) > 1:
         return 0
     print("nothing found: no belt of that form of section is recorded", file=sys.stderr)
@@ -156,7 +257,11 @@ def find_(
 
 
 def _measured(
-    section: str, lengths: dict[str, str | None], section_error: str, length_error: str | None, worn: bool
+    section: str,
+    lengths: dict[str, str | None],
+    section_error: str | None,
+    length_error: str | None,
+    worn: bool,
 ) -> identify.Measured:
     """The measurement that the options describe. Raises WrongUse."""
     given = [(name, text) for name, text in lengths.items() if text is not None]
@@ -165,19 +270,29 @@ def _measured(
         mend = "use one of --inside-length, --inside-diameter and --folded"
         raise WrongUse(Problem(None, "one-length", says, mend))
     read = _read(quantities.inside_length, given[0][1], _LENGTHS[given[0][0]])
+    cut = _read(quantities.section, section)
     fraction, error_mm = identify.LENGTH_ERROR, read.plus_minus_mm or None
     if length_error is not None and length_error.strip().endswith("%"):
         fraction, error_mm = _read(quantities.percent, length_error), None
     elif length_error is not None:
         error_mm = _read(quantities.length, length_error).mm
+    about = [
+        what
+        for what, said, option in (
+            ("section", cut.about, section_error),
+            ("inside length", read.about, length_error),
+        )
+        if said and option is None
+    ]
     try:
         return identify.measured(
-            _read(quantities.section, section),
+            cut,
             read.mm,
-            section_error_mm=_read(quantities.length, section_error).mm,
+            section_error_mm=None if section_error is None else _read(quantities.length, section_error).mm,
             length_error=fraction,
             length_error_mm=error_mm,
             worn=worn,
+            about=tuple(about),
         )
     except identify.MeasureError as error:
         raise WrongUse(Problem(None, "measure", str(error), "measure it again")) from None
@@ -192,14 +307,18 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
 
     Example: kgraph belt family "Larkfield RC-40" "main belt"
     """
-    loaded = load(settings)
     wish = wanted(**rest)
-    place = belt_questions.belt_place(loaded.graph, words, wish)
-    answer = belt_questions.family(loaded.graph, place, wish)
-    if as_json:
-        print_json(belts.family_json(loaded.data, answer))
-    else:
-        _give(belts.family_text(loaded.data, answer, sys.stdout.isatty(), proof), ())
+
+    def ask(of: Loaded) -> belt_questions.FamilyAnswer:
+        return belt_questions.family(of.graph, belt_questions.belt_place(of.graph, words, wish), wish)
+
+    form = _Form[belt_questions.FamilyAnswer](
+        belts.family_json,
+        lambda data, a, terminal: belts.family_text(data, a, terminal, proof),
+        belts.family_said,
+        lambda a: (),
+    )
+    answer = _reply(settings, load(settings), ask, form, as_json)
     if any(row.part for row in answer.rows):
         return 0
     print("nothing found: no belt is recorded for this place", file=sys.stderr)
@@ -215,23 +334,50 @@ def _hertz(text: str) -> float:
 @click.argument("words", nargs=-1, metavar="[SET [POSITION]]")
 @click.option("--tone", required=True, metavar="HZ", help="The tone on the test tape: 3150 or 3000.")
 @click.option("--heard", required=True, metavar="HZ", help="The tone that was heard.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of text.")
+@query_options
 @click.pass_obj
-def speed_(settings: Settings, /, words: tuple[str, ...], tone: str, heard: str, as_json: bool) -> int:
+def speed_(
+    settings: Settings,
+    /,
+    words: tuple[str, ...],
+    tone: str,
+    heard: str,
+    as_json: bool,
+    proof: bool,
+    **rest: Any,
+) -> int:
     """The speed error from a test tape's tone, and what would explain it; with a set, in its belt's terms.
 
     Example: kgraph belt speed --tone 3150 --heard 3087
     """
     tone_hz, heard_hz = _read(_hertz, tone), _read(_hertz, heard)
-    loaded = load(settings) if words else None
-    place = belt_questions.belt_place(loaded.graph, words) if loaded else None
-    reading = belt_questions.speed(tone_hz, heard_hz, place)
-    data = loaded.data if loaded else None
-    if as_json:
-        print_json(belts.speed_json(data, place, tone_hz, heard_hz, reading))
-    else:
-        sys.stdout.write(belts.speed_text(data, reading))
+    if not words and (settings.suppose or settings.without):
+        mend = "name the set that it is about"
+        raise WrongUse(Problem(None, "no-set", "a fact changes nothing where no set is named", mend))
+    if not words:
+        reading = belt_questions.speed(tone_hz, heard_hz)
+        if as_json:
+            print_json(belts.speed_json(None, None, tone_hz, heard_hz, reading))
+        else:
+            sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False))
+        return 0
+
+    def ask(of: Loaded) -> tuple[belt_questions.BeltPlace, ToneReading]:
+        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        return place, belt_questions.speed(tone_hz, heard_hz, place)
+
+    form = _Form[tuple[belt_questions.BeltPlace, ToneReading]](
+        lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], _place_notes(a[0])),
+        lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof),
+        lambda data, a: belts.speed_said(a[1]),
+        lambda a: _place_notes(a[0]),
+    )
+    _reply(settings, load(settings), ask, form, as_json)
     return 0
+
+
+def _place_notes(place: belt_questions.BeltPlace) -> tuple[str, ...]:
+    return (*place.notes, *belt_questions.less_certain(place))
 
 
 @click.command("run", short_help="a belt on its pulleys, to scale")
@@ -239,7 +385,7 @@ def speed_(settings: Settings, /, words: tuple[str, ...], tone: str, heard: str,
 @click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
-    help="An svg file; without it SVG to standard output.",
+    help="svg, png or pdf by its suffix; without it SVG to standard output.",
 )  # fmt: skip
 @click.pass_obj
 def run_picture(
@@ -252,8 +398,10 @@ def run_picture(
     from kgraph.folder import writing
     from kgraph.render import run_picture as picture
 
-    if output is not None and output.suffix.lower() != ".svg":
-        raise WrongUse(Problem(None, "format", f"{output.name!r} is no svg file", "name it like run.svg"))
+    form = output.suffix.lower().lstrip(".") if output is not None else "svg"
+    if output is not None and form not in picture.FORMATS:
+        says = f"{output.name!r} ends in none of {', '.join(picture.FORMATS)}"
+        raise WrongUse(Problem(None, "format", says, "name it like run.svg"))
     given = None if section is None else _read(quantities.section, section)
     loaded = load(settings)
     place = belt_questions.belt_place(loaded.graph, words)
@@ -265,7 +413,7 @@ def run_picture(
     if output is None:
         sys.stdout.write(drawn.decode("utf-8") + "\n")
         return 0
-    writing.write_over(output, drawn)
+    writing.write_over(output, picture.in_format(drawn, form))
     print(f"written: {output}")
     return 0
 

@@ -22,6 +22,7 @@ from kgraph.problems import Problem, Where
 class _Wrong(Exception):
     def __init__(self, node: Node, says: str, mend: str = "", code: str = "wrong-value") -> None:
         self.node, self.says, self.mend, self.code = node, says, mend, code
+        self.more: tuple[_Wrong, ...] = ()
 
 
 @dataclass
@@ -215,39 +216,61 @@ def _pulleys(node: Node) -> tuple[records.Pulley, ...]:
         raise _Wrong(
             node, "pulleys are a list of mappings", "write - {name: motor, x: 0 mm, y: 0 mm, diameter: 9 mm}"
         )
-    return tuple(_pulley(n) for n in node.items if isinstance(n, Map))
+    faults: list[_Wrong] = []
+    found = [_pulley(n, faults) for n in node.items if isinstance(n, Map)]
+    if faults:
+        faults[0].more = tuple(faults[1:])
+        raise faults[0]
+    return tuple(p for p in found if p is not None)
+
+
+def _length_within(low_mm: float, high_mm: float) -> Reader:
+    return _quantity(lambda text: quantities.length(text, low_mm=low_mm, high_mm=high_mm))
 
 
 _PULLEY: dict[str, Reader] = {
     "name": _some_text,
     "x": _quantity(quantities.coordinate),
     "y": _quantity(quantities.coordinate),
-    "diameter": _quantity(lambda t: quantities.length(t, low_mm=0.5, high_mm=500.0).mm),
+    "diameter": _length_within(0.5, 500.0),
     "side": _one_of(("inside", "outside"), "a side of the belt"),
     "drives": _yes_no,
     "rpm": _quantity(quantities.rpm),
-    "capstan": _quantity(lambda t: quantities.length(t, low_mm=0.5, high_mm=20.0).mm),
+    "capstan": _length_within(0.5, 20.0),
 }
 
 
-def _pulley(node: Map) -> records.Pulley:
+def _pulley(node: Map, faults: list[_Wrong]) -> records.Pulley | None:
+    """A pulley, or None with every fault of it in the list."""
+    before = len(faults)
     got: dict[str, Any] = {}
     for key, value in node.pairs:
         if key.value not in _PULLEY:
             mend = did_you_mean(key.value, _PULLEY) or f"use {', '.join(_PULLEY)}"
-            raise _Wrong(key, f"a pulley has no {shown(key.value)}", mend, "unknown-key")
-        got[key.value] = _PULLEY[key.value](value)
-    if missing := [k for k in ("name", "x", "y", "diameter") if k not in got]:
-        raise _Wrong(node, f"the pulley has no {' and no '.join(missing)}", "", "missing-key")
+            faults.append(_Wrong(key, f"a pulley has no {shown(key.value)}", mend, "unknown-key"))
+            continue
+        try:
+            got[key.value] = _PULLEY[key.value](value)
+        except _Wrong as wrong:
+            faults.append(wrong)
+    have = {key.value for key, _ in node.pairs}
+    if missing := [k for k in ("name", "x", "y", "diameter") if k not in have]:
+        faults.append(_Wrong(node, f"the pulley has no {' and no '.join(missing)}", "", "missing-key"))
+    return None if len(faults) > before else _pulley_of(got)
+
+
+def _pulley_of(got: dict[str, Any]) -> records.Pulley:
+    lengths = {k: v for k, v in got.items() if isinstance(v, quantities.Length)}
     return records.Pulley(
         name=got["name"],
-        x_mm=got["x"],
-        y_mm=got["y"],
-        diameter_mm=got["diameter"],
+        x_mm=lengths["x"].mm,
+        y_mm=lengths["y"].mm,
+        diameter_mm=lengths["diameter"].mm,
         outside=got.get("side") == "outside",
         drives=got.get("drives", False),
         rpm=got.get("rpm"),
-        capstan_mm=got.get("capstan"),
+        capstan_mm=lengths["capstan"].mm if "capstan" in lengths else None,
+        errors=tuple((k, v.plus_minus_mm, v.about) for k, v in lengths.items() if v.plus_minus_mm),
     )
 
 
@@ -400,7 +423,7 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
             "in": ("owner", _name, True),
             "pulleys": ("pulleys", _pulleys, True),
             "stretch": ("stretch", _quantity(quantities.percent_range), False),
-            "pull": ("pull_N_m", _quantity(lambda t: quantities.pull(t).torque_nm), False),
+            "pull": ("pull", _quantity(quantities.pull), False),
         },
     ),
     "taken": (
@@ -499,8 +522,9 @@ def _read_fields(
             continue
         try:
             got[spec[0]] = spec[1](value)
-        except _Wrong as wrong:
-            context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
+        except _Wrong as first:
+            for wrong in (first, *first.more):
+                context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
     have = {key.value for key, _ in node.pairs}
     for key_text, (_, _, must) in fields.items():
         if must and key_text not in have:

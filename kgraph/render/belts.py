@@ -6,6 +6,7 @@ In text, tension and load are ranges to two figures, for hardness gives no bette
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -19,16 +20,20 @@ from kgraph.belt_questions import (
     PathAnswer,
     strength,
 )
-from kgraph.belts import drive
+from kgraph.belts import drive, tolerances
+from kgraph.belts.sold import Sold
 from kgraph.belts.tone import ToneReading
 from kgraph.collection import Collection, Fact, build
 from kgraph.quantities import Section
 from kgraph.render.answers import caution_texts, fact_json, percent
 from kgraph.render.sentences import says
-from kgraph.render.terminal import table, visible
+from kgraph.render.terminal import table, visible, wrapped
 
 SPEED_CAUTIONS = ("moving mechanism", "mains")
 _Rows = list[tuple[str, str]]
+_KEEP = "\N{NO-BREAK SPACE}"
+"""A space at which no line is broken; it is printed as a plain one."""
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|mm|N|cm/s|Hz|rpm)(?!\w))|(?<=±) (?=\d)")
 
 
 def two_figures(value: float) -> str:
@@ -55,8 +60,11 @@ def _place_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
     return {"set": data.owner_text(place.set), "position": data.text("position", place.position)}
 
 
-def _tail_json(data: Collection, notes: Iterable[str], cautions: Sequence[str]) -> dict[str, Any]:
+def _tail_json(
+    data: Collection, assumed: Iterable[drive.Assumed], notes: Iterable[str], cautions: Sequence[str]
+) -> dict[str, Any]:
     return {
+        "assumed": [{"what": a.what, "value": a.value, "source": a.source} for a in assumed],
         "notes": list(notes),
         "cautions": list(cautions),
         "caution texts": caution_texts(data, cautions),
@@ -76,23 +84,58 @@ def _text(
 ) -> str:
     """Named values, then sentences that are never cut, then the cautions."""
     out = table(("what", "value"), rows, terminal)
-    out += "".join(f"{head}{': ' if terminal else chr(9)}{visible(text)}\n" for head, text in more)
-    return out + _caution_text(data, cautions)
+    if terminal:
+        out += "".join(_wrapped(f"{head}: {text}", terminal) for head, text in more)
+    else:
+        out += "".join(f"{head}\t{visible(text)}\n" for head, text in more)
+    return out + _caution_text(data, cautions, terminal)
 
 
-def _caution_text(data: Collection, cautions: Sequence[str]) -> str:
+def _wrapped(text: str, terminal: bool) -> str:
+    """A sentence, in lines of the terminal's width; in one line where it goes to a pipe."""
+    shown = visible(text)
+    if not terminal:
+        return f"{shown}\n"
+    # A number and its unit stay on one line.
+    return wrapped(_BEFORE_UNIT.sub(_KEEP, shown)).replace(_KEEP, " ")
+
+
+def _caution_text(data: Collection, cautions: Sequence[str], terminal: bool) -> str:
     texts = caution_texts(data, cautions)
-    return "".join(f"Caution, {visible(name)}: {visible(text)}\n" for name, text in texts.items())
+    return "".join(_wrapped(f"Caution, {name}: {text}", terminal) for name, text in texts.items())
 
 
-def _proof_text(data: Collection, head: str, facts: Sequence[Fact]) -> str:
+def _assumed_rows(assumed: Iterable[drive.Assumed]) -> _Rows:
+    return [("assumed", f"{a.what}: {a.value} ({a.source})") for a in assumed]
+
+
+def _proof_text(data: Collection, head: str, facts: Sequence[Fact], terminal: bool) -> str:
     if not facts:
         return ""
-    lines = [f"{visible(head)}, {percent(strength(facts))}:"]
+    out = f"{visible(head)}, {percent(strength(facts))}:\n"
     for fact in facts:
         where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
-        lines.append(f"  {percent(fact.certainty):>6}  {visible(says(data, fact))}  {visible(where)}")
-    return "\n".join(lines) + "\n"
+        line = f"{percent(fact.certainty):>6}  {visible(says(data, fact))}  {visible(where)}"
+        out += wrapped(line, "  ") if terminal else f"  {line}\n"
+    return out
+
+
+def tolerance_json() -> dict[str, Any]:
+    """The tolerance that a tape speed is held against, with its source."""
+    return {"fraction": drive.SPEED_TOLERANCE, "source": drive.TOLERANCE_SOURCE}
+
+
+def _sold_json(sold: Sold | None) -> dict[str, Any] | None:
+    if sold is None:
+        return None
+    return {
+        "class": sold.grade,
+        "thickness_plus_minus_mm": sold.thickness_mm,
+        "length_plus_minus_mm": sold.length_mm,
+        "stretch": _pair(sold.stretch),
+        "speed_change": _pair(sold.speed),
+        "source": tolerances.source_of(sold.grade),
+    }
 
 
 # Path -----------------------------------------------------------------------------------------
@@ -123,21 +166,15 @@ def path_json(data: Collection, answer: PathAnswer) -> dict[str, Any]:
                 "inside_diameter_mm": r.inside_diameter_mm,
                 "section_mm": r.section_mm,
                 "inside_length_mm": r.inside_length_mm,
+                "length_plus_minus_mm": r.length_plus_minus_mm,
             }
             for r in answer.o_rings
         ],
-        "assumed": _path_assumed(answer),
+        "path_error_mm": answer.path_error_mm,
+        "as_sold": {**(_sold_json(answer.sold) or {}), "window_mm": _pair(answer.sold_window_mm)},
         "proof": _proof_json(data, answer.place.run_proof),
-        **_tail_json(data, answer.notes, answer.cautions),
+        **_tail_json(data, answer.assumed, answer.notes, answer.cautions),
     }
-
-
-def _path_assumed(answer: PathAnswer) -> list[dict[str, str]]:
-    if not answer.wanted_assumed:
-        return []
-    low, high = answer.wanted
-    value = f"{low * 100:.3g} % to {high * 100:.3g} %"
-    return [{"what": "wanted stretch", "value": value, "source": drive.NO_SOURCE}]
 
 
 def no_path_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
@@ -161,22 +198,43 @@ def path_text(data: Collection, answer: PathAnswer, terminal: bool, proof: bool)
         ("set", data.owner_text(answer.place.set)),
         ("position", data.text("position", answer.place.position)),
         ("section", _section(answer.section)),
-        ("path along the mid-line", f"{answer.path.length_mm:.1f} mm"),
+        ("path along the mid-line", f"{answer.path.length_mm:.1f} mm{_plus_minus(answer.path_error_mm)}"),
         *((f"wrap on {name}", f"{math.degrees(w):.0f}°") for name, w in answer.path.wraps_rad.items()),
         ("wanted stretch", f"{answer.wanted[0] * 100:.3g} % to {answer.wanted[1] * 100:.3g} %"),
         ("inside length at rest", f"{low:.1f} to {high:.1f} mm"),
+        *_sold_rows(answer),
         *((f"belt {data.text('part', b.part)}", f"stretch {_percent(b.stretch)}") for b in answer.belts),
         *(
             (
                 f"O-ring {r.size}",
-                f"{r.inside_diameter_mm:g} x {r.section_mm:g} mm, {r.inside_length_mm:.1f} mm round",
+                f"{r.inside_diameter_mm:g} x {r.section_mm:g} mm, {r.inside_length_mm:.1f} "
+                f"± {r.length_plus_minus_mm:.1f} mm round",
             )
             for r in answer.o_rings
         ),
     ]
-    more = [("assumed", f"{a['what']} {a['value']} ({a['source']})") for a in _path_assumed(answer)]
-    out = _text(data, rows, terminal, answer.cautions, more)
-    return out + (_proof_text(data, "the run", answer.place.run_proof) if proof else "")
+    out = _text(data, rows, terminal, answer.cautions, _assumed_rows(answer.assumed))
+    return out + (_proof_text(data, "the run", answer.place.run_proof, terminal) if proof else "")
+
+
+def _plus_minus(error_mm: float) -> str:
+    return f" ± {two_figures(error_mm)} mm" if error_mm else ""
+
+
+def _sold_rows(answer: PathAnswer) -> _Rows:
+    """What a belt of the class may be off, and the lengths to order that are safe in spite of it."""
+    sold = answer.sold
+    if sold.thickness_mm is None:
+        return [(f"sold to class {sold.grade}", "no figures for such a section")]
+    off = f"± {two_figures(sold.thickness_mm)} mm thick"
+    off += f", ± {two_figures(sold.length_mm)} mm long" if sold.length_mm else ", length not published"
+    rows = [(f"sold to class {sold.grade}", off)]
+    if answer.sold_window_mm:
+        low, high = answer.sold_window_mm
+        rows.append(("named length, to be safe", f"{low:.1f} to {high:.1f} mm"))
+    elif sold.length_mm:
+        rows.append(("named length, to be safe", "none: measure the belt that comes"))
+    return rows
 
 
 # Fit ------------------------------------------------------------------------------------------
@@ -204,12 +262,15 @@ def fit_json(data: Collection, answer: FitAnswer) -> dict[str, Any]:
         "speed_change": fit.speed_change,
         "tape_speed_cm_s": fit.tape_speed_cm_s,
         "tape_speed_error": fit.tape_speed_error,
+        "tape_speed_within": _within(fit.tape_speed_error),
+        "speed_tolerance": tolerance_json(),
+        "stretch_range": _pair(fit.stretch_range),
+        "as_sold": _sold_json(answer.sold),
         "path_mm": fit.path.length_mm if fit.path else None,
         "recorded_belt": data.text("part", recorded.part) if recorded else None,
-        "reasons": list(fit.reasons),
-        "assumed": [{"what": a.what, "value": a.value, "source": a.source} for a in fit.assumed],
+        "reasons": list(answer.reasons),
         "proof": _proof_json(data, _fit_facts(answer)),
-        **_tail_json(data, answer.notes, answer.cautions),
+        **_tail_json(data, answer.assumed, answer.notes, answer.cautions),
     }
 
 
@@ -232,6 +293,7 @@ def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -
         ("verdict", fit.verdict),
         ("compared with", data.text("part", recorded.part) if recorded else "no belt is recorded here"),
         ("stretch", _percent(fit.stretch)),
+        *_stretch_rows(answer),
         *_force_rows(fit),
     ]
     drives = fit.stretch is not None and fit.stretch > 0
@@ -239,13 +301,33 @@ def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -
         rows.append(("change of speed", drive.signed(fit.speed_change)))
     if drives and fit.tape_speed_cm_s is not None:
         rows.append(("tape speed", f"{fit.tape_speed_cm_s:.2f} cm/s"))
-    more = [("reason", r) for r in fit.reasons]
-    more += [("assumed", f"{a.what}: {a.value} ({a.source})") for a in fit.assumed]
+    if drives and fit.tape_speed_error is not None:
+        held = "within" if _within(fit.tape_speed_error) else "OUTSIDE"
+        error = f"{drive.signed(fit.tape_speed_error)}, {held} {drive.SPEED_TOLERANCE * 100:g} %"
+        rows.append(("tape speed error", f"{error} ({drive.TOLERANCE_NAME})"))
+    more = [*(("reason", r) for r in answer.reasons), *_assumed_rows(answer.assumed)]
     out = _text(data, rows, terminal, answer.cautions, more)
     if proof:
-        out += _proof_text(data, "the run", answer.place.run_proof)
-        out += _proof_text(data, "the recorded belt", recorded.proof if recorded else ())
+        out += _proof_text(data, "the run", answer.place.run_proof, terminal)
+        out += _proof_text(data, "the recorded belt", recorded.proof if recorded else (), terminal)
     return out
+
+
+def _within(error: float | None) -> bool | None:
+    """Whether a speed error is inside the tolerance; its bounds are, in spite of binary rounding."""
+    return None if error is None else abs(error) <= drive.SPEED_TOLERANCE + 1e-9
+
+
+def _stretch_rows(answer: FitAnswer) -> _Rows:
+    """The stretch as far as it was measured, and as far as a belt is sold to size."""
+    rows = []
+    if answer.fit.stretch_range is not None:
+        low, high = answer.fit.stretch_range
+        rows.append(("stretch, as measured", f"{low * 100:.1f} to {high * 100:.1f} %"))
+    if answer.sold is not None and answer.sold.stretch is not None:
+        low, high = answer.sold.stretch
+        rows.append((f"stretch, class {answer.sold.grade}", f"{low * 100:.1f} to {high * 100:.1f} %"))
+    return rows
 
 
 def _force_rows(fit: drive.Fit) -> _Rows:
@@ -266,8 +348,8 @@ def _force_rows(fit: drive.Fit) -> _Rows:
 # Find -----------------------------------------------------------------------------------------
 
 
-def find_json(data: Collection, answer: FindAnswer) -> dict[str, Any]:
-    """The object of `belt find`."""
+def find_json(data: Collection, answer: FindAnswer, proof: bool) -> dict[str, Any]:
+    """The object of `belt find`; the proof of each place only where it is asked for, for there are many."""
     seen = answer.seen
     return {
         "question": {
@@ -278,8 +360,8 @@ def find_json(data: Collection, answer: FindAnswer) -> dict[str, Any]:
             "length_error_mm": seen.length_error_mm,
             "worn": seen.worn,
         },
-        "answers": [_found_json(data, found) for found in answer.found],
-        **_tail_json(data, answer.notes, answer.cautions),
+        "answers": [_found_json(data, found, proof) for found in answer.found],
+        **_tail_json(data, answer.assumed, answer.notes, answer.cautions),
     }
 
 
@@ -289,12 +371,12 @@ def _sets(data: Collection, found: FoundBelt) -> list[str]:
 
 def _sets_and_basis(data: Collection, found: FoundBelt) -> list[str]:
     """The sets for a person: those that follow from equal size alone are marked."""
-    sized = {r.set for r in found.takers} - {r.set for r in found.takers if "size" not in r.basis}
+    sized = {r.set for r in found.takers} - {r.set for r in found.takers if not r.by_size}
     marked = {data.owner_text(s) for s in sized}
     return [f"{name} (by size)" if name in marked else name for name in _sets(data, found)]
 
 
-def _found_json(data: Collection, found: FoundBelt) -> dict[str, Any]:
+def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, Any]:
     names = [data.text("part", p) for p in found.parts]
     return {
         "belt": names[0] if names else None,
@@ -306,9 +388,9 @@ def _found_json(data: Collection, found: FoundBelt) -> dict[str, Any]:
                 "set": data.owner_text(r.set),
                 "position": data.text("position", r.position),
                 "standing": r.standing,
-                "certainty": r.certainty,
-                "basis": list(r.basis),
-                "proof": _proof_json(data, r.proof),
+                "best": r.best,
+                "basis": ["stated facts", *(["size"] if r.by_size else [])],
+                **({"proof": _proof_json(data, r.proof)} if proof else {}),
             }
             for r in found.takers
         ],
@@ -322,19 +404,25 @@ def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool)
         [
             ", ".join(data.text("part", p) for p in f.parts) or "none of these",
             f"{f.probability * 100:.1f} %",
-            ", ".join(_sets_and_basis(data, f)) or "-",
         ]
         for f in shown
     ]
-    out = table(("belt", "probability", "sets"), rows, terminal)
+    names = [[n.replace(" ", _KEEP) if terminal else n for n in _sets_and_basis(data, f)] for f in shown]
+    sets = [[", ".join(each)] if each else [] for each in names]
+    out = table(("belt", "probability"), rows, terminal, sets).replace(_KEEP, " ")
     if left := len(answer.found) - len(shown):
         out += f"{left} more {'is' if left == 1 else 'are'} less likely than 0.1 % each\n"
     if proof:
         for f in shown:
             for r in f.takers:
                 place = f"{data.owner_text(r.set)} at {data.text('position', r.position)}"
-                out += _proof_text(data, place, r.proof)
-    return out + _caution_text(data, answer.cautions)
+                out += _proof_text(data, place, r.proof, terminal)
+    return out + _tail(data, answer.assumed, answer.cautions, terminal)
+
+
+def _tail(data: Collection, assumed: Iterable[drive.Assumed], cautions: Sequence[str], terminal: bool) -> str:
+    lines = [f"assumed: {text}" for _, text in _assumed_rows(assumed)]
+    return "".join(_wrapped(line, terminal) for line in lines) + _caution_text(data, cautions, terminal)
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -345,7 +433,7 @@ def family_json(data: Collection, answer: FamilyAnswer) -> dict[str, Any]:
     return {
         "question": {"command": "belt family", **_place_json(data, answer.place)},
         "answers": [_family_row_json(data, answer, row) for row in answer.rows],
-        **_tail_json(data, answer.says, answer.cautions),
+        **_tail_json(data, answer.assumed, answer.says, answer.cautions),
     }
 
 
@@ -363,7 +451,7 @@ def _family_row_json(data: Collection, answer: FamilyAnswer, row: FamilyRow) -> 
     }
 
 
-_AGREES = {True: "agrees", False: "CONTRADICTS", None: "not known"}
+_AGREES = {True: "yes", False: "NO", None: "not known"}
 
 
 def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: bool) -> str:
@@ -372,7 +460,6 @@ def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: b
     rows = [
         [
             data.owner_text(row.set),
-            position,
             data.text("part", row.part) if row.part else "-",
             row.standing,
             _percent(row.stretch),
@@ -380,18 +467,25 @@ def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: b
         ]
         for row in answer.rows
     ]
-    out = table(("set", "position", "belt", "standing", "stretch", "agrees"), rows, terminal)
-    out += "".join(f"{visible(line)}\n" for line in answer.says)
+    out = _wrapped(position, terminal) if terminal else ""
+    out += table(("set", "belt", "standing", "stretch", "agrees"), rows, terminal)
+    out += "".join(_wrapped(line, terminal) for line in answer.says)
     if proof:
-        out += "".join(_proof_text(data, data.owner_text(row.set), row.proof) for row in answer.rows)
-    return out + _caution_text(data, answer.cautions)
+        for row in answer.rows:
+            out += _proof_text(data, data.owner_text(row.set), row.proof, terminal)
+    return out + _tail(data, answer.assumed, answer.cautions, terminal)
 
 
 # Speed ----------------------------------------------------------------------------------------
 
 
 def speed_json(
-    data: Collection | None, place: BeltPlace | None, tone_hz: float, heard_hz: float, reading: ToneReading
+    data: Collection | None,
+    place: BeltPlace | None,
+    tone_hz: float,
+    heard_hz: float,
+    reading: ToneReading,
+    notes: Sequence[str] = (),
 ) -> dict[str, Any]:
     """The object of `belt speed`; the error is a fraction of one."""
     data = data or _nothing()
@@ -401,21 +495,124 @@ def speed_json(
         "error": reading.error,
         "tape_speed_cm_s": reading.tape_speed_cm_s,
         "within_tolerance": reading.within_tolerance,
+        "speed_tolerance": tolerance_json(),
         "other_tape_hz": reading.other_tape_hz,
         "other_error": reading.other_error,
         "thickness_mm": reading.thickness_mm,
         "motor_change": reading.motor_change,
         "motor_rpm": reading.motor_rpm,
         "says": list(reading.says),
+        "proof": _proof_json(data, place.run_proof) if place else [],
+        "notes": list(notes),
         "cautions": list(SPEED_CAUTIONS),
         "caution texts": caution_texts(data, SPEED_CAUTIONS),
     }
 
 
-def speed_text(data: Collection | None, reading: ToneReading) -> str:
+def speed_text(
+    data: Collection | None, place: BeltPlace | None, reading: ToneReading, terminal: bool, proof: bool
+) -> str:
     """`belt speed` for a person: what is to be asked first stands first."""
-    out = "".join(f"{visible(line)}\n" for line in reading.says)
-    return out + _caution_text(data or _nothing(), SPEED_CAUTIONS)
+    data = data or _nothing()
+    out = "".join(_wrapped(line, terminal) for line in reading.says)
+    if proof and place:
+        out += _proof_text(data, "the run", place.run_proof, terminal)
+    return out + _caution_text(data, SPEED_CAUTIONS, terminal)
+
+
+# What a supposed fact changes ------------------------------------------------------------------
+
+Said = dict[str, tuple[Any, str]]
+"""What an answer says, piece by piece: its name -> the value, unrounded, and as text."""
+
+
+def path_said(data: Collection, answer: PathAnswer | None) -> Said:
+    """The pieces of `belt path`."""
+    if answer is None:
+        return {}
+    low, high = answer.window_mm
+    return {
+        "path": (answer.path.length_mm, f"{answer.path.length_mm:.1f} mm"),
+        "inside length at rest": ([low, high], f"{low:.1f} to {high:.1f} mm"),
+        **{f"belt {data.text('part', b.part)}": (b.stretch, _percent(b.stretch)) for b in answer.belts},
+        **{f"O-ring {r.size}": (r.inside_length_mm, f"{r.inside_length_mm:.1f} mm") for r in answer.o_rings},
+    }
+
+
+def fit_said(data: Collection, answer: FitAnswer) -> Said:
+    """The pieces of `belt fit`."""
+    fit, recorded = answer.fit, answer.recorded
+    against = data.text("part", recorded.part) if recorded else None
+    return {
+        "verdict": (fit.verdict, fit.verdict),
+        "compared with": (against, against or "nothing"),
+        "stretch": (fit.stretch, _percent(fit.stretch)),
+        "change of speed": (fit.speed_change, _percent(fit.speed_change)),
+        "tape speed error": (fit.tape_speed_error, _percent(fit.tape_speed_error)),
+    }
+
+
+def find_said(data: Collection, answer: FindAnswer) -> Said:
+    """The pieces of `belt find`: each belt's probability, and the sets that take it."""
+    found: Said = {}
+    for each in answer.found:
+        name = data.text("part", each.parts[0]) if each.parts else "none of these"
+        found[name] = (each.probability, f"{each.probability * 100:.1f} %")
+        for text in _sets(data, each):
+            found[f"{name} in {text}"] = (True, "takes it")
+    return found
+
+
+def family_said(data: Collection, answer: FamilyAnswer) -> Said:
+    """The pieces of `belt family`: a row each."""
+    found: Said = {}
+    for row in answer.rows:
+        belt = data.text("part", row.part) if row.part else "no belt"
+        text = f"{row.standing}, stretch {_percent(row.stretch)}, agrees: {_AGREES[row.agrees]}"
+        value = {"standing": row.standing, "stretch": row.stretch, "agrees": row.agrees}
+        found[f"{data.owner_text(row.set)}, {belt}"] = (value, text)
+    return found
+
+
+def speed_said(reading: ToneReading) -> Said:
+    """The pieces of `belt speed`."""
+    thick, rpm = reading.thickness_mm, reading.motor_rpm
+    return {
+        "belt thickness that would explain it": (thick, f"{thick:.2f} mm" if thick else "not known"),
+        "motor speed that would explain it": (rpm, f"{rpm:.0f} rpm" if rpm else "not known"),
+    }
+
+
+def changed_json(before: Said, after: Said) -> dict[str, Any]:
+    """`gained`, `lost` and `different` pieces; numbers are not rounded."""
+    return {
+        "gained": [{"what": k, "value": v} for k, (v, _) in after.items() if k not in before],
+        "lost": [{"what": k, "value": v} for k, (v, _) in before.items() if k not in after],
+        "different": [
+            {"what": k, "before": before[k][0], "after": v}
+            for k, (v, _) in after.items()
+            if k in before and before[k][0] != v
+        ],
+    }
+
+
+def changed_text(before: Said, after: Said, terminal: bool) -> str:
+    """A line for each piece that is gained, lost or different; `no change` where there is none."""
+    lines = [f"gained: {k}: {text}" for k, (_, text) in after.items() if k not in before]
+    lines += [f"lost: {k}: {text}" for k, (_, text) in before.items() if k not in after]
+    lines += [
+        f"different: {k}: {_then(before[k], both)}"
+        for k, both in after.items()
+        if k in before and before[k][0] != both[0]
+    ]
+    return "".join(_wrapped(line, terminal) for line in lines or ["no change"])
+
+
+def _then(before: tuple[Any, str], after: tuple[Any, str]) -> str:
+    """Both as text; unrounded where the text does not tell them apart."""
+    if before[1] != after[1]:
+        return f"{before[1]}, then {after[1]}"
+    return f"{before[0]!r}, then {after[0]!r}"
 
 
 def _nothing() -> Collection:

@@ -2,11 +2,14 @@
 
 Nothing is told by colour alone: the belt is a heavy line, a pulley on the belt's back is dashed, the driver
 has a filled centre. Sizes come from the run; nothing is computed here but places on the sheet.
+The drawing is SVG; PNG and PDF are made of it by CairoSVG, and the same data give the same bytes in each.
 """
 
 from __future__ import annotations
 
 import math
+import re
+import textwrap
 from collections.abc import Sequence
 from xml.etree import ElementTree as Xml
 
@@ -14,14 +17,21 @@ from kgraph.belt_questions import PathAnswer
 from kgraph.belts import drive
 from kgraph.belts.geometry import Arc, Path, Point
 from kgraph.collection import Collection
+from kgraph.problems import CannotRun
 from kgraph.render.terminal import visible
 
 SVG = "http://www.w3.org/2000/svg"
+FORMATS = ("svg", "png", "pdf")
+PNG_DPI = 300
 MARGIN_MM = 8.0
 TEXT_MM = 3.5
 LINE_MM = 5.0
-# A line of text this many characters long is some 0.6 times as wide as that many times its height.
-_CHARACTER_MM = 0.6 * TEXT_MM
+# A line of text this many characters long is some 0.57 times as wide as that many times its height.
+_CHARACTER_MM = 0.57 * TEXT_MM
+# No wider than needed, so that the text can be read when the sheet is shown on a telephone.
+_LEAST_WIDE_MM = 90.0
+_BAR_MM = 50
+_INDENT = "  "
 _BELT, _INK = "#0072B2", "#000000"
 
 
@@ -30,12 +40,13 @@ def svg(data: Collection, answer: PathAnswer, fitted: tuple[str, float] | None =
     run = answer.place.run
     assert run is not None
     thick = answer.section.thickness_mm
-    lines = [*_legend(data, answer, fitted), *_pulley_lines(run, answer.path)]
+    said = [*_legend(data, run, answer, fitted), *_pulley_lines(run, answer.path)]
     left, bottom, right, top = _bounds(run, thick)
-    wide = max(right - left, max(len(line) for line in lines) * _CHARACTER_MM) + 2 * MARGIN_MM
-    text_top = top - bottom + 2 * MARGIN_MM
+    room = max(right - left, _LEAST_WIDE_MM)
+    lines = [part for line in said for part in _in_room(line, room)]
+    text_top = top - bottom + 2 * MARGIN_MM + LINE_MM
     high = text_top + (len(lines) + 1) * LINE_MM
-    sheet = _sheet(wide, high, lines[0])
+    sheet = _sheet(room + 2 * MARGIN_MM, high, said)
     # Drawings count y downwards, mechanisms upwards: mirrored once here, so that text stays upright.
     origin = (MARGIN_MM - left, top + MARGIN_MM)
     body = Xml.SubElement(sheet, "g", {"transform": f"translate({_n(origin[0])} {_n(origin[1])})"})
@@ -44,8 +55,33 @@ def svg(data: Collection, answer: PathAnswer, fitted: tuple[str, float] | None =
     _draw_belt(body, answer.path, thick)
     for number, pulley in enumerate(run.pulleys, 1):
         _label(body, pulley, number)
-    _draw_text(sheet, lines, text_top)
+    _draw_bar(sheet, text_top - LINE_MM)
+    _draw_text(sheet, lines, text_top + LINE_MM / 2)
     return bytes(Xml.tostring(sheet, encoding="utf-8", xml_declaration=True))
+
+
+def in_format(drawn: bytes, form: str) -> bytes:
+    """The drawing in one of FORMATS. Raises CannotRun where the library that draws is missing."""
+    if form == "svg":
+        return drawn
+    try:
+        import cairosvg
+    except (ImportError, OSError) as missing:
+        says = f"png and pdf need the cairo library (Debian: libcairo2), and it cannot be loaded: {missing}"
+        raise CannotRun(f"{says}; svg needs nothing") from None
+    if form == "png":
+        return bytes(cairosvg.svg2png(bytestring=drawn, dpi=PNG_DPI))
+    return _undated(bytes(cairosvg.svg2pdf(bytestring=drawn)))
+
+
+def _undated(pdf: bytes) -> bytes:
+    """The PDF without its date; digit by digit, for the places of a PDF's objects are counted in bytes."""
+    return re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*", lambda m: re.sub(rb"\d", b"0", m[0]), pdf)
+
+
+def _in_room(line: str, room_mm: float) -> list[str]:
+    """A line of text in as many lines as the sheet's width asks for."""
+    return textwrap.wrap(line, int(room_mm / _CHARACTER_MM), subsequent_indent=_INDENT) or [""]
 
 
 def _n(value: float) -> str:
@@ -64,7 +100,9 @@ def _bounds(run: drive.Run, thick: float) -> tuple[float, float, float, float]:
     )
 
 
-def _legend(data: Collection, answer: PathAnswer, fitted: tuple[str, float] | None) -> list[str]:
+def _legend(
+    data: Collection, run: drive.Run, answer: PathAnswer, fitted: tuple[str, float] | None
+) -> list[str]:
     low, high = answer.window_mm
     place = f"{data.owner_text(answer.place.set)}, {data.text('position', answer.place.position)}"
     lines = [
@@ -76,7 +114,9 @@ def _legend(data: Collection, answer: PathAnswer, fitted: tuple[str, float] | No
     ]
     if fitted is not None:
         lines.append(f"{fitted[0]}: stretch {fitted[1] * 100:.1f} %")
-    lines.append("scale 1:1 in mm; dashed: the belt's back runs on it; filled centre: drives")
+    lines.append("scale 1:1 in mm; heavy line: the belt; filled centre: the pulley drives")
+    if any(p.side == "outside" for p in run.pulleys):
+        lines.append("dashed: the belt's back runs on this pulley")
     return [visible(line) for line in lines]
 
 
@@ -93,10 +133,14 @@ def _pulley_lines(run: drive.Run, path: Path) -> list[str]:
     return lines
 
 
-def _sheet(wide: float, high: float, title: str) -> Xml.Element:
+def _sheet(wide: float, high: float, said: Sequence[str]) -> Xml.Element:
+    """An empty sheet with its title, and what the drawing says in words for those who do not see it."""
     size = {"width": f"{_n(wide)}mm", "height": f"{_n(high)}mm", "viewBox": f"0 0 {_n(wide)} {_n(high)}"}
-    sheet = Xml.Element("svg", {"xmlns": SVG, **size, "role": "img", "font-family": "sans-serif"})
-    Xml.SubElement(sheet, "title").text = title
+    # No ids: two drawings may stand in one page.
+    role = {"role": "img", "aria-label": f"Belt run: {said[0]}"}
+    sheet = Xml.Element("svg", {"xmlns": SVG, **size, **role, "font-family": "sans-serif"})
+    Xml.SubElement(sheet, "title").text = f"Belt run: {said[0]}"
+    Xml.SubElement(sheet, "desc").text = ". ".join(said[1:])
     Xml.SubElement(sheet, "rect", {"width": "100%", "height": "100%", "fill": "#ffffff"})
     return sheet
 
@@ -146,7 +190,18 @@ def _label(body: Xml.Element, pulley: drive.Pulley, number: int) -> None:
     Xml.SubElement(body, "text", place).text = str(number)
 
 
+def _draw_bar(sheet: Xml.Element, top: float) -> None:
+    """A bar of known length, by which a print is checked."""
+    left, right = MARGIN_MM, MARGIN_MM + _BAR_MM
+    line = f"M{_n(left)} {_n(top - 1.5)}v3m0 -1.5H{_n(right)}m0 -1.5v3"
+    Xml.SubElement(sheet, "path", {"d": line, "fill": "none", "stroke": _INK, "stroke-width": "0.3"})
+    place = {"x": _n(right + 2), "y": _n(top + 1), "font-size": "2.8", "fill": _INK}
+    Xml.SubElement(sheet, "text", place).text = f"{_BAR_MM} mm: measure it in print"
+
+
 def _draw_text(sheet: Xml.Element, lines: Sequence[str], top: float) -> None:
     for number, line in enumerate(lines):
-        place = {"x": _n(MARGIN_MM), "y": _n(top + number * LINE_MM), "font-size": f"{TEXT_MM:g}"}
-        Xml.SubElement(sheet, "text", {**place, "fill": _INK}).text = line
+        # Leading blanks are not drawn, so a line that goes on is set in by its place.
+        left = MARGIN_MM + (TEXT_MM if line.startswith(_INDENT) else 0)
+        place = {"x": _n(left), "y": _n(top + number * LINE_MM), "font-size": f"{TEXT_MM:g}"}
+        Xml.SubElement(sheet, "text", {**place, "fill": _INK}).text = line.strip()

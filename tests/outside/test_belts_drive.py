@@ -303,7 +303,7 @@ def test_all_that_is_wrong_with_a_run_is_said_at_once() -> None:
         drive.fit(Belt(SQUARE, 120), Run((Pulley("a", 0, 0, 9), Pulley("b", 1, 0, 9))))
 
 
-# Test tapes: 3150 Hz per AES6 and IEC 60386, 3000 Hz in older service manuals (rows P5 to P7).
+# Test tapes: 3150 Hz per AES6 and IEC 60386, 3000 Hz in older service manuals.
 @pytest.mark.parametrize(
     ("played", "heard", "percent"),
     [(3000, 2985, -0.5), (3000, 3015, 0.5), (3000, 3030, 1.0), (3150, 3118.5, -1.0), (3150, 3181.5, 1.0)],

@@ -9,7 +9,7 @@ import pytest
 from kgraph.belts import rubber
 
 
-# Gent (1958), the formula of row R1; values computed apart from it in double precision (R2, R3).
+# Gent (1958), cited in kgraph/belts/rubber.py; values computed apart from the code, in double precision.
 @pytest.mark.parametrize(
     ("shore", "mpa"),
     [
