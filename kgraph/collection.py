@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from kgraph import records, words
+from kgraph.facts import Evidence as Evidence
+from kgraph.facts import Fact as Fact
 from kgraph.names import Name, fold, name
-from kgraph.problems import Where
 
 FACT_TYPES = (
     records.Rebadge,
@@ -27,43 +28,6 @@ FACT_TYPES = (
     records.Refuses,
     records.Run,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """One saying of a fact: where, by which grade, how certain."""
-
-    where: Where
-    how: str
-    certainty: float
-    source: str = ""
-    by: str = ""
-    date: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """One fact with all its evidence; `args` are the resolved keys of what it states.
-
-    args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
-    takes (part, owner, position, role); same (part, part); replaces (new, old); fits (owner,
-    position, owner, position); refuses (part key or "", owner or "", position or "", owner,
-    position); run (owner, position); size (part, part).
-    """
-
-    id: str
-    kind: str
-    args: tuple[Any, ...]
-    certainty: float
-    evidence: tuple[Evidence, ...] = ()
-    record: records.Statement | None = None
-    ids: tuple[str, ...] = ()
-
-    @property
-    def where(self) -> Where | None:
-        """Where the strongest saying of the fact stands."""
-        return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None
 
 
 @dataclass
@@ -119,6 +83,51 @@ class Collection:
         for thing in self.things[kind].get(key, ()):
             found += [v for k, v in thing.attributes if k == attribute and v not in found]
         return found
+
+    def knows(self, kind: str, key: str) -> bool:
+        """Whether a thing of a kind is declared or used."""
+        return key in self.things[kind] or key in self.spelt[kind]
+
+    def meanings(self, kind: str, key: str) -> set[str]:
+        """The things that an `also` name may mean, where there are several."""
+        return self.ambiguous.get(kind, {}).get(key, set())
+
+    def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
+        """What must match at a position, and its cautions, each once."""
+        entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
+        match = dict.fromkeys(a for p in entries for a in p.must_match)
+        return tuple(match), tuple({n.key: n for p in entries for n in p.cautions}.values())
+
+    def kind_of(self, part: str) -> str:
+        """The key of the kind that a part is of, or ""."""
+        for thing in self.things["part"].get(part, ()):
+            if isinstance(thing, records.Part) and thing.sort:
+                return self.key("kind", name(thing.sort).key)
+        return ""
+
+    def kind_cautions(self, kind: str) -> tuple[Name, ...]:
+        """The cautions of a kind of part, each once."""
+        entries = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
+        return tuple({n.key: n for k in entries for n in k.cautions}.values())
+
+    def caution_text(self, key: str) -> str | None:
+        """What the folder itself says of a caution."""
+        entry = self.declared("caution", self.key("caution", key))
+        return entry.text if isinstance(entry, records.Caution) else None
+
+    def assembly_kind(self, key: str) -> str | None:
+        """What kind of assembly it is, as written."""
+        entry = self.declared("assembly", key)
+        return entry.sort or None if isinstance(entry, records.Assembly) else None
+
+    def parts_numbered(self, number: str) -> set[str]:
+        """The parts that have this maker's number (its key)."""
+        return {
+            key
+            for key, things in self.things["part"].items()
+            for t in things
+            if isinstance(t, records.Part) and any(fold(n) == number for _, n in t.numbers)
+        }
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""

@@ -68,3 +68,7 @@ class CannotRun(Stop):
     """Data that cannot be read, a full disk, a missing program."""
 
     status = 3
+
+
+class Damaged(Exception):
+    """An index cannot be believed, or does not know: the folder itself is to be read."""

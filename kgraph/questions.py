@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from kgraph import records
-from kgraph.collection import Collection, Fact
+from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules
 from kgraph.fits.graph import Graph, Link, Place, sort_of
 from kgraph.fits.rules import State
-from kgraph.names import Name, did_you_mean, fold
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
+
+if TYPE_CHECKING:
+    from kgraph.collection import Collection
 
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
 FEW = 10
@@ -89,9 +91,9 @@ def known_positions(data: Collection) -> dict[str, str]:
 def name_of(data: Collection, kind: str, text: str) -> str:
     """The key of a known thing; raises WrongUse with the nearest names."""
     key = data.key(kind, fold(text))
-    if key in data.things[kind] or key in data.spelt[kind]:
+    if data.knows(kind, key):
         return key
-    if meant := data.ambiguous.get(kind, {}).get(fold(text)):
+    if meant := data.meanings(kind, fold(text)):
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
         raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
     near = did_you_mean(text, data.known(kind).values())
@@ -105,13 +107,7 @@ def part_named(data: Collection, text: str) -> str:
     try:
         return name_of(data, "part", text)
     except WrongUse:
-        wanted = fold(text)
-        found = {
-            key
-            for key, things in data.things["part"].items()
-            for t in things
-            if isinstance(t, records.Part) and any(fold(n) == wanted for _, n in t.numbers)
-        }
+        found = data.parts_numbered(fold(text))
         if len(found) != 1:
             raise
         return found.pop()
@@ -122,7 +118,7 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
         set_key, position_key = data.key("set", fold(name)), data.key("position", fold(position))
-        if set_key in data.known("set") and position_key in known_positions(data):
+        if data.knows("set", set_key) and data.knows("position", position_key):
             return set_key, position_key
     first = name_of(data, "set", words_given[0])
     return first, name_of(data, "position", " ".join(words_given[1:]))
@@ -171,7 +167,7 @@ def donors(
 ) -> Answer:
     """Every other set, and which of its places, that can give what is wanted at these positions.
 
-    With `own_too` the set itself as well, since another unit of it can give: its very place by an empty proof.
+    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof.
     """
     owner = f"s:{set_key}"
     rows: list[Row] = []
@@ -409,17 +405,13 @@ def _says_exactly(asked: _Asked, state: State) -> bool:
 
 
 def _work(proof: tuple[Fact, ...]) -> tuple[str, ...]:
-    return tuple(f.record.work for f in proof if isinstance(f.record, records.Fits) and f.record.work)
+    return tuple(f.args[5] for f in proof if f.kind == "fits" and f.args[5])
 
 
 def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
-    """What the rebadge and uses facts of a proof leave out, each name once, as written."""
-    found: dict[str, str] = {}
-    for fact in proof:
-        if isinstance(fact.record, records.Rebadge | records.Uses):
-            for name in fact.record.exceptions:
-                found.setdefault(data.key("position", name.key), name.text)
-    return tuple(found.values())
+    """What the rebadge and uses facts of a proof leave out, each name once."""
+    left_out = dict.fromkeys(k for f in proof if f.kind in ("rebadge", "uses") for k in f.args[2])
+    return tuple(data.text("position", key) for key in left_out)
 
 
 def _strongest_no(
@@ -470,24 +462,18 @@ def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:
     data = asked.data
     names: dict[str, str] = {}
     for position in (row.position, asked.other.position if asked.other else ""):
-        for thing in data.things["position"].get(position, ()):
-            names.update({n.key: n.text for n in _of_position(thing)})
+        names.update((n.key, n.text) for n in data.position_rules(position)[1])
     for part in (*row.parts, *([row.part] if row.part else [])):
         names.update(part_cautions(data, part))
+    keys = {k: data.key("caution", k) for k in names}
     return tuple(
-        data.text("caution", data.key("caution", k)) if k in data.known("caution") else t
-        for k, t in names.items()
+        data.text("caution", keys[k]) if data.knows("caution", keys[k]) else t for k, t in names.items()
     )
-
-
-def _of_position(thing: records.Thing) -> tuple[Name, ...]:
-    return thing.cautions if isinstance(thing, records.Position) else ()
 
 
 def part_cautions(data: Collection, part: str) -> dict[str, str]:
     """Key -> name of the cautions of the kind that a part is of."""
-    kinds = data.things["kind"].get(sort_of(data, part), ())
-    return {n.key: n.text for k in kinds if isinstance(k, records.Kind) for n in k.cautions}
+    return {n.key: n.text for n in data.kind_cautions(sort_of(data, part))}
 
 
 # Attributes that must match -------------------------------------------------------------------
@@ -509,14 +495,7 @@ def _with_matches(asked: _Asked, row: Row) -> Row:
 
 def _must_match(asked: _Asked, row: Row) -> list[str]:
     positions = {row.position, asked.other.position if asked.other else row.position}
-    found = (
-        attribute
-        for position in sorted(positions)
-        for thing in asked.data.things["position"].get(position, ())
-        if isinstance(thing, records.Position)
-        for attribute in thing.must_match
-    )
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(a for p in sorted(positions) for a in asked.data.position_rules(p)[0]))
 
 
 def _counterparts(asked: _Asked, row: Row) -> list[str]:

@@ -14,15 +14,16 @@ LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
     ("records",),
+    ("facts",),
     ("collection",),
     ("folder",),
     ("fits", "belts"),
-    ("questions",),
+    ("questions", "index"),
+    ("belt_questions",),
+    ("shelf",),
     (
         "checks",
-        "shelf",
         "lookup",
-        "belt_questions",
         "consequences",
         "doubts",
         "whynot",
@@ -31,13 +32,14 @@ LEVELS = (
         "contradictions",
     ),
     ("render", "exchange"),
+    ("book",),
     ("cli",),
     ("__main__",),
 )
 """The rooms, lowest first; those of one level do not import each other."""
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
-PURE = {"fits", "belts", "collection", "records", "names", "quantities", "words"}
+PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

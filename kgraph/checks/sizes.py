@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from kgraph import quantities, records, words
 from kgraph.checks.ground import Check, Ground, at, warning
-from kgraph.fits.graph import kind_entries, recorded_size, size_agrees, sort_of
+from kgraph.fits.graph import sort_of
+from kgraph.fits.sizes import kind_entries, recorded_size, size_agrees
 from kgraph.folder.reading import shown
 from kgraph.problems import Problem
 

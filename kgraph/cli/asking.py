@@ -6,25 +6,28 @@ import json
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from kgraph import questions, whatif, whynot
-from kgraph.cli.loading import Loaded, Settings, as_it_is, load, supposed, with_entries
+from kgraph import questions
+from kgraph.cli.opening import with_folder
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits.graph import Graph
-from kgraph.problems import WrongUse
+from kgraph.problems import Damaged, WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.render import answers
-from kgraph.render import whatif as render_whatif
-from kgraph.render import whynot as render_whynot
-from kgraph.whynot import WhyNot
+
+if TYPE_CHECKING:
+    from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
 Ask = Callable[[Loaded], Answer]
 
 
 def _share(ctx: click.Context, param: click.Parameter, value: str) -> float:
+    if value == "0":
+        return 0.0
     from kgraph import quantities
 
     try:
@@ -35,6 +38,8 @@ def _share(ctx: click.Context, param: click.Parameter, value: str) -> float:
 
 def _suppose(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
     if value:
+        from kgraph.cli.loading import supposed, with_entries
+
         ctx.obj = with_entries(ctx.obj, [e for text in value for e in supposed(text)])
 
 
@@ -103,6 +108,10 @@ def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bo
     answer = ask(loaded)
     if not settings.suppose and not settings.without:
         return give(loaded, answer, as_json, proof)
+    from kgraph import whatif
+    from kgraph.cli.loading import as_it_is
+    from kgraph.render import whatif as render_whatif
+
     before = as_it_is(settings, loaded)
     changed = whatif.compare(_answer_or_none(before, ask), answer)
     if as_json:
@@ -125,6 +134,8 @@ def _answer_or_none(loaded: Loaded, ask: Ask) -> Answer:
 
 def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
     """Print why a set is not among the answers."""
+    from kgraph.render import whynot as render_whynot
+
     if as_json:
         said = [render_whynot.as_json(loaded.data, w) for w in found]
         print_json({**answers.as_json(loaded.data, answer), "why not": said})
@@ -179,7 +190,6 @@ def takers(
 
     Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
     """
-    loaded = load(settings)
     wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
@@ -188,11 +198,16 @@ def takers(
         return questions.takers_of_place(of.graph, *questions.place_named(of.data, words), wish)
 
     if why_not is None:
-        return reply(settings, loaded, ask, as_json, proof)
+        return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
+    from kgraph.cli.loading import load
+
+    loaded = load(settings)
     return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
 
 
 def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
+    from kgraph import whynot
+
     target = questions.name_of(loaded.data, "set", why_not)
     if is_part(loaded, words):
         part = questions.part_named(loaded.data, " ".join(words))
@@ -213,7 +228,7 @@ def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
         return True
     try:
         questions.place_named(loaded.data, words)
-    except WrongUse:
+    except (WrongUse, Damaged):
         try:
             questions.part_named(loaded.data, " ".join(words))
         except WrongUse:
@@ -242,7 +257,6 @@ def donors(
 
     Example: kgraph donors "Larkfield RC-40" "tuning knob" "back"
     """
-    loaded = load(settings)
 
     def place(of: Loaded) -> tuple[str, list[str]]:
         set_key = questions.name_of(of.data, "set", set_name)
@@ -253,7 +267,11 @@ def donors(
         return questions.donors(of.graph, *place(of), wanted(**rest, proof=proof))
 
     if why_not is None:
-        return reply(settings, loaded, ask, as_json, proof)
+        return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
+    from kgraph import whynot
+    from kgraph.cli.loading import load
+
+    loaded = load(settings)
     set_key, keys = place(loaded)
     target = questions.name_of(loaded.data, "set", why_not)
     _not_itself(set_key, target)
@@ -274,7 +292,7 @@ def _of_set(
     def ask(of: Loaded) -> Answer:
         return question(of.graph, questions.name_of(of.data, "set", set_name), wish)
 
-    return reply(settings, load(settings), ask, as_json, proof)
+    return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
 
 
 @click.command(short_help="the same design under other badges")

@@ -3,34 +3,15 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import replace
 
 from kgraph import collection, records
-from kgraph.collection import Collection
+from kgraph.cli.progress import steps
+from kgraph.cli.settings import Loaded as Loaded
+from kgraph.cli.settings import Settings as Settings
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import Graph
 from kgraph.folder import reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What the options before the command said."""
-
-    folders: tuple[Path, ...]
-    skip_bad: bool = False
-    suppose: tuple[records.Entry, ...] = ()
-    without: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Loaded:
-    """A folder read, with every problem met on the way."""
-
-    data: Collection
-    graph: Graph
-    problems: tuple[Problem, ...]
 
 
 def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
@@ -38,14 +19,17 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
     entries: list[records.Entry] = []
     problems: list[Problem] = []
     for folder in settings.folders:
-        files = reading.read_folder(folder)
+        with steps("reading"):
+            files = reading.read_folder(folder)
         if not files:
             says = f"{reading.shown(str(folder), 200)} holds no *.yaml file"
             raise CannotRun(f"{says}; `kgraph init {reading.shown(str(folder), 200)}` starts a fact folder")
-        for read in files:
-            found, wrong = schema.check_file(read)
-            entries += found
-            problems += [*read.problems, *wrong]
+        with steps("checking", len(files)) as step:
+            for read in files:
+                found, wrong = schema.check_file(read)
+                entries += found
+                problems += [*read.problems, *wrong]
+                step()
     return entries, in_order(problems)
 
 

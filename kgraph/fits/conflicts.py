@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 
 
 @dataclass(frozen=True, slots=True)

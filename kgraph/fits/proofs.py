@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.rules import State, Step
 
 Labels = frozenset[int]

@@ -25,7 +25,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 
 

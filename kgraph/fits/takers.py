@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.rules import State, Step

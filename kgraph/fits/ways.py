@@ -10,7 +10,7 @@ import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from kgraph import records, words
-from kgraph.collection import Collection, Evidence, Fact
+from kgraph import words
+from kgraph.facts import Evidence, Fact
 from kgraph.names import fold
 from kgraph.questions import Answer, Row
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
+
+if TYPE_CHECKING:
+    from kgraph.collection import Collection
 
 
 def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
@@ -31,9 +34,8 @@ def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     out: dict[str, str] = {}
     for name in names:
-        entry = data.declared("caution", data.key("caution", fold(name)))
         known = words.CAUTIONS.get(name.strip().lower(), "No text is recorded for this caution.")
-        out[name] = entry.text if isinstance(entry, records.Caution) else known
+        out[name] = data.caution_text(fold(name)) or known
     return out
 
 
@@ -71,8 +73,7 @@ def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
 
 def assembly_sort(data: Collection, owner: str) -> str | None:
     """The recorded kind of an assembly, or None."""
-    entry = data.declared("assembly", owner[2:])
-    return entry.sort or None if isinstance(entry, records.Assembly) else None
+    return data.assembly_kind(owner[2:])
 
 
 def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from kgraph.collection import Collection, Fact
+from kgraph.facts import Fact
+
+if TYPE_CHECKING:
+    from kgraph.collection import Collection
 
 
 def says(data: Collection, fact: Fact) -> str:

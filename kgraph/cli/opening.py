@@ -1,0 +1,110 @@
+"""A folder for one question: from its compiled index where that stands, else from its files.
+
+An index never changes an answer. Whatever is wrong with it, the files are read, and it is made anew.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from kgraph.cli.settings import Loaded, Settings
+from kgraph.index import freshness, store
+from kgraph.problems import Damaged
+
+if TYPE_CHECKING:
+    from kgraph.fits.graph import Graph
+
+
+def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
+    """Run what needs the folder; where the index gives out in the middle, once more from the files.
+
+    `body` prints nothing before it has all of its answer.
+    """
+    found = from_index(settings)
+    if found is not None:
+        try:
+            return body(found)
+        except Damaged:
+            pass
+    return body(from_files(settings))
+
+
+def from_index(settings: Settings) -> Loaded | None:
+    """The folder as its index has it; None where there is none that stands."""
+    if settings.skip_bad or settings.suppose or settings.without:
+        return None
+    folders = [str(f) for f in settings.folders]
+    path = store.index_path(folders)
+    stamps = None if path is None else store.stamps_of(folders)
+    if path is None or stamps is None:
+        return None
+    note = freshness.read_note(path + ".note")
+    try:
+        if not freshness.stands(note, folders, stamps):
+            return None
+        opened = store.Store(path)
+        if opened.need("token") != note["token"]:
+            return None
+        _grow_up(path, note, folders, stamps)
+        return _loaded(opened, folders)
+    except (Damaged, KeyError):
+        return None
+
+
+def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
+    from kgraph.index.compiled import graph_of
+
+    graph = graph_of(opened, folders)
+    return Loaded(graph.data, graph, ())
+
+
+def _grow_up(path: str, note: dict[str, object], folders: list[str], stamps: freshness.Stamps) -> None:
+    """Young files that have stood still long enough need not be read the next time."""
+    if not note.get("young"):
+        return
+    try:
+        new = freshness.note_of(folders, stamps, str(note["token"]), time.time_ns())
+        if len(new["young"]) < len(note["young"]):  # type: ignore[arg-type]
+            freshness.write_note(path + ".note", new)
+    except OSError:
+        return
+
+
+def from_files(settings: Settings) -> Loaded:
+    """The folder read from its files, and its index made where that can be."""
+    from kgraph.cli.loading import load
+
+    folders = [str(f) for f in settings.folders]
+    path = None if settings.skip_bad else store.index_path(folders)
+    stamps, now = (None, 0) if path is None else (store.stamps_of(folders), time.time_ns())
+    loaded = load(settings)
+    if path is not None and stamps is not None and not settings.suppose and not settings.without:
+        _compile(path, folders, stamps, loaded.graph, now)
+    return loaded
+
+
+def _compile(path: str, folders: list[str], stamps: freshness.Stamps, graph: Graph, now_ns: int) -> None:
+    """Make the index; a cache that cannot be written is no fault of the question."""
+    import secrets
+    import sqlite3
+    from pathlib import Path
+
+    from kgraph.folder.reading import display, fact_files
+    from kgraph.index import compiling
+
+    token = secrets.token_hex(8)
+    try:
+        files = {
+            display(file): (i, display(file.relative_to(folder)))
+            for i, folder in enumerate(map(Path, folders))
+            for file in fact_files(folder)
+        }
+        rows = [("version", store.VERSION), ("token", token)]
+        store.write(path, (row for part in (rows, compiling.rows(graph, files)) for row in part))
+        note = freshness.note_of(folders, stamps, token, now_ns)
+        if store.stamps_of(folders) == stamps:
+            freshness.write_note(path + ".note", note)
+    except (OSError, sqlite3.Error, ValueError):
+        return

@@ -1,0 +1,48 @@
+"""A fact with all its evidence: what every question walks over, and nothing that takes long to load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from kgraph.problems import Where
+
+if TYPE_CHECKING:
+    from kgraph.records import Statement
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One saying of a fact: where, by which grade, how certain."""
+
+    where: Where
+    how: str
+    certainty: float
+    source: str = ""
+    by: str = ""
+    date: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact with all its evidence; `args` are the resolved keys of what it states.
+
+    args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
+    takes (part, owner, position, role); same (part, part); replaces (new, old); fits (owner,
+    position, owner, position); refuses (part key or "", owner or "", position or "", owner,
+    position); run (owner, position); size (part, part).
+    """
+
+    id: str
+    kind: str
+    args: tuple[Any, ...]
+    certainty: float
+    evidence: tuple[Evidence, ...] = ()
+    record: Statement | None = None
+    ids: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> Where | None:
+        """Where the strongest saying of the fact stands."""
+        return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None

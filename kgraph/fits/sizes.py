@@ -1,0 +1,170 @@
+"""Parts of equal size: which sizes are compared, how, and the fact that two parts agree.
+
+Parts of a generic kind (belts, screws, O-rings) are one article where their recorded sizes agree.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+
+from kgraph import quantities, records, words
+from kgraph.collection import Collection
+from kgraph.facts import Fact
+from kgraph.names import fold
+
+Size = quantities.Section | float | str
+"""A size as compared: a section, mm, or folded text where it is no length."""
+
+
+class Sizes(ABC):
+    """The recorded sizes of generic parts, and which of them agree."""
+
+    @abstractmethod
+    def kind_of(self, part: str) -> str:
+        """The key of a part's kind, or ""."""
+
+    @abstractmethod
+    def rules(self, kind: str) -> tuple[Mapping[str, str], float] | None:
+        """How parts of a kind compare, and how certain equal size is; None where it is not enough."""
+
+    @abstractmethod
+    def of_kind(self, kind: str) -> Mapping[str, Mapping[str, Size]]:
+        """For each part of a kind, by name, its recorded sizes."""
+
+    def equal(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
+        """The parts whose size a part agrees with (`forward`), or that agree with it."""
+        kind = self.kind_of(part)
+        how = self.rules(kind)
+        if how is None:
+            return []
+        rules, certainty = how
+        recorded = self.of_kind(kind)
+        found = []
+        for other in recorded:
+            offered, wanted = (part, other) if forward else (other, part)
+            if other != part and agree(recorded[offered], recorded[wanted], rules):
+                found.append((other, size_fact(offered, wanted, certainty)))
+        return found
+
+
+class FromCollection(Sizes):
+    """Sizes as a collection has them, each read once."""
+
+    def __init__(self, data: Collection, parts: Mapping[str, Sequence[str]]) -> None:
+        self.data, self.parts = data, parts
+        self.known: dict[str, dict[str, dict[str, Size]]] = {}
+
+    def kind_of(self, part: str) -> str:
+        """The key of a part's kind, or ""."""
+        return self.data.kind_of(part)
+
+    def rules(self, kind: str) -> tuple[Mapping[str, str], float] | None:
+        """How parts of a kind compare, and how certain equal size is."""
+        rules = compare_rules(self.data, kind)
+        return None if rules is None else (rules, size_certainty(self.data, kind))
+
+    def of_kind(self, kind: str) -> Mapping[str, Mapping[str, Size]]:
+        """For each part of a kind, by name, its recorded sizes."""
+        if kind not in self.known:
+            rules = compare_rules(self.data, kind) or {}
+            self.known[kind] = {part: self._recorded(part, rules) for part in self.parts.get(kind, ())}
+        return self.known[kind]
+
+    def _recorded(self, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
+        keys = rules or _attribute_keys(self.data, part)
+        sizes = {key: recorded_size(self.data, part, key) for key in keys}
+        return {key: size for key, size in sizes.items() if size is not None}
+
+
+def agree(offered: Mapping[str, Size], wanted: Mapping[str, Size], rules: Mapping[str, str]) -> bool:
+    """Whether all recorded sizes of two parts agree; one recorded on a single side is no agreement."""
+    compared = False
+    for key in rules or sorted({*offered, *wanted}):
+        verdict = values_agree(offered.get(key), wanted.get(key), rules.get(key, "same"))
+        if verdict is False:
+            return False
+        compared = compared or verdict is True
+    return compared
+
+
+def kind_entries(data: Collection, kind: str) -> list[records.Kind]:
+    """The `kind` entries of a kind of part."""
+    return [k for k in data.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
+
+
+def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
+    """The sizes by which generic parts of a kind compare; None where equal size is not enough.
+
+    Belts compare without any entry (common practice, no source); an empty mapping means
+    that every recorded size must be the same.
+    """
+    entries = kind_entries(data, kind)
+    said = [k.generic for k in entries if k.generic is not None]
+    generic = all(said) if said else kind == words.FITS_LIKE_BELT
+    if not kind or not generic:
+        return None
+    rules = {a: r for k in entries for a, r in k.compare}
+    return rules or (dict(words.BELT_COMPARE) if kind == words.FITS_LIKE_BELT else {})
+
+
+def _attribute_keys(data: Collection, part: str) -> set[str]:
+    return {
+        k for t in data.things["part"].get(part, ()) for k, _ in t.attributes if k not in {"note", "caution"}
+    }
+
+
+def size_agrees(data: Collection, offered: str, wanted: str, key: str, rule: str) -> bool | None:
+    """Whether one size agrees; None where neither part records it."""
+    return values_agree(recorded_size(data, offered, key), recorded_size(data, wanted, key), rule)
+
+
+def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None:
+    """Whether the size offered does for the one wanted; None where neither is recorded."""
+    if one is None or other is None:
+        return None if one is other else False
+    if isinstance(one, quantities.Section) and isinstance(other, quantities.Section):
+        parsed = quantities.compare_rule(rule)
+        return one.form == other.form and all(
+            quantities.within(b, a, parsed) for a, b in zip(one.sizes_mm, other.sizes_mm, strict=True)
+        )
+    if isinstance(one, float) and isinstance(other, float):
+        return quantities.within(other, one, quantities.compare_rule(rule))
+    return isinstance(one, str) and isinstance(other, str) and rule == "same" and one == other
+
+
+def recorded_size(data: Collection, part: str, key: str) -> Size | None:
+    """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded."""
+    for thing in data.things["part"].get(part, ()):
+        if not isinstance(thing, records.Part):
+            continue
+        if key == "section" and thing.section is not None:
+            return thing.section
+        if key in {"inside length", "folded"} and thing.inside_length_mm is not None:
+            return thing.inside_length_mm
+        for attribute, value in thing.attributes:
+            if attribute == key:
+                return _size(value)
+    return None
+
+
+def _size(value: records.Value) -> float | str:
+    if isinstance(value, str):
+        try:
+            return quantities.length(value).mm
+        except quantities.QuantityError:
+            return fold(value) or value
+    return str(value)
+
+
+def size_certainty(data: Collection, kind: str) -> float:
+    """How certain equal size is to mean the same article: 0.90 unless the kind says otherwise."""
+    given = [k.certainty for k in kind_entries(data, kind) if k.certainty is not None]
+    return min(given, default=words.SIZE_CERTAINTY)
+
+
+def size_fact(offered: str, wanted: str, certainty: float) -> Fact:
+    """Equal size as a fact of its own."""
+    digest = hashlib.sha256(f"size\0{offered}\0{wanted}".encode()).hexdigest()[:16]
+    return Fact(digest, "size", (offered, wanted), certainty)

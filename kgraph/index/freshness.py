@@ -1,0 +1,81 @@
+"""Whether the files of a folder stand as they stood when its index was made.
+
+A small note beside the index tells how every file stood: size, times and inode. A file that was changed
+shortly before it was read may be changed again within one tick of the clock, and stand the same; of such
+young files the note has the digest too, and they are read again until they are no longer young.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Sequence
+from typing import Any
+
+from kgraph.folder.files import Stamp
+
+YOUNG_NS = 2_000_000_000
+"""Two seconds: the coarsest clock of a file system in use."""
+
+Stamps = list[list[Stamp]]
+
+
+def note_of(folders: Sequence[str], found: Stamps, token: str, now_ns: int) -> dict[str, Any]:
+    """How the files stand; `token` is the index that was made from them. Raises OSError."""
+    young = [
+        [i, stamp[0], _digest(os.path.join(folders[i], stamp[0]))]
+        for i, stamps in enumerate(found)
+        for stamp in stamps
+        if max(stamp[2], stamp[3]) > now_ns - YOUNG_NS
+    ]
+    return {"token": token, "from": _summary(folders, found), "young": young, "files": _numbers(found)}
+
+
+def _numbers(found: Stamps) -> int:
+    return sum(len(stamps) for stamps in found)
+
+
+def _summary(folders: Sequence[str], found: Stamps) -> str:
+    said = repr(([os.path.realpath(f) for f in folders], found))
+    return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _digest(path: str) -> str:
+    with open(path, "rb") as stream:
+        return hashlib.sha256(stream.read()).hexdigest()
+
+
+def stands(note: Any, folders: Sequence[str], found: Stamps) -> bool:
+    """Whether the files stand as the note says."""
+    if not isinstance(note, dict) or note.get("from") != _summary(folders, found):
+        return False
+    try:
+        return all(
+            _digest(os.path.join(folders[i], path)) == digest for i, path, digest in note.get("young", ())
+        )
+    except (OSError, TypeError, ValueError, IndexError):
+        return False
+
+
+def read_note(path: str) -> Any:
+    """The note beside an index; None where there is none that can be read."""
+    try:
+        with open(path, encoding="utf-8") as stream:
+            return json.load(stream)
+    except (OSError, ValueError, RecursionError):
+        return None
+
+
+def write_note(path: str, note: dict[str, Any]) -> None:
+    """Put a note in place at once. Raises OSError."""
+    import tempfile
+
+    descriptor, beside = tempfile.mkstemp(prefix=".new-", dir=os.path.dirname(path))
+    try:
+        with open(descriptor, "w", encoding="utf-8") as stream:
+            json.dump(note, stream)
+        os.replace(beside, path)
+    except BaseException:
+        os.unlink(beside)
+        raise

@@ -1,0 +1,133 @@
+"""The file of a compiled index: rows under keys, each row with its own checksum.
+
+An index only saves time. It lies in the user's cache folder, never in the fact folder, and is believed
+only where it was made by this very program from files that stand as they stood. Whatever is odd about
+it raises :class:`kgraph.problems.Damaged`, and the folder is read as if there were none.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import sys
+import zlib
+from collections.abc import Iterable
+from typing import Any
+
+from kgraph import __version__
+from kgraph.folder.files import Stamp, stamps
+from kgraph.problems import Damaged
+
+VERSION = f"{__version__} 1"
+"""Which program wrote an index: any other one's is made anew."""
+
+
+def cache_folder() -> str | None:
+    """Where indexes lie; None where $KGRAPH_CACHE is `off`."""
+    given = os.environ.get("KGRAPH_CACHE")
+    if given:
+        return None if given == "off" else given
+    if sys.platform == "linux":
+        # What platformdirs answers here, without the time to load it.
+        base = os.environ.get("XDG_CACHE_HOME", "")
+        return os.path.join(base if os.path.isabs(base) else os.path.expanduser("~/.cache"), "kgraph")
+    from platformdirs import user_cache_dir
+
+    return user_cache_dir("kgraph", appauthor=False)
+
+
+def index_path(folders: Iterable[str]) -> str | None:
+    """The index file of these fact folders; None where indexes are switched off."""
+    base = cache_folder()
+    if base is None:
+        return None
+    named = "\0".join(os.path.realpath(f) for f in folders).encode("utf-8", "surrogateescape")
+    return os.path.join(base, f"{zlib.crc32(named):08x}{zlib.adler32(named):08x}{len(named):x}.index")
+
+
+def stamps_of(folders: Iterable[str]) -> list[list[Stamp]] | None:
+    """The stamps of all fact files of several folders, or None where no index can stand for them."""
+    found = []
+    for folder in folders:
+        try:
+            mine = stamps(folder)
+        except OSError:
+            return None
+        if mine is None:
+            return None
+        found.append(mine)
+    return found
+
+
+def packed(key: str, value: Any) -> bytes:
+    """A row: its checksum over key and value, then the value as JSON."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True).encode()
+    return zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass"))).to_bytes(4, "big") + text
+
+
+class Store:
+    """Rows of an index file, read one at a time; raises Damaged for a row that is missing or torn."""
+
+    def __init__(self, path: str) -> None:
+        if not os.path.isfile(path):
+            raise Damaged
+        try:
+            place = "file:" + path.replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+            self.base = sqlite3.connect(place + "?mode=ro&immutable=1", uri=True)
+            if self.get("version") != VERSION:
+                raise Damaged
+        except sqlite3.Error:
+            raise Damaged from None
+
+    def get(self, key: str) -> Any:
+        """The value of a row, or None where there is none."""
+        try:
+            row = self.base.execute("SELECT value FROM row WHERE key = ?", (key,)).fetchone()
+        except (sqlite3.Error, UnicodeError):
+            raise Damaged from None
+        if row is None:
+            return None
+        value = row[0]
+        if not isinstance(value, bytes) or len(value) < 5:
+            raise Damaged
+        text = value[4:]
+        check = zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass")))
+        if check != int.from_bytes(value[:4], "big"):
+            raise Damaged
+        return json.loads(text)
+
+    def need(self, key: str) -> Any:
+        """The value of a row that must be there."""
+        found = self.get(key)
+        if found is None:
+            raise Damaged
+        return found
+
+
+def write(path: str, rows: Iterable[tuple[str, Any]]) -> None:
+    """Write an index beside and put it in place at once; a half-written one is never seen.
+
+    Raises OSError or sqlite3.Error where the cache folder cannot be written.
+    """
+    import tempfile
+
+    folder = os.path.dirname(path)
+    os.makedirs(folder, mode=0o700, exist_ok=True)
+    descriptor, beside = tempfile.mkstemp(prefix=".new-", suffix=".index", dir=folder)
+    os.close(descriptor)
+    try:
+        base = sqlite3.connect(beside, isolation_level=None)
+        # It is renamed only when complete, and a torn one is noticed: no journal is needed.
+        base.execute("PRAGMA journal_mode = OFF")
+        base.execute("PRAGMA synchronous = OFF")
+        base.execute("CREATE TABLE row (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID")
+        base.execute("BEGIN")
+        with_checks = ((key, packed(key, value)) for key, value in rows)
+        base.executemany("INSERT INTO row VALUES (?, ?)", with_checks)
+        base.execute("COMMIT")
+        base.close()
+        os.replace(beside, path)
+    except BaseException:
+        os.unlink(beside)
+        raise

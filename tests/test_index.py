@@ -1,0 +1,251 @@
+"""The compiled index never changes an answer: when it is fresh, stale, torn, foreign or not there at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kgraph.cli.main import run
+from kgraph.cli.opening import from_files, from_index
+from kgraph.cli.settings import Settings
+from kgraph.index import freshness, store
+from tests.outside.folders import random_folder, write
+from tests.support import DEMO, graph_of_folder
+
+Said = tuple[int, str, str]
+Ask = Callable[..., Said]
+
+
+@pytest.fixture
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = tmp_path / "cache"
+    monkeypatch.setenv("KGRAPH_CACHE", str(folder))
+    return folder
+
+
+@pytest.fixture
+def ask(capsys: Any) -> Ask:
+    def asked(folder: Path, *words: str) -> Said:
+        capsys.readouterr()
+        status = run(["--data", str(folder), *words])
+        out = capsys.readouterr()
+        return status, out.out, out.err
+
+    return asked
+
+
+def as_read(ask: Ask, monkeypatch: pytest.MonkeyPatch, folder: Path, *words: str) -> Said:
+    """The answer without any index."""
+    with monkeypatch.context() as patched:
+        patched.setenv("KGRAPH_CACHE", "off")
+        return ask(folder, *words)
+
+
+def questions_of(folder: Path, most: int, seed: int = 1) -> Iterator[tuple[str, ...]]:
+    """Questions of every kind about a folder, in words."""
+    data = graph_of_folder(folder).data
+    chance = random.Random(seed)
+    sets, parts, positions = (sorted(data.known(k).values()) for k in ("set", "part", "position"))
+    for _ in range(most):
+        one = chance.choice(sets)
+        yield ("takers", chance.choice(parts or sets), "--json", "--proof")
+        yield ("takers", one, chance.choice(positions), "--all")
+        yield ("donors", one, chance.choice(positions), "--json", "--all")
+        yield ("donors", one)
+        yield ("sisters", one, "--json")
+        yield ("shares", one, "--json")
+
+
+def opened(folder: Path) -> bool:
+    return from_index(Settings((folder,))) is not None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_answers_of_the_demo_are_those_of_its_files(
+    cache: Path, ask: Ask, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    ask(DEMO, "sisters", "Hidzumara HZ-300")
+    assert opened(DEMO)
+    for words in questions_of(DEMO, 4, seed):
+        assert ask(DEMO, *words) == as_read(ask, monkeypatch, DEMO, *words), words
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_answers_of_random_folders_are_those_of_their_files(
+    cache: Path, ask: Ask, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, seed: int
+) -> None:
+    folder = tmp_path / "facts"
+    folder.mkdir()
+    write(random_folder(seed), folder)
+    for words in questions_of(folder, 3, seed):
+        assert ask(folder, *words) == as_read(ask, monkeypatch, folder, *words), words
+    assert opened(folder)
+
+
+def test_names_that_are_not_known_get_their_nearest(
+    cache: Path, ask: Ask, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ask(DEMO, "sisters", "Hidzumara HZ-300")
+    for words in (
+        ("takers", "HU-301O"),
+        ("takers", "55-1002"),
+        ("takers", "Hidzumara HZ-3000", "tuning knob"),
+        ("donors", "Hidzumara HZ-300", "tunning knob"),
+        ("sisters", "Hidzumara"),
+        ("takers", "Hidzumara", "HZ-300", "tuning", "knob"),
+    ):
+        assert ask(DEMO, *words) == as_read(ask, monkeypatch, DEMO, *words), words
+
+
+FACTS = "- takes: K-1\n  in: A 1\n  position: knob\n- rebadge: [A 1, B 2]\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    found = tmp_path / "facts"
+    found.mkdir()
+    (found / "a.yaml").write_text(FACTS, encoding="utf-8")
+    return found
+
+
+def sets(said: Said) -> list[str]:
+    return sorted(a["set"] for a in json.loads(said[1])["answers"])
+
+
+def test_a_change_is_seen_at_once(cache: Path, ask: Ask, folder: Path) -> None:
+    """Also one of the same size within one tick of the clock, with the times put back."""
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    state = (folder / "a.yaml").stat()
+    (folder / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
+    os.utime(folder / "a.yaml", ns=(state.st_atime_ns, state.st_mtime_ns))
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3"]
+    (folder / "b.yaml").write_text("- rebadge: [A 1, D 4]\n", encoding="utf-8")
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3", "D 4"]
+    (folder / "b.yaml").unlink()
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3"]
+
+
+def test_a_young_file_is_read_again_whatever_its_stamp_says(
+    cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The stamps are held still, as a coarse clock would: only the digest can tell."""
+    ask(folder, "takers", "K-1", "--json")
+    still = store.stamps_of([str(folder)])
+    monkeypatch.setattr(store, "stamps_of", lambda folders: still)
+    assert opened(folder)
+    (folder / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
+    assert not opened(folder)
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3"]
+
+
+def test_a_file_that_stood_long_enough_is_not_read_again(cache: Path, folder: Path) -> None:
+    found = store.stamps_of([str(folder)])
+    assert found is not None
+    young = freshness.note_of([str(folder)], found, "t", time.time_ns())
+    old = freshness.note_of([str(folder)], found, "t", time.time_ns() + 2 * freshness.YOUNG_NS)
+    assert (len(young["young"]), old["young"]) == (1, [])
+
+
+def test_a_folder_with_errors_has_no_index(cache: Path, ask: Ask, folder: Path) -> None:
+    (folder / "b.yaml").write_text("- takes: K-1\n", encoding="utf-8")
+    assert ask(folder, "takers", "K-1")[0] == 3
+    assert not opened(folder)
+    assert ask(folder, "takers", "K-1")[0] == 3
+
+
+def test_links_and_other_odd_files_mean_no_index(cache: Path, ask: Ask, folder: Path) -> None:
+    (folder / "b.yaml").symlink_to(folder / "a.yaml")
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    assert not opened(folder)
+
+
+def test_the_cache_folder_may_be_unusable(ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file where the cache folder should be, and a folder below a file."""
+    blocked = folder.parent / "blocked"
+    blocked.write_text("", encoding="utf-8")
+    for place in (blocked, blocked / "below"):
+        monkeypatch.setenv("KGRAPH_CACHE", str(place))
+        assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    assert blocked.read_text(encoding="utf-8") == ""
+
+
+def test_another_version_is_made_anew(
+    cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ask(folder, "takers", "K-1")
+    monkeypatch.setattr(store, "VERSION", "another")
+    assert not opened(folder)
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    assert opened(folder)
+
+
+def test_an_index_of_other_files_is_not_believed(cache: Path, ask: Ask, folder: Path) -> None:
+    """The index and note of one folder under the name of another."""
+    other = folder.parent / "other"
+    other.mkdir()
+    (other / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
+    for one in (folder, other):
+        ask(one, "takers", "K-1")
+    paths = [store.index_path([str(f)]) for f in (folder, other)]
+    assert paths[0]
+    assert paths[1]
+    shutil.copy(paths[1], paths[0])
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    shutil.copy(paths[1], paths[0])
+    shutil.copy(paths[1] + ".note", paths[0] + ".note")
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_damage_never_changes_an_answer(cache: Path, ask: Ask, folder: Path, seed: int) -> None:
+    """Bytes turned, cut off, zeroed or added anywhere in the index or its note."""
+    chance = random.Random(seed)
+    expected = ask(folder, "takers", "K-1", "--json")
+    path = Path(store.index_path([str(folder)]) or "")
+    target = path if chance.random() < 0.8 else Path(f"{path}.note")
+    target.write_bytes(_damaged(target.read_bytes(), chance))
+    assert ask(folder, "takers", "K-1", "--json") == expected
+    assert ask(folder, "takers", "K-1", "--json") == expected
+
+
+def _damaged(whole: bytes, chance: random.Random) -> bytes:
+    at = chance.randrange(len(whole))
+    kind = chance.randrange(5)
+    if kind == 0:
+        return whole[:at]
+    if kind == 1:
+        return whole[:at] + bytes([whole[at] ^ 1 << chance.randrange(8)]) + whole[at + 1 :]
+    if kind == 2:
+        page = at // 4096 * 4096
+        return whole[:page] + bytes(min(4096, len(whole) - page)) + whole[page + 4096 :]
+    if kind == 3:
+        return chance.randbytes(chance.randrange(5000))
+    return whole + chance.randbytes(100)
+
+
+def test_nothing_is_ever_put_into_the_fact_folder(cache: Path, ask: Ask, folder: Path) -> None:
+    before = sorted(p.name for p in folder.iterdir())
+    ask(folder, "takers", "K-1")
+    ask(folder, "takers", "K-1")
+    assert sorted(p.name for p in folder.iterdir()) == before
+    assert not [p for p in cache.iterdir() if p.name.startswith(".new-")]
+
+
+def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> None:
+    other = folder.parent / "more"
+    other.mkdir()
+    (other / "a.yaml").write_text("- rebadge: [B 2, E 5]\n", encoding="utf-8")
+    words = ["--data", str(folder), "--data", str(other), "takers", "K-1", "--json"]
+    first = (run(words), opened(folder))
+    both = Settings((folder, other))
+    assert first == (0, False)
+    assert from_index(both) is not None
+    assert from_files(both).data.knows("set", "e5")
