@@ -28,6 +28,7 @@ FACT_TYPES = (
     records.Refuses,
     records.Run,
 )
+EVENT_TYPES = (records.Taken, records.Restored)
 
 
 @dataclass
@@ -391,6 +392,8 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
         return not any(holds(o, seen | {id(w)}) for o in against)
 
     all_own = {i for ids in own.values() for i in ids}
+    events = (e for e in made.entries if isinstance(e, EVENT_TYPES))
+    all_own |= {i for e in events for i in (e.own_id.strip(), written_id(e))}
     made.unknown_withdraws = [
         w for w in given if w.target.strip() not in by_id and w.target.strip() not in all_own
     ]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kgraph import records, words
-from kgraph.collection import Collection, Fact, names_used
+from kgraph.collection import Collection, Fact, names_used, written_id
+from kgraph.fits.graph import Graph
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
+from kgraph.shelf.ledger import Event, Shelf, UnitNow, shelf_now, withdrawn_events
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,14 @@ class Known:
     things: tuple[records.Thing, ...]
     facts: tuple[Fact, ...]
     mentions: tuple[records.Entry, ...]
+    unit: UnitNow | None = None
+    """A unit as it is now."""
+    history: tuple[Event, ...] = ()
+    """Of a unit: what was taken from it and put in, in order."""
+    withdrawn: tuple[tuple[Event, records.Withdraw], ...] = ()
+    """Of a unit: events that were taken back."""
+    left: int | None = None
+    """Of loose parts: how many are left."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +43,9 @@ class Found:
     by: str
 
 
-def show(data: Collection, text: str) -> list[Known]:
+def show(graph: Graph, text: str) -> list[Known]:
     """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
+    data = graph.data
     wanted = fold(text)
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
     if not found:
@@ -42,7 +53,27 @@ def show(data: Collection, text: str) -> list[Known]:
         near = nearest(text, known)
         mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
-    return found
+    if not any(k.kind in ("unit", "stock") for k in found):
+        return found
+    shelf = shelf_now(graph)
+    return [_on_shelf(data, shelf, k) for k in found]
+
+
+def _on_shelf(data: Collection, shelf: Shelf, known: Known) -> Known:
+    """A unit with its history, loose parts with what is left of them; anything else as it is."""
+    if known.kind == "stock":
+        return replace(known, left=shelf.stock.get(known.key, 0), mentions=_without_stock(known.mentions))
+    if known.kind != "unit" or known.key not in shelf.units:
+        return known
+    history = tuple(e for e in shelf.histories[known.key] if isinstance(e, Event))
+    gone = tuple((e, by) for e, by in withdrawn_events(data) if any(e is m for m in known.mentions))
+    others = tuple(e for e in known.mentions if not isinstance(e, Event))
+    now = shelf.units[known.key]
+    return replace(known, unit=now, history=history, withdrawn=gone, mentions=others)
+
+
+def _without_stock(mentions: tuple[records.Entry, ...]) -> tuple[records.Entry, ...]:
+    return tuple(e for e in mentions if not isinstance(e, records.Stock))
 
 
 def fact_with_id(data: Collection, text: str) -> Fact | None:
@@ -52,6 +83,13 @@ def fact_with_id(data: Collection, text: str) -> Fact | None:
         if wanted in fact.ids or wanted == fact.id:
             return fact
     return None
+
+
+def event_with_id(data: Collection, text: str) -> Event | None:
+    """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
+    wanted = text.strip()
+    events = [e for e in data.entries if isinstance(e, Event)]
+    return next((e for e in reversed(events) if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
 
 
 def _keys(data: Collection, kind: str, wanted: str) -> list[str]:

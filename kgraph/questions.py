@@ -71,6 +71,7 @@ class Wanted:
     at_least: float = 0.0
     refused_too: bool = False
     effort: int = certainty.EFFORT
+    """0: certainties are only bounded from below, by the best proof."""
     proofs: bool = False
     """Whether all minimal proofs are listed, and not the best one alone."""
     failures: bool = False
@@ -314,9 +315,9 @@ class _Certainties:
         self.walked, self.wanted = walked, wanted
         self.values = [f.certainty for f in walked.facts]
         tables = blocks.tables_of(graph)
-        self.of_family = families.all_members(walked, targets, wanted.effort, tables)
+        self.of_family = families.all_members(walked, targets, wanted.effort, tables) if wanted.effort else {}
         self.failing = families.without_each(walked, targets, 1, tables) if wanted.failures else {}
-        self.hard = targets - self.of_family.keys()
+        self.hard = targets - self.of_family.keys() if wanted.effort else set()
         listed = targets if wanted.proofs else self.hard
         if wanted.failures:
             listed = listed | (targets - self.failing.keys())
@@ -336,6 +337,8 @@ class _Certainties:
         return _Sure(self._bounds(target), listed, found.complete)
 
     def _bounds(self, target: int) -> certainty.Bounds:
+        if not self.wanted.effort:
+            return certainty.Bounds(0.0, 1.0)
         bounds = self.of_family.get(target)
         if bounds is not None and bounds.exact:
             return bounds
@@ -480,22 +483,24 @@ def part_cautions(data: Collection, part: str) -> dict[str, str]:
 
 
 def _with_matches(asked: _Asked, row: Row) -> Row:
-    attributes = _must_match(asked, row)
-    if not attributes:
-        return row
+    positions = {row.position, asked.other.position if asked.other else row.position}
     for other in _counterparts(asked, row):
-        for attribute in attributes:
-            verdict, says = _compare_attribute(asked.data, row.set, other, attribute)
-            if verdict is False:
-                row = replace(row, standing="refused", warnings=(*row.warnings, says))
-            elif verdict is None:
-                row = replace(row, warnings=(*row.warnings, says))
+        for verdict, says in unmatched(asked.data, row.set, other, positions):
+            standing = row.standing if verdict is None else "refused"
+            row = replace(row, standing=standing, warnings=(*row.warnings, says))
     return row
 
 
-def _must_match(asked: _Asked, row: Row) -> list[str]:
-    positions = {row.position, asked.other.position if asked.other else row.position}
-    return list(dict.fromkeys(a for p in sorted(positions) for a in asked.data.position_rules(p)[0]))
+def unmatched(
+    data: Collection, one: str, other: str, positions: Iterable[str]
+) -> list[tuple[bool | None, str]]:
+    """The attributes that must match at these places and do not (False) or are not recorded (None), in words.
+
+    `one` and `other` are the owners of two sets.
+    """
+    attributes = dict.fromkeys(a for p in sorted(positions) for a in data.position_rules(p)[0])
+    verdicts = [_compare_attribute(data, one, other, a) for a in attributes]
+    return [(verdict, says) for verdict, says in verdicts if not verdict]
 
 
 def _counterparts(asked: _Asked, row: Row) -> list[str]:

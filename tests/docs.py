@@ -31,7 +31,8 @@ def at_terminal(command: str, folder: Path) -> str:
     words = shlex.split(command)
     assert words[0] == "kgraph", command
     ours, theirs = pty.openpty()
-    environment = {**os.environ, "COLUMNS": "100", "NO_COLOR": "1", "PYTHONPATH": str(ROOT)}
+    # A terminal that cannot move its cursor gets no progress bar, which would differ from run to run.
+    environment = {**os.environ, "COLUMNS": "100", "NO_COLOR": "1", "TERM": "dumb", "PYTHONPATH": str(ROOT)}
     run = [sys.executable, "-m", "kgraph.cli.main", *words[1:]]
     done = subprocess.Popen(
         run, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs

@@ -384,8 +384,8 @@ def test_png_and_pdf_have_the_size_of_the_drawing(tmp_path: Path) -> None:
 
 def test_the_picture_says_in_words_what_it_shows(tmp_path: Path) -> None:
     sheet = drawn(tmp_path / "a.svg").decode()
-    assert '<title>Belt run: Drummelwick DW 210, main belt</title>' in sheet
-    words = re.search(r'<desc>(.*?)</desc>', sheet)
+    assert "<title>Belt run: Drummelwick DW 210, main belt</title>" in sheet
+    words = re.search(r"<desc>(.*?)</desc>", sheet)
     assert words is not None
     assert "path along the mid-line 225.9 mm" in words[1]
     assert "3 outer idler: 9 mm" in words[1]

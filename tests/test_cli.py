@@ -102,7 +102,7 @@ def test_must_match_refuses_with_both_values(folder: Path, capsys: Any) -> None:
         (["takers", "K-115"], 2, "no part is called 'K-115'; did you mean K-114?"),
         (["takers", "Larkfeild RC-40", "tuning knob"], 2, "did you mean Larkfield RC-40?"),
         (["sisters", "Quillon 31"], 1, "nothing found"),
-        (["taker", "K-114"], 2, "did you mean takers?"),
+        (["taker", "K-114"], 2, "did you mean takers"),
         (["takers", "K-114", "--at-least", "2"], 2, "--at-least"),
         (["find", "zzzzzz"], 1, "nothing found"),
         (["show", "K-115"], 2, "did you mean K-114?"),

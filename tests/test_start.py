@@ -10,7 +10,7 @@ import pytest
 
 from tests.support import DEMO, ROOT
 
-HEAVY = {"rdflib", "networkx", "numpy", "scipy", "pandas", "rich", "graphviz", "jinja2", "problog"}
+HEAVY = {"rdflib", "networkx", "numpy", "scipy", "pandas", "rich", "graphviz", "jinja2", "problog", "pulp"}
 SCRIPT = """
 import json, sys
 from kgraph.cli.main import run

@@ -15,6 +15,7 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.folder.reading import shown
 from kgraph.names import Name, did_you_mean, fold
 from kgraph.problems import Problem, Where
+from kgraph.shelf.ledger import Shelf, shelf_now
 
 _MOST_NEAR = 4
 _MOST_LOOKED_AT = 300
@@ -74,6 +75,11 @@ class Ground:
     def entries(self) -> list[records.Entry]:
         """The entries by file, line and column."""
         return sorted(self.data.entries, key=lambda e: (e.where.file, e.where.line, e.where.column))
+
+    @cached_property
+    def shelf(self) -> Shelf:
+        """The shelf after all its events."""
+        return shelf_now(self.graph)
 
     @cached_property
     def uses(self) -> list[Use]:

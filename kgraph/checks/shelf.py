@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from kgraph import records
@@ -9,6 +10,7 @@ from kgraph.checks.ground import Check, Ground, error, warning
 from kgraph.folder.reading import shown
 from kgraph.names import Name
 from kgraph.problems import Problem
+from kgraph.shelf.ledger import SPOILT, TAKEN, Event, sounds_spoilt
 
 
 def events_name_known_units(ground: Ground) -> Iterator[Problem]:
@@ -60,4 +62,48 @@ def _units(ground: Ground) -> list[records.Unit]:
     return [e for e in ground.entries if isinstance(e, records.Unit)]
 
 
-CHECKS: Sequence[Check] = (events_name_known_units, units_are_of_known_sets, units_have_known_places)
+def events_can_have_happened(ground: Ground) -> Iterator[Problem]:
+    """Replayed in the order of reading, every event takes what is there, and settles what is owed."""
+    yield from ground.shelf.problems
+
+
+def events_stand_in_order_of_date(ground: Ground) -> Iterator[Problem]:
+    """Of one unit no event is dated before one that is read earlier: events count in the order of reading."""
+    told: set[int] = set()
+    for history in ground.shelf.histories.values():
+        last = ""
+        for event in history:
+            if not isinstance(event, Event) or not _ISO_DAY.fullmatch(event.date):
+                continue
+            if event.date < last and id(event) not in told:
+                told.add(id(event))
+                says = (
+                    f"{event.kind} {shown(event.position.text)} is dated {event.date}, before one of {last}"
+                )
+                yield warning(event.where, "order-of-events", f"{says} that is read earlier", _ORDER)
+            last = max(last, event.date)
+
+
+_ISO_DAY = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
+_ORDER = "events count in the order in which they are read: is a date wrong, or does it stand too far down?"
+
+
+def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
+    """A condition that means that nothing is to be had says so in just one of the words for it."""
+    for unit in _units(ground):
+        for name, condition in unit.state:
+            if sounds_spoilt(condition):
+                place = f"unit {shown(unit.name.text)}: {shown(name.text)}"
+                says = f"{place}: {shown(condition)} counts as there and whole"
+                mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone, and the rest in a note"
+                yield warning(unit.where, "unclear-condition", says, mend)
+
+
+CHECKS: Sequence[Check] = (
+    events_name_known_units,
+    units_are_of_known_sets,
+    units_have_known_places,
+    events_can_have_happened,
+    events_stand_in_order_of_date,
+    conditions_are_plain,
+)

@@ -5,21 +5,25 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
 from kgraph import collection, consequences, lookup, words
+from kgraph.cli import events
+from kgraph.cli.events import NEW_FILE
 from kgraph.cli.loading import Loaded, Settings, load
 from kgraph.collection import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import reading, schema, writing
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
-from kgraph.records import Entry, Statement
+from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
+from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
+from kgraph.shelf.ledger import Event, shelf_now, withdrawn_events
 
-NEW_FILE = "bench.yaml"
 Value = str | list["Value"] | dict[str, "Value"]
 Pairs = list[tuple[str, Value]]
 
@@ -76,13 +80,25 @@ def withdraw(
     Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
     """
     loaded = load(settings)
-    fact = lookup.fact_with_id(loaded.data, fact_id)
-    if fact is None:
-        raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
-    if fact.id in loaded.data.withdrawn:
-        raise WrongUse(f"{fact_id} is withdrawn already, at {loaded.data.withdrawn[fact.id][1].where}")
+    _refuse_gone(loaded, fact_id)
     given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
     return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
+
+
+def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
+    """Raise WrongUse unless the id is that of a fact, or of an event of the shelf, that still counts."""
+    fact = lookup.fact_with_id(loaded.data, fact_id)
+    event = None if fact else lookup.event_with_id(loaded.data, fact_id)
+    if fact is None and event is None:
+        raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
+    gone = {id(e): by for e, by in withdrawn_events(loaded.data)}
+    by = (
+        loaded.data.withdrawn[fact.id][1]
+        if fact and fact.id in loaded.data.withdrawn
+        else gone.get(id(event))
+    )
+    if by is not None:
+        raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
 # From the command line to pairs ---------------------------------------------------------------
@@ -242,9 +258,11 @@ _NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
 
 def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_name: str | None) -> int:
     folder = settings.folders[0]
-    target = folder / (file_name or NEW_FILE)
     text = writing.entry_text(pairs)
     entry = _checked(text)
+    if isinstance(entry, Event):
+        return _write_event(settings, loaded, entry, text, yes, file_name)
+    target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, entry])
     _tell(loaded, after, entry, text)
     if not yes and not _agreed():
@@ -254,6 +272,38 @@ def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_nam
     where = placed.places[0]
     print(f"written: {visible(where.file)}:{where.line}")
     return 0
+
+
+def _write_event(
+    settings: Settings, loaded: Loaded, event: Event, text: str, yes: bool, file_name: str | None
+) -> int:
+    """Write an event of the shelf behind all earlier ones; where it cannot have been, nothing and 1."""
+    folder, seen = settings.folders[0], events.bytes_of(settings)
+    loaded = load(settings)
+    target = events.file_for_events(loaded, folder, file_name)
+    sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
+    _tell_new_names(loaded, event)
+    if not _may_have_been(loaded, event, folder, target):
+        print("nothing was written", file=sys.stderr)
+        return 1
+    if not yes and not _agreed():
+        print("nothing was written", file=sys.stderr)
+        return 1
+    for place in events.append(settings, target, [text], seen):
+        print(f"written: {visible(place)}")
+    return 0
+
+
+def _may_have_been(loaded: Loaded, event: Event, folder: Path, target: Path) -> bool:
+    """Tell what is wrong or doubtful with an event; whether it can have happened."""
+    after = events.shelf_with(loaded, [event], folder, target)
+    wrong = events.new_problems(loaded, after)
+    said = [f"warning: {s}" for s in events.undeclared_units(loaded, event)]
+    if events.overtaken(loaded, [event], after):
+        said.append(f"warning: {events.OVERTAKEN.format(name=target)}")
+    for line in [*said, *(f"{p.severity}: {p.says}" for p in wrong)]:
+        print(visible(line), file=sys.stderr)
+    return not any(p.severity == "error" for p in wrong)
 
 
 def _agreed() -> bool:
@@ -276,6 +326,10 @@ def _checked(text: str) -> Entry:
 def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
     sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
     _tell_new_names(loaded, entry)
+    if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
+        print(visible(event_says(loaded.data, event)))
+        for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
+            print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
     changed = _changed_fact(loaded, after, entry)
     if changed is None:
         return

@@ -22,15 +22,19 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 
     Example: kgraph show "Larkfield RC-40"
     """
-    data = load(settings).data
+    loaded = load(settings)
+    data = loaded.data
     fact = lookup.fact_with_id(data, name)
-    known = [] if fact else lookup.show(data, name)
+    event = None if fact else lookup.event_with_id(data, name)
+    known = [] if fact or event else lookup.show(loaded.graph, name)
     if as_json:
-        print_json(things.as_json(data, name, known, fact))
+        print_json(things.as_json(data, name, known, fact, event))
+    elif fact:
+        sys.stdout.write(things.fact_text(data, fact))
+    elif event:
+        sys.stdout.write(things.event_text(data, event))
     else:
-        sys.stdout.write(
-            things.fact_text(data, fact) if fact else "\n".join(things.as_text(data, k) for k in known)
-        )
+        sys.stdout.write("\n".join(things.as_text(data, k) for k in known))
     return 0
 
 

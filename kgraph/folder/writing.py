@@ -11,7 +11,7 @@ import re
 import secrets
 import stat
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -279,7 +279,7 @@ def append(
         return Appended(())
     with _naming(target), _lock(folder):
         resolved = _resolve(folder, target)
-        _remove_leftovers(resolved.parent)
+        remove_leftovers(resolved.parent)
         for _ in range(TRIES):
             old = _bytes_or_none(resolved)
             if expect is not None and (old or b"") != expect:
@@ -351,16 +351,17 @@ def _temporary_name(folder: Path) -> Path:
     return folder / f".kgraph-{os.getpid()}-{secrets.token_hex(6)}.tmp"
 
 
-def _write_file(path: Path, data: bytes, like: Path | None) -> None:
+def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
     """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
     descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
     try:
         if like is not None:
             _copy_rights(like, descriptor)
-        rest = memoryview(data)
-        while rest:
-            rest = rest[os.write(descriptor, rest) :]
+        for piece in (data,) if isinstance(data, bytes) else data:
+            rest = memoryview(piece)
+            while rest:
+                rest = rest[os.write(descriptor, rest) :]
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
@@ -415,7 +416,7 @@ def _sync_folder(folder: Path, path: Path) -> None:
 _LEFTOVER = re.compile(r"\.kgraph-(\d{1,10})-[0-9a-f]{12}\.tmp\Z")
 
 
-def _remove_leftovers(folder: Path) -> None:
+def remove_leftovers(folder: Path) -> None:
     """Remove the temporary files of writers that died."""
     for name in os.listdir(folder):
         match = _LEFTOVER.match(name)
@@ -466,10 +467,10 @@ def write_new(target: Path, data: bytes) -> None:
         _sync_folder(target.parent, target)
 
 
-def write_over(target: Path, data: bytes) -> None:
+def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
     """Write a file of results, whole or not at all; one of that name is replaced, links followed.
 
-    Raises CannotRun naming the file and the reason.
+    `data` may be made piece by piece while it is written. Raises CannotRun naming the file and the reason.
     """
     with _naming(target):
         resolved = target.resolve()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import unicodedata
 from collections.abc import Sequence
@@ -18,7 +19,10 @@ def visible(text: str) -> str:
 
 def _hidden(char: str) -> bool:
     category = unicodedata.category(char)
-    return category in ("Cc", "Cs", "Zl", "Zp") or (category == "Cf" and char not in _SAFE_FORMAT)
+    if category == "Cf":
+        return char not in _SAFE_FORMAT
+    # Two code points are no characters by the Unicode standard, and XML may not hold them.
+    return category in ("Cc", "Cs", "Zl", "Zp") or char in "\ufffe\uffff"
 
 
 def _escape(char: str) -> str:
@@ -47,6 +51,15 @@ def cut(text: str, most: int) -> str:
     return out + "…"
 
 
+_COLOURS = {"refused": "31", "disputed": "33"}
+"""Standing -> colour, by the codes of ECMA-48. The word stands there as well: colour only helps the eye."""
+
+
+def colours() -> bool:
+    """Whether a terminal is to be given colours: the user may forbid it, or it may know none."""
+    return not os.environ.get("NO_COLOR") and os.environ.get("TERM", "") not in ("", "dumb")
+
+
 def table(
     head: Sequence[str], rows: Sequence[Sequence[str]], terminal: bool, remarks: Sequence[Sequence[str]] = ()
 ) -> str:
@@ -60,9 +73,10 @@ def table(
         tails = [["; ".join(s)] if remarks else [] for s in said]
         return "".join("\t".join([*row, *tail]) + "\n" for row, tail in zip(shown, tails, strict=True))
     columns = _columns(head, shown)
+    standing = head.index("standing") if "standing" in head and colours() else -1
     out = _line(head, columns) + _line(["─" * w for w in columns], columns)
     for row, below in zip(shown, said, strict=True):
-        out += _line(row, columns) + "".join(wrapped(r, "    ") for r in below)
+        out += _coloured(row, columns, standing) + "".join(wrapped(r, "    ") for r in below)
     return out
 
 
@@ -73,6 +87,17 @@ def wrapped(text: str, indent: str = "") -> str:
     room = max(40, shutil.get_terminal_size((100, 24)).columns)
     lines = textwrap.wrap(text, room, initial_indent=indent, subsequent_indent=indent + "  ")
     return "".join(line + "\n" for line in lines)
+
+
+def _coloured(cells: Sequence[str], columns: Sequence[int], standing: int) -> str:
+    """A line whose standing is told by colour too, where it is not the usual one."""
+    line = _line(cells, columns)
+    code = _COLOURS.get(cells[standing]) if standing >= 0 else None
+    if code is None:
+        return line
+    at = len("".join(_pad(c, w) + "  " for c, w in zip(cells[:standing], columns, strict=False)))
+    end = at + len(cells[standing])
+    return f"{line[:at]}\x1b[{code}m{line[at:end]}\x1b[0m{line[end:]}"
 
 
 def _line(cells: Sequence[str], columns: Sequence[int]) -> str:

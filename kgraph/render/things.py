@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection, Evidence, Fact
+from kgraph.collection import Collection, Evidence, Fact, written_id
 from kgraph.lookup import Known
 from kgraph.render.answers import fact_json, percent
+from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
+from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
 from kgraph.render.terminal import visible
+from kgraph.shelf.ledger import Event, Held, UnitNow, withdrawn_events
 
 
 def value_json(value: records.Value) -> Any:
@@ -36,13 +39,31 @@ def entry_json(entry: records.Entry) -> dict[str, Any]:
     return {"entry": pairs, "file": entry.where.file, "line": entry.where.line}
 
 
-def as_json(data: Collection, name: str, known: list[Known], fact: Fact | None) -> dict[str, Any]:
-    """All that is known, under `answers`: one object for each thing of that name."""
+def as_json(
+    data: Collection, name: str, known: list[Known], fact: Fact | None, event: Event | None = None
+) -> dict[str, Any]:
+    """All that is known, under `answers`: one object for each thing of that name, a fact or an event."""
     answers = [_fact_answer(data, fact)] if fact else [_thing_json(data, k) for k in known]
+    answers = [{"kind": event.kind, **event_json(data, event)}] if event else answers
     return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
 
 
 def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
+    out = _common_json(data, known)
+    if known.unit:
+        held = [h for h in known.unit.places.values() if h.condition or h.event]
+        out["history"] = [event_json(data, e) for e in known.history]
+        out["withdrawn"] = [{**event_json(data, e), "withdraw": entry_json(by)} for e, by in known.withdrawn]
+        out["places"] = [held_json(data, h) for h in held]
+        out["wants"] = [data.text("position", p) for p in known.unit.wants]
+        out["met"] = [data.text("position", p) for p in known.unit.met]
+    if known.left is not None:
+        out["left"] = known.left
+        out["where"] = lies_in(data, known.key) or None
+    return out
+
+
+def _common_json(data: Collection, known: Known) -> dict[str, Any]:
     return {
         "kind": known.kind,
         "name": known.name,
@@ -71,7 +92,45 @@ def as_text(data: Collection, known: Known) -> str:
         lines.append("  not declared; used in the facts below")
     lines += [_fact_line(data, f) for f in known.facts]
     lines += [_mention(e) for e in known.mentions]
+    lines += _shelf_lines(data, known)
     return "\n".join(lines) + "\n"
+
+
+def _shelf_lines(data: Collection, known: Known) -> list[str]:
+    """Of a unit its history and what is at its places now; of loose parts what is left and where it lies."""
+    if known.left is not None:
+        where = lies_in(data, known.key)
+        return [f"  left: {known.left}" + (f", in {visible(where)}" if where else "")]
+    if known.unit is None:
+        return []
+    lines = ["  history:"] if known.history or known.withdrawn else []
+    lines += [f"    {_event_line(data, e)}" for e in known.history]
+    lines += [f"    withdrawn ({visible(by.why)}): {_event_line(data, e)}" for e, by in known.withdrawn]
+    held = [h for h in known.unit.places.values() if h.condition or h.event]
+    lines += ["  now:"] if held else []
+    lines += [f"    {visible(_held_line(data, known.unit, h))}" for h in held]
+    wants = ", ".join(data.text("position", p) for p in known.unit.wants)
+    return [*lines, *([f"  still wants: {visible(wants)}"] if wants else [])]
+
+
+def _event_line(data: Collection, event: Event) -> str:
+    said = ", ".join(v for v in (f"by {event.by}" if event.by else "", event.note) if v)
+    ident = event.own_id.strip() or written_id(event)
+    text = event_says(data, event) + (f" ({said})" if said else "")
+    return f"{visible(ident)}  {visible(text)}  {visible(event.where.file)}:{event.where.line}"
+
+
+def event_text(data: Collection, event: Event) -> str:
+    """One event of the shelf, for a person."""
+    back = [by for e, by in withdrawn_events(data) if e is event]
+    lines = [f"event {_event_line(data, event)}"]
+    lines += [f"  withdrawn: {visible(by.why)} {visible(by.where.file)}:{by.where.line}" for by in back]
+    return "\n".join(lines) + "\n"
+
+
+def _held_line(data: Collection, now: UnitNow, held: Held) -> str:
+    made = made_for(data, now.set, held)
+    return f"{data.text('position', held.position)}: {held_text(held)}" + (f", {made}" if made else "")
 
 
 def _fact_line(data: Collection, fact: Fact) -> str:

@@ -18,7 +18,14 @@ FAMILY_SIZES = (*range(1, 11), 14, 20, 28, 40)
 FAMILY_WEIGHTS = (20, 16, 14, 12, 10, 7, 5, 4, 3, 3, 2, 2, 1, 1)
 SHARED_BY = (400, 200, 120, 80, 60, 40, 25)
 """How many sets a mechanism is meant to serve, the rarest first."""
-MECHANISM_PLACES = ("main belt", "counter belt", "pinch roller", "idler tyre", "flywheel", "thrust plate screw")
+MECHANISM_PLACES = (
+    "main belt",
+    "counter belt",
+    "pinch roller",
+    "idler tyre",
+    "flywheel",
+    "thrust plate screw",
+)
 SET_PLACES = (
     *("tuning knob", "volume knob", "tone knob", "aerial", "battery cover", "back", "handle", "play key"),
     *("dial glass", "cassette door", "band switch tip", "speaker grille", "mains fuse", "foot", "back screw"),
@@ -29,8 +36,38 @@ KIND_OF = {
     **{p: "screw" for p in (*MECHANISM_PLACES, *SET_PLACES) if "screw" in p},
 }
 GRADES = ("fitted", "measured", "printed", "compared", "photo", "reported", "guess")
-FIRST = ("Var", "Bel", "Tor", "Mun", "Hes", "Kol", "Dra", "Fen", "Lim", "Osk", "Pra", "Ruv", "Sel", "Wen", "Yor", "Zim")
-LAST = ("danal", "mirk", "vesk", "borro", "quint", "lodde", "tassen", "grove", "helm", "nivar", "puske", "rando")
+FIRST = (
+    "Var",
+    "Bel",
+    "Tor",
+    "Mun",
+    "Hes",
+    "Kol",
+    "Dra",
+    "Fen",
+    "Lim",
+    "Osk",
+    "Pra",
+    "Ruv",
+    "Sel",
+    "Wen",
+    "Yor",
+    "Zim",
+)
+LAST = (
+    "danal",
+    "mirk",
+    "vesk",
+    "borro",
+    "quint",
+    "lodde",
+    "tassen",
+    "grove",
+    "helm",
+    "nivar",
+    "puske",
+    "rando",
+)
 
 
 @dataclass
@@ -156,7 +193,9 @@ def _mechanism(maker: _Maker, sets: int) -> _Mechanism:
     for position in MECHANISM_PLACES:
         made.parts[position] = _takes(maker, made.name, position)
     if maker.mechanisms and maker.chance.random() < 0.15:
-        maker.fact(f"- uses: {maker.mechanisms[-1].name}\n  in: {made.name}\n  except: [main belt, counter belt]\n")
+        maker.fact(
+            f"- uses: {maker.mechanisms[-1].name}\n  in: {made.name}\n  except: [main belt, counter belt]\n"
+        )
     maker.mechanisms = [m for m in maker.mechanisms if m.room > 0][-60:] + [made]
     return made
 

@@ -1,0 +1,264 @@
+"""What many pages of a book share: the facts, the address of each thing, families, and lists of answers."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from kgraph import questions, records
+from kgraph.book.addresses import Ref, page_path, refs_of, slug
+from kgraph.book.views import AnswerView, FactView, Views, certainty_text
+from kgraph.collection import Collection, Fact, names_used
+from kgraph.fits import proofs, rules
+from kgraph.fits.graph import Graph
+from kgraph.fits.rules import State
+from kgraph.names import fold
+from kgraph.questions import Row, Wanted
+from kgraph.render.things import value_text
+from kgraph.shelf import ledger
+
+MOST_ANSWERS = 24
+"""So many answers stand with their proof in one list; the rest are named with their certainty."""
+
+MOST_WEIGHED = 28
+"""Where more sets than that hang together, each certainty is bounded by the best proof: so large a book is
+written in minutes, and the exact value is one question away."""
+
+MOST_SETS = 150
+"""In a folder of more sets the same holds for every answer about who shares an assembly."""
+
+Draw = Callable[[str, Mapping[str, str]], bytes | None]
+"""(set key, owner key -> address) -> the SVG picture of its family; None where it cannot be drawn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """Title, effort for certainties, fact folders (files are named from there), and faults met on reading."""
+
+    title: str = "Which sets give which part"
+    effort: int = 1
+    folders: tuple[str, ...] = ()
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """A list of answers, cut where it would be too long to read, and those that are refused."""
+
+    shown: tuple[AnswerView, ...]
+    more: tuple[tuple[Ref, str], ...]
+    refused: tuple[AnswerView, ...]
+
+    @property
+    def count(self) -> int:
+        """How many are not refused."""
+        return len(self.shown) + len(self.more)
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A set in a list: its page, and three of its recorded values."""
+
+    ref: Ref
+    years: str
+    market: str
+    mains: str
+
+
+@dataclass
+class Ground:
+    """The facts of a folder, made ready for pages. Built once, then only read."""
+
+    graph: Graph
+    wishes: Wishes
+    draw: Draw | None = None
+    refs: dict[tuple[str, str], Ref] = field(init=False)
+    views: Views = field(init=False)
+    wanted: Wanted = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.refs = refs_of(self.data)
+        for family in self.families:
+            key = family[0]
+            name = f"Family of {self.data.text('set', key)}"
+            self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
+        self.views = Views(self.graph, self.refs, self.wishes.folders)
+        self.wanted = Wanted(refused_too=True, effort=self.wishes.effort)
+
+    @property
+    def data(self) -> Collection:
+        return self.graph.data
+
+    def all_of(self, kind: str) -> list[tuple[str, Ref]]:
+        """(key, page) of every thing of a kind, or of every family."""
+        return [(key, ref) for (k, key), ref in self.refs.items() if k == kind]
+
+    # Facts and answers
+
+    @cached_property
+    def mentions(self) -> dict[tuple[str, str], list[records.Entry]]:
+        """(kind, key) -> the entries that name a thing."""
+        found: dict[tuple[str, str], list[records.Entry]] = defaultdict(list)
+        for entry in self.data.entries:
+            for kind, name in dict.fromkeys(names_used(self.data, entry)):
+                found[kind, self.data.key(kind, name.key)].append(entry)
+        return found
+
+    @cached_property
+    def _fact_at(self) -> dict[int, Fact]:
+        gone = (fact for fact, _ in self.data.withdrawn.values())
+        return {id(e.where): f for f in (*self.data.facts.values(), *gone) for e in f.evidence}
+
+    def facts_of(self, kind: str, key: str) -> list[FactView]:
+        """The facts that name a thing, in the order in which they were read, withdrawn ones too."""
+        mentions = self.mentions.get((kind, key), ())
+        found = {f.id: f for e in mentions if (f := self._fact_at.get(id(e.where)))}
+        return [self.views.fact(f) for f in found.values()]
+
+    def answers(self, rows: Iterable[Row], **known: str) -> Answers:
+        """Rows as a list that can be read; what the page speaks of (`position`, `part`) is not said again."""
+        # By what is shown: the certainty, not the best proof alone.
+        ordered = sorted(rows, key=lambda r: (-r.certainty, -r.best, self.data.owner_text(r.set), r.position))
+        good = [r for r in ordered if r.standing != "refused"]
+        refused = [r for r in ordered if r.standing == "refused"]
+        return Answers(
+            tuple(self.views.answer(r, **known) for r in good[:MOST_ANSWERS]),
+            tuple((self.views.owner(r.set), certainty_text(r)) for r in good[MOST_ANSWERS:]),
+            tuple(self.views.answer(r, **known) for r in refused),
+        )
+
+    # Sets and families
+
+    @cached_property
+    def families(self) -> list[tuple[str, ...]]:
+        """The sets that rebadge facts join, the earliest first in each; families of one are left out."""
+        seen: set[str] = set()
+        found: list[tuple[str, ...]] = []
+        for key in sorted(self.data.known("set")):
+            members = set() if key in seen else self._joined(key)
+            seen |= members
+            if len(members) > 1:
+                found.append(tuple(sorted(members, key=lambda k: (self.year(k), k))))
+        return sorted(found, key=lambda f: self.data.text("set", f[0]).casefold())
+
+    def _joined(self, key: str) -> set[str]:
+        members, todo = {key}, [key]
+        while todo:
+            for link in self.graph.links.get(f"s:{todo.pop()}", ()):
+                if not link.to_assembly and link.other[2:] not in members:
+                    members.add(link.other[2:])
+                    todo.append(link.other[2:])
+        return members
+
+    @cached_property
+    def family_of(self) -> dict[str, tuple[str, ...]]:
+        """Set -> its family."""
+        return {key: family for family in self.families for key in family}
+
+    def year(self, key: str) -> str:
+        """The years recorded for a set, to sort by: a set without any comes last."""
+        years = self.data.attribute("set", key, "years")
+        return min((v for v in years if isinstance(v, str)), default="~")
+
+    def badge(self, key: str) -> str:
+        """The badge of a set, else all of its name but the last word."""
+        declared = self.data.declared("set", key)
+        if isinstance(declared, records.SetModel):
+            return declared.badge
+        name = self.data.text("set", key).strip()
+        return name.rpartition(" ")[0] or name
+
+    def listed(self, key: str) -> Listed:
+        """A set as it stands in lists."""
+        years, market, mains = (
+            " / ".join(dict.fromkeys(map(value_text, self.data.attribute("set", key, a))))
+            for a in ("years", "market", "mains")
+        )
+        return Listed(self.views.ref("set", key), years, market, mains)
+
+    @cached_property
+    def places_of(self) -> dict[str, list[str]]:
+        """Set -> the positions at which anything is known of it, by their names."""
+        return {
+            key: sorted(questions.places_of(self.graph, key), key=lambda p: self.name("position", p))
+            for key in sorted(self.data.known("set"), key=lambda k: self.name("set", k))
+        }
+
+    def name(self, kind: str, key: str) -> tuple[str, str]:
+        """What things are sorted by."""
+        return self.data.text(kind, key).casefold(), key
+
+    # Assemblies, parts, units
+
+    def below(self, owner: str) -> list[str]:
+        """The assemblies that an owner is built on, through nesting."""
+        found: dict[str, None] = {}
+        todo = [owner]
+        while todo:
+            for link in self.graph.links.get(todo.pop(), ()):
+                if link.to_assembly == link.other and link.other not in found:
+                    found[link.other] = None
+                    todo.append(link.other)
+        return list(found)
+
+    def alike(self, owner: str, position: str) -> list[str]:
+        """The owner and every owner like it at a position."""
+        seen = {owner}
+        todo = [owner]
+        for here in todo:
+            new = dict.fromkeys(o for o, _ in self.graph.like(here, position) if o not in seen)
+            seen.update(new)
+            todo += new
+        return todo
+
+    def wish(self, sets: int) -> Wanted:
+        """What is wanted of a question about so many sets: of many, certainties bounded from below alone."""
+        return self.wanted if sets <= MOST_WEIGHED else replace(self.wanted, effort=0)
+
+    def wish_shared(self) -> Wanted:
+        """The same for who shares an assembly: its walks go through whole families, so the folder counts."""
+        return self.wish(len(self.places_of) * MOST_WEIGHED // MOST_SETS)
+
+    def wish_for(self, start: State) -> Wanted:
+        """The same for a question that walks from a state, forward from a part and back from a place."""
+        step = rules.forward if start.phase == "asked" else rules.backward
+        walked = proofs.explore(start, lambda s: step(self.graph, s))
+        return self.wish(sum(s.phase == "goes" and s.owner[0] == "s" for s in walked.states))
+
+    def sort_of_assembly(self, key: str) -> str:
+        """The recorded kind of an assembly, or ""."""
+        entry = self.data.declared("assembly", key)
+        return entry.sort if isinstance(entry, records.Assembly) else ""
+
+    def numbers(self, key: str) -> str:
+        """Makers' numbers of a part."""
+        things = [t for t in self.data.things["part"].get(key, ()) if isinstance(t, records.Part)]
+        return ", ".join(f"{maker} {number}" for t in things for maker, number in t.numbers)
+
+    @cached_property
+    def shelf(self) -> ledger.Shelf:
+        """The shelf as it is now."""
+        return ledger.shelf_now(self.graph)
+
+    def stock(self, key: str) -> str:
+        """How many loose ones of a part are left, and where; "" for none."""
+        places = [s.place for s in self.data.things["stock"].get(key, ()) if isinstance(s, records.Stock)]
+        left = self.shelf.stock.get(key, 0)
+        lies = ", ".join(dict.fromkeys(p for p in places if p))
+        return "" if not places else f"{left}{f' ({lies})' if lies else ''}"
+
+    @cached_property
+    def units_of(self) -> dict[str, list[str]]:
+        """Set -> its units."""
+        found: dict[str, list[str]] = defaultdict(list)
+        for key, now in self.shelf.units.items():
+            found[now.set].append(key)
+        return found
+
+
+def anchor(text: str) -> str:
+    """The id of a heading, from a name: of our own letters, and another for another name."""
+    path = page_path("position", fold(text) or text, slug(text))
+    return "at-" + path.rpartition("/")[2].removesuffix(".html")

@@ -1,0 +1,117 @@
+"""The pages of parts, and of belts with their runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+
+from kgraph import belt_questions, questions
+from kgraph.book import pictures
+from kgraph.book.addresses import Ref
+from kgraph.book.ground import Ground
+from kgraph.fits.rules import State
+from kgraph.problems import Stop
+from kgraph.render import run_picture
+from kgraph.render.answers import percent
+
+MOST_PICTURES = 6
+"""So many different runs are shown on the page of one belt."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """The belt of one set that shares a run."""
+
+    set: Ref
+    part: Ref | None
+    standing: str
+    certainty: str
+    stretch: str
+    agrees: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunView:
+    """One run of a belt: its picture, the sets that share it, and what contradicts what."""
+
+    place: str
+    picture: Markup | None
+    rows: tuple[RunRow, ...]
+    says: tuple[str, ...]
+    cautions: list[tuple[str, str]]
+
+
+def part_page(g: Ground, key: str) -> dict[str, Any]:
+    """A part: its sizes and numbers, who takes it, its other numbers, and for a belt its runs."""
+    rows = questions.takers_of_part(g.graph, key, g.wish_for(State("asked", key))).rows
+    belt = belt_questions.is_belt(g.data, key)
+    named = [*(c for r in rows for c in r.cautions), *questions.part_cautions(g.data, key).values()]
+    return {
+        "entries": g.views.entries("part", key),
+        "belt": belt,
+        "takers": g.answers(rows, part=key),
+        "runs": _runs(g, key) if belt else [],
+        "same": _parts(g, g.graph.same.get(key, ())),
+        "older": _parts(g, g.graph.older.get(key, ())),
+        "newer": _parts(g, g.graph.newer.get(key, ())),
+        "sized": _parts(g, g.graph.equal_size(key)),
+        "stock": g.stock(key),
+        "cautions": g.views.cautions(named),
+        "facts": g.facts_of("part", key),
+    }
+
+
+def _parts(g: Ground, found: Any) -> list[Ref]:
+    return [g.views.ref("part", part) for part, _ in found]
+
+
+def _runs(g: Ground, part: str) -> list[RunView]:
+    """A view for each place, of those that share one run, at which the belt is recorded."""
+    found: list[RunView] = []
+    seen: set[tuple[str, str]] = set()
+    for place, _, _ in g.graph.takes_of.get(part, ()):
+        sets = [o for o in g.alike(place.owner, place.position) if o[0] == "s"]
+        if not sets or (sets[0], place.position) in seen or len(found) >= MOST_PICTURES:
+            continue
+        seen |= {(o, place.position) for o in sets}
+        earliest = min(sets, key=lambda o: (g.year(o[2:]), o))
+        at = belt_questions.place_at(g.graph, earliest[2:], place.position, g.wanted)
+        found.append(_run(g, at))
+    return found
+
+
+def _run(g: Ground, place: belt_questions.BeltPlace) -> RunView:
+    where = f"{g.data.text('position', place.position)} of {g.data.owner_text(place.set)}"
+    picture = _run_picture(g, place, where)
+    try:
+        family = belt_questions.family(g.graph, place, g.wanted)
+    except Stop as stop:
+        return RunView(where, picture, (), tuple(p.says for p in stop.problems), [])
+    rows = tuple(_run_row(g, r) for r in family.rows)
+    return RunView(where, picture, rows, family.says, g.views.cautions(family.cautions))
+
+
+def _run_picture(g: Ground, place: belt_questions.BeltPlace, where: str) -> Markup | None:
+    try:
+        path = belt_questions.path(g.graph, place)
+    except Stop:
+        # A run that cannot be is no picture; what is wrong with it stands in words.
+        return None
+    if path is None:
+        return None
+    return pictures.inline(
+        run_picture.svg(g.data, path), frozenset(), f"The {where}: the belt on its pulleys, to scale"
+    )
+
+
+def _run_row(g: Ground, row: belt_questions.FamilyRow) -> RunRow:
+    return RunRow(
+        set=g.views.owner(row.set),
+        part=g.views.ref("part", row.part) if row.part else None,
+        standing=row.standing,
+        certainty="not known" if row.certainty is None else percent(row.certainty),
+        stretch="not known" if row.stretch is None else f"{row.stretch * 100:.1f} %",
+        agrees={True: "yes", False: "no", None: "not known"}[row.agrees],
+    )

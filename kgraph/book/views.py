@@ -1,0 +1,247 @@
+"""What a page shows of facts, answers and things: plain texts and links, ready for a template."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass, field
+from pathlib import PurePath
+
+from kgraph import records
+from kgraph.book.addresses import Ref
+from kgraph.collection import Collection, Evidence, Fact, names_used
+from kgraph.fits import proofs
+from kgraph.fits.graph import Graph, Place
+from kgraph.fits.rules import State
+from kgraph.problems import Where
+from kgraph.questions import Row
+from kgraph.render.answers import caution_texts, percent
+from kgraph.render.sentences import says
+from kgraph.render.things import value_text
+
+STANDINGS = {
+    "stated": "one fact says exactly this",
+    "inferred": "it follows from the facts of its proof",
+    "disputed": "something recorded speaks against it, but more weakly",
+    "refused": "something recorded speaks against it, as strongly, or a value that must match differs",
+}
+"""Standing -> what it means, for the page on certainty and as a tip."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """One piece of evidence: how certain, by what and whom, and where it stands."""
+
+    percent: str
+    by: str
+    note: str
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class FactView:
+    """A fact in words with all its evidence, the strongest first; `gone` is why it was withdrawn."""
+
+    id: str
+    says: str
+    percent: str
+    sayings: tuple[Saying, ...]
+    names: tuple[Ref, ...] = ()
+    gone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """One answer: the set, where it differs the place, the parts, and why it is believed."""
+
+    set: Ref
+    place: Ref | None
+    parts: tuple[Ref, ...]
+    certainty: str
+    level: int
+    standing: str
+    means: str
+    remarks: tuple[str, ...]
+    proof: tuple[FactView, ...]
+    against: tuple[FactView, ...]
+    against_percent: str
+    more_proofs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Attribute:
+    """One recorded key of a thing and its value on one line."""
+
+    key: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class EntryView:
+    """One entry that declares a thing."""
+
+    attributes: tuple[Attribute, ...]
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class FittedView:
+    """A part recorded at a place or one like it, by its best proof."""
+
+    part: Ref
+    role: str
+    percent: str
+    proof: tuple[FactView, ...]
+
+
+@dataclass
+class Views:
+    """Turns what the rooms below know into what a page shows; each fact is worded once."""
+
+    graph: Graph
+    refs: Mapping[tuple[str, str], Ref]
+    folders: Sequence[str] = ()
+    _facts: dict[str, FactView] = field(default_factory=dict)
+
+    @property
+    def data(self) -> Collection:
+        return self.graph.data
+
+    # Names and places
+
+    def ref(self, kind: str, key: str) -> Ref:
+        """The page of a thing; without an address where it has none."""
+        return self.refs.get((kind, key)) or Ref(self.data.text(kind, key), "", kind)
+
+    def owner(self, owner: str) -> Ref:
+        """The page of a set or assembly from its owner key."""
+        return self.ref("set" if owner[0] == "s" else "assembly", owner[2:])
+
+    def where(self, where: Where | None) -> str:
+        """File and line, the file as it lies in its fact folder: the same wherever the folder lies."""
+        if where is None:
+            return "by size"
+        for folder in self.folders:
+            path = PurePath(where.file)
+            if path.is_relative_to(folder):
+                return f"{PurePath(PurePath(folder).name, path.relative_to(folder))}:{where.line}"
+        return f"{where.file}:{where.line}"
+
+    # Facts
+
+    def fact(self, fact: Fact) -> FactView:
+        """A fact in words."""
+        found = self._facts.get(fact.id)
+        if found is None or fact.id in self.data.withdrawn:
+            found = self._facts[fact.id] = self._made(fact)
+        return found
+
+    def facts(self, facts: Iterable[Fact]) -> tuple[FactView, ...]:
+        """Several facts, in the order given."""
+        return tuple(self.fact(f) for f in facts)
+
+    def _made(self, fact: Fact) -> FactView:
+        sayings = tuple(self._saying(e) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
+        if not sayings:
+            sayings = (Saying(percent(fact.certainty), "common practice, no source", "", "by size"),)
+        used = names_used(self.data, fact.record) if fact.record else []
+        named = dict.fromkeys(
+            self.refs[kind, key]
+            for kind, name in used
+            if (kind, key := self.data.key(kind, name.key)) in self.refs
+        )
+        gone = self.data.withdrawn.get(fact.id)
+        why = f"{gone[1].why or 'no reason given'} ({self.where(gone[1].where)})" if gone else ""
+        return FactView(fact.id, says(self.data, fact), percent(fact.certainty), sayings, tuple(named), why)
+
+    def _saying(self, e: Evidence) -> Saying:
+        by = ", ".join(v for v in (e.how, e.source, e.by, e.date) if v)
+        return Saying(percent(e.certainty), by, e.note, self.where(e.where))
+
+    # Answers
+
+    def answer(self, row: Row, position: str = "", part: str = "") -> AnswerView:
+        """One answer; the position and the part that the page speaks of are not said again."""
+        place = self.ref("position", row.position) if row.position and row.position != position else None
+        return AnswerView(
+            set=self.owner(row.set),
+            place=place,
+            parts=tuple(self.ref("part", p) for p in row.parts if p != part),
+            certainty=certainty_text(row),
+            level=round(row.certainty * 10),
+            standing=row.standing,
+            means=STANDINGS[row.standing],
+            remarks=tuple(_remarks(row)),
+            proof=self.facts(row.proof),
+            against=self.facts(row.against),
+            against_percent=percent(row.no) if row.against else "",
+            more_proofs=max(0, len(row.proofs) - 1),
+        )
+
+    def fitted(self, owner: str, position: str) -> list[FittedView]:
+        """What is recorded at a place or one like it, originals first, then by certainty."""
+        walked = proofs.explore(
+            State("goes", owner, position),
+            lambda s: [(State("goes", o, s.position), f) for o, f in self.graph.like(s.owner, s.position)],
+        )
+        held = [
+            (i, taken)
+            for i, s in enumerate(walked.states)
+            for taken in self.graph.taken_at.get(Place(s.owner, s.position), ())
+        ]
+        if not held:
+            return []
+        best = proofs.best_proofs(walked, {i for i, _ in held})
+        found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
+        for i, (part, role, fact) in held:
+            proof = (fact, *walked.fact_list(best[i].labels))
+            sure = best[i].certainty * fact.certainty
+            if sure > found.get((part, role), (0.0, ()))[0]:
+                found[part, role] = (sure, proof)
+        ordered = sorted(found.items(), key=lambda f: (f[0][1] != "original", -f[1][0], f[0]))
+        return [
+            FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))
+            for (part, role), (sure, proof) in ordered
+        ]
+
+    # Things
+
+    def entries(self, kind: str, key: str, apart: Set[str] = frozenset()) -> list[EntryView]:
+        """The entries that declare a thing, as written, without the keys that the page shows apart."""
+        return [
+            EntryView(
+                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in apart),
+                self.where(thing.where),
+            )
+            for thing in self.data.things[kind].get(key, ())
+        ]
+
+    def cautions(self, names: Iterable[str]) -> list[tuple[str, str]]:
+        """Cautions with their texts in full, each once."""
+        return list(caution_texts(self.data, dict.fromkeys(names)).items())
+
+    def position_cautions(self, position: str) -> list[str]:
+        """The cautions recorded for a position."""
+        return [
+            n.text
+            for thing in self.data.things["position"].get(position, ())
+            if isinstance(thing, records.Position)
+            for n in thing.cautions
+        ]
+
+
+def certainty_text(row: Row) -> str:
+    """The certainty of an answer for a person; proven bounds are both said."""
+    if row.bounds is None:
+        return percent(row.certainty)
+    if row.bounds[1] == 1.0:
+        return f"at least {percent(row.bounds[0])}"
+    return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
+
+
+def _remarks(row: Row) -> Iterable[str]:
+    yield from (f"warning: {w}" for w in row.warnings)
+    yield from (f"work: {w}" for w in row.work)
+    if row.differs:
+        yield f"differs: {', '.join(row.differs)}"
+    if "size" in row.basis:
+        yield "by equal size: measure first"

@@ -1,0 +1,76 @@
+"""book: the whole folder as linked static pages."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+
+from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.progress import steps
+from kgraph.fits import certainty
+from kgraph.problems import CannotRun
+
+
+@click.command(short_help="the whole folder as linked static pages")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--title", default=None, metavar="TEXT", help="The title of the book.")
+@click.option(
+    "--effort", type=click.IntRange(1, 1000), default=certainty.EFFORT, help="More work for narrower bounds."
+)
+@click.pass_obj
+def book(settings: Settings, folder: Path, title: str | None, effort: int) -> int:
+    """Write a page for each set, part, belt, assembly, position, unit and family, with a search.
+
+    The pages need no server and ask for nothing outside DIR: open DIR/index.html. Written again, only
+    pages that changed are replaced; a folder that is neither empty nor a book is left alone.
+
+    Example: kgraph book pages --title "My shelf"
+    """
+    from kgraph.book.ground import Ground, Wishes
+    from kgraph.book.pages import Book
+    from kgraph.book.writing import write_book
+
+    loaded = load(settings)
+    wishes = Wishes(
+        **({"title": title} if title else {}),
+        effort=effort,
+        folders=tuple(str(f) for f in settings.folders),
+        left_out=sum(p.severity == "error" for p in loaded.problems),
+    )
+    pictures = _Pictures(loaded)
+    made = Book(Ground(loaded.graph, wishes, pictures.draw))
+    paths = made.paths
+    with steps("writing the book", len(paths)) as step:
+        done = write_book(folder, paths, made.files(), step)
+    if pictures.trouble:
+        print(f"families are without pictures: {pictures.trouble}", file=sys.stderr)
+    print(f"{_count(done.pages, 'file')} in {folder}: {done.changed} written, {done.removed} removed")
+    return 0
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+class _Pictures:
+    """Draws families; after the first failure of `dot` it is not tried again."""
+
+    def __init__(self, loaded: Loaded) -> None:
+        self.loaded = loaded
+        self.trouble = ""
+
+    def draw(self, set_key: str, links: Mapping[str, str]) -> bytes | None:
+        """The family of a set as SVG, or None where it cannot be drawn."""
+        from kgraph.render import dot
+
+        if self.trouble:
+            return None
+        try:
+            text = dot.family(self.loaded.data, self.loaded.graph, set_key, links=links)
+            return dot.render(text, Path("family.svg"))
+        except CannotRun as stop:
+            self.trouble = str(stop)
+            return None

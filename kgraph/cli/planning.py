@@ -1,0 +1,283 @@
+"""plan and hunt: what to take from where, and what to look for."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from kgraph import quantities, questions
+from kgraph.cli import events
+from kgraph.cli.asking import print_json
+from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.folder import writing
+from kgraph.names import did_you_mean, fold
+from kgraph.problems import CannotRun, WrongUse
+from kgraph.questions import Wanted
+from kgraph.render import plan as render
+from kgraph.render.terminal import visible
+from kgraph.shelf import hunt as hunting
+from kgraph.shelf import plan as planner
+from kgraph.shelf.plan import SECONDS, Course, Line, Plan, Wishes
+
+SHOWN = 20
+"""So many sets a hunt shows on the screen, unless asked for more."""
+
+
+def _number(low: float, high: float) -> Callable[[click.Context, click.Parameter, str], float]:
+    def read(ctx: click.Context, param: click.Parameter, value: str) -> float:
+        try:
+            return quantities.number(value, low, high)
+        except quantities.QuantityError as error:
+            raise click.BadParameter(str(error)) from None
+
+    return read
+
+
+_WISHES = [
+    click.option(
+        "--without-unit", "without", multiple=True, metavar="UNIT", help="Leave this unit alone."
+    ),
+    click.option(
+        "--keep", multiple=True, metavar="UNIT=N", help="What opening a unit costs in this plan, 0 to 10."
+    ),
+    click.option(
+        "--work", default="1", callback=_number(0, 1000), metavar="W", show_default=True,
+        help="What a line with work costs.",
+    ),
+    click.option(
+        "--doubt", default="1", callback=_number(0, 1000), metavar="D", show_default=True,
+        help="How much -ln(certainty) of a line counts.",
+    ),
+    click.option(
+        "--seconds", default=f"{SECONDS:g}", callback=_number(0, 86400), metavar="S", show_default=True,
+        help="Time for the proof that nothing is better.",
+    ),
+    click.option(
+        "--at-least", default="0", callback=_number(0, 1), metavar="C", help="Leave out what is less certain."
+    ),
+    click.option("--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."),
+]  # fmt: skip
+
+
+def _wishing(command: Callable[..., int]) -> Callable[..., int]:
+    for option in reversed(_WISHES):
+        command = option(command)
+    return command
+
+
+@click.command(short_help="what to take from which unit, provably best")
+@click.argument("units", nargs=-1, required=True, metavar="UNIT...")
+@_wishing
+@click.option(
+    "--instead", type=click.IntRange(0, 50), default=0, metavar="N", help="Also the N next best plans."
+)
+@click.option("--take", "take_it", is_flag=True, help="Write the removals of the plan, all or none.")
+@click.option("--by", default="", help="With --take: who takes them out.")
+@click.option("--date", default="", help="With --take: when.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+@click.option("--proof", is_flag=True, help="The facts of each line, with file and line.")
+@click.pass_obj
+def plan(
+    settings: Settings,
+    /,
+    units: tuple[str, ...],
+    instead: int,
+    take_it: bool,
+    by: str,
+    date: str,
+    as_json: bool,
+    proof: bool,
+    **wished: Any,
+) -> int:
+    """What to take from where for the wants of these units: as many as can be met, then at the least cost.
+
+    The cost: `keep` of every unit that is opened (5 if not said, half for one that was robbed before),
+    1 for each line that needs work, and -ln(certainty) of each line. What the shelf cannot meet is to be
+    bought, made or looked for. Example: kgraph plan U-09 --instead 2
+    """
+    seen = events.bytes_of(settings) if take_it else {}
+    loaded = load(settings)
+    found = planner.plan(
+        loaded.graph, [_unit(loaded, u) for u in units], _wishes(loaded, instead=instead, **wished)
+    )
+    written: list[str] = []
+    if take_it and found.best.lines:
+        written = _take(settings, loaded, found.best, seen, {"by": by, "date": date})
+    if as_json:
+        print_json(render.as_json(loaded.data, found, written))
+    else:
+        _print_plan(loaded, found, proof, written)
+    return 0 if found.best.lines else 1
+
+
+def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]) -> None:
+    if not found.wants:
+        names = ", ".join(loaded.data.text("unit", p) for p in found.patients)
+        print(visible(f"nothing found: no want of {names} is open"), file=sys.stderr)
+        return
+    sys.stdout.write(render.as_text(loaded.data, found, sys.stdout.isatty(), proof))
+    for where in written:
+        print(f"written: {visible(where)}")
+    if not found.best.lines:
+        print("nothing found on the shelf", file=sys.stderr)
+    for note in found.notes:
+        print(note, file=sys.stderr)
+
+
+@click.command(short_help="which sets to look for, by the wants that each would meet")
+@click.argument("names", nargs=-1, required=True, metavar="UNIT|SET...")
+@_wishing
+@click.option("--all-wants", is_flag=True, help="Also the wants that the shelf can meet.")
+@click.option(
+    "--most", type=click.IntRange(1), default=None, help=f"How many are shown; {SHOWN} on the screen."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+@click.option("--proof", is_flag=True, help="The facts for each want, with file and line.")
+@click.pass_obj
+def hunt(
+    settings: Settings,
+    /,
+    names: tuple[str, ...],
+    all_wants: bool,
+    most: int | None,
+    as_json: bool,
+    proof: bool,
+    **wished: Any,
+) -> int:
+    """Which sets that are not on the shelf to look for: by how many open wants each is expected to meet.
+
+    For a unit the wants that the shelf cannot meet count; for a set all its known places. A set of which a
+    unit may be opened is on the shelf. Example: kgraph hunt U-08 U-09
+    """
+    loaded = load(settings)
+    units, sets = _units_and_sets(loaded, names)
+    wishes = _wishes(loaded, **wished)
+    found = hunting.hunt(loaded.graph, units, sets, wishes, all_wants)
+    if as_json:
+        question = {
+            "command": "hunt",
+            "units": [loaded.data.text("unit", u) for u in units],
+            "sets": [loaded.data.text("set", s) for s in sets],
+        }
+        print_json(render.hunt_json(loaded.data, question, found, most))
+    else:
+        shown = most or SHOWN
+        if found.found:
+            sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
+        else:
+            print("nothing found", file=sys.stderr)
+        if len(found.found) > shown:
+            print(f"{len(found.found) - shown} more sets; --most shows more.", file=sys.stderr)
+        for note in found.notes:
+            print(note, file=sys.stderr)
+    return 0 if found.found else 1
+
+
+# What was asked for ---------------------------------------------------------------------------
+
+
+def _unit(loaded: Loaded, text: str) -> str:
+    return questions.name_of(loaded.data, "unit", text)
+
+
+def _units_and_sets(loaded: Loaded, names: Sequence[str]) -> tuple[list[str], list[str]]:
+    data = loaded.data
+    units: list[str] = []
+    sets: list[str] = []
+    for text in names:
+        unit, set_key = data.key("unit", fold(text)), data.key("set", fold(text))
+        if unit in data.known("unit"):
+            units.append(unit)
+        elif set_key in data.known("set"):
+            sets.append(set_key)
+        else:
+            near = did_you_mean(text, [*data.known("unit").values(), *data.known("set").values()])
+            raise WrongUse(f"no unit or set is called {text!r}; {near or 'see `kgraph find`'}")
+    return list(dict.fromkeys(units)), list(dict.fromkeys(sets))
+
+
+def _wishes(
+    loaded: Loaded,
+    without: tuple[str, ...],
+    keep: tuple[str, ...],
+    work: float,
+    doubt: float,
+    seconds: float,
+    at_least: float,
+    effort: int,
+    instead: int = 0,
+) -> Wishes:
+    return Wishes(
+        without=frozenset(_unit(loaded, u) for u in without),
+        keep=dict(_keep(loaded, text) for text in keep),
+        work=work,
+        doubt=doubt,
+        seconds=seconds,
+        instead=instead,
+        wanted=Wanted(at_least, effort=effort),
+    )
+
+
+def _keep(loaded: Loaded, text: str) -> tuple[str, float]:
+    name, sign, value = text.rpartition("=")
+    if not sign or not name.strip():
+        raise WrongUse(f"--keep {text!r} is not UNIT=N; write it like --keep U-02=9")
+    try:
+        return _unit(loaded, name.strip()), quantities.number(value.strip(), 0, 10)
+    except quantities.QuantityError as error:
+        raise WrongUse(f"--keep {text!r}: {error}") from None
+
+
+# Written --------------------------------------------------------------------------------------
+
+
+def _take(
+    settings: Settings, loaded: Loaded, course: Course, seen: Mapping[Path, bytes], said: Mapping[str, str]
+) -> list[str]:
+    """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
+    folder = settings.folders[0]
+    target = events.file_for_events(loaded, folder)
+    texts = [writing.entry_text([*_event(loaded, line), *_said_pairs(said)]) for line in _in_order(course)]
+    _refuse_impossible(loaded, course, texts, folder, target)
+    return events.append(settings, target, texts, seen)
+
+
+def _said_pairs(said: Mapping[str, str]) -> list[tuple[str, writing.Value]]:
+    """The keys that were given a value."""
+    return [(key, value) for key, value in said.items() if value]
+
+
+def _in_order(course: Course) -> list[Line]:
+    """Whole assemblies first, so that what replaces a piece comes after; what comes along is no event."""
+    return sorted((line for line in course.lines if not line.along), key=lambda line: not line.brings)
+
+
+def _event(loaded: Loaded, line: Line) -> list[tuple[str, writing.Value]]:
+    data = loaded.data
+    wanted, patient = data.text("position", line.want.position), data.text("unit", line.want.unit)
+    if not line.unit:
+        return [("restored", wanted), ("to", patient), ("part", data.text("part", line.position))]
+    pairs: list[tuple[str, writing.Value]] = [
+        ("taken", data.text("position", line.position)),
+        ("from", data.text("unit", line.unit)),
+        ("to", patient),
+    ]
+    return pairs if line.position == line.want.position else [*pairs, ("at", wanted)]
+
+
+def _refuse_impossible(
+    loaded: Loaded, course: Course, texts: Sequence[str], folder: Path, target: Path
+) -> None:
+    """Read the new entries as the folder will be read, and see that the wants are then met."""
+    new = events.entries_of(texts, "the plan")
+    after = events.shelf_with(loaded, new, folder, target)
+    wrong = [p for p in events.new_problems(loaded, after) if p.severity == "error"]
+    if wrong or events.overtaken(loaded, new, after):
+        raise CannotRun(f"nothing was written: {events.OVERTAKEN.format(name=target)}", *wrong)
+    still = [line.want for line in course.lines if line.want.position in after.units[line.want.unit].wants]
+    if still:
+        raise CannotRun(f"nothing was written: {len(still)} wants of the plan would stay open")

@@ -1,0 +1,282 @@
+"""query: a SPARQL query over the folder, one that is shipped or one of the user's own."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Mapping
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from kgraph.cli.asking import print_json
+from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.names import did_you_mean
+from kgraph.problems import CannotRun, WrongUse
+from kgraph.render.terminal import table, visible, wrapped
+
+if TYPE_CHECKING:
+    from kgraph.collection import Collection
+    from kgraph.exchange.engines import Result
+    from kgraph.exchange.sparql import Parameter, Query
+
+SUFFIX = ".rq"
+NOTE = "A query tells no certainty: `kgraph takers` and its like do."
+CAUTION = "caution: "
+"""What a shipped query's remark begins with where it names a caution."""
+MOST_BYTES = 1 << 20
+LONGEST_S = 86_400
+
+
+@click.command(
+    short_help="a SPARQL query over the folder",
+    context_settings={"ignore_unknown_options": True},
+)
+@click.argument("words", nargs=-1, type=click.UNPROCESSED, metavar="[NAME | FILE.rq]")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+@click.option(
+    "--engine", type=click.Choice(["rdflib", "pyoxigraph"]), help="Default: pyoxigraph where it is installed."
+)
+@click.option("--endpoint", metavar="URL", help="Ask a SPARQL endpoint that holds the folder's export.")
+@click.option(
+    "--seconds", type=click.FloatRange(0.1, LONGEST_S), default=30.0, show_default=True,
+    help="The query is ended after this time.",
+)  # fmt: skip
+@click.pass_obj
+def query(
+    settings: Settings,
+    words: tuple[str, ...],
+    as_json: bool,
+    engine: str | None,
+    endpoint: str | None,
+    seconds: float,
+) -> int:
+    """A SPARQL 1.1 query over the folder: one of those shipped, by its name, or a file of your own.
+
+    Without a name it lists them, each with what it may be given: --set, --part, --position and so on.
+
+    Example: kgraph query takers --part K-114
+    """
+    name, given = _parted(words)
+    if name is None:
+        return _list(given, as_json)
+    from kgraph.exchange import apart, engines
+    from kgraph.exchange.endpoint import address
+
+    asked = _read(name)
+    _check_given(asked, given)
+    if endpoint is not None:
+        address(endpoint)
+    # An endpoint has data of its own: the folder is read only for the names that are given.
+    loaded = load(settings) if given or endpoint is None else None
+    text, shown = _with_values(loaded, asked, given)
+    chosen = engine or ("pyoxigraph" if engines.has_pyoxigraph() else "rdflib")
+    job = apart.Job(text, asked.file, seconds, chosen, endpoint or "")
+    result = apart.run(job, () if endpoint or loaded is None else _statements(loaded))
+    return _give(loaded, {"command": "query", "query": asked.name, "given": shown}, asked, result, as_json)
+
+
+def _statements(loaded: Loaded) -> Iterable[bytes]:
+    from kgraph.exchange import formats, rdf
+
+    return rdf.ntriples(formats.Export(loaded.graph, places=True))
+
+
+# What was asked -------------------------------------------------------------------------------
+
+
+def _parted(words: tuple[str, ...]) -> tuple[str | None, dict[str, str]]:
+    """The query's name, and the values by the option that gives each."""
+    name: str | None = None
+    given: dict[str, str] = {}
+    rest = list(words)
+    while rest:
+        word = rest.pop(0)
+        if not word.startswith("--"):
+            if name is not None:
+                raise WrongUse(
+                    f"one query at a time, and {word!r} is a second; put a name of several words in quotes"
+                )
+            name = word
+            continue
+        option, has_value, value = word[2:].partition("=")
+        if not has_value and not rest:
+            raise WrongUse(f"{word} wants a value")
+        if option in given:
+            raise WrongUse(f"--{option} is given twice")
+        given[option] = value if has_value else rest.pop(0)
+    return name, given
+
+
+def _list(given: Mapping[str, str], as_json: bool) -> int:
+    if given:
+        raise WrongUse("which query is that for? `kgraph query` lists them")
+    queries = [_read(name) for name in _shipped()]
+    if as_json:
+        rows = [_as_json(q) for q in queries]
+        print_json({"question": {"command": "query"}, "answers": rows, "notes": []})
+        return 0
+    cells = [[q.name, q.title, " ".join(_options(q))] for q in queries]
+    asks = [[q.asks] for q in queries]
+    sys.stdout.write(table(("query", "title", "takes"), cells, sys.stdout.isatty(), asks))
+    return 0
+
+
+def _as_json(asked: Query) -> dict[str, Any]:
+    parameters = [
+        {"name": p.name, "kind": p.kind, "needed": p.needed, "says": p.says} for p in asked.parameters
+    ]
+    return {"query": asked.name, "title": asked.title, "asks": asked.asks, "parameters": parameters}
+
+
+def _options(asked: Query) -> list[str]:
+    return [f"--{o}" if p.needed else f"[--{o}]" for p in asked.parameters for o in p.options]
+
+
+def _shipped() -> dict[str, bytes]:
+    """Name -> bytes of the queries that come with the program."""
+    inside = resources.files("kgraph") / "queries"
+    # Run from the source tree, where the queries lie beside the package.
+    folder = inside if inside.is_dir() else Path(__file__).resolve().parents[2] / "queries"
+    if not folder.is_dir():
+        raise CannotRun("the queries are not installed with this copy of kgraph")
+    names = sorted(f.name for f in folder.iterdir() if f.name.endswith(SUFFIX))
+    return {name[: -len(SUFFIX)]: (folder / name).read_bytes() for name in names}
+
+
+def _read(name: str) -> Query:
+    """A shipped query by its name, or one from a file; raises WrongUse where there is neither."""
+    from kgraph.exchange import sparql
+
+    if name.endswith((SUFFIX, ".ru")) or os.sep in name:
+        return sparql.read(Path(name).name, name, _bytes(name))
+    shipped = _shipped()
+    if name not in shipped:
+        near = did_you_mean(name, shipped) or "`kgraph query` lists them; one of your own is a FILE.rq"
+        raise WrongUse(f"there is no query {name!r}; {near}")
+    return sparql.read(name, name + SUFFIX, shipped[name], shipped=True)
+
+
+def _bytes(path: str) -> bytes:
+    try:
+        with open(path, "rb") as file:
+            data = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise CannotRun(f"{path}: {error.strerror}") from None
+    if len(data) > MOST_BYTES:
+        raise CannotRun(f"{path}: a query of more than {MOST_BYTES >> 20} MiB; ask for less")
+    return data
+
+
+def _check_given(asked: Query, given: Mapping[str, str]) -> None:
+    """Raises WrongUse for an option that the query does not take, and for one that is missing."""
+    known = {o: p for p in asked.parameters for o in p.options}
+    takes = f"it takes {', '.join(_options(asked))}" if known else "it takes none"
+    wrong = [f"{asked.name} takes no --{name}; {takes}" for name in given if name not in known]
+    wrong += [
+        f"{asked.name} wants --{option}: {p.says}"
+        for option, p in known.items()
+        if option not in given and (p.needed or any(o in given for o in p.options))
+    ]
+    if wrong:
+        raise WrongUse(*wrong)
+
+
+def _with_values(loaded: Loaded | None, asked: Query, given: Mapping[str, str]) -> tuple[str, dict[str, str]]:
+    """The query's text with its values in place, and each value by the name it has in the folder."""
+    from kgraph.exchange import sparql
+
+    values: dict[str, str] = {}
+    shown: dict[str, str] = {}
+    for parameter in asked.parameters:
+        if loaded is not None and all(o in given for o in parameter.options):
+            texts = [given[o] for o in parameter.options]
+            values[parameter.name], names = _value(loaded.data, parameter, texts)
+            shown |= zip(parameter.options, names, strict=True)
+    return sparql.bound(asked, values), shown
+
+
+def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[str, list[str]]:
+    """A value as it goes into the query, and the names by which it is shown."""
+    from kgraph import quantities, questions
+    from kgraph.exchange.terms import iri
+
+    if parameter.kind == "number":
+        try:
+            return f"{quantities.number(texts[0], 0.0, 1e9):.9f}", texts
+        except quantities.QuantityError as error:
+            raise WrongUse(str(error)) from None
+    if parameter.kind == "place":
+        one, other = questions.name_of(data, "set", texts[0]), questions.name_of(data, "position", texts[1])
+        return iri("place", "s", one, other), [data.text("set", one), data.text("position", other)]
+    if parameter.kind == "part":
+        key = questions.part_named(data, texts[0])
+    else:
+        key = questions.name_of(data, parameter.kind, texts[0])
+    return iri(parameter.kind, key), [data.text(parameter.kind, key)]
+
+
+# What came of it ------------------------------------------------------------------------------
+
+
+def _give(
+    loaded: Loaded | None, question: dict[str, Any], asked: Query, result: Result, as_json: bool
+) -> int:
+    from kgraph.exchange import results
+
+    if asked.shipped:
+        _sort_remarks(result)
+    found = results.answers(result)
+    cautions = _cautions(loaded, found) if asked.shipped else {}
+    notes = [NOTE] if asked.shipped else []
+    if as_json:
+        said: dict[str, Any] = {"question": question, "form": result["form"]}
+        if result["form"] == "select":
+            said["variables"] = result["variables"]
+        said |= {"answers": found, "notes": notes}
+        print_json({**said, "caution texts": cautions} if cautions else said)
+    else:
+        _print(result)
+        _print_cautions(cautions)
+        for note in notes if results.found(result) else ["nothing found"]:
+            print(note, file=sys.stderr)
+    return 0 if results.found(result) else 1
+
+
+def _sort_remarks(result: Result) -> None:
+    """Which remark comes first is left to the engine by the standard; here it is the same each time."""
+    if "remarks" in result.get("variables", ()):
+        at = result["variables"].index("remarks")
+        for row in result["rows"]:
+            row[at][1] = "; ".join(sorted(row[at][1].split("; ")))
+
+
+def _cautions(loaded: Loaded | None, found: list[dict[str, Any]]) -> dict[str, str]:
+    """Name -> text of every caution that the remarks of a shipped query name."""
+    if loaded is None:
+        return {}
+    from kgraph.render.answers import caution_texts
+
+    remarks = (r for row in found for r in str(row.get("remarks", "")).split("; "))
+    names = dict.fromkeys(r.removeprefix(CAUTION) for r in remarks if r.startswith(CAUTION))
+    return caution_texts(loaded.data, sorted(names))
+
+
+def _print_cautions(texts: Mapping[str, str]) -> None:
+    for name, text in texts.items():
+        line = f"Caution, {visible(name)}: {visible(text)}"
+        sys.stdout.write("\n" + (wrapped(line) if sys.stdout.isatty() else line + "\n"))
+
+
+def _print(result: Result) -> None:
+    from kgraph.exchange import results
+
+    if result["form"] == "ask":
+        print("yes" if result["answer"] else "no")
+    elif result["form"] == "graph":
+        sys.stdout.writelines(visible(line.rstrip("\n")) + "\n" for line in results.lines(result))
+    elif result["rows"]:
+        head, cells = results.texts(result)
+        sys.stdout.write(table(head, cells, sys.stdout.isatty()))

@@ -1,0 +1,202 @@
+"""take, owed, shelf and sheet: what is on the bench and the shelf, what goes from one to another."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from kgraph import questions
+from kgraph.cli import events
+from kgraph.cli.asking import print_json
+from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.folder import reading, writing
+from kgraph.problems import CannotRun, WrongUse
+from kgraph.render import shelf as render
+from kgraph.render.terminal import visible
+from kgraph.shelf import taking
+from kgraph.shelf.ledger import shelf_now
+from kgraph.shelf.taking import Taking
+
+
+@click.command(short_help="record what is taken from one unit for another")
+@click.argument("position", nargs=-1, required=True, metavar="POSITION")
+@click.option("--from", "giver", required=True, metavar="UNIT", help="The unit that it comes off.")
+@click.option("--to", "getter", default="", metavar="UNIT", help="The unit that it goes on, if any.")
+@click.option("--at", default="", metavar="POSITION", help="Its place there, where that is another.")
+@click.option("--owed", is_flag=True, help="The first unit is to get one back.")
+@click.option("--by", default="", help="Who takes it.")
+@click.option("--date", default="", help="When.")
+@click.option("--note", default="", help="Anything else worth keeping.")
+@click.option("--file", "file_name", default=None, metavar="FILE", help="File of the folder to write to.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_obj
+def take(
+    settings: Settings,
+    /,
+    position: tuple[str, ...],
+    giver: str,
+    getter: str,
+    at: str,
+    owed: bool,
+    by: str,
+    date: str,
+    note: str,
+    file_name: str | None,
+    as_json: bool,
+) -> int:
+    """Record that something is taken from a unit; refused, with status 1, if it is not there or not whole.
+
+    Said before it is written: why it goes there or that no fact says so, who else counts on it, what comes
+    off with it, the cautions. Example: kgraph take "tuning knob" --from U-01 --to U-03 --owed
+    """
+    seen = events.bytes_of(settings)
+    loaded = load(settings)
+    found = _looked(loaded, " ".join(position), giver, getter, at)
+    written: list[str] = []
+    if not found.gone:
+        pairs: list[tuple[str, writing.Value]] = [("taken", loaded.data.text("position", found.position))]
+        pairs += [("from", loaded.data.text("unit", found.giver))]
+        pairs += [("to", loaded.data.text("unit", found.getter))] if getter else []
+        pairs += [("at", loaded.data.text("position", found.at))] if found.at != found.position else []
+        pairs += [("owed", "yes")] if owed else []
+        pairs += [(k, v) for k, v in (("by", by), ("date", date), ("note", note)) if v]
+        written = _write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
+    if as_json:
+        print_json(render.taking_json(loaded.data, found, owed, written))
+    elif not found.gone:
+        sys.stdout.write(render.taking_text(loaded.data, found, sys.stdout.isatty()))
+        for where in written:
+            print(f"written: {visible(where)}")
+    if found.gone:
+        print(visible(render.gone_text(loaded.data, found)), file=sys.stderr)
+    return 1 if found.gone else 0
+
+
+def _looked(loaded: Loaded, position: str, giver: str, getter: str, at: str) -> Taking:
+    """The removal that is asked for, looked at; raises WrongUse for a name that is not known."""
+    data = loaded.data
+    return taking.look(
+        loaded.graph,
+        shelf_now(loaded.graph),
+        _unit(loaded, giver),
+        questions.name_of(data, "position", position),
+        _unit(loaded, getter) if getter else "",
+        questions.name_of(data, "position", at) if at else "",
+    )
+
+
+def _unit(loaded: Loaded, text: str) -> str:
+    """The key of a unit that is declared; raises WrongUse for another name."""
+    key = questions.name_of(loaded.data, "unit", text)
+    if key not in loaded.data.things["unit"]:
+        raise WrongUse(f"unit {text!r} is named in an event and not declared; add - unit: {text} first")
+    return key
+
+
+def _write(
+    settings: Settings, loaded: Loaded, texts: Sequence[str], seen: dict[Path, bytes], file_name: str | None
+) -> list[str]:
+    folder = settings.folders[0]
+    target = events.file_for_events(loaded, folder, file_name)
+    new = events.entries_of(texts, "the new entry")
+    after = events.shelf_with(loaded, new, folder, target)
+    wrong = [p for p in events.new_problems(loaded, after) if p.severity == "error"]
+    if wrong or events.overtaken(loaded, new, after):
+        says = events.OVERTAKEN.format(name=reading.display(target))
+        raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
+    return events.append(settings, target, texts, seen)
+
+
+@click.command(short_help="what donors are to get back")
+@click.argument("units", nargs=-1, metavar="[UNIT]...")
+@click.option("--all", "all_too", is_flag=True, help="Also what has been given back.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
+@click.pass_obj
+def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: bool) -> int:
+    """What units are to get back: the place, since when, where it went, and how to settle it.
+
+    It is settled when one is put back: `kgraph add restored`, or `take` from another unit to that place.
+    Example: kgraph owed --all
+    """
+    loaded = load(settings)
+    shelf = shelf_now(loaded.graph)
+    wanted = [_unit(loaded, u) for u in units] or list(shelf.units)
+    found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
+    if as_json:
+        print_json(render.owed_json(loaded.data, shelf, found, units))
+    elif found:
+        sys.stdout.write(render.owed_text(loaded.data, shelf, found, sys.stdout.isatty()))
+    else:
+        print("nothing is owed", file=sys.stderr)
+    return 0 if found else 1
+
+
+@click.command(short_help="the units, what each still gives, waits for and is owed")
+@click.argument("units", nargs=-1, metavar="[UNIT]...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, with every place.")
+@click.pass_obj
+def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
+    """Each unit: what it is, what it still gives, what it waits for, what it is owed; then the loose parts.
+
+    Of what it gives, that which another unit waits for comes first. With UNIT every place of it is told.
+    Example: kgraph shelf U-01
+    """
+    from kgraph.shelf.overview import overview
+
+    loaded = load(settings)
+    found = overview(loaded.graph, [_unit(loaded, u) for u in units])
+    if as_json:
+        print_json(render.shelf_json(loaded.data, found, units))
+    elif found.units or found.stock:
+        sys.stdout.write(render.shelf_text(loaded.data, found, sys.stdout.isatty(), bool(units)))
+    else:
+        print("nothing is on the shelf: add - unit: or - stock: entries", file=sys.stderr)
+    return 0 if found.units or found.stock else 1
+
+
+_FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
+
+
+@click.command(short_help="the job sheet of a unit: found, done, from where, on what evidence")
+@click.argument("unit", metavar="UNIT")
+@click.option(
+    "--to", "form", type=click.Choice(["text", "markdown", "html"]), default=None, help="Default: text."
+)
+@click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.pass_obj
+def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, as_json: bool) -> int:
+    """The job sheet of a unit, for the next owner and the next repair.
+
+    How it came in, what was done, what was fitted from which unit and on what evidence, what remains open
+    or doubtful, the cautions in full. Example: kgraph sheet U-05 -o u-05.html
+    """
+    from kgraph.render import sheet as render_sheet
+    from kgraph.shelf.sheet import sheet_of
+
+    loaded = load(settings)
+    made = sheet_of(loaded.graph, _unit(loaded, unit))
+    form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
+    text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
+    if as_json:
+        _give_json(render_sheet.as_json(loaded.data, made), output)
+    elif output is None:
+        sys.stdout.write(text)
+    else:
+        writing.write_over(output, text.encode("utf-8"))
+        print(f"written: {visible(str(output))}")
+    return 0
+
+
+def _give_json(value: dict[str, Any], output: Path | None) -> None:
+    import json
+
+    if output is None:
+        print_json(value)
+        return
+    writing.write_over(output, json.dumps(value, ensure_ascii=False, indent=1).encode("utf-8") + b"\n")
+    print(f"written: {visible(str(output))}")

@@ -1,0 +1,58 @@
+"""A query in a process of its own: judged, then run by an engine over N-Triples, or sent to an endpoint.
+
+A property path over a dozen steps can take longer than anyone lives, so the process is ended when the time
+is up; and before the query runs, the system gives it no descriptor any more for a file or a socket.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any, BinaryIO
+
+from kgraph.exchange import endpoint, engines, guard, process
+from kgraph.problems import CannotRun, Problem, Stop, Where
+
+MEMORY_MIB = 4096
+"""Of address space, not of memory in use: a Python with its libraries and a deep stack takes 1 GiB of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is to be run: the query's text, the file named in errors, and by which engine or endpoint."""
+
+    text: str
+    file: str
+    seconds: float
+    engine: str = "rdflib"
+    url: str = ""
+    memory_mib: int = MEMORY_MIB
+
+
+def run(job: Job, statements: Iterable[bytes]) -> engines.Result:
+    """The result of a job over N-Triples.
+
+    Raises CannotRun with every fault of the query, and where time or memory is used up.
+    """
+    return process.run("kgraph.exchange.apart", asdict(job), statements)
+
+
+def _answer(said: dict[str, Any], data: BinaryIO) -> engines.Result:
+    job = Job(**said)
+    if found := guard.faults(job.text, job.file):
+        raise CannotRun(*found)
+    if job.url:
+        return endpoint.ask(job.url, job.text, guard.makes_a_graph(job.text), job.seconds)
+    try:
+        return engines.run(job.engine, data, job.text, process.close)
+    except (Stop, MemoryError):
+        raise
+    except Exception as error:
+        says = " ".join(str(error).split())[:300] or type(error).__name__
+        problem = Problem(Where(job.file), "engine", f"{job.engine} cannot run this: {says}")
+        raise CannotRun(problem) from None
+
+
+if __name__ == "__main__":
+    sys.exit(process.serve(_answer))

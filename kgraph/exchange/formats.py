@@ -1,0 +1,101 @@
+"""The formats that `export` writes and `import` reads, by name and by suffix; each is loaded when asked for.
+
+A format to write is one line in FORMATS and a function from an `Export` to chunks of bytes; one to read is
+one line in READERS and a function from an `Incoming` to a `Found`.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from kgraph.fits.graph import Graph
+    from kgraph.folder.writing import Value
+
+Pairs = list[tuple[str, "Value"]]
+"""An entry as `folder.writing.entry_text` takes it, the key that says its kind first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Export:
+    """What is to be written: a folder, and how much of it."""
+
+    graph: Graph
+    inferred: bool = False
+    places: bool = False
+    step: Callable[[], None] = lambda: None
+    """Called after each part whose answers are worked out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """What is to be read: the file, its bytes, and what the command line said of it."""
+
+    path: Path
+    data: bytes
+    seconds: float = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The entries of a file in their order, the line on which each stands, and remarks.
+
+    A reader raises CannotRun with every fault where the file cannot be read.
+    """
+
+    entries: Sequence[Pairs]
+    lines: Sequence[int]
+    notes: Sequence[str] = ()
+
+
+Writer = Callable[[Export], Iterable[bytes]]
+Reader = Callable[[Incoming], Found]
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format to write: where its writer is, what it is in words, its suffixes, and whether it is RDF."""
+
+    module: str
+    function: str
+    says: str
+    suffixes: tuple[str, ...]
+    rdf: bool = False
+
+    def writer(self) -> Writer:
+        """The function that writes it."""
+        found: Writer = getattr(importlib.import_module(f"kgraph.exchange.{self.module}"), self.function)
+        return found
+
+
+FORMATS: dict[str, Format] = {
+    "turtle": Format("rdf", "turtle", "RDF as Turtle, to read and to send", (".ttl",), rdf=True),
+    "jsonld": Format("rdf", "jsonld", "RDF as JSON-LD", (".jsonld",), rdf=True),
+    "trig": Format("rdf", "trig", "RDF as TriG, in four named graphs", (".trig",), rdf=True),
+    "nquads": Format("rdf", "nquads", "RDF as N-Quads, in four named graphs", (".nq",), rdf=True),
+    "ntriples": Format("rdf", "ntriples", "RDF as N-Triples, a statement to a line", (".nt",), rdf=True),
+}
+"""Name -> format, as `export --to` takes them."""
+
+READERS: dict[str, tuple[str, str]] = {
+    ".ttl": ("incoming", "read"),
+    ".trig": ("incoming", "read"),
+    ".nt": ("incoming", "read"),
+    ".nq": ("incoming", "read"),
+    ".jsonld": ("incoming", "read"),
+    ".rdf": ("incoming", "refuse_xml"),
+    ".owl": ("incoming", "refuse_xml"),
+    ".xml": ("incoming", "refuse_xml"),
+}
+"""Suffix of a file -> (module of this room, function that reads it), as `import` takes them."""
+
+
+def reader(suffix: str) -> Reader:
+    """The function that reads files of a suffix; KeyError where there is none."""
+    module, function = READERS[suffix]
+    found: Reader = getattr(importlib.import_module(f"kgraph.exchange.{module}"), function)
+    return found

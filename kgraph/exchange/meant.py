@@ -1,0 +1,493 @@
+"""What the entries mean, names resolved: things, facts with their evidence, and plain links between them.
+
+Words of open vocabularies wherever they have one: schema.org for models, parts and badges, SKOS for names,
+PROV-O for sources, QUDT for sizes. What they lack is `kgraph.ttl`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
+
+from kgraph import quantities, records
+from kgraph.collection import Collection
+from kgraph.exchange import places
+from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
+from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
+from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
+from kgraph.facts import Evidence, Fact
+from kgraph.fits.graph import Graph
+from kgraph.fits.sizes import compare_rules
+from kgraph.names import fold
+from kgraph.problems import Where
+
+CLASSES = {
+    "set": SCHEMA + "ProductModel",
+    "part": TERM + "Part",
+    "assembly": TERM + "Assembly",
+    "position": TERM + "Position",
+    "kind": TERM + "Kind",
+    "caution": TERM + "Caution",
+    "source": PROV + "Entity",
+    "grade": TERM + "Grade",
+    "unit": SCHEMA + "IndividualProduct",
+    "stock": TERM + "Stock",
+    "place": TERM + "Place",
+    "mounting": TERM + "Mounting",
+}
+"""Kind of thing -> the class that says it."""
+
+
+def iri_of(node: places.Node) -> str:
+    """The IRI of a node of the links."""
+    if node[0] == "place":
+        return iri("place", node[1][0], node[1][2:], node[2])
+    return iri(*node)
+
+
+def owner_iri(owner: str) -> str:
+    """The IRI of a set or assembly from its owner key."""
+    return iri("set" if owner[0] == "s" else "assembly", owner[2:])
+
+
+def node_block(node: places.Node) -> Block:
+    """A place or a mounting, and what it is of."""
+    pairs: list[Pair] = [(TYPE, CLASSES[node[0]])]
+    if node[0] == "mounting":
+        pairs.append((TERM + "ofSet", iri("set", node[1])))
+    else:
+        pairs.append((TERM + ("ofSet" if node[1][0] == "s" else "ofAssembly"), owner_iri(node[1])))
+        pairs.append((TERM + "atPosition", iri("position", node[2])))
+    return Block(iri_of(node), tuple(pairs))
+
+
+# Things ---------------------------------------------------------------------------------------
+
+
+def things(data: Collection) -> Iterator[Block]:
+    """Every thing, declared or only used, kind by kind, by its key."""
+    for kind in _MORE:
+        for key in sorted(data.known(kind)):
+            yield _thing(data, kind, key)
+    yield from _features(data)
+    yield from _badges(data)
+    yield from _must_match_values(data)
+    for unit, code in UNITS.items():
+        yield Block(UNIT + unit, ((QUDT + "ucumCode", Text(code)),))
+
+
+def _thing(data: Collection, kind: str, key: str) -> Block:
+    said = data.things[kind].get(key, [])
+    others = dict.fromkeys(other.text for thing in said for other in thing.also)
+    pairs: list[Pair] = [(TYPE, CLASSES[kind]), (LABEL, Text(data.text(kind, key)))]
+    pairs += [(SKOS + "altLabel", Text(other)) for other in others]
+    pairs += _MORE[kind](data, key, said)
+    pairs += _recorded(said)
+    return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
+
+
+def _recorded(said: Iterable[records.Thing]) -> Iterator[Pair]:
+    """Recorded attributes as they are written; each item of a list by itself."""
+    for thing in said:
+        for key, value in thing.attributes:
+            for text in value if isinstance(value, tuple) else (value,):
+                if isinstance(text, str):
+                    yield key_iri(key), Text(text)
+
+
+def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    for thing in said:
+        yield SCHEMA + "brand", iri("badge", fold(thing.badge) or thing.badge)
+        yield SCHEMA + "model", Text(thing.model)
+    for attribute, value in _values(data, key):
+        yield TERM + "recorded", iri("value", attribute, value)
+
+
+def _features(data: Collection) -> Iterator[Block]:
+    """What an `except` names and no place has."""
+    for key in sorted(data.features.keys() - data.known("position").keys()):
+        told = ((TYPE, TERM + "Feature"), (LABEL, Text(data.text("position", key))))
+        yield Block(iri("position", key), told)
+
+
+def _badges(data: Collection) -> Iterator[Block]:
+    sets = (thing for things in data.things["set"].values() for thing in things)
+    named = {
+        fold(s.badge) or s.badge: s.badge for s in reversed(list(sets)) if isinstance(s, records.SetModel)
+    }
+    for key in sorted(named):
+        yield Block(iri("badge", key), ((TYPE, SCHEMA + "Brand"), (SCHEMA + "name", Text(named[key]))))
+
+
+def _assembly(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    if sort := data.assembly_kind(key):
+        yield TERM + "sort", Text(sort)
+    for named in (n for thing in said for n in thing.positions):
+        yield TERM + "declares", iri("position", data.key("position", named.key))
+
+
+def _part(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    if sort := data.kind_of(key):
+        yield TERM + "ofKind", iri("kind", sort)
+    for thing in said:
+        for maker, number in thing.numbers:
+            yield SCHEMA + "mpn", Text(number)
+            told = ((TYPE, SCHEMA + "PropertyValue"), (SCHEMA + "propertyID", Text(maker)))
+            yield SCHEMA + "identifier", Nested((*told, (SCHEMA + "value", Text(number))))
+        if thing.section:
+            sizes = Items(tuple(_quantity(mm, "MilliM") for mm in thing.section.sizes_mm))
+            yield (
+                TERM + "section",
+                Nested(((TERM + "form", Text(thing.section.form)), (TERM + "sizes", sizes))),
+            )
+        if thing.inside_length_mm is not None:
+            yield TERM + "insideLength", _quantity(thing.inside_length_mm, "MilliM")
+        if thing.hardness is not None:
+            yield TERM + "shoreA", real(thing.hardness)
+        yield from _lengths(thing)
+
+
+def _lengths(thing: records.Part) -> Iterator[Pair]:
+    """Every other recorded size that reads as a length."""
+    for key, value in thing.attributes:
+        if isinstance(value, str) and key not in ("inside length", "inside diameter", "folded", "section"):
+            try:
+                mm = quantities.length(value).mm
+            except quantities.QuantityError:
+                continue
+            yield TERM + "size", _quantity(mm, "MilliM", (TERM + "ofKey", key_iri(key)))
+
+
+def _quantity(value: float, unit: str, *more: Pair) -> Nested:
+    told = (
+        (TYPE, QUDT + "QuantityValue"),
+        (QUDT + "numericValue", real(value)),
+        (QUDT + "hasUnit", UNIT + unit),
+    )
+    return Nested((*more, *told))
+
+
+def _position(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    match, cautions = data.position_rules(key)
+    yield from ((TERM + "mustMatch", iri("attribute", attribute)) for attribute in match)
+    yield from ((TERM + "caution", iri("caution", data.key("caution", c.key))) for c in cautions)
+
+
+def _kind(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    yield TERM + "generic", Text("true" if compare_rules(data, key) is not None else "false", XSD + "boolean")
+    for named in data.kind_cautions(key):
+        yield TERM + "caution", iri("caution", data.key("caution", named.key))
+    yield from ((TERM + "certainty", real(k.certainty)) for k in said if k.certainty is not None)
+
+
+def _caution(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    if text := data.caution_text(key):
+        yield RDFS + "comment", Text(text)
+
+
+def _source(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    yield from ((TERM + "sourceType", Text(source.type)) for source in said if source.type)
+
+
+def _grade(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    yield from ((TERM + "certainty", real(grade.certainty)) for grade in said)
+
+
+def _unit(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    def at(name: Any) -> Pair:
+        return TERM + "atPosition", iri("position", data.key("position", name.key))
+
+    for unit in said:
+        yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
+        if unit.role:
+            yield TERM + "role", Text(unit.role)
+        if unit.keep is not None:
+            yield TERM + "keep", real(unit.keep)
+        yield from (
+            (TERM + "state", Nested((at(name), (TERM + "found", Text(text))))) for name, text in unit.state
+        )
+        yield from ((TERM + "wants", at(name)[1]) for name in unit.wants)
+
+
+def _stock(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    yield TERM + "part", iri("part", data.key("part", key))
+    yield from ((TERM + "count", whole(stock.count)) for stock in said)
+
+
+_MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] = {
+    "set": _set,
+    "part": _part,
+    "assembly": _assembly,
+    "position": _position,
+    "kind": _kind,
+    "caution": _caution,
+    "source": _source,
+    "grade": _grade,
+    "unit": _unit,
+    "stock": _stock,
+}
+
+
+def _must_match(data: Collection) -> list[str]:
+    """The attributes that must match somewhere."""
+    return sorted({a for key in data.things["position"] for a in data.position_rules(key)[0]})
+
+
+def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
+    """What is recorded of a set under each attribute that must match, folded as the rule compares it."""
+    for attribute in _must_match(data):
+        for value in data.attribute("set", key, attribute):
+            text = value if isinstance(value, str) else ", ".join(map(str, value))
+            yield attribute, fold(text) or text
+
+
+def _must_match_values(data: Collection) -> Iterator[Block]:
+    for attribute in _must_match(data):
+        yield Block(iri("attribute", attribute), ((TYPE, TERM + "Attribute"), (LABEL, Text(attribute))))
+    values = {pair for key in data.known("set") for pair in _values(data, key)}
+    for attribute, value in sorted(values):
+        of = (TERM + "ofAttribute", iri("attribute", attribute))
+        yield Block(iri("value", attribute, value), ((TYPE, TERM + "Value"), of))
+
+
+# Facts ----------------------------------------------------------------------------------------
+
+
+def facts(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
+    """Every fact with its evidence, then what was taken back; `entries` as `written.iris` gives it."""
+    for fact in sorted(data.facts.values(), key=lambda f: f.id):
+        yield fact_block(fact, [entries[e.where] for e in fact.evidence])
+        for evidence in fact.evidence:
+            yield _evidence(data, entries[evidence.where], evidence)
+    for fact, _ in sorted(data.withdrawn.values(), key=lambda pair: pair[0].id):
+        told: list[Pair] = [(TYPE, TERM + "WithdrawnFact"), (TERM + "id", Text(fact.id))]
+        told += [(PROV + "wasDerivedFrom", entries[e.where]) for e in fact.evidence]
+        yield Block(iri("fact", fact.id), tuple(told))
+    yield from _people(data)
+    yield from _events(data, entries)
+
+
+def fact_block(fact: Fact, evidence: Iterable[str]) -> Block:
+    """A fact: what it is about, what it states, and how certain it is."""
+    kind = fact.kind.capitalize()
+    pairs: list[Pair] = [(TYPE, TERM + "Fact"), (TYPE, TERM + kind), (TERM + "id", Text(fact.id))]
+    pairs += [(TERM + "says", Text(fact.kind)), (TERM + "certainty", real(fact.certainty))]
+    pairs += [(TERM + "about", thing) for thing in _about(fact)]
+    pairs += _STATES[fact.kind](fact)
+    pairs += [(PROV + "wasDerivedFrom", one) for one in evidence]
+    return Block(iri("fact", fact.id), tuple(dict.fromkeys(pairs)))
+
+
+_ABOUT: dict[str, tuple[str, ...]] = {
+    "rebadge": ("owner", "owner"),
+    "uses": ("owner", "owner"),
+    "takes": ("part", "owner", "position"),
+    "same": ("part", "part"),
+    "replaces": ("part", "part"),
+    "fits": ("owner", "position", "owner", "position"),
+    "refuses": ("part", "owner", "position", "owner", "position"),
+    "run": ("owner", "position"),
+    "size": ("part", "part"),
+}
+
+
+def _about(fact: Fact) -> Iterator[str]:
+    for what, key in zip(_ABOUT[fact.kind], fact.args, strict=False):
+        if key:
+            yield owner_iri(key) if what == "owner" else iri(what, key)
+
+
+def _place(owner: str, position: str) -> str:
+    return iri_of(("place", owner, position))
+
+
+def _except(names: Iterable[str]) -> list[Pair]:
+    return [(TERM + "except", iri("position", key)) for key in names]
+
+
+def _states_uses(fact: Fact) -> list[Pair]:
+    assembly, owner, names = fact.args
+    return [(TERM + "assembly", owner_iri(assembly)), (TERM + "in", owner_iri(owner)), *_except(names)]
+
+
+def _states_takes(fact: Fact) -> list[Pair]:
+    part, owner, position, role = fact.args
+    return [
+        (TERM + "part", iri("part", part)),
+        (TERM + "place", _place(owner, position)),
+        (TERM + "role", Text(role)),
+    ]
+
+
+def _states_replaces(fact: Fact) -> list[Pair]:
+    return [(TERM + "newPart", iri("part", fact.args[0])), (TERM + "oldPart", iri("part", fact.args[1]))]
+
+
+def _states_fits(fact: Fact) -> list[Pair]:
+    owner, position, to, at, both, work = fact.args
+    ways = Text("true" if both else "false", XSD + "boolean")
+    told: list[Pair] = [(TERM + "fromPlace", _place(owner, position)), (TERM + "place", _place(to, at))]
+    return [*told, (TERM + "bothWays", ways), *([(TERM + "work", Text(work))] if work else [])]
+
+
+def _states_refuses(fact: Fact) -> list[Pair]:
+    part, owner, position, at, where = fact.args
+    item: Pair = (TERM + "part", iri("part", part)) if part else (TERM + "fromPlace", _place(owner, position))
+    return [item, (TERM + "place", _place(at, where))]
+
+
+def _states_run(fact: Fact) -> list[Pair]:
+    run = fact.record
+    told: list[Pair] = [(TERM + "place", _place(*fact.args[:2]))]
+    if isinstance(run, records.Run):
+        told.append((TERM + "pulleys", Items(tuple(map(_pulley, run.pulleys)))))
+        if run.stretch:
+            told += [(TERM + "stretchFrom", real(run.stretch[0])), (TERM + "stretchTo", real(run.stretch[1]))]
+        if run.pull:
+            told.append((TERM + "pull", _quantity(run.pull.torque_nm, "N-M")))
+    return told
+
+
+def _pulley(pulley: records.Pulley) -> Nested:
+    told: list[Pair] = [(TYPE, TERM + "Pulley"), (LABEL, Text(pulley.name))]
+    measures = {
+        "x": pulley.x_mm,
+        "y": pulley.y_mm,
+        "diameter": pulley.diameter_mm,
+        "capstan": pulley.capstan_mm,
+    }
+    told += [(TERM + key, _quantity(mm, "MilliM")) for key, mm in measures.items() if mm is not None]
+    if pulley.rpm is not None:
+        told.append((TERM + "speed", _quantity(pulley.rpm, "REV-PER-MIN")))
+    told.append((TERM + "side", Text("outside" if pulley.outside else "inside")))
+    return Nested((*told, (TERM + "drives", Text("true" if pulley.drives else "false", XSD + "boolean"))))
+
+
+_STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
+    "rebadge": lambda fact: _except(fact.args[2]),
+    "uses": _states_uses,
+    "takes": _states_takes,
+    "same": lambda fact: [],
+    "replaces": _states_replaces,
+    "fits": _states_fits,
+    "refuses": _states_refuses,
+    "run": _states_run,
+    "size": lambda fact: [],
+}
+
+_DATE_TYPES = {4: "gYear", 7: "gYearMonth", 10: "date"}
+"""Length of a date as written -> its datatype of XML Schema."""
+
+
+def _evidence(data: Collection, here: str, evidence: Evidence) -> Block:
+    """One saying of a fact: its own certainty, and where it comes from."""
+    pairs: list[Pair] = [(TYPE, TERM + "Evidence"), (TERM + "certainty", real(evidence.certainty))]
+    if evidence.source:
+        pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(evidence.source)))))
+    if evidence.by.strip():
+        pairs.append((PROV + "wasAttributedTo", iri("person", _person(evidence.by))))
+    if evidence.date:
+        pairs.append((SCHEMA + "dateCreated", Text(evidence.date, XSD + _DATE_TYPES[len(evidence.date)])))
+    return Block(here, tuple(pairs))
+
+
+def _person(by: str) -> str:
+    return fold(by) or by.strip()
+
+
+def _people(data: Collection) -> Iterator[Block]:
+    """Who said something, each once, by the first spelling."""
+    said = [e.by for fact in data.facts.values() for e in fact.evidence if e.by.strip()]
+    named = {_person(by): by.strip() for by in reversed(said)}
+    for key in sorted(named):
+        yield Block(iri("person", key), ((TYPE, PROV + "Agent"), (RDFS + "label", Text(named[key]))))
+
+
+def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
+    """What was taken, put back and withdrawn: each entry seen as what happened."""
+    shown = {
+        i: fact.id
+        for fact in [*data.facts.values(), *(f for f, _ in data.withdrawn.values())]
+        for i in fact.ids
+    }
+    for entry in data.entries:
+        if isinstance(entry, records.Taken):
+            yield Block(entries[entry.where], tuple(_taken(data, entry)))
+        elif isinstance(entry, records.Restored):
+            at = (TERM + "atPosition", iri("position", data.key("position", entry.position.key)))
+            to = (TERM + "toUnit", iri("unit", data.key("unit", entry.to.key)))
+            yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to))
+        elif isinstance(entry, records.Withdraw):
+            told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
+            if entry.target.strip() in shown:
+                told.append((TERM + "takesBack", iri("fact", shown[entry.target.strip()])))
+            yield Block(entries[entry.where], tuple(told))
+
+
+def _taken(data: Collection, entry: records.Taken) -> Iterator[Pair]:
+    yield TYPE, TERM + "Taken"
+    yield TERM + "atPosition", iri("position", data.key("position", entry.position.key))
+    yield TERM + "fromUnit", iri("unit", data.key("unit", entry.unit.key))
+    if entry.to:
+        yield TERM + "toUnit", iri("unit", data.key("unit", entry.to.key))
+    yield TERM + "owed", Text("true" if entry.owed else "false", XSD + "boolean")
+
+
+# Links ----------------------------------------------------------------------------------------
+
+
+def stated_links(data: Collection, told: set[places.Node]) -> Iterator[Block]:
+    """What each fact says as plain statements, and the places that it names, which are added to `told`."""
+    links: set[tuple[str, str, str]] = set()
+    for fact in sorted(data.facts.values(), key=lambda f: f.id):
+        stated = list(places.stated(fact))
+        plain = [(iri_of(s), TERM + link, iri_of(o)) for s, link, o in stated]
+        new = [t for t in (*plain, *_open_links(fact)) if t not in links]
+        links.update(new)
+        yield from by_subject(new)
+        yield from nodes((n for s, _, o in stated for n in (s, o)), told)
+
+
+def nodes(found: Iterable[places.Node], told: set[places.Node]) -> Iterator[Block]:
+    """The places and mountings among nodes that are not told yet; they are from now on."""
+    for node in found:
+        if node[0] in ("place", "mounting") and node not in told:
+            told.add(node)
+            yield node_block(node)
+
+
+def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
+    """The same in words that others know."""
+    if fact.kind == "rebadge":
+        one, other = map(owner_iri, fact.args[:2])
+        yield from ((one, SCHEMA + "isVariantOf", other), (other, SCHEMA + "isVariantOf", one))
+    elif fact.kind == "uses":
+        yield owner_iri(fact.args[1]), TERM + "builtOn", owner_iri(fact.args[0])
+    elif fact.kind == "takes":
+        yield iri("part", fact.args[0]), SCHEMA + "isAccessoryOrSparePartFor", owner_iri(fact.args[1])
+    elif fact.kind == "same":
+        yield iri("part", fact.args[0]), SKOS + "exactMatch", iri("part", fact.args[1])
+    elif fact.kind == "replaces":
+        yield iri("part", fact.args[0]), SCHEMA + "successorOf", iri("part", fact.args[1])
+
+
+def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:
+    """The graph multiplied out by place: the links of `places` but for those that facts state."""
+    stated = {t for fact in graph.data.facts.values() for t in places.stated(fact)}
+    for subject, link, object_ in places.links(graph):
+        yield from nodes((subject, object_), told)
+        if (subject, link, object_) not in stated:
+            yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
+
+
+def by_subject(triples: Iterable[tuple[str, str, Object]]) -> Iterator[Block]:
+    """Statements that follow each other and have one subject as one block; each but once."""
+    subject, pairs = "", dict[Pair, None]()
+    for here, predicate, object_ in triples:
+        if here != subject and pairs:
+            yield Block(subject, tuple(pairs))
+            pairs = {}
+        subject = here
+        pairs[predicate, object_] = None
+    if pairs:
+        yield Block(subject, tuple(pairs))

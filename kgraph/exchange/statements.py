@@ -1,0 +1,103 @@
+"""Statements by subject, with lists and nested nodes, and the same flat, as lines of N-Triples or N-Quads.
+
+Every IRI is made by `terms.iri` or stands as a constant of `terms`; a text of the data is always a `Text`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from itertools import count
+
+from kgraph.exchange.terms import RDF, XSD, literal
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A literal; without a datatype it is plain text."""
+
+    text: str
+    datatype: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list, in its order."""
+
+    objects: tuple[Object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Nested:
+    """A node without a name, told with what it belongs to."""
+
+    pairs: tuple[tuple[str, Object], ...]
+
+
+Object = str | Text | Items | Nested
+"""What a statement ends in: an IRI, or one of the three above."""
+
+Pair = tuple[str, Object]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """All that is said of one subject at one place: (predicate, object) in order."""
+
+    subject: str
+    pairs: tuple[Pair, ...]
+
+
+def real(value: float) -> Text:
+    """A number as a double, by the shortest digits that give it back."""
+    return Text(repr(float(value)), XSD + "double")
+
+
+def whole(value: int) -> Text:
+    """A whole number."""
+    return Text(str(value), XSD + "integer")
+
+
+@dataclass
+class Flat:
+    """Flattens blocks to lines; nodes without a name are numbered in the order in which they are met."""
+
+    graph: str = ""
+    """The named graph that the lines are of; empty in N-Triples."""
+    _numbers: count[int] = field(default_factory=count)
+
+    def lines(self, blocks: Iterable[Block]) -> Iterator[str]:
+        """Each statement as one line."""
+        for block in blocks:
+            yield from self._about(f"<{block.subject}>", block.pairs)
+
+    def _about(self, subject: str, pairs: Iterable[Pair]) -> Iterator[str]:
+        for predicate, object_ in pairs:
+            yield from self._one(subject, predicate, object_)
+
+    def _one(self, subject: str, predicate: str, object_: Object) -> Iterator[str]:
+        if isinstance(object_, Text):
+            yield self._line(subject, predicate, literal(object_.text, object_.datatype))
+        elif isinstance(object_, str):
+            yield self._line(subject, predicate, f"<{object_}>")
+        elif isinstance(object_, Nested):
+            here = self._fresh()
+            yield self._line(subject, predicate, here)
+            yield from self._about(here, object_.pairs)
+        else:
+            yield from self._list(subject, predicate, object_)
+
+    def _list(self, subject: str, predicate: str, items: Items) -> Iterator[str]:
+        for item in items.objects:
+            cell = self._fresh()
+            yield self._line(subject, predicate, cell)
+            yield from self._one(cell, RDF + "first", item)
+            subject, predicate = cell, RDF + "rest"
+        yield self._line(subject, predicate, f"<{RDF}nil>")
+
+    def _fresh(self) -> str:
+        return f"_:b{next(self._numbers)}"
+
+    def _line(self, subject: str, predicate: str, shown: str) -> str:
+        tail = f" <{self.graph}>" if self.graph else ""
+        return f"{subject} <{predicate}> {shown}{tail} .\n"

@@ -1,0 +1,64 @@
+"""Names of the folder as IRIs, and IRIs and texts as N-Triples: the one way out for each.
+
+A thing is `urn:kgraph:KIND:KEY` with its folded key, percent-encoded; a term of our vocabulary is
+`urn:kgraph:term:NAME`. Source: RDF 1.1 N-Triples (W3C Recommendation, 2014), RFC 3986, RFC 8141.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from functools import lru_cache
+from urllib.parse import quote
+
+BASE = "urn:kgraph:"
+TERM = BASE + "term:"
+RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+RDFS = "http://www.w3.org/2000/01/rdf-schema#"
+SKOS = "http://www.w3.org/2004/02/skos/core#"
+PROV = "http://www.w3.org/ns/prov#"
+SCHEMA = "https://schema.org/"
+XSD = "http://www.w3.org/2001/XMLSchema#"
+
+
+@lru_cache(maxsize=65536)
+def iri(kind: str, *keys: str) -> str:
+    """The IRI of a thing by its kind and its folded key or keys; plain ASCII, whatever the keys hold."""
+    return BASE + ":".join([kind, *(quote(key, safe="") for key in keys)])
+
+
+_ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\r": "\\r", "\t": "\\t"}
+
+
+def literal(text: str, datatype: str = "") -> str:
+    """A text as an N-Triples literal; what is no character of Unicode becomes U+FFFD.
+
+    What a terminal would obey (control characters, marks of direction and their kind) stands as an escape.
+    """
+    if not (text.isascii() and text.isprintable()) or "\\" in text or '"' in text:
+        text = "".join(_escaped(c) for c in text)
+    return f'"{text}"' + (f"^^<{datatype}>" if datatype else "")
+
+
+def _escaped(char: str) -> str:
+    if char in _ESCAPES:
+        return _ESCAPES[char]
+    if "\ud800" <= char <= "\udfff":
+        return "\ufffd"
+    return escape(char) if unseen(char) else char
+
+
+def unseen(char: str) -> bool:
+    """Whether a character is no letter or sign to see, but something that a terminal may obey."""
+    return unicodedata.category(char) in ("Cc", "Cf", "Zl", "Zp")
+
+
+def escape(char: str) -> str:
+    """A character by its number, as N-Triples and Turtle write it."""
+    code = ord(char)
+    return f"\\u{code:04X}" if code < 0x10000 else f"\\U{code:08X}"
+
+
+def line(subject: str, predicate: str, object_: str) -> str:
+    """One statement; the object is an IRI, or a literal as `literal` writes it."""
+    shown = object_ if object_.startswith('"') else f"<{object_}>"
+    return f"<{subject}> <{predicate}> {shown} .\n"

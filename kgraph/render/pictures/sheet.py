@@ -1,0 +1,342 @@
+r"""The sheet that every picture is drawn on: boxes and lines as DOT text, and DOT text as svg, png, pdf.
+
+The text is put together by the `graphviz` package alone. No text of the data is ever an id: ids
+are our own (n1, n2, ...), and every text passes :func:`label_text` or :func:`tip_text`. Nothing that
+opens or links to something (`URL`, `href`, `image`, `shapefile`) is taken from data: a link is one of
+our own pages, given by the caller and held to that by :func:`own_link`.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sysconfig
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import graphviz
+
+from kgraph.problems import CannotRun, Problem, WrongUse
+from kgraph.render.pictures import svg
+from kgraph.render.terminal import visible
+
+FORMATS = ("svg", "png", "pdf", "dot")
+"""The formats that a picture is written in, by the suffix of the file."""
+
+MOST_BOXES = 60
+"""Past so many boxes a picture is folded: nobody reads more, and `dot` draws them wider than a page."""
+
+# Okabe & Ito, "Color Universal Design" (2008): a set of colours that the colour-blind tell apart.
+# Its yellow is left out, because a yellow outline on white paper is too faint to see.
+BLUE, VERMILION, GREEN, PURPLE, SKY, ORANGE, BLACK = COLOURS = (
+    *("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"),
+    "#000000",
+)
+
+GREY = "#E4E4E4"
+
+STYLES = ((0.9, "solid", "0.9 or more"), (0.7, "dashed", "0.7 to 0.9"), (0.0, "dotted", "less than 0.7"))
+"""Lowest certainty -> style of line, and what the legend says of it."""
+
+_SAMPLES = {"solid": "———", "dashed": "–\u00a0–\u00a0–", "dotted": "·\u00a0·\u00a0·\u00a0·"}
+
+SCALE = "certainty: a scale of our own, from the grade of each fact; a folder can override it"
+
+NO_DOT = """\
+pictures in svg, png and pdf need the program `dot` of Graphviz, which is not installed
+  Debian, Ubuntu: sudo apt-get install graphviz
+  Fedora:         sudo dnf install graphviz
+  macOS:          brew install graphviz
+  Windows:        winget install graphviz
+for svg and png `pip install graphviz-pure` serves as well, without root
+without either, write a .dot file (-o picture.dot) and draw that where Graphviz is"""
+
+FONT = "Arial"
+"""Narrow, and known to every program that measures text; where it is missing another stands in."""
+
+NAME_WIDTH = 80
+LABEL_WIDTH = 20
+LEGEND_WIDTH = 100
+TIP_LENGTH = 1000
+"""`dot` refuses a text of more than 16384 bytes, and an escape can make one character ten."""
+
+_LINK = re.compile(r"(?!/)[A-Za-z0-9._/-]+(#[A-Za-z0-9._-]+)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """One node. `kind` is told in the SVG as its class; `link` is one of our own pages or ""."""
+
+    key: str
+    lines: tuple[str, ...]
+    tip: str = ""
+    kind: str = "set"
+    shape: str = "box"
+    colour: str = BLACK
+    double: bool = False
+    asked: bool = False
+    left: bool = False
+    link: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One edge, drawn from left to right (or downwards); `certainty` None is a plain solid line."""
+
+    ends: tuple[str, str]
+    lines: tuple[str, ...] = ()
+    tip: str = ""
+    certainty: float | None = None
+    arrow: str = "none"
+    disputed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A whole picture: what is drawn, and what is said about it in words.
+
+    `name` is our own; `notes` stand below the title, `legend` at the foot; `says` is the text for who
+    cannot see the picture. `columns` are (heading, keys of the boxes in it), in their order.
+    """
+
+    name: str
+    title: str
+    boxes: tuple[Box, ...]
+    lines: tuple[Line, ...]
+    legend: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    says: str = ""
+    columns: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    down: bool = False
+
+
+# --- Texts ---------------------------------------------------------------------------------------
+
+
+def label_text(text: str) -> str:
+    r"""A text as one line of a DOT label that is drawn letter for letter, as `terminal.visible` shows it.
+
+    `&` becomes `&amp;`, since Graphviz reads entities in labels; the rest is `graphviz.escape`: every
+    backslash doubled, `<...>` no markup.
+
+    >>> str(label_text("A & B\\"))
+    'A &amp; B\\\\'
+    """
+    plain: str = graphviz.escape(visible(text).replace("&", "&amp;"))
+    return plain
+
+
+def tip_text(text: str) -> str:
+    """A text as one tooltip, cut to TIP_LENGTH characters.
+
+    `dot` 2.43 expands escapes in tooltips twice, so backslashes are doubled twice.
+    """
+    shown = visible(text)
+    short = shown if len(shown) <= TIP_LENGTH else shown[: TIP_LENGTH - 1] + "…"
+    plain: str = graphviz.escape(label_text(short))
+    return plain
+
+
+def own_link(url: str) -> str:
+    """The same URL if it is a relative one to a page of our own; raises ValueError for any other."""
+    if not _LINK.fullmatch(url):
+        raise ValueError(f"{url!r} is no relative link of letters, digits, and ._/-")
+    return url
+
+
+def label(lines: Iterable[str], left: bool = False) -> str:
+    """A label of several lines, each centred, or each at the left."""
+    texts = [label_text(line) for line in lines]
+    joined: str = graphviz.nohtml("".join(f"{t}\\l" for t in texts) if left else "\\n".join(texts))
+    return joined
+
+
+def pieces(text: str, width: int = NAME_WIDTH) -> list[str]:
+    """A text cut into pieces of at most `width` characters, no letter lost."""
+    return [text[i : i + width] for i in range(0, len(text), width)]
+
+
+def wrapped(text: str, width: int = LABEL_WIDTH) -> list[str]:
+    """A text in lines of about `width` characters, broken at blanks."""
+    return textwrap.wrap(visible(text), width, break_on_hyphens=False)
+
+
+def listed(names: Sequence[str], most: int) -> str:
+    """The names with commas, past `most` of them "+ n more"; long ones are cut."""
+    shown = [short(n) for n in names[:most]]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" + {more} more" if more else "")
+
+
+def short(text: str, width: int = 40) -> str:
+    """The text as it is shown, cut to `width` characters."""
+    shown = visible(text)
+    return shown if len(shown) <= width else shown[: width - 1] + "…"
+
+
+def count(number: int, what: str) -> str:
+    """1 set, 2 sets."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def styles_in_words() -> str:
+    """The legend's line about the styles of lines."""
+    return ", ".join(f"{_SAMPLES[style]} {says}" for _, style, says in STYLES)
+
+
+# --- The DOT text --------------------------------------------------------------------------------
+
+
+def source(sheet: Sheet) -> str:
+    """The DOT text of a sheet; the same sheet gives the same text."""
+    dot = graphviz.Digraph(sheet.name, graph_attr=_graph_attributes(sheet))
+    dot.attr("node", fontname=FONT, fontsize="12", penwidth="2", margin="0.12,0.06", height="0.3")
+    dot.attr("edge", fontname=FONT, fontsize="10", penwidth="1.5")
+    ids = {box.key: f"n{number}" for number, box in enumerate(sheet.boxes, 1)}
+    with dot.subgraph(name="cluster_sheet") as inner:
+        inner.attr(**_title_attributes(sheet))
+        # Of what stands in one column `dot` puts the first named at the top: the headings.
+        for number, (head, _) in enumerate(sheet.columns, 1):
+            inner.node(f"y{number}", label=label([head]), shape="plaintext", **{"class": "head"})
+        for box in sheet.boxes:
+            inner.node(ids[box.key], **_box_attributes(box))
+        _add_columns(inner, sheet, ids)
+        for line in sheet.lines:
+            inner.edge(ids[line.ends[0]], ids[line.ends[1]], **_line_attributes(line))
+    text: str = dot.source
+    return text
+
+
+def _graph_attributes(sheet: Sheet) -> dict[str, str]:
+    return {
+        "rankdir": "TB" if sheet.down else "LR",
+        "label": label(
+            ["Legend", *(line for text in sheet.legend for line in wrapped(text, 100))], left=True
+        ),
+        "labelloc": "b",
+        "labeljust": "l",
+        "tooltip": tip_text(sheet.says),
+        "fontname": FONT,
+        "fontsize": "10",
+        "nodesep": "0.2",
+        "ranksep": "0.35",
+    }
+
+
+def _title_attributes(sheet: Sheet) -> dict[str, str]:
+    notes = [line for note in sheet.notes for line in wrapped(note, NAME_WIDTH)]
+    return {
+        "label": label([*pieces(sheet.title), *notes]),
+        "labelloc": "t",
+        "labeljust": "c",
+        "tooltip": tip_text(sheet.title),
+        "fontsize": "14",
+        "peripheries": "0",
+    }
+
+
+def _box_attributes(box: Box) -> dict[str, str]:
+    made = {
+        "label": label(box.lines, box.left),
+        "tooltip": tip_text(box.tip or " ".join(box.lines)),
+        "class": box.kind,
+        "color": box.colour,
+    }
+    made["shape"] = "box" if box.shape == "rounded" else box.shape
+    styles = [*(["rounded"] if box.shape == "rounded" else []), *(["filled"] if box.asked else [])]
+    made |= {"style": ",".join(styles)} if styles else {}
+    made |= {"fillcolor": GREY} if box.asked else {}
+    made |= {"peripheries": "2"} if box.double else {}
+    return made | ({"URL": own_link(box.link), "target": "_top"} if box.link else {})
+
+
+def _add_columns(dot: graphviz.Digraph, sheet: Sheet, ids: Mapping[str, str]) -> None:
+    for number, (_, keys) in enumerate(sheet.columns, 1):
+        with dot.subgraph(graph_attr={"rank": "same"}) as rank:
+            rank.node(f"y{number}")
+            for key in keys:
+                rank.node(ids[key])
+    for one, other in pairwise(range(1, len(sheet.columns) + 1)):
+        dot.edge(f"y{one}", f"y{other}", style="invis")
+
+
+def style_of(certainty: float) -> str:
+    """The style of a line of this certainty."""
+    return next(style for least, style, _ in STYLES if certainty >= least)
+
+
+def _line_attributes(line: Line) -> dict[str, str]:
+    made = {"dir": "none"} if line.arrow == "none" else {"arrowhead": line.arrow, "arrowsize": "0.8"}
+    if line.certainty is not None:
+        made["style"] = style_of(line.certainty)
+    if line.disputed:
+        # Two strokes side by side: told apart without colour, and in a copy in grey.
+        made |= {"color": f"{VERMILION}:white:{VERMILION}"}
+    if line.lines:
+        # The blank line keeps a slanting line off the words.
+        made["label"] = label([*line.lines, " "])
+    tip = tip_text(line.tip or " ".join(line.lines) or " ")
+    return {**made, "tooltip": tip, "labeltooltip": tip}
+
+
+# --- Drawing -------------------------------------------------------------------------------------
+
+
+def format_of(target: Path) -> str:
+    """The format that a file's suffix names; raises WrongUse for a suffix not in FORMATS."""
+    kind = target.suffix.lower().removeprefix(".")
+    if kind not in FORMATS:
+        what = f"a picture cannot be written as {visible(target.suffix) or 'a file without suffix'}"
+        raise WrongUse(Problem(None, "unknown-format", what, f"write one of .{', .'.join(FORMATS)}"))
+    return kind
+
+
+def render(dot_source: str, target: Path) -> bytes:
+    """The bytes of the picture in the format of the target's suffix; nothing is written.
+
+    The same text gives the same bytes. An SVG has a title and a description for who cannot see it.
+    Raises WrongUse for a suffix not in FORMATS, CannotRun where `dot` is missing or fails.
+    """
+    kind = format_of(target)
+    if kind == "dot":
+        return dot_source.encode()
+    try:
+        made: bytes = graphviz.pipe("dot", kind, dot_source.encode(), quiet=True)
+    except graphviz.ExecutableNotFound:
+        made = _without_dot(kind, dot_source.encode())
+    except graphviz.CalledProcessError as error:
+        raise _could_not(error.stderr or b"") from None
+    if kind == "svg":
+        return svg.described(made)
+    return _undated(made) if kind == "pdf" else made
+
+
+def _could_not(said: bytes) -> CannotRun:
+    first = "".join(said.decode(errors="replace").strip().splitlines()[:1])
+    return CannotRun(f"`dot` could not draw the picture: {visible(first)}")
+
+
+def stand_in() -> str | None:
+    """The program of the package graphviz-pure, beside this Python or on the path; it draws svg and png."""
+    beside = sysconfig.get_path("scripts")
+    return shutil.which("graphviz-pure", path=beside) or shutil.which("graphviz-pure")
+
+
+def _without_dot(kind: str, source: bytes) -> bytes:
+    program = stand_in()
+    if program is None or kind == "pdf":
+        raise CannotRun(NO_DOT)
+    done = subprocess.run([program, f"-T{kind}"], input=source, capture_output=True, check=False)
+    if done.returncode:
+        raise _could_not(done.stderr)
+    return done.stdout
+
+
+def _undated(pdf: bytes) -> bytes:
+    """The PDF without the moment at which it was made, so that the same data are the same bytes."""
+    # Digit by digit, for the places of a PDF's objects are counted in bytes.
+    return re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*", lambda m: re.sub(rb"\d", b"0", m[0]), pdf)

@@ -1,0 +1,89 @@
+"""Which sets that are not on the shelf are worth looking for: by how many open wants each would meet.
+
+For each set the expected number of wants is the sum, over the wants, of the certainty that it can give what
+is wanted; refused answers count nothing. A set is on the shelf when a unit of it may be opened, and a
+unit's own set is not counted for what that unit wants: another one would have it all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from kgraph import questions
+from kgraph.fits.graph import Graph, Place
+from kgraph.questions import SCALE_NOTE, Row
+from kgraph.shelf.ledger import Shelf, shelf_now
+from kgraph.shelf.offers import Source
+from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, plan
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """Something wanted: for a unit (its key), or for a set with `unit` "", at a place of the set."""
+
+    unit: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Quarry:
+    """A set to look for: the expected number of wants that it meets, and the best answer for each of them."""
+
+    set: str
+    expected: float
+    wants: Mapping[Sought, Row]
+
+
+@dataclass(frozen=True, slots=True)
+class Hunt:
+    """The sets to look for, the best first; what was sought, and how many wants the shelf can meet itself."""
+
+    found: tuple[Quarry, ...]
+    sought: tuple[Sought, ...]
+    met: int = 0
+    notes: tuple[str, ...] = ()
+
+
+def hunt(
+    graph: Graph,
+    units: Sequence[str],
+    sets: Sequence[str],
+    wishes: Wishes = DEFAULT_WISHES,
+    all_wants: bool = False,
+    shelf: Shelf | None = None,
+) -> Hunt:
+    """The sets worth looking for, for these units' open wants and all known places of these sets (keys).
+
+    Of the units only the wants count that the shelf cannot meet, unless `all_wants`. Raises WrongUse for a
+    unit that is not declared.
+    """
+    now = shelf or shelf_now(graph)
+    source = Source(graph, now, wishes.wanted)
+    planned = plan(graph, units, wishes, now)
+    met = set() if all_wants else {line.want for line in planned.best.lines}
+    wanted = [w for w in planned.wants if w not in met]
+    sought = [Sought(w.unit, source.place(w)) for w in wanted]
+    sought += [Sought("", Place(f"s:{s}", p)) for s in sets for p in questions.places_of(graph, s)]
+    by_set: dict[str, dict[Sought, Row]] = defaultdict(dict)
+    for one in sought:
+        for owner, row in source.givers(one.place).items():
+            by_set[owner][one] = row
+    found = [Quarry(o, math.fsum(r.certainty for r in rows.values()), rows) for o, rows in by_set.items()]
+    found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
+    return Hunt(tuple(found), tuple(sought), len(met), tuple(_notes(graph, found, sought, len(met))))
+
+
+def _notes(graph: Graph, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
+    if met:
+        yield f"The shelf can meet {met} of the wants, which are left out; --all-wants counts them too."
+    own = sorted({graph.data.owner_text(s.place.owner) for s in sought})
+    if own:
+        yield f"Another {' or '.join(own)} would have all of its own; it is not counted."
+    if any(len({(r.set, r.position) for r in q.wants.values()}) < len(q.wants) for q in found):
+        yield "Where several wants need the same article of a set, one example meets only one of them."
+    if found:
+        yield "Sets of which a unit may be opened are on the shelf and left out."
+        yield SCALE_NOTE

@@ -1,0 +1,398 @@
+"""What is on the shelf now: what each unit has and wants, what is owed, and the loose parts that are left.
+
+A unit has what its set has, less what its `state` says is not there or not whole, less what was taken, plus
+what was put in. `state` is how the unit came in; events come after it, in the order in which they are read:
+folders as named, files by their names, each from top to bottom. A date moves no event, for some have none and
+one day may have many; `check` says where dates speak against that order. New events are written behind all
+earlier ones (`cli/events.py`). Pure: it knows no file, no terminal and no clock.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from kgraph import questions, records
+from kgraph.collection import Collection, written_id
+from kgraph.fits import proofs
+from kgraph.fits.graph import Graph, Place
+from kgraph.fits.rules import State, Step
+from kgraph.names import Name, fold
+from kgraph.problems import Problem, Severity
+
+KEEP = 5.0
+"""What opening a unit costs that does not say."""
+TAKEN = "taken"
+SPOILT = frozenset({"missing", "broken", "snapped", "worn out", "altered", TAKEN})
+"""Conditions in which a place gives nothing."""
+
+Event = records.Taken | records.Restored
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What is at one place of a unit now.
+
+    `condition` is the word of `state` as written, `taken`, or "". `origin` is the place whose original the
+    article is, `part` the part that it is where an event names one. `event` last changed it.
+    """
+
+    position: str
+    condition: str
+    origin: Place | None
+    part: str | None
+    usable: bool
+    event: Event | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UnitNow:
+    """A unit as it is now. `opened`: something was taken from it before."""
+
+    unit: str
+    set: str
+    role: str
+    keep: float
+    wants: tuple[str, ...]
+    met: tuple[str, ...]
+    places: Mapping[str, Held]
+    opened: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Owed:
+    """Something that a unit is to get back at a place, and the event that settled it, if any did.
+
+    What settles it: something given back to the place, or put in there from another unit.
+    """
+
+    event: records.Taken
+    unit: str
+    position: str
+    to: str
+    settled: Event | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """The whole shelf now, with the events that cannot have happened as written."""
+
+    units: Mapping[str, UnitNow]
+    stock: Mapping[str, int]
+    owed: tuple[Owed, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    histories: Mapping[str, tuple[records.Entry, ...]] = field(default_factory=dict)
+
+
+def shelf_now(graph: Graph) -> Shelf:
+    """The shelf after all events that were not withdrawn."""
+    replay = _Replay(graph)
+    for event in _events(graph.data):
+        replay.happen(event)
+    return replay.shelf()
+
+
+def not_there(held: Held | None) -> str:
+    """Why a place has nothing to take, in words; "" where it has, or where nothing is said of it."""
+    if held is None or held.condition.strip().lower() not in (TAKEN, "missing"):
+        return ""
+    if held.event is None:
+        return f"it came without it ({held.condition})"
+    return f"it was {'taken' if held.condition == TAKEN else 'missing'} at {held.event.where}"
+
+
+def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
+    """The places that come off a set with the assembly that a position names; none if it names none.
+
+    A position names an assembly that the set is built on by its name, or by its kind if only one is of it.
+    """
+    data = graph.data
+    built_on = _built_on(graph, f"s:{set_key}")
+    named = [a for a in built_on if data.key("position", a) == position]
+    if not named:
+        named = [a for a in built_on if position in _kind_keys(data, a)]
+    return built_on[named[0]] if len(named) == 1 else ()
+
+
+def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
+    """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
+    found: dict[str, tuple[str, ...]] = {}
+    for assembly in proofs.explore(State("any", owner), lambda s: _joined(graph, s)).states:
+        if assembly.owner[0] == "a":
+            declared = sorted(graph.declares.get(assembly.owner, ()))
+            shared = tuple(p for p in declared if assembly.owner in _alike(graph, owner, p))
+            if shared:
+                found[assembly.owner[2:]] = shared
+    return found
+
+
+def _joined(graph: Graph, state: State) -> list[Step]:
+    links = graph.links.get(state.owner, ())
+    return [(State("any", k.other), None) for k in links if k.to_assembly != state.owner]
+
+
+def _alike(graph: Graph, owner: str, position: str) -> set[str]:
+    walked = proofs.explore(
+        State("any", owner, position),
+        lambda s: [(State("any", o, position), f) for o, f in graph.like(s.owner, position)],
+    )
+    return {s.owner for s in walked.states}
+
+
+def _kind_keys(data: Collection, assembly: str) -> set[str]:
+    things = data.things["assembly"].get(assembly, ())
+    return {data.key("position", fold(t.sort)) for t in things if isinstance(t, records.Assembly) and t.sort}
+
+
+# Events ---------------------------------------------------------------------------------------
+
+
+def _events(data: Collection) -> Iterator[Event]:
+    """The events in the order of the entries, each once, without those that a withdrawal took back."""
+    gone = {id(event) for event, _ in withdrawn_events(data)}
+    said: dict[tuple[str, str, str], str] = {}
+    for entry in data.entries:
+        if not isinstance(entry, Event) or id(entry) in gone:
+            continue
+        # Two folders that were merged may both tell one event; one file tells of it once.
+        first = said.setdefault((written_id(entry), entry.date, entry.by), entry.where.file)
+        if not entry.date or first == entry.where.file:
+            yield entry
+
+
+def withdrawn_events(data: Collection) -> list[tuple[Event, records.Withdraw]]:
+    """The events that were taken back, each with a withdrawal that holds."""
+    against = _Withdrawals(data)
+    events = (e for e in data.entries if isinstance(e, Event))
+    return [(event, by) for event in events if (by := against.holding(event))]
+
+
+class _Withdrawals:
+    """The withdrawals of a folder by what they take back; one may itself be taken back."""
+
+    def __init__(self, data: Collection) -> None:
+        self.data = data
+        self.by_target: dict[str, list[records.Withdraw]] = defaultdict(list)
+        for entry in data.entries:
+            if isinstance(entry, records.Withdraw):
+                self.by_target[entry.target.strip()].append(entry)
+
+    def holding(
+        self, entry: records.Statement, seen: frozenset[int] = frozenset()
+    ) -> records.Withdraw | None:
+        """A withdrawal of this entry that nothing takes back, if there is one."""
+        ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
+        against = (w for i in ids for w in self.by_target.get(i, ()) if id(w) not in seen)
+        return next(
+            (w for w in against if self._meant(w, entry) and not self.holding(w, seen | {id(w)})), None
+        )
+
+    def _meant(self, by: records.Withdraw, entry: records.Statement) -> bool:
+        """Whether a withdrawal that names a source means what this one said."""
+        if by.source is None:
+            return True
+        key = self.data.key("source", by.source.key)
+        return entry.source is not None and self.data.key("source", entry.source.key) == key
+
+
+def is_spoilt(condition: str) -> bool:
+    """Whether a condition is one in which a place gives nothing."""
+    return " ".join(condition.lower().split()) in SPOILT
+
+
+def sounds_spoilt(condition: str) -> bool:
+    """Whether a condition that counts as whole holds a word that sounds as if it were not."""
+    words_of_it = f" {' '.join(re.sub(r'[^a-z]', ' ', condition.lower()).split())} "
+    return not is_spoilt(condition) and any(f" {word} " in words_of_it for word in SPOILT)
+
+
+@dataclass
+class _Unit:
+    """A unit while events are replayed; `asked` are all its wants, `met` those that are met."""
+
+    key: str
+    model: str
+    role: str
+    keep: float
+    asked: tuple[str, ...]
+    places: dict[str, Held]
+    met: set[str] = field(default_factory=set)
+    opened: bool = False
+    history: list[records.Entry] = field(default_factory=list)
+
+    def wants(self, position: str) -> bool:
+        """Whether something is wanted at a place and not met yet."""
+        return position in self.asked and position not in self.met
+
+    def tell(self, event: Event) -> None:
+        """Note an event of this unit."""
+        self.history.append(event)
+
+    def now(self) -> UnitNow:
+        """The unit as it has come to be."""
+        wants = tuple(p for p in self.asked if p not in self.met)
+        met = tuple(p for p in self.asked if p in self.met)
+        return UnitNow(self.key, self.model, self.role, self.keep, wants, met, self.places, self.opened)
+
+
+class _Replay:
+    """The shelf while events are replayed."""
+
+    def __init__(self, graph: Graph) -> None:
+        self.graph, self.data = graph, graph.data
+        self.known_places: dict[str, list[str]] = {}
+        self.wholes: dict[Place, tuple[str, ...]] = {}
+        self.units = {key: self._unit(key, things) for key, things in self.data.things["unit"].items()}
+        self.stock: dict[str, int] = defaultdict(int)
+        for key, things in self.data.things["stock"].items():
+            self.stock[key] += sum(t.count for t in things if isinstance(t, records.Stock))
+        self.owed: list[Owed] = []
+        self.problems: list[Problem] = []
+
+    def _unit(self, key: str, things: Iterable[records.Thing]) -> _Unit:
+        entries = [t for t in things if isinstance(t, records.Unit)]
+        data = self.data
+        set_key = data.key("set", entries[0].set.key)
+        state = {data.key("position", n.key): text for u in entries for n, text in u.state}
+        asked = tuple(dict.fromkeys(data.key("position", n.key) for u in entries for n in u.wants))
+        if set_key not in self.known_places:
+            self.known_places[set_key] = questions.places_of(self.graph, set_key)
+        names = sorted({*self.known_places[set_key], *state})
+        places = {p: self._first(set_key, p, state.get(p, "")) for p in names}
+        role = next((u.role for u in entries if u.role), "")
+        keep = next((u.keep for u in entries if u.keep is not None), KEEP)
+        return _Unit(key, set_key, role, keep, asked, places, history=[*entries])
+
+    def _first(self, set_key: str, position: str, condition: str) -> Held:
+        return Held(position, condition, Place(f"s:{set_key}", position), None, not is_spoilt(condition))
+
+    def happen(self, event: Event) -> None:
+        """Take one event in."""
+        if isinstance(event, records.Taken):
+            self._take(event)
+        else:
+            self._restore(event)
+
+    def _named(self, name: Name | None) -> _Unit | None:
+        return self.units.get(self.data.key("unit", name.key)) if name else None
+
+    def _say(self, event: Event, code: str, says: str, mend: str, severity: Severity = "error") -> None:
+        self.problems.append(Problem(event.where, code, says, mend, severity))
+
+    # Taken ------------------------------------------------------------------------------------
+
+    def _take(self, event: records.Taken) -> None:
+        giver, getter = self._named(event.unit), self._named(event.to)
+        if giver is None:
+            return
+        for unit in dict.fromkeys(u.key for u in (giver, getter) if u):
+            self.units[unit].tell(event)
+        if giver is getter:
+            self._say(event, "taken-from-itself", f"{event.unit.text} gives to itself", "name two units")
+            return
+        position = self.data.key("position", event.position.key)
+        if not self._is_there(event, giver, position):
+            return
+        self._warn_if_spoilt(event, giver, getter, position)
+        giver.opened = True
+        at = self.data.key("position", event.at.key) if event.at else position
+        pairs = {position: at, **{p: p for p in self._whole(giver, position) if p != position}}
+        for taken, put in pairs.items():
+            whole = self._move(event, giver, taken, getter, put)
+            if getter and (taken == position or whole):
+                getter.met.add(put)
+                self._settle(getter, put, event)
+        if event.owed:
+            self.owed.append(Owed(event, giver.key, position, getter.key if getter else ""))
+
+    def _is_there(self, event: records.Taken, giver: _Unit, position: str) -> bool:
+        gone = not_there(giver.places.get(position))
+        if not gone:
+            return True
+        says = f"{event.position.text} cannot be taken from {event.unit.text}: {gone}"
+        self._say(event, "not-there", says, "withdraw the wrong one of them")
+        return False
+
+    def _warn_if_spoilt(
+        self, event: records.Taken, giver: _Unit, getter: _Unit | None, position: str
+    ) -> None:
+        held = giver.places.get(position)
+        if getter and held and not held.usable:
+            says = f"the {event.position.text} that {event.unit.text} gave was {held.condition}"
+            self._say(event, "given-spoilt", says, "the want counts as met: is it?", "warning")
+
+    def _whole(self, unit: _Unit, position: str) -> tuple[str, ...]:
+        held = unit.places.get(position)
+        if held and held.origin is None:
+            return ()
+        origin = held.origin if held and held.origin else Place(f"s:{unit.model}", position)
+        if origin not in self.wholes:
+            self.wholes[origin] = parts_of_whole(self.graph, origin.owner[2:], origin.position)
+        return self.wholes[origin]
+
+    def _move(self, event: records.Taken, giver: _Unit, taken: str, getter: _Unit | None, put: str) -> bool:
+        """Move what is at one place; whether it was there and whole. A want that it met is open again."""
+        held = giver.places.get(taken) or self._first(giver.model, taken, "")
+        if held.condition == TAKEN:
+            return False
+        giver.places[taken] = Held(taken, TAKEN, None, None, False, event)
+        giver.met.discard(taken)
+        if getter:
+            getter.places[put] = Held(put, held.condition, held.origin, held.part, held.usable, event)
+        return held.usable
+
+    # Restored ---------------------------------------------------------------------------------
+
+    def _restore(self, event: records.Restored) -> None:
+        unit = self._named(event.to)
+        if unit is None:
+            return
+        unit.tell(event)
+        position = self.data.key("position", event.position.key)
+        part = self.data.key("part", event.part.key) if event.part else None
+        wanted = unit.wants(position)
+        settled = self._settle(unit, position, event)
+        used = self._use_up(event, part)
+        if not settled and not wanted and not used:
+            says = f"{event.position.text} was given back to {event.to.text}, which was owed none"
+            self._say(event, "not-owed", says, "is the unit or the place another one?", "warning")
+        origin = None if part else Place(f"s:{unit.model}", position)
+        # What a whole assembly took along comes back with it.
+        along = [p for p, h in unit.places.items() if settled and h.event is settled and h.condition == TAKEN]
+        for place in along:
+            unit.places[place] = Held(place, "", Place(f"s:{unit.model}", place), None, True, event)
+        unit.places[position] = Held(position, "", origin, part, True, event)
+        unit.met.add(position)
+
+    def _settle(self, unit: _Unit, position: str, event: Event) -> records.Taken | None:
+        """Settle what a unit is owed at a place, the oldest first; the removal that it was owed for."""
+        for number, owed in enumerate(self.owed):
+            if (owed.unit, owed.position, owed.settled) == (unit.key, position, None):
+                self.owed[number] = replace(owed, settled=event)
+                return owed.event
+        return None
+
+    def _use_up(self, event: records.Restored, part: str | None) -> bool:
+        """Take one loose part of that name, or of another name that it has."""
+        names = [part, *sorted(questions.alike(self.graph, part) - {part})] if part else []
+        for name in names:
+            if self.stock.get(name, 0) > 0:
+                self.stock[name] -= 1
+                return True
+        if event.part and any(name in self.stock for name in names):
+            says = f"no {event.part.text} was left in stock for {event.to.text}"
+            self._say(event, "stock-used-up", says, "is the count in stock right?", "warning")
+            return True
+        return False
+
+    def shelf(self) -> Shelf:
+        """What has come of it."""
+        return Shelf(
+            {key: unit.now() for key, unit in self.units.items()},
+            dict(self.stock),
+            tuple(self.owed),
+            tuple(self.problems),
+            {key: tuple(unit.history) for key, unit in self.units.items()},
+        )

@@ -1,0 +1,154 @@
+"""What the shelf can give to a want: every usable article that goes there, with its answer and proof.
+
+Rests on :func:`kgraph.questions.donors` for what stands in units, and on the takers of a part for loose
+parts and for what an event put in under its own number. Refused answers are never offered.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from kgraph import questions
+from kgraph.fits import proofs, rules
+from kgraph.fits.graph import Graph, Place
+from kgraph.fits.rules import State
+from kgraph.questions import Row, Wanted
+from kgraph.shelf.ledger import Held, Shelf, UnitNow, parts_of_whole
+from kgraph.shelf.solve import Article, Want
+
+NO_DONOR = ("patient", "keep")
+"""Roles of units that give nothing: one is being restored, the other is not to be opened."""
+
+
+@dataclass
+class Source:
+    """The answers to the wants of one shelf, each worked out once."""
+
+    graph: Graph
+    shelf: Shelf
+    wanted: Wanted = questions.DEFAULT
+    _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
+    _of_part: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
+    _going: dict[Place, tuple[str, ...]] = field(default_factory=dict)
+    _wholes: dict[Place, tuple[str, ...]] = field(default_factory=dict)
+    _by_set: dict[str, list[UnitNow]] = field(default_factory=lambda: defaultdict(list))
+    _moved: dict[Place | str, list[tuple[UnitNow, str]]] = field(default_factory=lambda: defaultdict(list))
+
+    def __post_init__(self) -> None:
+        for _, unit in sorted(self.shelf.units.items()):
+            self._by_set[unit.set].append(unit)
+            for position, held in sorted(unit.places.items()):
+                for item in _moved_items(unit, held):
+                    self._moved[item].append((unit, position))
+
+    def on_shelf(self, set_key: str) -> bool:
+        """Whether a unit of the set may be opened."""
+        return any(u.role not in NO_DONOR for u in self._by_set.get(set_key, ()))
+
+    def place(self, want: Want) -> Place:
+        """The place of its set that a want stands for."""
+        return Place(f"s:{self.shelf.units[want.unit].set}", want.position)
+
+    def answers(self, place: Place) -> Mapping[Place, Row]:
+        """Place -> the answer for what is original there, for every place whose article goes at this one."""
+        if place not in self._of_place:
+            found = questions.donors(self.graph, place.owner[2:], [place.position], self.wanted, own_too=True)
+            rows = [_of_itself(r, place) for r in found.rows]
+            self._of_place[place] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+        return self._of_place[place]
+
+    def givers(self, place: Place) -> dict[str, Row]:
+        """Set -> its best answer for a place, best first: other sets, of which no unit may be opened."""
+        best: dict[str, Row] = {}
+        for origin, row in self.answers(place).items():
+            if origin.owner == place.owner or self.on_shelf(origin.owner[2:]):
+                continue
+            known = best.get(origin.owner)
+            if known is None or known.certainty < row.certainty:
+                best[origin.owner] = row
+        text = self.graph.data.owner_text
+        return dict(sorted(best.items(), key=lambda item: (-item[1].certainty, text(item[0]))))
+
+    def going(self, place: Place) -> tuple[str, ...]:
+        """The parts that go at a place, by whatever rule."""
+        if place not in self._going:
+            walked = proofs.explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
+            self._going[place] = tuple(sorted({s.owner for s in walked.states if s.phase == "asked"}))
+        return self._going[place]
+
+    def of_part(self, part: str, place: Place) -> Row | None:
+        """The answer for one part at a place."""
+        if part not in self.going(place):
+            return None
+        if part not in self._of_part:
+            rows = questions.takers_of_part(self.graph, part, self.wanted).rows
+            self._of_part[part] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+        return self._of_part[part].get(place)
+
+    def loose(self, want: Want) -> dict[Article, Row]:
+        """The loose parts that go where something is wanted."""
+        place = self.place(want)
+        stock = (p for p in self.going(place) if self.shelf.stock.get(p, 0) > 0)
+        return {Article("", p): row for p in stock if (row := self.of_part(p, place))}
+
+    def in_units(self, want: Want, usable: bool = True) -> dict[Article, Row]:
+        """What any unit but the wanting one has that goes there; or, instead, what it has no longer whole."""
+        place = self.place(want)
+        found: dict[Article, Row] = {}
+        for origin, row in self.answers(place).items():
+            for unit, position in self._standing(origin):
+                _keep_best(found, Article(unit.unit, position), row)
+        for part in self.going(place):
+            for unit, position in self._moved.get(part, ()):
+                if row_of_part := self.of_part(part, place):
+                    _keep_best(found, Article(unit.unit, position), row_of_part)
+        return {a: r for a, r in found.items() if a.unit != want.unit and is_usable(self.shelf, a) == usable}
+
+    def _standing(self, origin: Place) -> Iterable[tuple[UnitNow, str]]:
+        """The units that have, at a place, what is original at `origin`."""
+        for unit in self._by_set.get(origin.owner[2:], ()):
+            held = unit.places.get(origin.position)
+            if held is None or (held.origin == origin and held.part is None):
+                yield unit, origin.position
+        yield from self._moved.get(origin, ())
+
+    def brought(self, article: Article) -> frozenset[Article]:
+        """What comes off a unit with an article that is a whole assembly."""
+        unit = self.shelf.units[article.unit]
+        held = unit.places.get(article.place)
+        origin = held.origin if held and held.origin else Place(f"s:{unit.set}", article.place)
+        if origin not in self._wholes:
+            self._wholes[origin] = parts_of_whole(self.graph, origin.owner[2:], origin.position)
+        places = self._wholes[origin]
+        return frozenset(Article(article.unit, p) for p in places if p != article.place)
+
+
+def _moved_items(unit: UnitNow, held: Held) -> list[Place | str]:
+    """What a place holds that is not what its unit's set has there: by its part, and by where it was."""
+    own = held.origin == Place(f"s:{unit.set}", held.position)
+    by_part: list[Place | str] = [held.part] if held.part else []
+    return by_part + ([held.origin] if held.origin and (not own or held.part) else [])
+
+
+def _of_itself(row: Row, place: Place) -> Row:
+    """One model against itself: what it does not record of itself is no reason to check."""
+    return replace(row, warnings=()) if row.set == place.owner else row
+
+
+def _keep_best(found: dict[Article, Row], article: Article, row: Row) -> None:
+    known = found.get(article)
+    if known is None or known.certainty < row.certainty:
+        found[article] = row
+
+
+def is_usable(shelf: Shelf, article: Article) -> bool:
+    """Whether an article of a unit is there and whole; where nothing is said, it is as in its set."""
+    held = shelf.units[article.unit].places.get(article.place)
+    return held is None or held.usable
+
+
+def may_give(shelf: Shelf, unit: str, patients: Sequence[str]) -> bool:
+    """Whether a unit may be opened for these patients."""
+    return shelf.units[unit].role not in NO_DONOR and unit not in patients

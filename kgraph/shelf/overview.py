@@ -1,0 +1,89 @@
+"""The whole shelf at a glance: of each unit what it gives and to whom, what it waits for and is owed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from kgraph.fits.graph import Graph
+from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
+from kgraph.shelf.offers import NO_DONOR, Source, may_give
+from kgraph.shelf.solve import Want
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One unit: what it gives, the wants of others that each of its places could meet, what it lacks."""
+
+    now: UnitNow
+    gives: tuple[Held, ...]
+    waited_for: Mapping[str, tuple[tuple[Want, float], ...]]
+    lacks: tuple[Held, ...]
+    owed: tuple[Owed, ...]
+    owes: tuple[Owed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Loose:
+    """Loose parts of one name: how many were counted, how many are left, which wants they could meet."""
+
+    part: str
+    counted: int
+    left: int
+    waited_for: tuple[tuple[Want, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """Units and loose parts, in the order in which they are written."""
+
+    shelf: Shelf
+    units: tuple[Seen, ...]
+    stock: tuple[Loose, ...]
+
+
+def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
+    """These units (keys), or the whole shelf with its loose parts."""
+    shelf = shelf_now(graph)
+    by_unit, by_part = _waiting(graph, shelf)
+    seen = tuple(_seen(shelf, u, by_unit[u]) for u in (units or shelf.units))
+    stock = () if units else tuple(_loose(graph, shelf, p, by_part[p]) for p in shelf.stock)
+    return Overview(shelf, seen, stock)
+
+
+_Waiting = dict[str, list[tuple[Want, float]]]
+
+
+def _waiting(graph: Graph, shelf: Shelf) -> tuple[dict[str, _Waiting], _Waiting]:
+    """Which open wants each place of each unit, and each loose part, could meet, and how certain that is."""
+    source = Source(graph, shelf)
+    by_unit: dict[str, _Waiting] = defaultdict(lambda: defaultdict(list))
+    by_part: _Waiting = defaultdict(list)
+    for unit, now in shelf.units.items():
+        for want in (Want(unit, position) for position in now.wants):
+            for article, row in source.in_units(want).items():
+                if may_give(shelf, article.unit, [unit]):
+                    by_unit[article.unit][article.place].append((want, row.certainty))
+            for article, row in source.loose(want).items():
+                by_part[article.place].append((want, row.certainty))
+    return by_unit, by_part
+
+
+def _seen(shelf: Shelf, unit: str, waiting: _Waiting) -> Seen:
+    now = shelf.units[unit]
+    there = tuple(h for h in now.places.values() if h.usable)
+    first = sorted(there, key=lambda h: (h.position not in waiting, h.position))
+    return Seen(
+        now=now,
+        gives=() if now.role in NO_DONOR else tuple(first),
+        waited_for={p: tuple(w) for p, w in waiting.items()},
+        lacks=tuple(h for h in now.places.values() if not h.usable),
+        owed=tuple(o for o in shelf.owed if o.unit == unit and o.settled is None),
+        owes=tuple(o for o in shelf.owed if o.to == unit and o.settled is None),
+    )
+
+
+def _loose(graph: Graph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> Loose:
+    counted = sum(int(getattr(t, "count", 0)) for t in graph.data.things["stock"].get(part, ()))
+    return Loose(part, counted, shelf.stock[part], tuple(waiting))

@@ -1,0 +1,217 @@
+"""The plan of what to take from where: which article of the shelf meets which want, and what is left to do.
+
+A plan meets as many wants as can be met, and among those it costs least. The sum
+is over the donors opened (`keep`, half of it for one that was robbed before), the lines with work, and
+-ln(certainty) of each line. Nothing here knows a file, a terminal or a clock.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from kgraph.fits.graph import Graph
+from kgraph.problems import CannotRun, WrongUse
+from kgraph.questions import DEFAULT, SCALE_NOTE, SIZE_NOTE, Row, Wanted
+from kgraph.shelf.ledger import Shelf, shelf_now
+from kgraph.shelf.offers import Source, may_give
+from kgraph.shelf.routes import Unmet, route
+from kgraph.shelf.solve import EQUAL, Article, Found, Offer, Task, Want, best_plans
+
+STRIPPED = 0.5
+"""A donor that was robbed before costs so much of its `keep`."""
+SECONDS = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the asker wants: units left alone, other `keep` values, weights, time, how many more plans."""
+
+    without: frozenset[str] = frozenset()
+    keep: Mapping[str, float] = field(default_factory=dict)
+    work: float = 1.0
+    doubt: float = 1.0
+    seconds: float = SECONDS
+    instead: int = 0
+    wanted: Wanted = DEFAULT
+
+
+DEFAULT_WISHES = Wishes()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One want met: `unit` is the donor and `set` its set, or both are "" for a loose part, whose key
+    `position` then is.
+
+    `row` is the answer that says why it goes there; `brings` are the positions that come off the donor
+    with a whole assembly; `along` is true where another line of the plan brings this article.
+    """
+
+    want: Want
+    unit: str
+    set: str
+    position: str
+    row: Row
+    brings: tuple[str, ...] = ()
+    along: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """The three parts of a plan's cost, weighted."""
+
+    opened: float = 0.0
+    work: float = 0.0
+    doubt: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """The cost of the plan."""
+        return math.fsum((self.opened, self.work, self.doubt))
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One way to meet wants: its lines by want, its cost, the donors that it opens with what each costs."""
+
+    lines: tuple[Line, ...] = ()
+    cost: Cost = Cost()
+    opened: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The best course and how far it is proven; `gap` is what its cost may be too high by, at most.
+
+    `met_at_most` is a number of wants that no plan can pass. `instead` are the next best, each with other
+    articles than all before it.
+    """
+
+    patients: tuple[str, ...]
+    wants: tuple[Want, ...]
+    best: Course
+    optimal: bool
+    gap: float
+    met_at_most: int
+    unmet: tuple[Unmet, ...] = ()
+    instead: tuple[Course, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def plan(
+    graph: Graph, patients: Sequence[str], wishes: Wishes = DEFAULT_WISHES, shelf: Shelf | None = None
+) -> Plan:
+    """The plan for the open wants of these units (keys). Raises WrongUse for a unit that is not declared."""
+    now = shelf or shelf_now(graph)
+    _refuse_unknown(graph, now, [*patients, *sorted(wishes.without), *sorted(wishes.keep)])
+    patients = tuple(dict.fromkeys(patients))
+    source = Source(graph, now, wishes.wanted)
+    wants = tuple(sorted({Want(p, w) for p in patients for w in now.units[p].wants}))
+    rows = _rows(source, wants, patients, wishes)
+    task = _task(source, rows, wishes)
+    found = best_plans(task, wishes.seconds, wishes.instead)
+    courses = [_course(source.shelf, task, rows, wishes, f) for f in found]
+    best = found[0]
+    return Plan(
+        patients=patients,
+        wants=wants,
+        best=courses[0],
+        optimal=best.proven,
+        gap=max(0.0, best.cost - best.cost_at_least) if not best.proven else 0.0,
+        met_at_most=best.met_at_most,
+        unmet=_unmet(source, wants, courses[0], wishes),
+        instead=tuple(courses[1:]),
+        notes=tuple(_notes(courses, found)),
+    )
+
+
+def _refuse_unknown(graph: Graph, shelf: Shelf, units: Iterable[str]) -> None:
+    for unit in units:
+        if unit not in shelf.units:
+            raise WrongUse(f"{graph.data.text('unit', unit)!r} is no unit of this folder; add - unit: to it")
+
+
+# Offers ---------------------------------------------------------------------------------------
+
+_Rows = dict[tuple[Want, Article], Row]
+
+
+def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes: Wishes) -> _Rows:
+    """The answer behind every offer that may be taken up."""
+    found: _Rows = {}
+    for want in wants:
+        for article, row in source.loose(want).items():
+            found[want, article] = row
+        for article, row in source.in_units(want).items():
+            if may_give(source.shelf, article.unit, patients) and article.unit not in wishes.without:
+                found[want, article] = row
+    return found
+
+
+def _task(source: Source, rows: _Rows, wishes: Wishes) -> Task:
+    brought = {a: source.brought(a) if a.unit else frozenset() for _, a in rows}
+    offers = tuple(Offer(w, a, sum(_line_cost(r, wishes)), brought[a]) for (w, a), r in rows.items())
+    donors = {a.unit for _, a in rows} - {""}
+    opening = {u: _opening(source.shelf, u, wishes) for u in donors}
+    counts = {a: source.shelf.stock[a.place] for _, a in rows if not a.unit}
+    return Task(offers, opening, counts)
+
+
+def _line_cost(row: Row, wishes: Wishes) -> tuple[float, float]:
+    """Work and doubt of a line, weighted."""
+    return wishes.work * bool(row.work), wishes.doubt * max(0.0, -math.log(row.certainty))
+
+
+def _opening(shelf: Shelf, unit: str, wishes: Wishes) -> float:
+    now = shelf.units[unit]
+    keep = wishes.keep.get(unit, now.keep)
+    return keep * STRIPPED if now.opened else keep
+
+
+# From the solver's plan to lines --------------------------------------------------------------
+
+
+def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Found) -> Course:
+    brought: dict[Article, str] = {a: o.want.unit for o in found.chosen for a in o.brings}
+    lines = tuple(
+        Line(
+            o.want,
+            o.article.unit,
+            shelf.units[o.article.unit].set if o.article.unit else "",
+            o.article.place,
+            rows[o.want, o.article],
+            tuple(sorted(a.place for a in o.brings)),
+            brought.get(o.article) == o.want.unit,
+        )
+        for o in found.chosen
+    )
+    opened = {u: task.opening[u] for u in sorted({line.unit for line in lines} - {""})}
+    costs = [_line_cost(line.row, wishes) for line in lines]
+    cost = Cost(math.fsum(opened.values()), math.fsum(w for w, _ in costs), math.fsum(d for _, d in costs))
+    if abs(cost.total - found.cost) > EQUAL:
+        raise CannotRun("the cost of the lines is not that of the plan: a fault of this program")
+    return Course(lines, cost, opened)
+
+
+def _unmet(source: Source, wants: Sequence[Want], course: Course, wishes: Wishes) -> tuple[Unmet, ...]:
+    met = {line.want for line in course.lines}
+    spent: dict[Article, Want] = {Article(line.unit, line.position): line.want for line in course.lines}
+    for line in course.lines:
+        spent.update({Article(line.unit, p): line.want for p in line.brings})
+    return tuple(route(source, w, spent, wishes.without) for w in wants if w not in met)
+
+
+def _notes(courses: Sequence[Course], found: Sequence[Found]) -> Iterable[str]:
+    rows = [line.row for course in courses for line in course.lines]
+    if any(not f.proven for f in found):
+        yield "The time ran out before the plan was proven the best; --seconds gives it more."
+    elif any(not f.settled for f in found):
+        yield "The time ran out before it was settled which of several equally good plans is shown."
+    if any(r.bounds for r in rows):
+        yield "Some certainties are proven bounds, the lower one shown."
+    if any("size" in r.basis for r in rows):
+        yield SIZE_NOTE
+    if rows:
+        yield SCALE_NOTE

@@ -1,0 +1,165 @@
+"""What to know before something is taken from a unit: whether it is there, why it goes, who else waits.
+
+Pure: it looks and decides nothing. A removal that cannot be is told by `gone`; all else is a warning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from kgraph import questions
+from kgraph.fits.graph import Graph, Place
+from kgraph.questions import Row, Wanted
+from kgraph.shelf.ledger import Held, Shelf, not_there
+from kgraph.shelf.offers import Source, may_give
+from kgraph.shelf.solve import Article, Want
+
+ALL = Wanted(refused_too=True)
+OPENING = ("mains", "charged capacitors")
+"""Cautions of opening any set that runs on the mains."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taking:
+    """A removal that is thought of: keys of the units and places; `getter` is "" where it goes nowhere.
+
+    `gone` says why there is nothing to take, `row` why it goes there, `brings` what comes off with it and
+    `counting` which wants of other units nothing else on the shelf could meet.
+    """
+
+    giver: str
+    position: str
+    getter: str
+    at: str
+    gone: str = ""
+    row: Row | None = None
+    brings: tuple[str, ...] = ()
+    counting: tuple[Want, ...] = ()
+    warnings: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def look(graph: Graph, shelf: Shelf, giver: str, position: str, getter: str = "", at: str = "") -> Taking:
+    """What speaks for and against taking what a unit has at a position for another one."""
+    at = at or position
+    if giver == getter:
+        return Taking(giver, position, getter, at, gone="a unit gives nothing to itself")
+    source = Source(graph, shelf, ALL)
+    held = shelf.units[giver].places.get(position)
+    if gone := _gone(held):
+        return Taking(giver, position, getter, at, gone=gone)
+    taken = Article(giver, position)
+    brought = tuple(sorted(a.place for a in source.brought(taken)))
+    row = goes(source, giver, held, position, getter, at) if getter else None
+    counting = tuple(_counting(source, {taken, *(Article(giver, p) for p in brought)}, getter))
+    warnings = tuple(_warnings(graph, shelf, Taking(giver, position, getter, at, "", row, brought, counting)))
+    cautions = row.cautions if row else _position_cautions(graph, position)
+    more = (c for p in brought for c in _position_cautions(graph, p))
+    return Taking(
+        giver,
+        position,
+        getter,
+        at,
+        "",
+        row,
+        brought,
+        counting,
+        warnings,
+        tuple(dict.fromkeys([*cautions, *more])),
+    )
+
+
+def _gone(held: Held | None) -> str:
+    if held is None or held.usable:
+        return ""
+    return not_there(held) or f"it is {held.condition}"
+
+
+def goes(source: Source, giver: str, held: Held | None, position: str, getter: str, at: str) -> Row | None:
+    """The answer that says whether an article goes at a place of a unit; None where no fact says so."""
+    place = Place(f"s:{source.shelf.units[getter].set}", at)
+    own = Place(f"s:{source.shelf.units[giver].set}", position)
+    part = held.part if held else None
+    origin = held.origin if held else own
+    rows = [
+        source.of_part(part, place) if part else None,
+        source.answers(place).get(origin) if origin else None,
+    ]
+    return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
+
+
+def _counting(source: Source, taken: set[Article], getter: str) -> Iterable[Want]:
+    """The open wants of other units that only what is taken could meet."""
+    shelf = source.shelf
+    for unit in sorted(shelf.units):
+        for position in shelf.units[unit].wants if unit != getter else ():
+            want = Want(unit, position)
+            rows = {**source.loose(want), **source.in_units(want)}
+            offers = {
+                a
+                for a, row in rows.items()
+                if row.standing != "refused" and (not a.unit or may_give(shelf, a.unit, [unit]))
+            }
+            if offers and offers <= taken:
+                yield want
+
+
+def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+    data = graph.data
+    giver, giver_name = shelf.units[taking.giver], data.text("unit", taking.giver)
+    place = data.text("position", taking.position)
+    if giver.role == "keep":
+        yield f"{giver_name} is kept: it was not to be opened"
+    if giver.role == "patient":
+        yield f"{giver_name} is itself being restored"
+    if taking.position not in giver.places:
+        yield f"nothing is known of a {place} on {data.text('set', giver.set)}; is the name right?"
+    if taking.getter:
+        yield from _about_going(graph, shelf, taking)
+    for want in taking.counting:
+        name, wanted = data.text("unit", want.unit), data.text("position", want.position)
+        yield f"{name} counts on it: nothing else on the shelf could be its {wanted}"
+
+
+def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+    data, row = graph.data, taking.row
+    getter = shelf.units[taking.getter]
+    unit = f"{data.text('unit', getter.unit)}, {data.text('set', getter.set)}"
+    there = f"{unit}, at {data.text('position', taking.at)}"
+    if row is None:
+        yield f"no fact says that it goes on {there}"
+        yield from _not_matching(graph, shelf, taking)
+    elif row.standing == "refused":
+        yield f"it is recorded that it does not go on {there}"
+    elif row.standing == "disputed":
+        yield f"something recorded speaks against its going on {there}; try it before you rely on it"
+    if row is not None:
+        yield from row.warnings
+        if "size" in row.basis:
+            yield "it goes by equal size alone: measure first"
+    old = getter.places.get(taking.at)
+    if old and old.usable and (old.condition or old.event) and taking.at not in getter.wants:
+        yield f"{there} has one already, which is then loose: add it to stock if it is kept"
+
+
+def _not_matching(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+    """What must match between the two sets and does not, where no answer has said it."""
+    held = shelf.units[taking.giver].places.get(taking.position)
+    own = Place(f"s:{shelf.units[taking.giver].set}", taking.position)
+    origin = held.origin if held else own
+    if origin is not None:
+        other = f"s:{shelf.units[taking.getter].set}"
+        yield from may_not_go(graph, origin, Place(other, taking.at))
+
+
+def may_not_go(graph: Graph, origin: Place, to: Place) -> list[str]:
+    """What must match between the set that an article was made for and one that it goes in, in words."""
+    if origin.owner == to.owner:
+        return []
+    positions = {origin.position, to.position}
+    return [says for _, says in questions.unmatched(graph.data, origin.owner, to.owner, positions)]
+
+
+def _position_cautions(graph: Graph, position: str) -> tuple[str, ...]:
+    return tuple(n.text for n in graph.data.position_rules(position)[1])

@@ -1,0 +1,225 @@
+"""What tests of export and import share: a folder with every kind of entry, and what must stay alike."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from kgraph import collection
+from kgraph.collection import Collection
+from kgraph.exchange import incoming
+from kgraph.exchange.formats import FORMATS, Export, Incoming
+from kgraph.fits.graph import Graph
+from kgraph.folder import reading, schema, writing
+
+SUFFIX = {name: one.suffixes[0] for name, one in FORMATS.items() if one.rdf}
+"""RDF format -> the suffix of its files."""
+
+EVERY = r"""
+- set: Larkfield RC-40
+  also: [RC 40 L, "rc·40 lw"]
+  market: UK
+  mains: 240 V 50 Hz
+  bands: [LW, MW, [SW 1, SW 2], {FM: 87.5-108 MHz, tuned by: {a coil: yes}}]
+  empty list: []
+  empty map: {}
+  empty text: ""
+- set: Larkfield RC40          # the same thing written twice, with more known of it
+  weight: 3.2 kg
+- set: Ostmark 2200
+  mains: 220 V 50 Hz
+- set: Quillon 31
+  badge: Quillon
+  model: "31"
+- set: "Velmoor 10"
+- assembly: TN7 mechanism
+  kind: tape mechanism
+  positions: [main belt, pinch roller, thrust plate screw]
+  also: [TN-7]
+- part: K-114
+  kind: knob
+  numbers: {Larkfield: "440 1882", Ostmark: ["22-7", "22-8"]}
+  shaft: 6 mm D
+  bore: 6.1 mm
+- part: SQ 1.25 x 262
+  kind: belt
+  section: square 1.25 mm
+  inside length: 262 mm
+  hardness: 60 Shore A
+- part: RD 1.3
+  kind: belt
+  section: round 1.3 mm
+  folded: about 5 in
+- part: RD 1.3 b
+  kind: belt
+  section: round 1.3 mm
+  inside diameter: 3 1/4 in
+- part: switch tip, made 2025
+  kind: switch tip
+  made: nylon block, drawing tip.svg
+- part: SC 3 x 8
+  kind: screw
+  thread: 3 mm
+  length: 8 mm
+- part: SC 3 x 8 b
+  kind: screw
+  thread: 3 mm
+  length: 8.2 mm
+- position: aerial
+  also: [antenna]
+  must match: [mains]
+  caution: mains
+- kind: screw
+  generic: yes
+  compare: {thread: same, length: 0.5 mm}
+  certainty: 0.85
+  caution: [solvents]
+- source: parts list, RC-40
+  type: printed
+  where: page 14
+- source: bench book
+  type: bench
+- grade: fitted
+  certainty: 0.99
+- caution: mains
+  text: "Unplug it.\n\nLocal codes come first: \"licensed\" work only."
+- unit: U-07
+  set: Larkfield RC-40
+  role: donor
+  keep: 7
+  state: {aerial: snapped, back: good, tuning knob: missing}
+- unit: U-11
+  set: Ostmark 2200
+  role: patient
+  wants: [tuning knob, main belt]
+- stock: K-114
+  count: 3
+  where: drawer 2
+- rebadge: [Larkfield RC-40, Ostmark 2200]
+  except: [microphones, strap lugs]
+  how: compared
+  source: bench book
+  by: BN
+  date: 2021-03
+- rebadge: [Ostmark 2200, RC 40 L]
+  except: [strap lugs, microphones]
+  certainty: 0.97
+  source: parts list, RC-40
+  by: bn
+  date: 2022
+  note: "said again, by another source; \e[31m \u202e \t tab"
+- uses: TN7 mechanism
+  in: Larkfield RC-40
+  except: [thrust plate screw]
+  how: printed
+- takes: K-114
+  in: Larkfield RC-40
+  position: tuning knob
+  how: fitted
+  id: own-id 1
+- takes: SQ 1.25 x 262
+  in: TN-7
+  position: main belt
+  role: substitute
+- takes: SC 3 x 8
+  in: Ostmark 2200
+  position: back screw
+- takes: K-114
+  in: Larkfield RC-40
+  position: antenna
+- same: [K-114, 440 1882]
+  date: 2020-01-31
+- replaces: K-114B
+  old: K-114
+  certainty: 1
+- fits: Ostmark 2200
+  position: tuning knob
+  to: Quillon 31
+  at: tone knob
+  both ways: yes
+  work: ream the bore to 6.1 mm
+- refuses: K-114
+  in: Velmoor 10
+  position: tuning knob
+  source: bench book
+- refuses: Ostmark 2200
+  from: tuning knob
+  in: Velmoor 10
+  position: tone knob
+  certainty: 0.3
+- run: main belt
+  in: TN7 mechanism
+  pulleys:
+    - {name: motor, x: 0 mm, y: 0 mm, diameter: 9.2 mm, drives: yes, rpm: 2400}
+    - {name: flywheel, x: 62 mm, y: 5 mm, diameter: 58 mm, capstan: 2.0 mm}
+    - {name: idler, x: 30 mm, y: 20 mm, diameter: 10 mm, side: outside}
+  stretch: 4 % to 10 %
+  pull: 40 g cm at flywheel
+- takes: K-9
+  in: Quillon 31
+  position: tone knob
+  id: taken-back
+- withdraw: taken-back
+  why: misread label
+- withdraw: 0123456789abcdef
+  why: of a fact that is not here
+- taken: aerial
+  from: U-07
+  to: U-11
+  at: aerial
+  owed: yes
+  by: EV
+- restored: aerial
+  to: U-07
+  part: K-114
+- part: 'x> . <urn:evil> <urn:p> <urn:o'
+  kind: knob
+- part: 'a" . } DELETE WHERE { ?s ?p ?o } # \u003e \N'
+- part: '100% {curly} ^caret` |bar| a:b/c?d#e'
+  "odd key % : <x> 日本": 日本
+  long: [LISTED]
+- set: "Ünder ſtreet 日本 12"
+- set: '3E04'
+- set: 'no 012'
+""".replace("LISTED", ", ".join(map(str, range(2000))))
+"""Every kind of entry, every key, and names that are hard to send."""
+
+
+def graph(text: str) -> Graph:
+    """The graph of a folder written as one text."""
+    from tests.support import graph_of
+
+    return graph_of(text)
+
+
+def exported(found: Graph, name: str, **more: bool) -> bytes:
+    """A graph in a format."""
+    return b"".join(FORMATS[name].writer()(Export(found, **more)))
+
+
+def imported(data: bytes, name: str, engine: str) -> Collection:
+    """The collection that an export makes when it is written to an empty folder."""
+    read = incoming.read(Incoming(Path("export" + SUFFIX[name]), data), engine)
+    text = "".join(writing.entry_text(pairs) for pairs in read.entries)
+    again = reading.read_bytes(text.encode(), "import.yaml")
+    entries, problems = schema.check_file(again)
+    assert not [p for p in [*again.problems, *problems] if p.severity == "error"]
+    return collection.build(entries)
+
+
+def meant(data: Collection) -> dict[str, Any]:
+    """All that a collection says, without where it stands."""
+
+    def fact(one: Any) -> tuple[Any, ...]:
+        said = [(e.how, e.certainty, e.source, e.by, e.date, e.note) for e in one.evidence]
+        return (one.kind, one.args, one.certainty, one.ids, said)
+
+    return {
+        "entries": [(e.kind, e.pairs) for e in data.entries],
+        "facts": {key: fact(one) for key, one in data.facts.items()},
+        "withdrawn": {key: fact(one) for key, (one, _) in data.withdrawn.items()},
+        "names": {kind: data.known(kind) for kind in data.things},
+        "aliases": data.aliases,
+        "grades": data.grades,
+        "clashing": [key for key, _ in data.clashing_ids],
+    }

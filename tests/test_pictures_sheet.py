@@ -1,0 +1,164 @@
+"""The sheet of every picture: texts letter for letter, links of our own alone, the same bytes each time."""
+
+from __future__ import annotations
+
+import shutil
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import pytest
+
+from kgraph.problems import CannotRun, WrongUse
+from kgraph.render import dot
+from kgraph.render.pictures import sheet
+from kgraph.render.pictures.sheet import Box, Line, Sheet
+from kgraph.render.terminal import visible
+
+SVG = "{http://www.w3.org/2000/svg}"
+HREF = "{http://www.w3.org/1999/xlink}href"
+
+needs_dot = pytest.mark.skipif(not shutil.which("dot"), reason="the program `dot` is not installed")
+
+# Letter for letter: texts -> what is to be read in the drawing.
+TEXTS = {
+    "a &lt; b &amp; &amp;lt; &#60; &#160;": "a &lt; b &amp; &amp;lt; &#60; &#160;",
+    "back\\": "back\\",
+    "\\N \\G \\E \\l \\n": "\\N \\G \\E \\l \\n",
+    "<b>x</b>": "<b>x</b>",
+    '\\"': '\\"',
+    "a  b": "a  b",
+    "no\u00a0break": "no\u00a0break",
+    "a\x00b\x1b[31m\x85": "a\\x00b\\x1b[31m\\x85",
+    "two\nlines\t": "two\\nlines\\t",
+    "\u202egnp.exe\u2066\u200f": "\\u202egnp.exe\\u2066\\u200f",
+    "\ud800\uffff\U000e0041": "\\ud800\\uffff\\U000e0041",
+    "Größe 7½ 漢字": "Größe 7½ 漢字",
+}
+
+
+def _sheet(*boxes: Box, lines: tuple[Line, ...] = (), **more: object) -> str:
+    return sheet.source(Sheet("family", "a title", boxes, lines, ("what a line is",), **more))  # type: ignore[arg-type]
+
+
+def _svg(source: str) -> ElementTree.Element:
+    return ElementTree.fromstring(dot.render(source, Path("x.svg")))
+
+
+def _texts(svg: ElementTree.Element, kind: str) -> list[list[str]]:
+    """The title and the lines of each box of a kind."""
+    groups = [g for g in svg.iter(f"{SVG}g") if (g.get("class") or "").split() == ["node", kind]]
+    return [[g.findtext(f"{SVG}title", ""), *(t.text or "" for t in g.iter(f"{SVG}text"))] for g in groups]
+
+
+@needs_dot
+@pytest.mark.parametrize(("text", "drawn"), TEXTS.items())
+def test_a_text_is_drawn_letter_for_letter(text: str, drawn: str) -> None:
+    assert visible(text) == drawn
+    assert _texts(_svg(_sheet(Box("a", (text,), text))), "set") == [[drawn, drawn]]
+
+
+@needs_dot
+def test_who_cannot_see_it_is_told_title_and_content() -> None:
+    svg = _svg(_sheet(Box("a", ("A 1",), "A 1"), says="one set."))
+    assert svg.get("role") == "img"
+    assert [(e.tag, e.text) for e in list(svg)[:2]] == [
+        (f"{SVG}title", "a title"),
+        (f"{SVG}desc", "one set."),
+    ]
+    assert not [e for e in svg.iter() if e.get("id")]
+    assert "Legend" in [t.text for t in svg.iter(f"{SVG}text")]
+
+
+@needs_dot
+def test_a_link_is_one_of_our_own_and_makes_the_picture_a_group() -> None:
+    svg = _svg(_sheet(Box("a", ("A 1",), link="sets/a-1.html"), Box("b", ("B 2",))))
+    assert [e.get(HREF) for e in svg.iter(f"{SVG}a")] == ["sets/a-1.html"]
+    assert svg.get("role") == "group"
+
+
+@pytest.mark.parametrize(
+    "url", ["javascript:alert(1)", "//elsewhere/x", "/etc/x", "http://x.example/", 'a"b', "a b", "data:x"]
+)
+def test_another_link_is_refused(url: str) -> None:
+    with pytest.raises(ValueError, match="no relative link"):
+        _sheet(Box("a", ("A 1",), link=url))
+
+
+@pytest.mark.parametrize(
+    ("certainty", "style"),
+    [(0.9, "solid"), (0.89, "dashed"), (0.7, "dashed"), (0.69, "dotted"), (0.01, "dotted")],
+)
+def test_certainty_is_the_style_of_the_line(certainty: float, style: str) -> None:
+    line = Line(("a", "b"), certainty=certainty)
+    assert f'n1 -> n2 [dir=none labeltooltip=" " style={style} ' in _sheet(
+        Box("a", ("A",)), Box("b", ("B",)), lines=(line,)
+    )
+
+
+@needs_dot
+def test_a_tip_longer_than_dot_reads_is_cut() -> None:
+    tips = _texts(_svg(_sheet(Box("a", ("A 1",), "\\" * 20_000))), "set")
+    assert len(tips[0][0]) == sheet.TIP_LENGTH
+    assert tips[0][0].endswith("\\…")
+
+
+@needs_dot
+def test_each_format_is_what_its_suffix_says_and_the_same_each_time() -> None:
+    source = _sheet(Box("a", ("A 1",)), Box("b", ("B 2",)), lines=(Line(("a", "b"), ("x",)),))
+    starts = {"svg": b"<?xml", "png": b"\x89PNG\r\n\x1a\n", "PDF": b"%PDF-", "dot": b"digraph family"}
+    for suffix, start in starts.items():
+        made = dot.render(source, Path(f"family.{suffix}"))
+        assert made.startswith(start)
+        assert dot.render(source, Path(f"family.{suffix}")) == made
+    assert b"CreationDate (D:00000000" in dot.render(source, Path("x.pdf"))
+    # A PNG with a date has a chunk named tIME (PNG specification, 11.3.6).
+    assert b"tIME" not in dot.render(source, Path("x.png"))
+
+
+def test_without_the_program_it_is_said_how_to_get_it(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    monkeypatch.setattr(sheet, "stand_in", lambda: None)
+    source = _sheet(Box("a", ("A 1",)))
+    with pytest.raises(CannotRun) as stopped:
+        dot.render(source, Path("family.svg"))
+    assert str(stopped.value) == dot.NO_DOT
+    assert [line.split(":")[0].strip() for line in dot.NO_DOT.splitlines()[1:5]] == [
+        "Debian, Ubuntu", "Fedora", "macOS", "Windows",
+    ]  # fmt: skip
+    assert dot.render(source, Path("family.dot")) == source.encode()
+
+
+@pytest.mark.parametrize("name", ["family.gif", "family", "svg"])
+def test_another_suffix_is_wrong_use(name: str) -> None:
+    with pytest.raises(WrongUse, match=r"write one of \.svg, \.png, \.pdf, \.dot"):
+        dot.render("digraph {}", Path(name))
+
+
+@needs_dot
+def test_a_text_that_dot_refuses_is_said_in_one_line() -> None:
+    with pytest.raises(CannotRun, match=r"`dot` could not draw the picture: .*syntax error"):
+        dot.render("digraph {", Path("x.svg"))
+
+
+def test_the_colours_are_those_of_okabe_and_ito() -> None:
+    # Okabe & Ito, "Color Universal Design" (2008); the values from memory. Yellow, #F0E442, is left out.
+    assert set(sheet.COLOURS) == {
+        "#000000", "#E69F00", "#56B4E9", "#009E73", "#0072B2", "#D55E00", "#CC79A7",
+    }  # fmt: skip
+
+
+def test_the_stand_in_draws_what_dot_would(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    program = sheet.stand_in()
+    if program is None:
+        pytest.skip("graphviz-pure is not installed")
+    monkeypatch.setattr(sheet, "stand_in", lambda: program)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    names = [t for t in TEXTS if t != "a  b"]
+    source = _sheet(*(Box(str(i), (t,), t) for i, t in enumerate(names)))
+    svg = _svg(source)
+    assert sorted(_texts(svg, "set")) == sorted([TEXTS[t], TEXTS[t]] for t in names)
+    assert dot.render(source, Path("x.png")).startswith(b"\x89PNG")
+    with pytest.raises(CannotRun):
+        dot.render(source, Path("x.pdf"))

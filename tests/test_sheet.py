@@ -1,0 +1,133 @@
+"""sheet: what was found, done and fitted, on what evidence, as text, Markdown, HTML and JSON."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import html5lib
+import pytest
+
+from kgraph.cli.main import run
+from tests.support import DEMO, ask, folder_with
+
+FACTS = """\
+- rebadge: [Larkfield RC-40, Ostmark 2200]
+  except: [microphones]
+  how: compared
+  source: bench book
+- fits: Quillon 31
+  position: tone knob
+  to: Ostmark 2200
+  work: ream the bore
+- set: Ostmark 2200
+  mains: 220 V 50 Hz
+- unit: D-1
+  set: Larkfield RC-40
+  state: {handle: scratched}
+- unit: Q-1
+  set: Quillon 31
+- unit: P-1
+  set: Ostmark 2200
+  role: patient
+  note: came with a letter
+  state: {handle: missing, tone knob: missing, back: altered, play key: broken}
+  wants: [handle, tone knob, aerial]
+- position: handle
+  caution: springs
+- taken: handle
+  from: D-1
+  to: P-1
+  owed: yes
+  by: EV
+  date: 2024-05-01
+- taken: tone knob
+  from: Q-1
+  to: P-1
+- taken: back screw
+  from: Q-1
+  to: P-1
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return folder_with(tmp_path, [("facts.yaml", FACTS)])
+
+
+def test_the_sheet_as_text(folder: Path, capsys: Any) -> None:
+    assert run(["--data", str(folder), "sheet", "P-1"]) == 0
+    said = capsys.readouterr().out.replace(f"{folder}/", "")
+    said = re.sub(r"\n {4,8}(?=\S)", " ", said)
+    for line in (
+        "Job sheet of P-1\n================\n",
+        "role: patient: is being restored\nmains: 220 V 50 Hz\nnote: came with a letter\n",
+        "  springs: Springs under load can fly out.",
+        "Local codes come before anything written here",
+        "  handle: missing\n  tone knob: missing\n  back: altered\n  play key: broken\n",
+        "  2024-05-01: handle taken from D-1, put in P-1, owed back by EV facts.yaml:24\n",
+        "  handle: from D-1, the handle of Larkfield RC-40, scratched goes there: inferred, 85 %",
+        "one design, except microphones (85 %, compared, bench book; facts.yaml:1)",
+        "  tone knob: from Q-1, the tone knob of Quillon 31 goes there: stated, 60 % work: ream the bore",
+        "  wanted: aerial\n",
+        "  owes D-1: handle",
+        "  back screw: no fact says that it goes there\n",
+        "  back: altered by somebody before: what is there is not what the set had\n",
+    ):
+        assert line in said, (line, said)
+
+
+def test_a_sheet_of_the_demo_is_valid_html_that_asks_for_nothing(tmp_path: Path, capsys: Any) -> None:
+    target = tmp_path / "sheet.html"
+    assert run(["--data", str(DEMO), "sheet", "U-05", "-o", str(target)]) == 0
+    assert capsys.readouterr().out == f"written: {target}\n"
+    page = target.read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert "default-src 'none'" in page
+    assert not re.search(r"(?:src|href|action|url)\s*[=(]|@import|<script", page)
+
+
+HOSTILE = "<img src=x onerror=alert(1)> *b* [c](javascript:d) \u202e"
+
+
+def test_texts_of_the_data_stay_texts(tmp_path: Path, capsys: Any) -> None:
+    facts = f'- unit: P-1\n  set: Ostmark 2200\n  state: {{handle: "{HOSTILE}"}}\n'
+    words = ["--data", str(folder_with(tmp_path, [("facts.yaml", facts)])), "sheet", "P-1", "--to"]
+    assert run([*words, "html"]) == 0
+    page = capsys.readouterr().out
+    tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
+    assert tree.findall(".//img") == []
+    assert "\\u202e" in page
+    assert run([*words, "markdown"]) == 0
+    said = capsys.readouterr().out
+    assert r"\<img src=x onerror=alert(1)\> \*b\* \[c\](javascript:d)" in said
+    assert run([*words, "text"]) == 0
+    assert "\u202e" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("name", "begins"),
+    [("s.md", "# Job sheet"), ("s.txt", "Job sheet"), ("s.HTML", "<!doctype html>"), ("s", "Job sheet")],
+)
+def test_the_form_follows_the_name_of_the_file(folder: Path, name: str, begins: str) -> None:
+    assert run(["--data", str(folder), "sheet", "P-1", "-o", str(folder / name)]) == 0
+    assert (folder / name).read_text().startswith(begins)
+
+
+def test_the_sheet_as_json(folder: Path, capsys: Any) -> None:
+    status, found = ask(capsys, "--data", str(folder), "sheet", "P-1")
+    fitted = {f["position"]: f for f in found["fitted"]}
+    assert (status, found["unit"], len(found["done"])) == (0, "P-1", 3)
+    assert (fitted["handle"]["from"], fitted["handle"]["certainty"]) == ("D-1", 0.85)
+    assert fitted["tone knob"]["work"] == ["ream the bore"]
+    assert (fitted["back screw"]["standing"], fitted["back screw"]["proof"]) == (None, [])
+    assert found["open"]["wants"] == ["aerial"]
+    assert set(found["cautions"]) == {"mains", "charged capacitors", "springs"}
+
+
+def test_wrong_use(folder: Path, capsys: Any) -> None:
+    assert run(["--data", str(folder), "sheet", "P-7"]) == 2
+    assert "no unit is called 'P-7'" in capsys.readouterr().err
+    assert run(["--data", str(folder), "sheet", "P-1", "-o", str(folder / "none" / "s.html")]) == 3
+    assert "nothing was written" in capsys.readouterr().err
