@@ -514,3 +514,16 @@ def test_write_new_where_hard_links_are_not_known(tmp_path: Path, monkeypatch: p
         write_new(tmp_path / "x.yaml", b"other")
     assert (tmp_path / "x.yaml").read_bytes() == b"text"
     assert not temporary_files(tmp_path)
+
+
+def test_a_pipe_is_written_into_and_stays(tmp_path: Path) -> None:
+    """Results for a device must not put a file in its place."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        writing.write_over(pipe, b"answer")
+        assert os.read(reader, 100) == b"answer"
+    finally:
+        os.close(reader)
+    assert pipe.is_fifo()

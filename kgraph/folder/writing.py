@@ -467,13 +467,23 @@ def write_new(target: Path, data: bytes) -> None:
         _sync_folder(target.parent, target)
 
 
+def _write_into(device: Path, data: bytes | Iterable[bytes]) -> None:
+    with device.open("wb") as stream:
+        for piece in (data,) if isinstance(data, bytes) else data:
+            stream.write(piece)
+
+
 def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
     """Write a file of results, whole or not at all; one of that name is replaced, links followed.
 
-    `data` may be made piece by piece while it is written. Raises CannotRun naming the file and the reason.
+    `data` may be made piece by piece while it is written. What is there and no regular file (a device, a
+    pipe) is written into, never replaced. Raises CannotRun naming the file and the reason.
     """
     with _naming(target):
         resolved = target.resolve()
+        if resolved.exists() and not resolved.is_file():
+            _write_into(resolved, data)
+            return
         temporary = _temporary_name(resolved.parent)
         try:
             _write_file(temporary, data, resolved if resolved.exists() else None)

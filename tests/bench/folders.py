@@ -1,4 +1,4 @@
-"""Large invented folders for the benchmarks, the same for the same seed: `python -m tests.bench.folders DIR FACTS [SEED]`.
+"""Large invented folders, the same for the same seed: `python -m tests.bench.folders DIR FACTS [SEED]`.
 
 Families of 1 to 40 sets under as many badges, mechanisms that up to 400 sets share, some built on
 another, belts and screws that compare by size, exceptions, `same`, `replaces`, `fits`, `refuses`.
@@ -172,9 +172,11 @@ def _part(maker: _Maker, position: str) -> str:
     chance, kind = maker.chance, KIND_OF.get(position, position)
     name, sizes = f"P{maker.parts}-{chance.randrange(10)}", ""
     if kind == "belt":
-        sizes = f"  section: square {chance.randrange(9, 25) / 10} mm\n  inside length: {chance.randrange(140, 420)} mm\n"
+        sizes = f"  section: square {chance.randrange(9, 25) / 10} mm\n"
+        sizes += f"  inside length: {chance.randrange(140, 420)} mm\n"
     elif kind == "screw":
-        sizes = f"  thread: M{chance.choice((2, 2.6, 3))} {maker.parts % 40}\n  length: {chance.randrange(4, 20)} mm\n"
+        sizes = f"  thread: M{chance.choice((2, 2.6, 3))} {maker.parts % 40}\n"
+        sizes += f"  length: {chance.randrange(4, 20)} mm\n"
     elif kind == "knob":
         sizes = f"  shaft: {chance.choice((4, 6))} mm D\n"
     maker.thing(f"- part: {name}\n  kind: {kind}\n{sizes}")
@@ -196,7 +198,7 @@ def _mechanism(maker: _Maker, sets: int) -> _Mechanism:
         maker.fact(
             f"- uses: {maker.mechanisms[-1].name}\n  in: {made.name}\n  except: [main belt, counter belt]\n"
         )
-    maker.mechanisms = [m for m in maker.mechanisms if m.room > 0][-60:] + [made]
+    maker.mechanisms = [*[m for m in maker.mechanisms if m.room > 0][-60:], made]
     return made
 
 
