@@ -6,12 +6,13 @@ Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rul
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules
 from kgraph.fits.graph import Graph, Link, Place, sort_of
+from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
@@ -139,7 +140,6 @@ class _Asked:
     host_is_row: bool
     other: Place | None
     part: str = ""
-    refusals: dict[State, dict[str | Place, tuple[float, tuple[Fact, ...]]]] = field(default_factory=dict)
 
     @property
     def data(self) -> Collection:
@@ -190,11 +190,8 @@ def places_of(graph: Graph, set_key: str) -> list[str]:
     """The positions at which anything is known of a set: named on it, or on what it is alike."""
     found = set()
     for position in known_positions(graph.data):
-        walked = proofs.explore(
-            State("goes", f"s:{set_key}", position),
-            lambda s: [(State("goes", o, s.position), f) for o, f in graph.like(s.owner, s.position)],
-        )
-        if len(walked.states) > 1 or any(Place(s.owner, s.position) in graph.taken_at for s in walked.states):
+        alike_here = graph.alike_places(Place(f"s:{set_key}", position))
+        if len(alike_here) > 1 or any(p in graph.taken_at for p in alike_here):
             found.add(position)
     return sorted(found)
 
@@ -420,45 +417,8 @@ def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
 def _strongest_no(
     asked: _Asked, state: State, parts: frozenset[str], places: frozenset[Place]
 ) -> tuple[float, tuple[Fact, ...]]:
-    if not asked.graph.refused_at:
-        return 0.0, ()
-    host = state if asked.host_is_row else State("goes", *(asked.other or ("", "")))
-    refused = asked.refusals.get(host)
-    if refused is None:
-        refused = asked.refusals[host] = (
-            _refused_items(asked.graph, host) if _refused_near(asked.graph, Place(*host[1:])) else {}
-        )
-    against = [refused[i] for i in sorted([*parts, *places], key=str) if i in refused]
-    return max(against, key=lambda r: r[0], default=(0.0, ()))
-
-
-def _refused_near(graph: Graph, place: Place) -> bool:
-    """Whether anything is refused at this place or at one like it; found once for all that are alike."""
-    near: dict[Place, bool] = graph.remembered.setdefault("refused near", {})
-    if place not in near:
-        alike_here = {place}
-        todo = [place]
-        while todo:
-            owner, position = todo.pop()
-            new = {Place(o, position) for o, _ in graph.like(owner, position)} - alike_here
-            alike_here |= new
-            todo += new
-        near.update(dict.fromkeys(alike_here, any(p in graph.refused_at for p in alike_here)))
-    return near[place]
-
-
-def _refused_items(graph: Graph, host: State) -> dict[str | Place, tuple[float, tuple[Fact, ...]]]:
-    """Each item that rule `no` refuses at a place, with its strongest proof."""
-    walked = proofs.explore(State("no", host.owner, host.position), lambda s: rules.against(graph, s))
-    if all(s.phase == "no" for s in walked.states):
-        return {}
-    found: dict[str | Place, tuple[float, tuple[Fact, ...]]] = {}
-    for number, best in proofs.best_proofs(walked).items():
-        item = rules.refused_item(walked.states[number])
-        strength = proofs.product(walked, best.labels)
-        if item is not None and strength > found.get(item, (0.0, ()))[0]:
-            found[item] = (strength, walked.fact_list(best.labels))
-    return found
+    host = Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
+    return refusals_of(asked.graph).strongest(host, parts, places)
 
 
 def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:

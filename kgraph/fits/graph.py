@@ -65,6 +65,20 @@ class Graph:
                 continue
             yield link.other, link.fact
 
+    def alike_places(self, place: Place) -> frozenset[Place]:
+        """The place and all like it."""
+        known: dict[Place, frozenset[Place]] = self.remembered.setdefault("alike places", {})
+        if place not in known:
+            found, todo = {place}, [place]
+            while todo:
+                here = todo.pop()
+                new = {Place(o, here.position) for o, _ in self.like(*here)} - found
+                found |= new
+                todo += new
+            whole = frozenset(found)
+            known.update(dict.fromkeys(whole, whole))
+        return known[place]
+
     def equal_size(self, part: str) -> list[tuple[str, Fact]]:
         """The parts q with size(part, q): part goes where q goes, by one step of equal size."""
         if part not in self._sizes:

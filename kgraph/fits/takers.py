@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from functools import cached_property
 
 from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Place
+from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State, Step
 from kgraph.fits.ways import Ways, ways
 
@@ -48,7 +48,6 @@ class Takers:
 
     graph: Graph
     _ways: dict[Place, Ways] = field(default_factory=dict)
-    _walked: dict[Place, dict[str, float]] = field(default_factory=dict)
 
     def of(self, part: str) -> list[Taker]:
         """Every place of a set that takes the part, each once, refused ones too."""
@@ -108,54 +107,4 @@ class Takers:
 
     def _no(self, place: Place, part: str) -> float:
         """The certainty of the strongest proof that the part does not go there (rule `no`)."""
-        if place not in self._refused_wholly:
-            return self._refused_parts.get(place, {}).get(part, 0.0)
-        if place not in self._walked:
-            self._walked[place] = self._all_refused(place)
-        return self._walked[place].get(part, 0.0)
-
-    @cached_property
-    def _refused_parts(self) -> dict[Place, dict[str, float]]:
-        """Place -> part -> the certainty that it does not go there, by the refusals that name a part."""
-        found: dict[Place, dict[str, float]] = {}
-        for where, said in self.graph.refused_at.items():
-            for item, fact in said:
-                if isinstance(item, Place):
-                    continue
-                for part, chain in self._alike(item).items():
-                    self._spread(found, where, part, fact.certainty * chain)
-        return found
-
-    def _spread(self, found: dict[Place, dict[str, float]], where: Place, part: str, sure: float) -> None:
-        for owner, certainty in self.way(where).certainty.items():
-            at = found.setdefault(Place(owner, where.position), {})
-            at[part] = max(at.get(part, 0.0), sure * certainty)
-
-    def _alike(self, part: str) -> dict[str, float]:
-        """The parts alike a part, itself too, and how certainly."""
-        walked = proofs.explore(
-            State("refused", part),
-            lambda s: [(State("refused", p), f) for p, f in self.graph.same.get(s.owner, ())],
-        )
-        best = proofs.best_proofs(walked)
-        return {s.owner: proofs.product(walked, best[n].labels) for n, s in enumerate(walked.states)}
-
-    @cached_property
-    def _refused_wholly(self) -> frozenset[Place]:
-        """The places where what another place has is refused: one fact may then serve on both ways."""
-        found = (
-            where
-            for where, said in self.graph.refused_at.items()
-            if any(isinstance(i, Place) for i, _ in said)
-        )
-        return frozenset(Place(o, where.position) for where in found for o in self.way(where).certainty)
-
-    def _all_refused(self, place: Place) -> dict[str, float]:
-        """Part -> the certainty that it does not go there, by the whole walk of rule `no`."""
-        walked = proofs.explore(State("no", *place), lambda s: rules.against(self.graph, s))
-        found: dict[str, float] = {}
-        for number, best in proofs.best_proofs(walked).items():
-            item = rules.refused_item(walked.states[number])
-            if isinstance(item, str):
-                found[item] = max(found.get(item, 0.0), proofs.product(walked, best.labels))
-        return found
+        return refusals_of(self.graph).strongest(place, frozenset({part}), frozenset())[0]
