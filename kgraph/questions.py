@@ -344,7 +344,10 @@ class _Certainties:
             return by_proofs
         if bounds is not None:
             return bounds.at_least(self._few(target))
-        return certainty.of_walk(self.walked, target, self.wanted.effort, shared_by=max(1, len(self.hard)))
+        try:
+            return certainty.of_walk(self.walked, target, self.wanted.effort, max(1, len(self.hard)))
+        except certainty.OutOfReach:
+            return certainty.Bounds(self._few(target), 1.0)
 
     def _of_proofs(self, target: int) -> certainty.Bounds | None:
         found = self.minimal.get(target)

@@ -20,6 +20,10 @@ Labels = frozenset[int]
 EFFORT = 1
 """The default effort; STATES * effort states are kept at each fact decided."""
 STATES = 600
+FEWEST_STATES = 20
+WALK_WORK = 5_000_000
+"""What may be spent on all targets of a question together, for each step of effort: states kept, times the
+facts decided, times the members that a state tells of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,12 +125,16 @@ def of_walk(walked: Walked, target: int, effort: int = EFFORT, shared_by: int = 
     Facts are decided in the order in which a search from the start meets them. A state of the open
     part is: which of its members the start reaches, which of them reach the target, and which
     reach which among the others. Equal states are one. `shared_by`: how many questions the states
-    kept are divided among, so that a family of many is not worked at for minutes.
+    kept are divided among. Raises OutOfReach where even the fewest states for each are too much work, so
+    that a family of many is not worked at for minutes.
     """
     part = _Part.cut(walked, target)
     if part is None:
         return Bounds(0.0, 0.0)
-    return _Frontier(part, max(20, STATES * effort // shared_by)).run()
+    states = max(FEWEST_STATES, STATES * effort // shared_by)
+    if states * part.size * len(part.by_fact) * shared_by > WALK_WORK * effort:
+        raise OutOfReach
+    return _Frontier(part, states).run()
 
 
 @dataclass

@@ -9,6 +9,7 @@ by :mod:`kgraph.fits.blocks`. What does not have this shape is left to the other
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -153,9 +154,21 @@ def slices(walked: Walked, targets: Iterable[int]) -> Iterator[Slice]:
         by_knot.setdefault(knots.of[target], []).append(target)
     for knot, wanted in by_knot.items():
         try:
-            yield knots.slice(knot, wanted)
+            yield knots.slice(knot, {t: t for t in wanted})
         except _OtherShape:
-            continue
+            yield from _by_themselves(walked, wanted)
+
+
+def _by_themselves(walked: Walked, targets: Sequence[int]) -> Iterator[Slice]:
+    """The slices of one knot's targets, on a walk that leads to no others: more may be made one there."""
+    small, number = reduced(walked, targets)
+    knots = _Knots(small)
+    by_knot: dict[int, dict[int, int]] = {}
+    for target in targets:
+        by_knot.setdefault(knots.of[number[target]], {})[target] = number[target]
+    for knot, wanted in by_knot.items():
+        with contextlib.suppress(_OtherShape):
+            yield knots.slice(knot, wanted)
 
 
 class _Knots:
@@ -177,8 +190,8 @@ class _Knots:
         for step in self.one_way:
             self.before.setdefault(self.of[step[1]], []).append(step)
 
-    def slice(self, knot: int, targets: Sequence[int]) -> Slice:
-        """The slice of one knot; raises _OtherShape."""
+    def slice(self, knot: int, targets: Mapping[int, int]) -> Slice:
+        """The slice of one knot, its targets by the numbers they are asked for by; raises _OtherShape."""
         order = self._order(knot)
         if self.of[0] not in order:
             raise _OtherShape
@@ -188,7 +201,7 @@ class _Knots:
         front, into = _gated(front, into)
         own = self.edges.get(knot, [])
         _once([*(e for k in inner.values() for e in k), *own, *into], front)
-        return Slice(self, order[:-1], tuple(targets), front, into, own, inner)
+        return Slice(self, order[:-1], targets, front, into, own, inner)
 
     def knot(self, state: int) -> int:
         """The knot of a state; a state put in before the knot asked about is one by itself."""
@@ -282,7 +295,8 @@ class Slice:
 
     knots: _Knots
     order: list[int]
-    targets: tuple[int, ...]
+    targets: Mapping[int, int]
+    """The number that each target is asked for by, and that of its state."""
     front: list[_Step]
     into: list[_Step]
     edges: list[_Step]
@@ -298,8 +312,8 @@ class Slice:
         low, high = dict.fromkeys(self.targets, 0.0), dict.fromkeys(self.targets, 0.0)
         for gates, weight in weights.items():
             reached = tables.all_of(self._tree(gates), most)
-            for target in self.targets:
-                bounds = reached.get(target, _NEVER)
+            for target, state in self.targets.items():
+                bounds = reached.get(state, _NEVER)
                 low[target] += weight * bounds.low
                 high[target] += weight * bounds.high
         return {t: Bounds(low[t], high[t] if high[t] > low[t] else low[t]) for t in self.targets}
@@ -315,12 +329,12 @@ class Slice:
         every = sorted({*weights, *(g for of in of_front.values() for g in of)}, key=sorted)
         trees = {gates: _Failing.of(self._network(gates), tables, most) for gates in every}
         found = {}
-        for target in self.targets:
+        for target, state in self.targets.items():
             left = {
-                label: sum(w * trees[gates].reached(target) for gates, w in of.items())
+                label: sum(w * trees[gates].reached(state) for gates, w in of.items())
                 for label, of in of_front.items()
             }
-            inner, exact = _inner_failures(target, weights, trees)
+            inner, exact = _inner_failures(state, weights, trees)
             found[target] = Failures({**left, **inner}, exact)
         return found
 
@@ -334,7 +348,7 @@ class Slice:
     def _network(self, gates: Gates) -> list[tuple[int, int, float, int]]:
         """The edges of the knot, and those from these gates into it: (member, member, chance, label)."""
         if not self.order:
-            return [(_START, self.targets[0], 1.0, -1)]
+            return [(_START, state, 1.0, -1) for state in self.targets.values()]
         return [
             (_START if steps is self.into else s, to, 1.0 if label < 0 else self.knots.chances[label], label)
             for steps in (self.into, self.edges)
