@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 SUFFIX = ".rq"
 NOTE = "A query tells no certainty: `kgraph takers` and its like do."
+REMARKS = "remarks"
+"""The variable whose texts stand below their row on a terminal, where it is the last."""
 CAUTION = "caution: "
 """What a shipped query's remark begins with where it names a caution."""
 MOST_BYTES = 1 << 20
@@ -247,8 +249,8 @@ def _give(
 
 def _sort_remarks(result: Result) -> None:
     """Which remark comes first is left to the engine by the standard; here it is the same each time."""
-    if "remarks" in result.get("variables", ()):
-        at = result["variables"].index("remarks")
+    if REMARKS in result.get("variables", ()):
+        at = result["variables"].index(REMARKS)
         for row in result["rows"]:
             row[at][1] = "; ".join(sorted(row[at][1].split("; ")))
 
@@ -259,7 +261,7 @@ def _cautions(loaded: Loaded | None, found: list[dict[str, Any]]) -> dict[str, s
         return {}
     from kgraph.render.answers import caution_texts
 
-    remarks = (r for row in found for r in str(row.get("remarks", "")).split("; "))
+    remarks = (r for row in found for r in str(row.get(REMARKS, "")).split("; "))
     names = dict.fromkeys(r.removeprefix(CAUTION) for r in remarks if r.startswith(CAUTION))
     return caution_texts(loaded.data, sorted(names))
 
@@ -279,4 +281,7 @@ def _print(result: Result) -> None:
         sys.stdout.writelines(visible(line.rstrip("\n")) + "\n" for line in results.lines(result))
     elif result["rows"]:
         head, cells = results.texts(result)
-        sys.stdout.write(table(head, cells, sys.stdout.isatty()))
+        remarks: list[list[str]] = []
+        if len(head) > 1 and head[-1] == REMARKS:
+            head, remarks = head[:-1], [[text] if (text := row.pop()) else [] for row in cells]
+        sys.stdout.write(table(head, cells, sys.stdout.isatty(), remarks))

@@ -17,6 +17,9 @@ from kgraph.problems import CannotRun, Problem, Stop, Where
 MEMORY_MIB = 4096
 """Of address space, not of memory in use: a Python with its libraries and a deep stack takes 1 GiB of it."""
 
+MOST_TEXT = 64 << 20
+"""The most characters that the cells of a result may have together."""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
@@ -45,13 +48,18 @@ def _answer(said: dict[str, Any], data: BinaryIO) -> engines.Result:
     if job.url:
         return endpoint.ask(job.url, job.text, guard.makes_a_graph(job.text), job.seconds)
     try:
-        return engines.run(job.engine, data, job.text, process.close)
+        result = engines.run(job.engine, data, job.text, process.close)
     except (Stop, MemoryError):
         raise
     except Exception as error:
-        says = " ".join(str(error).split())[:300] or type(error).__name__
+        words = error.msg if isinstance(error, SyntaxError) else str(error)
+        says = " ".join(words.split())[:160] or type(error).__name__
         problem = Problem(Where(job.file), "engine", f"{job.engine} cannot run this: {says}")
         raise CannotRun(problem) from None
+    if sum(len(cell[1]) for row in result.get("rows", ()) for cell in row if cell) > MOST_TEXT:
+        says = f"a result of more than {MOST_TEXT >> 20} MiB"
+        raise CannotRun(Problem(Where(job.file), "large", says, "ask for less"))
+    return result
 
 
 if __name__ == "__main__":

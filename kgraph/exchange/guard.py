@@ -58,6 +58,7 @@ _SAYS = {
         "SELECT, ASK, CONSTRUCT or DESCRIBE; facts are added by `kgraph add`",
     ),
 }
+_SAID_BY_TOKENS = frozenset(_SAYS)
 _UPDATES = frozenset({"LOAD", "CLEAR", "DROP", "CREATE", "ADD", "MOVE", "COPY", "INSERT", "DELETE"})
 _NODES = {"ServiceGraphPattern": "SERVICE", "DatasetClause": "FROM"}
 
@@ -79,7 +80,7 @@ def faults(text: str, file: str) -> list[Problem]:
     """Why a query may not be run; nothing where it may. Reads no file and opens no socket."""
     if found := _unclear(text, file) or _too_deep(text, file):
         return [found]
-    named = {_said(t) for t in tokens(text) if t.kind == "word"} & _SAYS.keys()
+    named = {_said(t) for t in tokens(text) if t.kind == "word"} & _SAID_BY_TOKENS
     if named:
         return [_refused(text, file, what) for what in sorted(named)]
     return _by_grammar(text, file)
@@ -134,11 +135,14 @@ def _too_deep(text: str, file: str) -> Problem | None:
 
 def _by_grammar(text: str, file: str) -> list[Problem]:
     from pyparsing import ParseBaseException
+    from rdflib.plugins.sparql.algebra import translateQuery
     from rdflib.plugins.sparql.parser import parseQuery
 
     try:
         tree = parseQuery(text)
         found = set(_nodes(tree))
+        # What the grammar lets pass and no engine would: a prefix that is not declared, and its kind.
+        translateQuery(tree)
     except ParseBaseException as error:
         # The grammar's own words name its rules, not what the user wrote.
         where = place_of(file, text, error.loc)
@@ -146,8 +150,12 @@ def _by_grammar(text: str, file: str) -> list[Problem]:
     except RecursionError:
         return [Problem(Where(file), "deep-query", "the query is nested too deeply", "a flatter query")]
     except Exception as error:
-        return [Problem(Where(file), "syntax", f"this is no SPARQL 1.1 query: {error}", "mend it")]
+        return [Problem(Where(file), "syntax", f"this is no SPARQL 1.1 query: {_first_line(error)}")]
     return [_refused(text, file, what) for what in sorted(found)]
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).strip() or type(error).__name__).split("\n", 1)[0][:200]
 
 
 def _near(text: str, at: int) -> str:

@@ -25,7 +25,7 @@ are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Link, Place
@@ -52,11 +52,6 @@ def stated(fact: Fact) -> Iterator[Triple]:
     """The links that one fact states by itself."""
     if make := _OF_FACT.get(fact.kind):
         yield from make(fact)
-
-
-def places(triples: Iterable[Triple]) -> list[Node]:
-    """The places that these links join, sorted."""
-    return sorted({n for s, _, o in triples for n in (s, o) if n[0] == "place"})
 
 
 def _place(place: Place) -> Node:

@@ -65,7 +65,8 @@ def read(name: str, file: str, data: bytes, shipped: bool = False) -> Query:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        where = place_of(file, data[: error.start].decode("utf-8"), error.start)
+        before = data[: error.start].decode("utf-8-sig")
+        where = place_of(file, before, len(before))
         raise CannotRun(Problem(where, "encoding", "this is no UTF-8", "save it as UTF-8")) from None
     # To one reader of SPARQL a comment ends at a carriage return, to another it does not.
     text = text.replace("\r\n", "\n").replace("\r", "\n")

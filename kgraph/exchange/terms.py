@@ -56,9 +56,3 @@ def escape(char: str) -> str:
     """A character by its number, as N-Triples and Turtle write it."""
     code = ord(char)
     return f"\\u{code:04X}" if code < 0x10000 else f"\\U{code:08X}"
-
-
-def line(subject: str, predicate: str, object_: str) -> str:
-    """One statement; the object is an IRI, or a literal as `literal` writes it."""
-    shown = object_ if object_.startswith('"') else f"<{object_}>"
-    return f"<{subject}> <{predicate}> {shown} .\n"
