@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from kgraph.facts import Fact
-from kgraph.fits.rules import State, Step
+from kgraph.fits.rules import State, Step, thing
 
 Labels = frozenset[int]
 
@@ -67,12 +67,17 @@ def _number(walked: Walked, fact_number: dict[str, int], fact: Fact | None) -> i
 
 
 def repeatable(walked: Walked) -> Labels:
-    """The facts that stand on more than one step (a step and its way back count as one)."""
-    seen: dict[int, tuple[int, int]] = {}
+    """The facts that one way may use twice and still be the best: those that join more than one pair of things.
+
+    Between the same two things a fact is never used twice, for a way that comes to one thing a second
+    time has a shorter one among its facts (:func:`kgraph.fits.rules.thing`).
+    """
+    seen: dict[int, frozenset[State]] = {}
     twice: set[int] = set()
+    things = [thing(state) for state in walked.states]
     for state, out in enumerate(walked.steps):
         for to, label in out:
-            ends = (min(state, to), max(state, to))
+            ends = frozenset((things[state], things[to]))
             if label >= 0 and seen.setdefault(label, ends) != ends:
                 twice.add(label)
     return frozenset(twice)
@@ -97,7 +102,7 @@ def product(walked: Walked, labels: Iterable[int]) -> float:
 
 
 def best_proofs(walked: Walked, targets: Iterable[int] = ()) -> dict[int, Best]:
-    """The best proof of every target (of every state, if none is given), by distinct facts.
+    """The best proof of every target (of every state that is an answer, if none is given), by distinct facts.
 
     A search by cost. Only the facts that can serve twice are remembered on the way: a way to a
     state is dropped when another is no dearer even after paying for all that it has in hand, and

@@ -40,6 +40,23 @@ class State(NamedTuple):
 Step = tuple[State, Fact | None]
 Walk = Callable[[Graph, State], Iterable[Step]]
 
+_PLACES = frozenset({"is", "source", "goes"})
+_PARTS = frozenset({"part", "asked", "alike", "older", "sized"})
+
+
+def thing(state: State) -> State:
+    """The place or part that a state of `forward` or `backward` is about, whatever it holds of it.
+
+    A way that comes to one thing a second time, in another phase, has a shorter one among its facts:
+    what is original at a place goes there; whatever leads on from `source` leads on from `is`, and
+    a part reaches `source` and `goes` by one and the same fact; and whatever leads on from an
+    `older` or `sized` part leads on from the part itself. Other states stand for themselves.
+    """
+    if state.phase in _PLACES:
+        return State("place", state.owner, state.position)
+    return State("part", state.owner) if state.phase in _PARTS else state
+
+
 _PARTS_FITTED = ("part", "alike", "older", "sized")
 _PARTS_ORIGINAL = ("part", "alike")
 
