@@ -5,13 +5,13 @@ Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rul
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from kgraph.facts import Fact
-from kgraph.fits import blocks, certainty, families, proofs, rules
-from kgraph.fits.graph import Graph, Link, Place, sort_of
+from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
+from kgraph.fits.graph import Graph, Place, sort_of
 from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State
 from kgraph.names import did_you_mean, fold
@@ -535,26 +535,27 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
     best = proofs.best_proofs(walked)
     certainties = _Certainties(graph, walked, set(targets), wanted)
-    rows = []
-    for target, state in targets.items():
-        proof = walked.fact_list(best[target].labels)
-        strongest = proofs.product(walked, best[target].labels)
-        sure = certainties.of(target)
-        bounds = sure.bounds.at_least(strongest)
-        rows.append(
-            Row(
-                set=state.owner,
-                standing="stated" if len(proof) == 1 else "inferred",
-                best=strongest,
-                certainty=bounds.low,
-                bounds=None if bounds.exact else (bounds.low, bounds.high),
-                differs=exceptions_of(graph.data, proof),
-                proof=proof,
-                proofs=sure.proofs,
-                all_proofs=sure.all_proofs,
-            )
-        )
-    return rows
+    return [
+        _plain_row(graph, state.owner, walked, best[target], certainties.of(target))
+        for target, state in targets.items()
+    ]
+
+
+def _plain_row(graph: Graph, owner: str, walked: proofs.Walked, best: proofs.Best, sure: _Sure) -> Row:
+    proof = walked.fact_list(best.labels)
+    strongest = proofs.product(walked, best.labels)
+    bounds = sure.bounds.at_least(strongest)
+    return Row(
+        set=owner,
+        standing="stated" if len(proof) == 1 else "inferred",
+        best=strongest,
+        certainty=bounds.low,
+        bounds=None if bounds.exact else (bounds.low, bounds.high),
+        differs=exceptions_of(graph.data, proof),
+        proof=proof,
+        proofs=sure.proofs,
+        all_proofs=sure.all_proofs,
+    )
 
 
 def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
@@ -562,13 +563,11 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     owner = f"s:{set_key}"
     rows: list[Row] = []
     alone = []
-    for assembly in _built_on(graph, owner):
-        start = State("from", owner)
-        walked = proofs.explore(start, _sharing(graph, assembly))
-        targets = {i: s for i, s in enumerate(walked.states) if s.phase == "sharing" and s.owner != owner}
-        if State("in", assembly) not in walked.number:
+    for assembly in sharing.built_on(graph, owner):
+        network = sharing.network(graph, assembly)
+        if not network.states_of(owner):
             continue
-        found = _plain_rows(graph, walked, targets, wanted)
+        found = _sharing_rows(graph, network, owner, assembly, wanted)
         rows += [replace(r, assembly=assembly, standing="inferred") for r in found]
         if not found:
             alone.append(graph.data.owner_text(assembly))
@@ -581,73 +580,27 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     return replace(answer, rows=tuple(ordered), notes=(*notes, *answer.notes))
 
 
-def _built_on(graph: Graph, owner: str) -> list[str]:
-    walked = proofs.explore(State("any", owner), lambda s: _downward(graph, s))
-    return sorted(s.owner for s in walked.states if s.owner[0] == "a")
+def _sharing_rows(
+    graph: Graph, network: sharing.Network, owner: str, assembly: str, wanted: Wanted
+) -> list[Row]:
+    if not network.simple:
+        walked, targets = _down_and_up(graph, owner, assembly)
+        return _plain_rows(graph, walked, targets, wanted)
+    tables = blocks.tables_of(graph)
+    chances = network.chances_from(owner, wanted.effort, tables) if wanted.effort else {}
+    best = network.best_from(owner)
+    sure = {other: _Sure(chances.get(other, certainty.Bounds(0.0, 1.0))) for other in best}
+    if wanted.proofs or (wanted.effort and not chances):
+        walked, targets = _down_and_up(graph, owner, assembly)
+        otherwise = _Certainties(graph, walked, set(targets), wanted)
+        for target, state in targets.items():
+            found = otherwise.of(target)
+            bounds = chances.get(state.owner, found.bounds)
+            sure[state.owner] = replace(found, bounds=bounds if bounds.exact else found.bounds)
+    return [_plain_row(graph, other, network.walked, best[other], sure[other]) for other in best]
 
 
-def _downward(graph: Graph, state: State) -> list[tuple[State, Fact | None]]:
-    links = graph.links.get(state.owner, ())
-    return [(State("any", k.other), k.fact) for k in links if k.to_assembly != state.owner]
-
-
-def _leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
-    """Whether an `except` names one of these assemblies itself."""
-    named = link.fact.args[2]
-    return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
-
-
-def _sharing(graph: Graph, assembly: str) -> Callable[[State], list[tuple[State, Fact | None]]]:
-    """Steps from a set down to an assembly it is built on, and up again to the sets built on it.
-
-    A rebadge that leaves out the assembly, or the one that carries it, is no way.
-    """
-
-    def rebadge_steps(state: State) -> list[tuple[State, Fact | None]]:
-        return [
-            (State(state.phase, k.other, state.position), k.fact)
-            for k in graph.links.get(state.owner, ())
-            if not k.to_assembly and not _leaves_out(graph, k, assembly, state.position)
-        ]
-
-    def uses(state: State, down: bool) -> list[Link]:
-        return [
-            k
-            for k in graph.links.get(state.owner, ())
-            if k.to_assembly
-            and (k.to_assembly != state.owner) == down
-            and not _leaves_out(graph, k, assembly)
-        ]
-
-    def step(state: State) -> list[tuple[State, Fact | None]]:
-        if state.phase == "from":
-            return [(State("down", state.owner, a), None) for a in _carriers(graph, assembly)]
-        if state.phase == "down":
-            into = [(State("in", k.other), k.fact) for k in uses(state, True) if k.other == state.position]
-            return [*rebadge_steps(state), *into]
-        if state.phase == "in":
-            further = [(State("in", k.other), k.fact) for k in uses(state, True)]
-            return [*further, *([(State("up", assembly), None)] if state.owner == assembly else [])]
-        if state.phase == "up":
-            return [
-                (State("at", k.other, state.owner) if k.other[0] == "s" else State("up", k.other), k.fact)
-                for k in uses(state, False)
-            ]
-        if state.phase == "at":
-            return [*rebadge_steps(state), (State("sharing", state.owner), None)]
-        return []
-
-    return step
-
-
-def _carriers(graph: Graph, assembly: str) -> list[str]:
-    """The assembly and every assembly built on it, through nesting."""
-    walked = proofs.explore(
-        State("carry", assembly),
-        lambda s: [
-            (State("carry", k.other), k.fact)
-            for k in graph.links.get(s.owner, ())
-            if k.to_assembly == s.owner and k.other[0] == "a"
-        ],
-    )
-    return [s.owner for s in walked.states]
+def _down_and_up(graph: Graph, owner: str, assembly: str) -> tuple[proofs.Walked, dict[int, State]]:
+    walked = proofs.explore(State("from", owner), sharing.down_and_up(graph, assembly))
+    targets = {i: s for i, s in enumerate(walked.states) if s.phase == "sharing" and s.owner != owner}
+    return walked, targets

@@ -137,18 +137,19 @@ class Tables:
     reached: dict[_Key, list[Bounds]] = field(default_factory=dict)
     failed: dict[_Key, Failing] = field(default_factory=dict)
 
-    def of(self, block: Block, most: int) -> list[Bounds]:
-        """For each member of a block the chance that it hangs on member 0."""
+    def of(self, block: Block, most: int, companion: int = 0) -> list[Bounds]:
+        """For each member of a block the chance that it hangs on member 0, and the companion does too."""
         if len(block.edges) == 1:
-            chance = block.edges[0][2]
-            return [_SURE, Bounds(chance, chance)]
-        return _remembered(self.reached, (block.edges, most), lambda: _Passes(block, most).run())
+            chance = Bounds(block.edges[0][2], block.edges[0][2])
+            return [chance if companion else _SURE, chance]
+        key = (block.edges, most, companion)
+        return _remembered(self.reached, key, lambda: _Passes(block, most, companion).run())
 
     def without_each(self, block: Block, most: int) -> Failing:
         """The same for each edge of the block, should that edge not hold."""
         if len(block.edges) == 1:
             return _ALONE
-        return _remembered(self.failed, (block.edges, most), lambda: self._without_each(block, most))
+        return _remembered(self.failed, (block.edges, most, 0), lambda: self._without_each(block, most))
 
     def _without_each(self, block: Block, most: int) -> Failing:
         fewer = min(most, max(FEWEST, FAILING_WORK // len(block.edges) ** 2))
@@ -161,15 +162,36 @@ class Tables:
 
     def all_of(self, tree: Tree, most: int) -> dict[int, Bounds]:
         """For each member within reach the chance that it hangs on the start."""
-        tables = [self.of(block, most) for block in tree.blocks]
-        found = {tree.start: _SURE}
+        return self._hung(tree, {tree.start: _SURE}, most)
+
+    def all_with(self, tree: Tree, companion: int, most: int) -> dict[int, Bounds]:
+        """For each member within reach the chance that it hangs on the start and the companion does too."""
+        if companion not in tree.ways:
+            return {}
+        alone = self.all_of(tree, most)
+        found = {tree.start: alone[companion]}
+        here, so_far = companion, _SURE
+        while here != tree.start:
+            way = tree.ways[here]
+            joint = self.of(tree.blocks[way.block], most, way.member)
+            rest = _product(so_far, alone[way.through])
+            for member, other in tree.ways.items():
+                if other.block == way.block and member not in found:
+                    found[member] = _product(rest, joint[other.member])
+            found[here] = alone[companion]
+            so_far = _product(so_far, self.of(tree.blocks[way.block], most)[way.member])
+            here = way.through
+        return self._hung(tree, found, most)
+
+    def _hung(self, tree: Tree, found: dict[int, Bounds], most: int) -> dict[int, Bounds]:
+        """What is found for some members, and for all that hang on the start by these."""
         for member in tree.ways:
             path = [member]
             while path[-1] not in found:
                 path.append(tree.ways[path[-1]].through)
             for here in reversed(path[:-1]):
                 way = tree.ways[here]
-                found[here] = _product(found[way.through], tables[way.block][way.member])
+                found[here] = _product(found[way.through], self.of(tree.blocks[way.block], most)[way.member])
         return found
 
 
@@ -187,7 +209,7 @@ def _product(one: Bounds, other: Bounds) -> Bounds:
     return Bounds(one.low * other.low, one.high * other.high)
 
 
-_Key = tuple[tuple[Edge, ...], int]
+_Key = tuple[tuple[Edge, ...], int, int]
 _Found = TypeVar("_Found")
 
 
@@ -202,6 +224,8 @@ def _remembered(known: dict[_Key, _Found], key: _Key, work: Callable[[], _Found]
 
 # The two passes -------------------------------------------------------------------------------
 
+_Later = list[tuple[list[float], list[float]]]
+"""For each state, what each of its groups is worth: lower and upper bounds."""
 _State = tuple[int, ...]
 """For each open member, the number of its group; group 0 holds the start, which stays open."""
 
@@ -218,13 +242,16 @@ class _Layer:
 
 
 class _Passes:
-    def __init__(self, block: Block, most: int) -> None:
+    """Two passes over a block's edges; a companion, if any, has to hang on the start too, and stays open."""
+
+    def __init__(self, block: Block, most: int, companion: int = 0) -> None:
+        self.companion = companion
         self.order = _order(block)
         self.edges, self.size, self.most = [block.edges[n] for n in self.order], block.size, most
         self.last = [-1] * block.size
         for at, (one, other, _) in enumerate(self.edges):
             self.last[one] = self.last[other] = at
-        self.last[0] = len(self.edges)
+        self.last[0] = self.last[companion] = len(self.edges)
 
     def run(self) -> list[Bounds]:
         """For each member the bounds of its probability to hang on the start."""
@@ -279,18 +306,19 @@ class _Passes:
 
     def _backward(self, layers: list[_Layer]) -> list[Bounds]:
         low, high = [0.0] * self.size, [0.0] * self.size
-        low[0] = high[0] = 1.0
-        later: list[tuple[list[float], list[float]]] = [([1.0], [1.0])]
+        later = self._ends(layers[-1])
         for layer in reversed(layers):
             now = []
             for mass, outcomes in zip(layer.mass, layer.outcomes, strict=True):
                 now.append(self._weigh(outcomes, later))
                 for weight, groups, child, numbers in outcomes:
                     for member, place in layer.retiring:
-                        least, most = _chance(groups[place], child, numbers, later)
+                        least, most = self._chance(groups[place], child, numbers, later)
                         low[member] += mass * weight * least
                         high[member] += mass * weight * most
             later = now
+        for member in {0, self.companion}:
+            low[member], high[member] = later[0][0][0], later[0][1][0]
         lost = 0.0
         for layer in layers:
             for member, _ in layer.retiring:
@@ -304,7 +332,7 @@ class _Passes:
     def _weigh(
         self,
         outcomes: list[tuple[float, _State, int, dict[int, int]]],
-        later: list[tuple[list[float], list[float]]],
+        later: _Later,
     ) -> tuple[list[float], list[float]]:
         """For each group before the edge, the chance that it comes to hang on the start."""
         apart = outcomes[-1][1]  # Where the edge does not hold the groups are as before.
@@ -313,10 +341,30 @@ class _Passes:
         for weight, groups, child, numbers in outcomes:
             after = dict(zip(apart, groups, strict=True))
             for group, merged in after.items():
-                least, most = _chance(merged, child, numbers, later)
+                least, most = self._chance(merged, child, numbers, later)
                 low[group] += weight * least
                 high[group] += weight * most
         return low, high
+
+    def _ends(self, layer: _Layer) -> _Later:
+        """What each group is worth in each state that the last edge leaves."""
+        if not self.companion:
+            return [([1.0], [1.0])]
+        made = {c: n for outcomes in layer.outcomes for _, groups, c, n in outcomes if c >= 0}
+        # A state with two numbers has the companion still apart from the start.
+        ends = [[1.0] if len(made[c]) == 1 else [0.0, 0.0] for c in sorted(made)]
+        return [(end, end) for end in ends]
+
+    def _chance(self, group: int, child: int, numbers: dict[int, int], later: _Later) -> tuple[float, float]:
+        if group == 0 and not self.companion:
+            return 1.0, 1.0
+        after = numbers.get(group)
+        if after is None:
+            return 0.0, 0.0
+        if child < 0:
+            return 0.0, 1.0
+        low, high = later[child]
+        return low[after], high[after]
 
 
 def _order(block: Block) -> list[int]:
@@ -361,20 +409,6 @@ def _renumber(groups: list[int]) -> tuple[_State, dict[int, int]]:
     """The groups numbered in the order met, the start's staying 0; and the new number of each old one."""
     numbers = {0: 0}
     return tuple(numbers.setdefault(g, len(numbers)) for g in groups), numbers
-
-
-def _chance(
-    group: int, child: int, numbers: dict[int, int], later: list[tuple[list[float], list[float]]]
-) -> tuple[float, float]:
-    if group == 0:
-        return 1.0, 1.0
-    after = numbers.get(group)
-    if after is None:
-        return 0.0, 0.0
-    if child < 0:
-        return 0.0, 1.0
-    low, high = later[child]
-    return low[after], high[after]
 
 
 # What is left without each edge ---------------------------------------------------------------

@@ -10,11 +10,13 @@ import heapq
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 from kgraph.facts import Fact
 from kgraph.fits.rules import State, Step, thing
 
 Labels = frozenset[int]
+_Node = TypeVar("_Node", int, str)
 
 PROOFS_KEPT = 64
 """The most minimal proofs that are listed for one answer; where there are more, it is said."""
@@ -67,7 +69,7 @@ def _number(walked: Walked, fact_number: dict[str, int], fact: Fact | None) -> i
 
 
 def repeatable(walked: Walked) -> Labels:
-    """The facts that one way may use twice and still be the best: those that join more than one pair of things.
+    """The facts that one way may use twice and still be the best: they join more than one pair of things.
 
     Between the same two things a fact is never used twice, for a way that comes to one thing a second
     time has a shorter one among its facts (:func:`kgraph.fits.rules.thing`).
@@ -210,7 +212,8 @@ def _reachable(walked: Walked, starts: set[int]) -> set[int]:
     return spread(starts, lambda s: [to for to, _ in walked.steps[s]])
 
 
-def spread(starts: set[int], step: Callable[[int], list[int]]) -> set[int]:
+def spread(starts: set[_Node], step: Callable[[_Node], Iterable[_Node]]) -> set[_Node]:
+    """All that the steps lead to, the starts among them."""
     seen = set(starts)
     todo = list(starts)
     while todo:

@@ -27,7 +27,7 @@ def repeated(walked: proofs.Walked) -> frozenset[int]:
 
 
 def compare(walked: proofs.Walked) -> tuple[int, int]:
-    """Assert that both find the same best cost for every answer; the answers, and the facts not remembered."""
+    """Assert that both find the same best cost for each answer; the answers, and the facts not remembered."""
     remembered = repeated(walked)
     expected = proofs._search(walked, remembered, math.inf)
     found = proofs.best_proofs(walked)
