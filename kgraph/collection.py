@@ -179,10 +179,29 @@ def _find_assemblies(made: Collection) -> None:
 
 
 def certainty_of(made: Collection, record: records.Statement) -> float:
-    """The certainty of one saying: its own number, else that of its grade."""
+    """The certainty of one saying: its own number, else that of its grade; by the trust in who says it."""
+    return graded(made, record) * trust_in(made, record)
+
+
+def graded(made: Collection, record: records.Statement) -> float:
+    """The certainty that a saying has by itself, whoever says it."""
     if record.certainty is not None:
         return record.certainty
     return made.grades.get(record.how.strip().lower() or words.NO_GRADE, made.grades[words.NO_GRADE])
+
+
+def trust_in(made: Collection, record: records.Statement) -> float:
+    """The trust in one saying: its own, times that in its source."""
+    own = 1.0 if record.trust is None else record.trust
+    return own * (source_trust(made, record.source.key) if record.source else 1.0)
+
+
+def source_trust(made: Collection, key: str) -> float:
+    """The trust in a source, 1 where none is said; of two that disagree the more careful one holds."""
+    entries = made.things["source"].get(made.key("source", key), ())
+    return min(
+        (e.trust for e in entries if isinstance(e, records.Source) and e.trust is not None), default=1.0
+    )
 
 
 def statement_args(made: Collection, record: records.Statement) -> tuple[Any, ...]:
@@ -257,7 +276,7 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "source", "by", "date", "note", "id"}
+_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id"}
 _SYMMETRIC = {"rebadge", "same", "except"}
 _WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
@@ -296,8 +315,12 @@ def _folded(key: str, value: records.Value) -> Any:
     return {fold(k) or k: _folded(key, v) for k, v in value.items()}
 
 
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+"""Made once: `json.dumps` would make one for each fact."""
+
+
 def _digest(said: Mapping[str, Any]) -> str:
-    text = json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    text = _CANONICAL.encode(said)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
@@ -317,7 +340,7 @@ def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records
     evidence = tuple(_evidence(made, r) for r in said)
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
-    shown = own[0] if own else _resolved_id(made, said[0])
+    shown = own[0] if own else _resolved_id(made, said[0]) if any(made.aliases.values()) else written[0]
     ids = tuple(dict.fromkeys([shown, *own, *written]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
 
@@ -367,6 +390,7 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         by=r.by,
         date=r.date,
         note=r.note,
+        trust=trust_in(made, r),
     )
 
 
@@ -421,7 +445,9 @@ def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[reco
     if not left:
         made.withdrawn[key] = (fact, withdraws[0])
         return
-    made.facts[key] = replace(fact, evidence=left, certainty=max(e.certainty for e in left))
+    if len(left) < len(fact.evidence):
+        fact = replace(fact, evidence=left, certainty=max(e.certainty for e in left))
+    made.facts[key] = fact
 
 
 def _note_spellings(made: Collection) -> None:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One saying of a fact: where, by which grade, how certain."""
+    """One saying of a fact: where, by which grade, how certain; `trust` is in the certainty already."""
 
     where: Where
     how: str
@@ -22,6 +22,13 @@ class Evidence:
     by: str = ""
     date: str = ""
     note: str = ""
+    trust: float = 1.0
+
+    @property
+    def grade(self) -> str:
+        """The grade in words, with the trust where it is not whole."""
+        trust = "" if self.trust == 1 else f"trust {self.trust:.4g}"
+        return ", ".join(v for v in (self.how, trust) if v)
 
 
 @dataclass(frozen=True, slots=True)

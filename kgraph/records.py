@@ -83,9 +83,10 @@ class Kind(Thing):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source(Thing):
-    """Where facts come from."""
+    """Where facts come from. `trust` scales the certainty of all that it says; None: not at all."""
 
     type: str = ""
+    trust: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,10 +124,11 @@ class Stock(Thing):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Statement(Entry):
-    """What every fact may carry beside what it states."""
+    """What every fact may carry beside what it states; `trust` scales the certainty of this saying."""
 
     how: str = ""
     certainty: float | None = None
+    trust: float | None = None
     source: Name | None = None
     by: str = ""
     date: str = ""

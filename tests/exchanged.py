@@ -79,6 +79,9 @@ EVERY = r"""
   where: page 14
 - source: bench book
   type: bench
+- source: letter from a friend
+  type: letter
+  trust: 0.9
 - grade: fitted
   certainty: 0.99
 - caution: mains
@@ -146,7 +149,9 @@ EVERY = r"""
   from: tuning knob
   in: Velmoor 10
   position: tone knob
-  certainty: 0.3
+  certainty: 0.6
+  trust: 0.5
+  source: letter from a friend
 - run: main belt
   in: TN7 mechanism
   pulleys:
@@ -211,7 +216,7 @@ def meant(data: Collection) -> dict[str, Any]:
     """All that a collection says, without where it stands."""
 
     def fact(one: Any) -> tuple[Any, ...]:
-        said = [(e.how, e.certainty, e.source, e.by, e.date, e.note) for e in one.evidence]
+        said = [(e.how, e.certainty, e.source, e.by, e.date, e.note, e.trust) for e in one.evidence]
         return (one.kind, one.args, one.certainty, one.ids, said)
 
     return {

@@ -18,9 +18,11 @@ from kgraph.problems import Problem, Where
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
 _MOST_GUESSED = 1000
-_ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
-_LENGTHS = ("inside length", "inside diameter", "folded")
-_LENGTHS_APART = 0.02
+ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
+"""Keys of which two entries of one thing each add to the other, and none can disagree."""
+LENGTHS = ("inside length", "inside diameter", "folded")
+LENGTHS_APART = 0.02
+"""How far two ways to write one length of a belt may lie apart, as a fraction."""
 
 
 def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
@@ -48,7 +50,7 @@ def _disagreements(things: list[records.Thing]) -> Iterator[Problem]:
     for thing in things:
         for key, value in _said(thing):
             before, other = first.setdefault(key, (value, thing))
-            if other is not thing and _meaning(key, before) != _meaning(key, value):
+            if other is not thing and meaning(key, before) != meaning(key, value):
                 yield _disagree(thing, other, key, _show(value), _show(before))
     yield from _lengths_that_disagree(things)
 
@@ -61,7 +63,7 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
 
 
 def _said(thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
-    left_out = {*_ADDS_UP, *(_LENGTHS if _belt_length(thing) else ())}
+    left_out = {*ADDS_UP, *(LENGTHS if _belt_length(thing) else ())}
     for key, value in thing.pairs[1:]:
         if key in left_out:
             continue
@@ -77,11 +79,12 @@ def _show(value: records.Value) -> str:
     return ", ".join(_show(v) for v in value) or "an empty list"
 
 
-def _meaning(key: str, value: records.Value) -> Any:
+def meaning(key: str, value: records.Value) -> Any:
+    """What a value of a key means: equal where two ways to write it say the same."""
     if isinstance(value, tuple):
-        return tuple(_meaning(key, v) for v in value)
+        return tuple(meaning(key, v) for v in value)
     if isinstance(value, Mapping):
-        return sorted((fold(k), repr(_meaning(key, v))) for k, v in value.items())
+        return sorted((fold(k), repr(meaning(key, v))) for k, v in value.items())
     if key == "generic":
         return value.strip().lower() in words.TRUE_WORDS
     try:
@@ -102,12 +105,12 @@ def _lengths_that_disagree(things: list[records.Thing]) -> Iterator[Problem]:
     for thing, mm in measured[1:]:
         other, before = measured[0]
         alike = _length_key(thing) == _length_key(other)
-        if abs(mm - before) > (1e-9 if alike else _LENGTHS_APART * max(mm, before)):
+        if abs(mm - before) > (1e-9 if alike else LENGTHS_APART * max(mm, before)):
             yield _disagree(thing, other, "inside length", f"{mm:.6g} mm", f"{before:.6g} mm")
 
 
 def _length_key(thing: records.Thing) -> str:
-    return next((k for k, _ in thing.pairs if k in _LENGTHS), "")
+    return next((k for k, _ in thing.pairs if k in LENGTHS), "")
 
 
 def one_meaning_for_each_also(ground: Ground) -> Iterator[Problem]:

@@ -43,7 +43,9 @@ def check(settings: Settings, as_json: bool, grades: bool) -> int:
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:
-        print_json({"errors": [_json(p) for p in errors], "warnings": [_json(p) for p in warnings]})
+        print_json(
+            {"errors": [problem_json(p) for p in errors], "warnings": [problem_json(p) for p in warnings]}
+        )
     else:
         for problem in errors:
             print(visible(str(problem)), file=sys.stderr)
@@ -82,7 +84,8 @@ def _as_warning(problem: Problem) -> str:
     return f"{problem.where}: warning: {text}" if problem.where else f"warning: {text}"
 
 
-def _json(problem: Problem) -> dict[str, Any]:
+def problem_json(problem: Problem) -> dict[str, Any]:
+    """A problem as it stands in JSON: its place, its code, and what to do."""
     where = problem.where
     return {
         "file": where.file if where else None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,11 +15,22 @@ from kgraph import collection, words
 from kgraph.cli import events
 from kgraph.cli.loading import Loaded, Settings, load
 from kgraph.cli.progress import steps
-from kgraph.exchange.formats import FORMATS, READERS, Export, Format, Found, Incoming, reader
+from kgraph.exchange.csv_in import ENCODINGS
+from kgraph.exchange.formats import (
+    FOLDER,
+    FORMATS,
+    READERS,
+    Export,
+    Format,
+    Found,
+    Incoming,
+    Pairs,
+    reader,
+)
 from kgraph.exchange.fresh import not_yet
 from kgraph.fits import graph as graphs
 from kgraph.folder import reading, schema, writing
-from kgraph.problems import CannotRun, Problem, Where, WrongUse
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event
 
@@ -32,9 +43,11 @@ MOST_SHOWN = 6
 """Entries that are shown before the question; the rest are counted."""
 MOST_FAULTS = 10
 LONGEST_S = 86_400
+TABLES = ("csv", "xlsx")
+TABLE_SUFFIXES = (".csv", ".tsv", ".xlsx", FOLDER)
 
 
-@click.command(short_help="the folder as RDF")
+@click.command(short_help="the folder as RDF, tables or a graph")
 @click.option("--to", "name", type=click.Choice(list(FORMATS)), help="Default: by the suffix of FILE.")
 @click.option(
     "-o", "output", type=click.Path(path_type=Path), metavar="FILE", help="Default: standard output."
@@ -42,26 +55,56 @@ LONGEST_S = 86_400
 @click.option("--inferred", is_flag=True, help="RDF: the answers of `takers` for every part as well.")
 @click.option("--places", is_flag=True, help="RDF: the graph multiplied out by place, as `query` sees it.")
 @click.option("--validate", is_flag=True, help="RDF: check it by SHACL first; needs pySHACL.")
+@click.option(
+    "--kind", type=click.Choice(list(words.KINDS)), metavar="KIND", help="Tables: entries of this kind alone."
+)
 @click.pass_obj
 def export(
-    settings: Settings, name: str | None, output: Path | None, inferred: bool, places: bool, validate: bool
+    settings: Settings,
+    name: str | None,
+    output: Path | None,
+    inferred: bool,
+    places: bool,
+    validate: bool,
+    kind: str | None,
 ) -> int:
-    """The folder in a format that other programs read. `import` reads it back without loss.
+    """The folder in a format that other programs read. `import` reads all but graphml back without loss.
 
-    The entries as they stand, and what they mean: things, facts with certainty and sources, plain links.
+    RDF: the entries as they stand, and what they mean. csv, xlsx: a table for each kind of entry; without
+    --kind, csv goes into a folder. graphml: sets, assemblies and parts, and the facts between them.
 
     Example: kgraph export --to turtle -o facts.ttl
     """
-    chosen = FORMATS[name or _by_suffix(output)]
+    name = name or _by_suffix(output)
+    chosen = FORMATS[name]
     if not chosen.rdf and (inferred or places or validate):
         raise WrongUse("--inferred, --places and --validate are for RDF alone")
+    if kind and name not in TABLES:
+        raise WrongUse(f"--kind is for {' and '.join(TABLES)} alone")
     graph = load(settings).graph
     with steps("writing", len(graph.data.known("part")) if inferred else None) as step:
-        wanted = Export(graph, inferred, places, step)
+        wanted = Export(graph, inferred, places, kind or "", step)
         if validate and _is_invalid(wanted):
             return 1
-        _give(chosen, wanted, output)
+        if name == "csv" and output is not None and not kind and output.suffix.lower() != ".csv":
+            _give_folder(wanted, output)
+        else:
+            _give(chosen, wanted, output)
     return 0
+
+
+def _give_folder(wanted: Export, folder: Path) -> None:
+    """A CSV file for each kind; where one stands from before and its kind has no entry left, it gets none."""
+    from kgraph.exchange import tables
+
+    stands = [kind for kind in words.KINDS if (folder / f"{kind}.csv").exists()]
+    found = tables.tables(wanted, stands)
+    # Each is made once before any is written: what cannot be written is then told while nothing has changed.
+    made = [(table.kind, b"".join(tables.csv_lines(table))) for table in found]
+    writing.create_folder(folder)
+    for kind, data in made:
+        writing.write_over(folder / f"{kind}.csv", data)
+    print(f"written: {counted(len(made), 'table')} in {visible(str(folder))}")
 
 
 def _by_suffix(output: Path | None) -> str:
@@ -115,70 +158,163 @@ def _is_invalid(wanted: Export) -> bool:
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
 @click.option("--yes", is_flag=True, help="Write without asking.")
 @click.option(
-    "--seconds", type=click.FloatRange(0.1, LONGEST_S), default=120.0, show_default=True,
+    "--seconds",
+    type=click.FloatRange(0.1, LONGEST_S),
+    default=120.0,
+    show_default=True,
     help="Reading is ended after this time.",
-)  # fmt: skip
+)
+@click.option(
+    "--map",
+    "mapping",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Tables: a file that says which column is which key.",
+)
+@click.option(
+    "--kind",
+    type=click.Choice(list(words.KINDS)),
+    metavar="KIND",
+    help="Tables: the kind of entry of the rows.",
+)
+@click.option("--skip-bad", is_flag=True, help="Tables: leave out rows with faults, and list them.")
+@click.option(
+    "--encoding", type=click.Choice(ENCODINGS), default="utf-8", show_default=True, help="CSV: its coding."
+)
 @click.pass_obj
-def import_(settings: Settings, file: Path, yes: bool, seconds: float) -> int:
+def import_(
+    settings: Settings,
+    file: Path,
+    yes: bool,
+    seconds: float,
+    mapping: Path | None,
+    kind: str | None,
+    skip_bad: bool,
+    encoding: str,
+) -> int:
     """Append the entries of a file to the folder, but for those that are there already.
 
-    Nothing else is fetched or opened, whatever the file names. All are written, or none.
+    RDF, or tables: .csv, .xlsx, a folder of .csv. How the columns of a table are meant is told by --map;
+    else it is guessed, shown and asked. Nothing else is fetched or opened, whatever the file names. All
+    entries are written, or none.
 
     Example: kgraph import facts.ttl --yes
     """
-    found = _read(file, seconds)
+    suffix = FOLDER if file.is_dir() else file.suffix.lower()
+    if suffix not in TABLE_SUFFIXES and (mapping or kind or skip_bad or encoding != "utf-8"):
+        raise WrongUse("--map, --kind, --skip-bad and --encoding are for tables alone")
+    told = (mapping, _bytes(mapping)) if mapping else None
+    data = b"" if suffix == FOLDER else _bytes_of(file, suffix)
+    with steps("reading"):
+        found = reader(suffix)(Incoming(file, data, seconds, told, kind or "", encoding))
     for note in found.notes:
         print(visible(f"{file}: {note}"), file=sys.stderr)
-    texts = [writing.entry_text(pairs) for pairs in found.entries]
-    come = _checked(file, found, texts)
+    for problem in found.warnings:
+        print(visible(f"{problem.where}: warning: {problem.says}"), file=sys.stderr)
+    asking = bool(found.guess) and sys.stdin.isatty() and not (yes and not found.doubts)
+    if asking and not _is_meant_so(found):
+        print("nothing was written", file=sys.stderr)
+        return 1
+    if found.doubts and not asking:
+        _show_guess(found)
+        raise CannotRun(*found.doubts, "nothing was written: mend what is printed, and say --map FILE")
+    texts, come = _checked(file, found, skip_bad)
+    if found.guess and not asking and not yes:
+        _show_guess(found)
+        raise WrongUse(
+            "nothing was written: so the columns are understood; say --yes, or say it by --map FILE"
+        )
+    return _add(settings, file, texts, come, yes)
+
+
+def _add(settings: Settings, file: Path, texts: Sequence[str], come: Sequence[Entry], yes: bool) -> int:
+    """Show what of the entries is new, and write it if that is wanted."""
     seen = events.bytes_of(settings)
-    loaded = _load_or_empty(settings)
+    loaded = load_or_empty(settings)
     new = not_yet(loaded.data.entries, come)
     if not new:
-        print(f"nothing new: {_counted(len(come), 'entry')} read, all of them there already")
+        print(f"nothing new: {counted(len(come), 'entry')} read, all of them there already")
         return 0 if come else 1
-    target = _target(settings, loaded, file, [come[i] for i in new])
+    target = target_for(settings, loaded, f"import-{slug(file.stem)}", [come[i] for i in new])
     _tell(loaded, [come[i] for i in new], [texts[i] for i in new], len(come))
     if not yes and not _agreed():
         print("nothing was written", file=sys.stderr)
         return 1
     events.append(settings, target, [texts[i] for i in new], seen)
-    print(f"written: {_counted(len(new), 'entry')} to {visible(reading.display(target))}")
+    print(f"written: {counted(len(new), 'entry')} to {visible(reading.display(target))}")
     return 0
 
 
-def _read(file: Path, seconds: float) -> Found:
-    suffix = file.suffix.lower()
+def _is_meant_so(found: Found) -> bool:
+    """Whether the columns are meant as they were guessed, by the user's word."""
+    _show_guess(found)
+    for doubt in found.doubts:
+        print(visible(str(doubt)), file=sys.stderr)
+    return click.confirm("are the columns meant so?")
+
+
+def _show_guess(found: Found) -> None:
+    """How the columns were understood, as a mapping file that can be kept and changed."""
+    for line in found.guess.splitlines():
+        print(visible(line))
+
+
+def _bytes_of(file: Path, suffix: str) -> bytes:
     if suffix not in READERS:
-        known = ", ".join(s for s, (_, function) in READERS.items() if not function.startswith("refuse"))
-        raise WrongUse(f"{visible(str(file))}: import reads {known}, told by the suffix")
+        known = ", ".join(
+            s for s, (_, name) in READERS.items() if not name.startswith("refuse") and s != FOLDER
+        )
+        raise WrongUse(f"{visible(str(file))}: import reads {known}, told by the suffix, or a folder of .csv")
+    return _bytes(file)
+
+
+def _bytes(file: Path) -> bytes:
     try:
-        data = reading.read_path(file)
+        return reading.read_path(file)
     except OSError as error:
         raise CannotRun(f"{reading.display(file)}: {reading.reason(error)}") from None
-    with steps("reading"):
-        return reader(suffix)(Incoming(file, data, seconds))
 
 
-def _checked(file: Path, found: Found, texts: Sequence[str]) -> list[Entry]:
-    """The entries as they would be read; raises CannotRun with every fault, each at its line of the file."""
+def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[Entry]]:
+    """The texts and entries that can be read; raises CannotRun with every fault, each at its place.
+
+    With `skip_bad` what is faulty is listed and left out.
+    """
     name = reading.display(file)
+    texts: list[str] = []
     come: list[Entry] = []
-    wrong: list[Problem] = []
-    with steps("checking", len(texts)) as step:
-        for line, text in zip(found.lines, texts, strict=True):
+    wrong = list(found.skipped)
+    with steps("checking", len(found.entries)) as step:
+        for number, pairs in enumerate(found.entries):
+            places = found.places[number] if found.places else {"": Where(name, found.lines[number])}
+            text = writing.entry_text(pairs)
             read = reading.read_bytes(text.encode(), name)
             entries, problems = schema.check_file(read)
-            errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
-            wrong += [Problem(Where(name, line), p.code, p.says, p.mend) for p in errors]
-            come += [] if errors else [replace(entry, where=Where(name, line)) for entry in entries]
+            faults = [p for p in [*read.problems, *problems] if p.severity == "error"]
+            wrong += [replace(p, where=_place(p, text, pairs, places)) for p in faults]
+            if not faults and entries:
+                texts.append(text)
+                come += [replace(entry, where=places[""]) for entry in entries]
+            elif not faults:
+                wrong += [replace(p, where=_place(p, text, pairs, places)) for p in problems]
             step()
-    if wrong:
-        raise CannotRun(*wrong)
-    return come
+    if wrong and not skip_bad:
+        raise CannotRun(*in_order(wrong))
+    for problem in in_order(wrong):
+        print(visible(f"skipped: {problem}"), file=sys.stderr)
+    return texts, come
 
 
-def _load_or_empty(settings: Settings) -> Loaded:
+def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where]) -> Where:
+    """Where the key that a fault of its text is about stands in the table; the row, where it is none."""
+    line = fault.where.line if fault.where else 1
+    # Each key begins a line of the text, two places in; a list of mappings takes further ones, deeper in.
+    begun = [at for at, row in enumerate(text.splitlines(), 1) if row[2:3] != " "]
+    key = pairs[max(sum(at <= line for at in begun) - 1, 0)][0]
+    return places[""] if fault.code == "missing-key" else places.get(key, places[""])
+
+
+def load_or_empty(settings: Settings) -> Loaded:
     """The folder; one that is there and holds no fact file yet is an empty one."""
     if any(reading.fact_files(folder) for folder in settings.folders):
         return load(settings)
@@ -186,11 +322,15 @@ def _load_or_empty(settings: Settings) -> Loaded:
     return Loaded(data, graphs.build(data), ())
 
 
-def _target(settings: Settings, loaded: Loaded, file: Path, new: Sequence[Entry]) -> Path:
-    """The file that entries go to, named for the import; events must stand behind all earlier ones."""
-    slug = "".join(c if c.isascii() and c.isalnum() else "-" for c in file.stem.lower()).strip("-")[:60]
+def slug(text: str) -> str:
+    """A text as part of a file name: small letters of ASCII, digits and `-`."""
+    return "".join(c if c.isascii() and c.isalnum() else "-" for c in text.lower()).strip("-")[:60] or "file"
+
+
+def target_for(settings: Settings, loaded: Loaded, stem: str, new: Sequence[Entry]) -> Path:
+    """The file of a stem that entries go to; for events one that is read behind all earlier ones."""
     folder = settings.folders[0]
-    target = folder / f"import-{slug or 'file'}.yaml"
+    target = folder / f"{stem}.yaml"
     if any(isinstance(e, Event) for e in new):
         last = events.file_for_events(loaded, folder)
         if last.exists() and last.parts > target.parts:
@@ -231,6 +371,7 @@ def _agreed() -> bool:
     return click.confirm("write them?")
 
 
-def _counted(number: int, what: str) -> str:
+def counted(number: int, what: str) -> str:
+    """A number with its word, the word in the plural where it is not one."""
     many = f"{what[:-1]}ies" if what.endswith("y") else f"{what}s"
     return f"{number} {what if number == 1 else many}"

@@ -7,6 +7,7 @@ import gc
 import importlib
 import io
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from keyword import iskeyword
@@ -40,6 +41,7 @@ COMMANDS = {
     "query": ("querying", "a SPARQL query over the folder"),
     "export": ("exchanging", "the folder in formats that other programs read"),
     "import": ("exchanging", "entries from a file that `export` or others wrote"),
+    "merge": ("merging", "what another fact folder says, with where it came from"),
     "init": ("starting", "a new fact folder"),
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
@@ -101,7 +103,18 @@ def main(args: Sequence[str] | None = None) -> None:
     """Run a command and leave with its exit status."""
     # One command builds what it needs and ends: looking for garbage over and over costs a fifth of the time.
     gc.disable()
-    sys.exit(run(args))
+    _hear_interrupts()
+    status = run(args)
+    # All is written: from here on Ctrl-C has nothing to stop but the interpreter's leaving.
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
+    sys.exit(status)
+
+
+def _hear_interrupts() -> None:
+    """From here on Ctrl-C is an exception, so that what is half done is cleared away."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def run(args: Sequence[str] | None = None) -> int:

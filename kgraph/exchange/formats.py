@@ -7,7 +7,7 @@ one line in READERS and a function from an `Incoming` to a `Found`.
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from kgraph.fits.graph import Graph
     from kgraph.folder.writing import Value
+    from kgraph.problems import Problem, Where
 
 Pairs = list[tuple[str, "Value"]]
 """An entry as `folder.writing.entry_text` takes it, the key that says its kind first."""
@@ -27,6 +28,8 @@ class Export:
     graph: Graph
     inferred: bool = False
     places: bool = False
+    kind: str = ""
+    """Tables: the one kind of entry that is wanted; empty for all."""
     step: Callable[[], None] = lambda: None
     """Called after each part whose answers are worked out."""
 
@@ -38,18 +41,31 @@ class Incoming:
     path: Path
     data: bytes
     seconds: float = 120.0
+    mapping: tuple[Path, bytes] | None = None
+    """Tables: the file that says which column is which key."""
+    kind: str = ""
+    """Tables: the kind of entry that the rows are; empty where the columns tell it."""
+    encoding: str = "utf-8"
+    """CSV: the coding of its text."""
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
     """The entries of a file in their order, the line on which each stands, and remarks.
 
-    A reader raises CannotRun with every fault where the file cannot be read.
+    `places`: of each entry of a table, where each of its keys stands, and under "" its row. `guess`: how the
+    columns were understood, as a mapping file, where that was guessed. `doubts`: what of it nobody should
+    take unasked. `skipped`: rows that cannot be read. A reader raises CannotRun with every other fault.
     """
 
     entries: Sequence[Pairs]
     lines: Sequence[int]
     notes: Sequence[str] = ()
+    places: Sequence[Mapping[str, Where]] = ()
+    guess: str = ""
+    doubts: Sequence[Problem] = ()
+    warnings: Sequence[Problem] = ()
+    skipped: Sequence[Problem] = ()
 
 
 Writer = Callable[[Export], Iterable[bytes]]
@@ -78,8 +94,16 @@ FORMATS: dict[str, Format] = {
     "trig": Format("rdf", "trig", "RDF as TriG, in four named graphs", (".trig",), rdf=True),
     "nquads": Format("rdf", "nquads", "RDF as N-Quads, in four named graphs", (".nq",), rdf=True),
     "ntriples": Format("rdf", "ntriples", "RDF as N-Triples, a statement to a line", (".nt",), rdf=True),
+    "csv": Format("tables", "csv", "tables, one for each kind of entry, as CSV", (".csv",)),
+    "xlsx": Format("xlsx", "xlsx", "tables, one for each kind of entry, in a workbook", (".xlsx",)),
+    "graphml": Format(
+        "graphml", "graphml", "sets, assemblies, parts and the facts between them", (".graphml",)
+    ),
 }
 """Name -> format, as `export --to` takes them."""
+
+FOLDER = "/"
+"""What stands for the suffix of a folder."""
 
 READERS: dict[str, tuple[str, str]] = {
     ".ttl": ("incoming", "read"),
@@ -90,6 +114,10 @@ READERS: dict[str, tuple[str, str]] = {
     ".rdf": ("incoming", "refuse_xml"),
     ".owl": ("incoming", "refuse_xml"),
     ".xml": ("incoming", "refuse_xml"),
+    ".csv": ("columns", "read_csv"),
+    ".tsv": ("columns", "read_csv"),
+    ".xlsx": ("columns", "read_xlsx"),
+    FOLDER: ("columns", "read_folder"),
 }
 """Suffix of a file -> (module of this room, function that reads it), as `import` takes them."""
 

@@ -11,6 +11,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache, lru_cache
 from typing import Any
 
 from kgraph import quantities, records, words
@@ -80,7 +81,23 @@ def _forbidden(char: str) -> str:
 _ORDINARY = re.compile(r"[ -~\u00a1-\u024f]*\Z")
 
 
+@lru_cache(maxsize=65536)
+def _good_name(value: str) -> Name | None:
+    """The name that a text is, or None where something is wrong with it."""
+    if not value.strip() or len(value) > LONGEST:
+        return None
+    if not _ORDINARY.match(value) and any(map(_forbidden, value)):
+        return None
+    found = name(value)
+    return found if found.key else None
+
+
 def _name(node: Node) -> Name:
+    found = _good_name(node.value) if isinstance(node, Text) else None
+    return found or _refuse_name(node)
+
+
+def _refuse_name(node: Node) -> Name:
     value = _some_text(node)
     if len(value) > LONGEST:
         raise _Wrong(
@@ -89,19 +106,11 @@ def _name(node: Node) -> Name:
             f"{LONGEST} are the most",
             "long-name",
         )
-    if not _ORDINARY.match(value):
-        for char in value:
-            if said := _forbidden(char):
-                raise _Wrong(node, f"the name {shown(value)} holds {said}", "take it out", "name-character")
-    found = name(value)
-    if not found.key:
-        raise _Wrong(
-            node,
-            f"the name {shown(value)} has no letter and no digit",
-            "a name needs one of them",
-            "empty-name",
-        )
-    return found
+    for char in value:
+        if said := _forbidden(char):
+            raise _Wrong(node, f"the name {shown(value)} holds {said}", "take it out", "name-character")
+    says = f"the name {shown(value)} has no letter and no digit"
+    raise _Wrong(node, says, "a name needs one of them", "empty-name")
 
 
 def _list(item: Reader) -> Reader:
@@ -288,6 +297,7 @@ Fields = Mapping[str, tuple[str, Reader, bool]]
 _EVIDENCE: Fields = {
     "how": ("how", _some_text, False),
     "certainty": ("certainty", _quantity(_certainty), False),
+    "trust": ("trust", _quantity(_certainty), False),
     "source": ("source", _name, False),
     "by": ("by", _text, False),
     "date": ("date", _date, False),
@@ -447,13 +457,18 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
 }
 
 
+@cache
+def _fields_of(kind: str) -> Fields:
+    """Every key that an entry of this kind knows, the one that names the kind first."""
+    return {**THINGS[kind][1], **_ALSO} if kind in THINGS else {**FACTS[kind][1], **_EVIDENCE}
+
+
 def keys_of(kind: str) -> list[str]:
     """The keys that an entry of this kind knows, the one that names the kind first."""
-    if kind in THINGS:
-        return [*THINGS[kind][1], *_ALSO]
-    return [*FACTS[kind][1], *_EVIDENCE]
+    return list(_fields_of(kind))
 
 
+@cache
 def required_of(kind: str) -> list[str]:
     """The keys without which an entry of this kind is refused."""
     fields = (THINGS[kind] if kind in THINGS else FACTS[kind])[1]
@@ -525,9 +540,8 @@ def _read_fields(
         except _Wrong as first:
             for wrong in (first, *first.more):
                 context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
-    have = {key.value for key, _ in node.pairs}
-    for key_text, (_, _, must) in fields.items():
-        if must and key_text not in have:
+    for key_text in required_of(context.kind):
+        if not any(key.value == key_text for key, _ in node.pairs):
             context.wrong(node, "missing-key", f"{context.kind} has no {key_text}:", f"add {key_text}: ...")
     return got, rest
 
@@ -536,16 +550,16 @@ def _base(context: _Context, node: Map) -> dict[str, Any]:
     return {
         "kind": context.kind,
         "where": context.where(node),
-        "pairs": tuple((k.value, plain(v)) for k, v in node.pairs),
+        "pairs": tuple([(k.value, v.value if type(v) is Text else plain(v)) for k, v in node.pairs]),
     }
 
 
 def _thing(context: _Context, node: Map) -> records.Thing | None:
-    maker, fields = THINGS[context.kind]
-    got, rest = _read_fields(context, node, {**fields, **_ALSO})
+    maker, fields = THINGS[context.kind][0], _fields_of(context.kind)
+    got, rest = _read_fields(context, node, fields)
     attributes: list[tuple[str, records.Value]] = []
     for key, value in rest:
-        _check_attribute(context, key, value, [*fields, *_ALSO])
+        _check_attribute(context, key, value, fields)
         attributes.append((key.value, plain(value)))
     attributes += [(k, t) for k in ("section", "hardness") if context.kind == "part" and (t := _raw(node, k))]
     if context.kind == "part":
@@ -554,6 +568,8 @@ def _thing(context: _Context, node: Map) -> records.Thing | None:
         return None
     if context.kind == "set":
         _badge_and_model(got)
+    if context.kind == "source":
+        got["trust"] = _trust(context, node)
     return maker(**_base(context, node), attributes=tuple(attributes), **got)
 
 
@@ -562,7 +578,7 @@ def _raw(node: Map, key: str) -> str:
     return found.value if isinstance(found, Text) else ""
 
 
-def _check_attribute(context: _Context, key: Text, value: Node, known: list[str]) -> None:
+def _check_attribute(context: _Context, key: Text, value: Node, known: Iterable[str]) -> None:
     if key.value in words.KINDS:
         context.wrong(
             key,
@@ -570,10 +586,9 @@ def _check_attribute(context: _Context, key: Text, value: Node, known: list[str]
             f"{key.value}: stands inside a {context.kind} entry",
             "begin a new entry with '- '",
         )
-    if not key.value.strip() or any(_forbidden(c) for c in key.value):
+    if not _can_be_key(key.value):
         context.wrong(key, "name-character", f"the key {shown(key.value)} cannot be a name")
-    close = did_you_mean(key.value, known)
-    if close and _one_letter_off(key.value, known):
+    if close := _near_key(key.value, tuple(known)):
         context.wrong(key, "near-key", f"{key.value}: is kept as an attribute", close, "warning")
     if isinstance(value, Text) and key.value == "date":
         try:
@@ -582,7 +597,18 @@ def _check_attribute(context: _Context, key: Text, value: Node, known: list[str]
             context.wrong(wrong.node, wrong.code, f"date: {wrong.says}", wrong.mend)
 
 
-def _one_letter_off(key: str, known: list[str]) -> bool:
+@lru_cache(maxsize=4096)
+def _can_be_key(key: str) -> bool:
+    return bool(key.strip()) and not any(map(_forbidden, key))
+
+
+@lru_cache(maxsize=4096)
+def _near_key(key: str, known: tuple[str, ...]) -> str:
+    """What a key was most likely meant to be, where it is one letter off; else nothing."""
+    return did_you_mean(key, known) if _one_letter_off(key, known) else ""
+
+
+def _one_letter_off(key: str, known: tuple[str, ...]) -> bool:
     import difflib
 
     return any(k != key and difflib.SequenceMatcher(None, k, key).ratio() >= 0.85 for k in known)
@@ -621,6 +647,19 @@ def _belt_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
             )
 
 
+def _trust(context: _Context, node: Map) -> float | None:
+    """The trust in a source. What is no number from 0 to 1 stays an attribute, and scales nothing."""
+    value = node.get("trust")
+    if value is None:
+        return None
+    try:
+        return _certainty(_text(value))
+    except (_Wrong, quantities.QuantityError) as error:
+        what, right = (error.says, error.mend) if isinstance(error, _Wrong) else (error.what, error.right)
+        context.wrong(value, "wrong-trust", f"trust: {what}, and counts for nothing", right, "warning")
+        return None
+
+
 def _badge_and_model(got: dict[str, Any]) -> None:
     text = got["name"].text.strip()
     badge, _, model = text.rpartition(" ")
@@ -631,8 +670,7 @@ def _badge_and_model(got: dict[str, Any]) -> None:
 
 
 def _fact(context: _Context, node: Map) -> records.Statement | None:
-    maker, own = FACTS[context.kind]
-    fields = {**own, **_EVIDENCE}
+    maker, fields = FACTS[context.kind][0], _fields_of(context.kind)
     got, rest = _read_fields(context, node, fields)
     for key, _ in rest:
         mend = did_you_mean(key.value, fields) or f"it may have {', '.join(fields)}"

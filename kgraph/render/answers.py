@@ -94,7 +94,7 @@ def _evidence_json(e: Evidence) -> dict[str, Any]:
     for key in ("how", "source", "by", "date", "note"):
         if value := getattr(e, key):
             out[key] = value
-    return out
+    return out if e.trust == 1 else {**out, "trust": e.trust}
 
 
 def percent(value: float) -> str:
@@ -178,7 +178,7 @@ def fact_line(data: Collection, fact: Fact) -> str:
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
     via = (
-        ", ".join(v for v in (strongest.how, strongest.source) if v)
+        ", ".join(v for v in (strongest.grade, strongest.source) if v)
         if strongest
         else "common practice, no source"
     )

@@ -148,7 +148,7 @@ def _fact(data: Collection, fact: Fact) -> str:
         return f"{says(data, fact)} ({percent(fact.certainty)}, common practice, no source)"
     # A source such as "bench book, EV" has said already who it was.
     who = f"by {best.by}" if best.by and best.by not in best.source.split(", ") else ""
-    said = ", ".join(v for v in (percent(fact.certainty), best.how, best.source, who, best.date) if v)
+    said = ", ".join(v for v in (percent(fact.certainty), best.grade, best.source, who, best.date) if v)
     return f"{says(data, fact)} ({said}; {best.where.file}:{best.where.line})"
 
 

@@ -335,14 +335,18 @@ class _Plain(yaml.SafeDumper):
         return True
 
 
+def as_text(entries: Sequence[Entry]) -> str:
+    """The entries as the text of one YAML file, every scalar a text."""
+    return yaml.dump(
+        list(entries), Dumper=_Plain, default_flow_style=None, allow_unicode=True, sort_keys=False, width=1000
+    )
+
+
 def write(entries: Sequence[Entry], folder: Path) -> Path:
     """The entries as one YAML file in the folder, every scalar a text; returns the file."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "facts.yaml"
-    text = yaml.dump(
-        list(entries), Dumper=_Plain, default_flow_style=None, allow_unicode=True, sort_keys=False, width=1000
-    )
-    path.write_text(text, encoding="utf-8")
+    path.write_text(as_text(entries), encoding="utf-8")
     return path
 
 

@@ -1,0 +1,196 @@
+"""merge: what somebody else's fact folder says, added to this one with where it came from."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from kgraph import collection, words
+from kgraph.cli import events
+from kgraph.cli.asking import print_json
+from kgraph.cli.checking import problem_json
+from kgraph.cli.exchanging import counted, load_or_empty, slug, target_for
+from kgraph.cli.loading import Settings
+from kgraph.cli.progress import steps
+from kgraph.collection import Collection
+from kgraph.exchange import foreign
+from kgraph.exchange import merge as merging
+from kgraph.exchange.merge import Merged, Wanted
+from kgraph.folder import reading, schema, writing
+from kgraph.problems import CannotRun, Problem, WrongUse, in_order
+from kgraph.records import Entry
+from kgraph.render.terminal import visible
+
+MOST_SHOWN = 6
+"""Entries that are shown without --dry-run; the rest are counted."""
+LEAST_TRUST = 0.001
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """What merging would do or did."""
+
+    merged: Merged
+    texts: list[str]
+    new: list[Entry]
+    conflicts: list[Problem]
+    read: int
+    target: Path | None
+    written: bool
+
+
+@click.command(short_help="what another fact folder says, with where it came from")
+@click.argument("theirs", type=click.Path(path_type=Path), metavar="THEIRS")
+@click.option(
+    "--dry-run", is_flag=True, help="Show all that would be added and every conflict; write nothing."
+)
+@click.option(
+    "--trust",
+    type=click.FloatRange(LEAST_TRUST, 1),
+    default=1.0,
+    show_default=True,
+    help="What their word counts: the certainty of each saying is multiplied by it.",
+)
+@click.option(
+    "--as", "origin", default="", metavar="NAME", help="What to call their folder. Default: its name."
+)
+@click.option("--shelf", is_flag=True, help="Take over their units, loose parts and what was taken as well.")
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_obj
+def merge(
+    settings: Settings, theirs: Path, dry_run: bool, trust: float, origin: str, shelf: bool, as_json: bool
+) -> int:
+    """Add what another fact folder says and this one does not, marked with where it came from.
+
+    The same fact from both is one fact with both sources. Where the two differ, ours is kept and the conflict
+    is told. Withdrawals count here too. All is written to one file, or nothing; merged twice, nothing is new.
+
+    Example: kgraph merge ../anna --trust 0.7 --dry-run
+    """
+    wanted = Wanted(origin or theirs.resolve().name, trust, shelf)
+    _refuse_ourselves(settings, theirs)
+    _refuse_name(wanted.origin)
+    other = _theirs(settings, theirs)
+    seen = events.bytes_of(settings)
+    loaded = load_or_empty(settings)
+    with steps("merging"):
+        merged = merging.merge(loaded.data, other, wanted)
+        texts = [writing.entry_text(pairs) for pairs in merged.entries]
+        new = _parsed(texts, merged.entries_there)
+        conflicts = in_order([*merged.conflicts, *merging.conflicts_between(loaded.data, other, new)])
+    target = target_for(settings, loaded, f"merged-{slug(wanted.origin)}", new) if texts else None
+    outcome = _Outcome(merged, texts, new, conflicts, len(other.entries), target, bool(texts) and not dry_run)
+    if outcome.written and target:
+        events.append(settings, target, texts, seen)
+    _show_json(theirs, wanted, dry_run, outcome) if as_json else _show(outcome, dry_run)
+    return 0
+
+
+def _refuse_ourselves(settings: Settings, theirs: Path) -> None:
+    there = theirs.resolve()
+    for folder in settings.folders:
+        here = folder.resolve()
+        if there == here or there.is_relative_to(here) or here.is_relative_to(there):
+            raise WrongUse(
+                f"{visible(str(theirs))} and {visible(str(folder))} are one folder, or one in the other"
+            )
+
+
+def _refuse_name(origin: str) -> None:
+    """Raise WrongUse for a name that no source can have, or that would not be read back from a note."""
+    problems: Sequence[Problem | str]
+    if set(origin) & set("[]\n"):
+        problems = ["it holds a bracket or a line end"]
+    else:
+        text = writing.entry_text([("source", os.fsencode(origin).decode(errors="backslashreplace"))])
+        problems = schema.check_file(reading.read_bytes(text.encode(), ""))[1]
+    if problems:
+        why = ", ".join(p if isinstance(p, str) else p.says for p in problems)
+        raise WrongUse(f"their folder cannot be called {origin!r}: {why}; give it a name by --as NAME")
+
+
+def _theirs(settings: Settings, theirs: Path) -> Collection:
+    """The other folder; raises CannotRun with every fault of it, unless what is bad is skipped."""
+    with steps("reading"):
+        entries, problems = foreign.read(theirs)
+    errors = [p for p in problems if p.severity == "error"]
+    if errors and not settings.skip_bad:
+        raise CannotRun(*errors, "nothing was written")
+    for problem in errors:
+        print(visible(f"skipped: {problem}"), file=sys.stderr)
+    return collection.build(entries)
+
+
+def _parsed(texts: Sequence[str], come: Sequence[Entry]) -> list[Entry]:
+    """The entries as they will be read, each with its place in the other folder."""
+    found: list[Entry] = []
+    for text, entry in zip(texts, come, strict=True):
+        entries, problems = schema.check_file(reading.read_bytes(text.encode(), entry.where.file))
+        if errors := [p for p in problems if p.severity == "error"]:
+            raise CannotRun(*(replace(p, where=entry.where) for p in errors))
+        found += [replace(e, where=entry.where) for e in entries]
+    return found
+
+
+# Told -----------------------------------------------------------------------------------------
+
+
+def _show(outcome: _Outcome, dry_run: bool) -> None:
+    shown = outcome.texts if dry_run else outcome.texts[:MOST_SHOWN]
+    for text in shown:
+        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
+    if len(outcome.texts) > len(shown):
+        print(f"... and {len(outcome.texts) - len(shown)} more")
+    for problem in outcome.conflicts:
+        print(visible(f"conflict: {problem}"), file=sys.stderr)
+    if outcome.merged.shelf:
+        left = counted(outcome.merged.shelf, "entry")
+        print(f"{left} of their shelf left out; --shelf takes them over", file=sys.stderr)
+    print(_summary(outcome))
+    if outcome.target and outcome.written:
+        print(
+            f"written: {counted(len(outcome.texts), 'entry')} to {visible(reading.display(outcome.target))}"
+        )
+    elif outcome.target:
+        print(f"nothing was written; without --dry-run it goes to {visible(reading.display(outcome.target))}")
+
+
+def _summary(outcome: _Outcome) -> str:
+    told = f"{counted(outcome.read, 'entry')} read, {outcome.merged.already} there already"
+    if outcome.conflicts:
+        told += f", {counted(len(outcome.conflicts), 'conflict')}"
+    if not outcome.texts:
+        return f"nothing new: {told}"
+    counts = Counter(entry.kind for entry in outcome.new)
+    return f"new: {', '.join(f'{counts[k]} {k}' for k in words.KINDS if counts[k])}; {told}"
+
+
+def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -> None:
+    question = {
+        "command": "merge",
+        "theirs": reading.display(theirs),
+        "as": wanted.origin,
+        "trust": wanted.trust,
+        "shelf": wanted.shelf,
+        "dry run": dry_run,
+    }
+    found: dict[str, Any] = {
+        "question": question,
+        "answers": [
+            {"entry": dict(pairs), "file": entry.where.file, "line": entry.where.line}
+            for pairs, entry in zip(outcome.merged.entries, outcome.new, strict=True)
+        ],
+        "already": outcome.merged.already,
+        "conflicts": [problem_json(p) for p in outcome.conflicts],
+        "shelf left out": outcome.merged.shelf,
+        "written": reading.display(outcome.target) if outcome.written and outcome.target else None,
+        "notes": [_summary(outcome)],
+    }
+    print_json(found)

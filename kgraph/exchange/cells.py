@@ -1,0 +1,108 @@
+"""A value in one cell of a table, and back: letter for letter, and nothing that a spreadsheet would obey.
+
+A text stands as it is. A list or mapping stands as in a fact file: `[LW, MW]`, `{aerial: snapped}`. A text
+that would be taken for one of these, an empty one, and one with blanks at its ends or control characters
+stands in double quotes, as YAML has them. In CSV a cell that a spreadsheet could take for a formula gets a
+`'` in front, which reading takes off again.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from kgraph import records
+from kgraph.folder.reading import Text, read_bytes
+from kgraph.folder.schema import plain
+from kgraph.folder.writing import Value, flow_text
+
+FORMULA = re.compile(r"'*\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+"""Beginnings that spreadsheets take for a formula, the full-width forms too (OWASP, "CSV Injection")."""
+_GUARDED = re.compile(r"'+\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
+
+LISTS = {"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"}
+"""Keys whose value is a list; in a cell of others' tables their items are divided by `;`."""
+ORDER = "[order]"
+"""The column that says as which entry of the folder a row was read; no key is written like this."""
+
+
+def value_of(value: records.Value) -> Value:
+    """A recorded value as it is written."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, Mapping):
+        return {key: value_of(inner) for key, inner in value.items()}
+    return [value_of(inner) for inner in value]
+
+
+def cell_of(key: str, value: records.Value, csv: bool) -> str:
+    """The cell that a value of a key stands in; in CSV guarded against formulas."""
+    text = value if isinstance(value, str) else flow_text(value_of(value))
+    if isinstance(value, str) and _needs_quotes(key, value, csv):
+        text = _quoted(value)
+    return f"'{text}" if csv and FORMULA.match(text) else text
+
+
+def _needs_quotes(key: str, text: str, csv: bool) -> bool:
+    if not text or text[0] in '[{"' or _CONTROL.search(text) or (key in LISTS and ";" in text):
+        return True
+    return text != text.strip() and not (csv and FORMULA.match(text))
+
+
+def _quoted(text: str) -> str:
+    return '"' + "".join(_escaped(c) if c in '"\\\n' or _CONTROL.match(c) else c for c in text) + '"'
+
+
+def _escaped(char: str) -> str:
+    code = ord(char)
+    return f"\\{char}" if char in '"\\' else f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"
+
+
+class NotAValue(ValueError):
+    """A cell begins like a list or mapping and is none."""
+
+
+def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
+    """The value in a cell, None where it is empty; raises NotAValue.
+
+    `divide`: what the items of a list are divided by; where it is empty, by `;` under the keys of LISTS.
+    """
+    if csv and _GUARDED.match(cell):
+        return cell[1:]
+    text = cell.strip()
+    if not text:
+        return None
+    if text[0] in "[{":
+        return _structured(text)
+    if text[0] == '"' and (inner := _unquoted(text)) is not None:
+        return inner
+    divide = divide or (";" if key in LISTS else "")
+    if divide and divide in text:
+        return [piece.strip() for piece in text.split(divide) if piece.strip()]
+    return text
+
+
+def _structured(text: str) -> Value:
+    read = read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode(), "")
+    if len(read.entries) != 1 or any(p.severity == "error" for p in read.problems):
+        raise NotAValue
+    node = read.entries[0].get("k")
+    if node is None or isinstance(node, Text) or len(read.entries[0].pairs) != 1:
+        raise NotAValue
+    return value_of(plain(node))
+
+
+def _unquoted(text: str) -> str | None:
+    """The text inside double quotes, None where they do not hold all of it."""
+    read = read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode(), "")
+    if len(read.entries) != 1 or read.problems or len(read.entries[0].pairs) != 1:
+        return None
+    node = read.entries[0].get("k")
+    return node.value if isinstance(node, Text) and not node.plain else None
+
+
+def header_key(cell: str, csv: bool) -> str:
+    """The key that a cell of the first row names, as it is written."""
+    found = read_cell("", cell, csv) if cell.strip() and cell.strip()[0] not in "[{" else cell.strip()
+    return found if isinstance(found, str) else ""

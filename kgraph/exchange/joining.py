@@ -1,0 +1,263 @@
+"""What another folder says of things and this one does not: new things, new keys of known ones; what differs.
+
+What stands here is never changed: where the two differ, ours holds, and the difference is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from kgraph import records, words
+from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, meaning
+from kgraph.collection import Collection, source_trust
+from kgraph.exchange.cells import value_of
+from kgraph.exchange.formats import Pairs
+from kgraph.exchange.origins import split_note
+from kgraph.folder.reading import shown
+from kgraph.folder.writing import Value
+from kgraph.names import fold
+from kgraph.problems import Problem, Where
+
+SHELF = ("unit", "stock", "taken", "restored")
+"""Kinds of entry that are about what lies on somebody's own shelf."""
+_OTHER = {"set": "assembly", "assembly": "set"}
+
+
+@dataclass
+class _Known:
+    """What is said of one thing so far, by key: what it means and where it stands."""
+
+    said: dict[tuple[str, str], tuple[Any, Where]] = field(default_factory=dict)
+    items: set[tuple[str, Any]] = field(default_factory=set)
+    length: tuple[str, float, Where] | None = None
+
+
+@dataclass
+class Joining:
+    """The things of this folder, and those of the other as they are taken in one after the other."""
+
+    ours: Collection
+    theirs: Collection
+    conflicts: list[Problem] = field(default_factory=list)
+    clashing_units: set[str] = field(default_factory=set)
+    """Keys of units that are another set here: what was taken from them is not ours."""
+    _known: dict[tuple[str, str, str], _Known] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for entry in self.ours.entries:
+            if isinstance(entry, records.Thing):
+                self._learn(entry, self._known.setdefault(_place(entry, entry.name.key), _Known()))
+
+    def news(self, thing: records.Thing) -> Pairs | None:
+        """The entry for what is new of a thing, None where nothing is; what differs goes to `conflicts`."""
+        if thing.kind == "grade":
+            return self._grade(thing)
+        if self._is_other(thing) or self._is_caution_of_the_trade(thing):
+            return None
+        key = self.ours.key(thing.kind, thing.name.key)
+        name = thing.name.text if key == thing.name.key else self.ours.text(thing.kind, key)
+        place = _place(thing, key)
+        known = self._known.get(place)
+        if known is None:
+            known = self._known[place] = _Known()
+            kept = [(k, self._allowed(thing, k, v)) for k, v in self._pairs(thing)]
+        else:
+            kept = [(k, self._new(thing, known, k, v)) for k, v in self._pairs(thing)]
+            if all(v is None for _, v in kept):
+                return None
+        self._learn(thing, known)
+        return [(thing.kind, name), *((k, v) for k, v in kept if v is not None)]
+
+    def _pairs(self, thing: records.Thing) -> Iterator[tuple[str, Value]]:
+        """What is said beside the name. Trust in a source is everybody's own, and is put on each saying."""
+        for key, value in thing.pairs[1:]:
+            if thing.kind == "source" and key == "trust":
+                self._trust(thing)
+            else:
+                yield key, value_of(value)
+
+    def _learn(self, thing: records.Thing, known: _Known) -> None:
+        for key, value in thing.pairs[1:]:
+            if key in ADDS_UP:
+                known.items |= {(key, m) for m, _ in _items(key, value_of(value))}
+            else:
+                for sub, inner in _parts(value_of(value)):
+                    known.said.setdefault(
+                        (key, fold(sub) or sub), (meaning(key, _recorded(inner)), thing.where)
+                    )
+        if isinstance(thing, records.Part) and thing.inside_length_mm is not None and not known.length:
+            known.length = (_length_key(thing), thing.inside_length_mm, thing.where)
+
+    def _new(self, thing: records.Thing, known: _Known, key: str, value: Value) -> Value | None:
+        """What of a value is not said yet, None where all of it is, or where ours says otherwise."""
+        if key in ADDS_UP:
+            fresh = [item for m, item in _items(key, value) if (key, m) not in known.items]
+            return self._allowed(thing, key, _together(value, fresh)) if fresh else None
+        if key in LENGTHS and known.length and isinstance(thing, records.Part) and thing.inside_length_mm:
+            self._compare_lengths(thing, known.length, key)
+            return None
+        kept = [(s, v) for s, v in _parts(value) if self._is_new(thing, known, key, s, v)]
+        if isinstance(value, dict):
+            return dict(kept) if kept else None
+        return value if kept else None
+
+    def _is_new(self, thing: records.Thing, known: _Known, key: str, sub: str, value: Value) -> bool:
+        found = known.said.get((key, fold(sub) or sub))
+        if found is None:
+            return True
+        if found[0] != meaning(key, _recorded(value)):
+            label = f"{key}, {sub}" if sub else key
+            self._differs(thing, label, _show(value), found[1])
+        return False
+
+    def _compare_lengths(self, thing: records.Part, known: tuple[str, float, Where], key: str) -> None:
+        ours, mm = known[1], thing.inside_length_mm or 0.0
+        alike = key == known[0]
+        if key == _length_key(thing) and abs(mm - ours) > (1e-9 if alike else LENGTHS_APART * max(mm, ours)):
+            self._differs(thing, key, f"{mm:.6g} mm inside", known[2])
+
+    def _differs(self, thing: records.Thing, label: str, value: str, where: Where) -> None:
+        says = (
+            f"{thing.kind} {shown(thing.name.text)}: {shown(label)} is {value} there, and another at {where}"
+        )
+        self._conflict(thing, "entries-disagree", says, "ours is kept; find out which is right")
+        if thing.kind == "unit":
+            self.clashing_units.add(thing.name.key)
+
+    def _conflict(self, thing: records.Thing, code: str, says: str, mend: str) -> None:
+        self.conflicts.append(Problem(thing.where, code, says, mend))
+
+    # Names that mean something else here.
+
+    def _is_other(self, thing: records.Thing) -> bool:
+        """Whether the name is that of something else here, so that our facts would change their meaning."""
+        key, kind = thing.name.key, thing.kind
+        other = _OTHER.get(kind)
+        if other and self._declared(other, key) and not self._declared(kind, key):
+            says = f"{shown(thing.name.text)} is a {kind} there and a {other} here"
+            self._conflict(thing, "set-and-assembly", says, "ours is kept; give one of them another name")
+            return True
+        meant = self.ours.key(kind, key)
+        if meant != key and meant in self.theirs.things[kind]:
+            other_name = shown(self.ours.text(kind, meant))
+            says = f"{kind} {shown(thing.name.text)} is another name of {other_name} here, and not there"
+            self._conflict(thing, "also-declared", says, "ours is kept")
+            return True
+        return False
+
+    def _declared(self, kind: str, key: str) -> bool:
+        return key in self.ours.things[kind] or (kind == "assembly" and key in self.ours.assemblies)
+
+    def _is_caution_of_the_trade(self, thing: records.Thing) -> bool:
+        """Whether the text would take the place of one that warns by itself: nobody else's may."""
+        built_in = {fold(c): text for c, text in words.CAUTIONS.items()}.get(thing.name.key)
+        if thing.kind != "caution" or built_in is None or thing.name.key in self.ours.things["caution"]:
+            return False
+        if isinstance(thing, records.Caution) and thing.text.split() != built_in.split():
+            says = f"caution {shown(thing.name.text)} has another text there than the one that kgraph shows"
+            self._conflict(thing, "entries-disagree", says, "ours is kept; write it here if theirs is better")
+        return True
+
+    def _allowed(self, thing: records.Thing, key: str, value: Value) -> Value | None:
+        """A value without the `also` names that mean another thing here."""
+        if key != "also":
+            return value
+        kept = [n for n in _listed(value) if self._may_be_also(thing, n)]
+        return kept or None
+
+    def _may_be_also(self, thing: records.Thing, other: Value) -> bool:
+        kind, key = thing.kind, fold(str(other))
+        own = self.ours.key(kind, thing.name.key)
+        crossed = kind in _OTHER and self._declared(_OTHER[kind], key)
+        ambiguous = key in self.ours.ambiguous.get(kind, {})
+        if not crossed and not ambiguous and (key == own or not self._is_taken(kind, key, own)):
+            return True
+        says = f"{kind} {shown(thing.name.text)}: also {shown(str(other))} there, which is another thing here"
+        self._conflict(thing, "also-declared", says, "ours is kept; say `same` or `rebadge` if they are one")
+        return False
+
+    def _is_taken(self, kind: str, key: str, own: str) -> bool:
+        return key in self.ours.things[kind] or self.ours.aliases[kind].get(key, own) != own
+
+    # Scales, which are everybody's own.
+
+    def _grade(self, thing: records.Thing) -> Pairs | None:
+        """A grade that is not known here; one that is keeps our number, and theirs is put on each saying."""
+        grade = thing.name.text.strip().lower()
+        certainty = thing.certainty if isinstance(thing, records.Grade) else 0.0
+        ours = self.ours.grades.get(grade)
+        taken = self._known.get(("grade", thing.name.key, ""))
+        if ours is None and taken is None:
+            self._known["grade", thing.name.key, ""] = _Known()
+            return [(k, value_of(v)) for k, v in thing.pairs]
+        if ours is not None and ours != certainty:
+            says = f"grade {shown(grade)} is {certainty:g} there and {ours:g} here"
+            self._conflict(thing, "scale", says, "ours is kept; their number is put on each of their sayings")
+        return None
+
+    def _trust(self, thing: records.Thing) -> None:
+        ours = self.ours.things["source"].get(self.ours.key("source", thing.name.key), ())
+        said = {e.trust for e in ours if isinstance(e, records.Source)} - {None}
+        theirs = source_trust(self.theirs, thing.name.key)
+        if said and theirs not in said:
+            says = f"source {shown(thing.name.text)}: trust is {theirs:g} there, and another here"
+            self._conflict(thing, "scale", says, "ours is kept")
+
+
+def _place(thing: records.Thing, key: str) -> tuple[str, str, str]:
+    drawer = fold(thing.place) or thing.place if isinstance(thing, records.Stock) else ""
+    return thing.kind, key, drawer
+
+
+def _length_key(thing: records.Part) -> str:
+    return next((k for k, _ in thing.pairs if k in LENGTHS), "")
+
+
+def _parts(value: Value) -> list[tuple[str, Value]]:
+    return list(value.items()) if isinstance(value, dict) else [("", value)]
+
+
+def _recorded(value: Value) -> records.Value:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, dict):
+        return {k: _recorded(v) for k, v in value.items()}
+    return tuple(_recorded(v) for v in value)
+
+
+def _listed(value: Value) -> list[Value]:
+    return value if isinstance(value, list) else [value] if isinstance(value, str) else []
+
+
+def _items(key: str, value: Value) -> Iterator[tuple[Any, Any]]:
+    """What each item of a value that adds up means, and the item as it is written."""
+    if isinstance(value, dict):
+        for maker, numbers in value.items():
+            yield from (((fold(maker), fold(str(n))), (maker, n)) for n in _listed(numbers))
+    elif key == "note":
+        note = split_note(str(value))[0]
+        if note.strip():
+            yield " ".join(note.split()), note
+    else:
+        yield from ((fold(str(item)) or str(item), item) for item in _listed(value))
+
+
+def _together(value: Value, items: Sequence[Any]) -> Value:
+    """Items of a value as a value of the same shape."""
+    if isinstance(value, dict):
+        found: dict[str, Value] = {}
+        for maker, number in items:
+            before = found.get(maker)
+            found[maker] = number if before is None else [*_listed(before), number]
+        return found
+    return str(items[0]) if isinstance(value, str) else list(items)
+
+
+def _show(value: Value) -> str:
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, Mapping):
+        return ", ".join(f"{shown(k)}: {_show(v)}" for k, v in value.items()) or "an empty mapping"
+    return ", ".join(map(_show, value)) or "an empty list"

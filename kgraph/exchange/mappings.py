@@ -1,0 +1,175 @@
+"""A mapping file: which column of a table is which key. Read with every fault at its place, and written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from kgraph import words
+from kgraph.exchange.cells import value_of
+from kgraph.exchange.sheets import Sheet
+from kgraph.folder.reading import Map, Node, Seq, Text, read_bytes, shown
+from kgraph.folder.schema import keys_of, plain
+from kgraph.folder.writing import Value, entry_text
+from kgraph.names import did_you_mean
+from kgraph.problems import CannotRun, Problem, Where
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column, or several together, and the key that they are; no key: it is left out."""
+
+    names: tuple[str, ...]
+    key: str
+    divide: str = ""
+    where: Where | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How one sheet is read. `sure`: nothing of it was guessed; `doubts`: what nobody should take unasked."""
+
+    kind: str
+    sheet: str = ""
+    columns: tuple[Column, ...] = ()
+    constants: tuple[tuple[str, Value, Where | None], ...] = ()
+    """Of each value that every row has: its key, the value, and where the mapping says so."""
+    sure: bool = True
+    doubts: tuple[Problem, ...] = ()
+
+    def with_column(self, column: Column) -> Plan:
+        """The same plan with one more column."""
+        return replace(self, columns=(*self.columns, column))
+
+    def doubting(self, problem: Problem) -> Plan:
+        """The same plan with one more doubt."""
+        return replace(self, doubts=(*self.doubts, problem), sure=False)
+
+
+def text(plans: Sequence[tuple[Sheet, Plan]]) -> str:
+    """The plans as a mapping file that says the same."""
+    lines = []
+    for sheet, plan in plans:
+        if len(plans) > 1:
+            lines.append(entry_text([("sheet", sheet.name)]))
+        lines.append(entry_text([("kind", plan.kind)]))
+        for column in plan.columns:
+            names: Value = column.names[0] if len(column.names) == 1 else list(column.names)
+            key = [("key", column.key)] if column.key else []
+            lines.append(entry_text([("column", names), *key]))
+        lines += [entry_text([("key", key), ("value", value)]) for key, value, _ in plan.constants]
+    return "".join(lines)
+
+
+def for_sheet(plans: Sequence[Plan], sheet: Sheet) -> Plan | None:
+    """The plan that holds for a sheet; None where the mapping names its sheets and not this one."""
+    return next((p for p in plans if not p.sheet or p.sheet == sheet.name), None)
+
+
+class _Faults:
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.found: list[Problem] = []
+
+    def add(self, node: Node, says: str, mend: str = "") -> None:
+        self.found.append(Problem(Where(self.file, node.line, node.column), "mapping", says, mend))
+
+
+_ITEMS = ("kind", "column", "key", "sheet")
+
+
+def read(file: str, data: bytes, kind: str) -> list[Plan]:
+    """The plans of a mapping file; raises CannotRun with every fault. `kind` is that of the command line."""
+    found = read_bytes(data, file)
+    faults = _Faults(file)
+    faults.found += [p for p in found.problems if p.severity == "error"]
+    plans = [Plan(kind)]
+    for item in found.entries:
+        first = item.pairs[0][0]
+        if first.value == "sheet":
+            plans.append(Plan(kind, _one_text(item, "sheet", faults)))
+        elif first.value == "kind":
+            plans[-1] = replace(plans[-1], kind=_kind_of(item, kind, faults))
+        elif first.value in ("column", "key"):
+            plans[-1] = _with_item(plans[-1], item, faults)
+        else:
+            mend = did_you_mean(first.value, _ITEMS) or f"begin with one of {', '.join(_ITEMS)}"
+            faults.add(first, f"an item of a mapping does not begin with {shown(first.value)}", mend)
+    plans = [p for p in plans if p.columns or p.sheet]
+    faults.found += [p for plan in plans for p in _plan_faults(file, plan)]
+    if not plans and not faults.found:
+        faults.found.append(Problem(Where(file), "mapping", "it names no column", "write - column: NAME"))
+    if faults.found:
+        raise CannotRun(*faults.found)
+    return plans
+
+
+def _one_text(item: Map, key: str, faults: _Faults) -> str:
+    node = item.get(key)
+    if isinstance(node, Text) and node.value.strip():
+        return node.value.strip()
+    faults.add(node or item, f"{key}: needs one text")
+    return ""
+
+
+def _kind_of(item: Map, asked: str, faults: _Faults) -> str:
+    kind = _one_text(item, "kind", faults)
+    if kind and kind not in words.KINDS:
+        mend = did_you_mean(kind, words.KINDS) or f"use one of {', '.join(words.KINDS)}"
+        faults.add(item, f"{shown(kind)} is not a kind of entry", mend)
+    elif kind and asked and kind != asked:
+        faults.add(item, f"the rows are {kind} here and {asked} by --kind", "say it once")
+    return kind
+
+
+def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
+    kinds = {"column": ("column", "key", "divide"), "key": ("key", "value")}[item.pairs[0][0].value]
+    for key, _ in item.pairs:
+        if key.value not in kinds:
+            mend = did_you_mean(key.value, kinds) or f"it may have {', '.join(kinds)}"
+            faults.add(key, f"{shown(key.value)} does not belong here", mend)
+    if kinds[0] == "key":
+        value = item.get("value")
+        if value is None:
+            faults.add(item, "a key without a column needs a value:", "add value: ...")
+            return plan
+        where = Where(faults.file, item.line, item.column)
+        constant = (_one_text(item, "key", faults), value_of(plain(value)), where)
+        return replace(plan, constants=(*plan.constants, constant))
+    key_text = _one_text(item, "key", faults) if item.get("key") else ""
+    divide = _one_text(item, "divide", faults) if item.get("divide") else ""
+    where = Where(faults.file, item.line, item.column)
+    return plan.with_column(Column(_names(item, faults), key_text, divide, where))
+
+
+def _names(item: Map, faults: _Faults) -> tuple[str, ...]:
+    node = item.get("column")
+    if isinstance(node, Seq) and node.items and all(isinstance(n, Text) for n in node.items):
+        return tuple(n.value.strip() for n in node.items if isinstance(n, Text))
+    return (_one_text(item, "column", faults),)
+
+
+def _plan_faults(file: str, plan: Plan) -> list[Problem]:
+    """The mapping says what kind the rows are, and gives each key once, and only keys that the kind has."""
+    faults: list[Problem] = []
+    if not plan.kind:
+        return [Problem(Where(file), "mapping", "it does not say what the rows are", "add - kind: KIND")]
+    if plan.kind not in words.KINDS:
+        return []
+    # A key may have a column and a value: the value is then for rows in which the cell is empty.
+    seen = {key for key, *_ in plan.constants}
+    twice: set[str] = set()
+    given = [(c.key, c.where) for c in plan.columns] + [(k, w) for k, _, w in plan.constants]
+    for number, (key, where) in enumerate(given):
+        if number < len(plan.columns) and key in twice:
+            says = f"the key {shown(key)} is given twice"
+            faults.append(Problem(where, "mapping", says, "take two columns together: column: [one, two]"))
+        if key and plan.kind not in words.THINGS and key not in keys_of(plan.kind):
+            mend = did_you_mean(key, keys_of(plan.kind)) or f"it may have {', '.join(keys_of(plan.kind))}"
+            faults.append(Problem(where, "unknown-key", f"{plan.kind} has no key {shown(key)}", mend))
+        seen |= {key} - {""}
+        twice |= {key} - {""}
+    if plan.kind not in seen:
+        says = f"no column is the {plan.kind}: of the entries"
+        faults.append(Problem(Where(file), "mapping", says, f"give one the key {plan.kind}"))
+    return faults

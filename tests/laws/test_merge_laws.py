@@ -1,0 +1,141 @@
+"""Laws of merging, on random folders: whatever is merged first or twice, the facts are the same."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kgraph import collection
+from kgraph.collection import Collection, source_trust
+from kgraph.exchange.merge import Wanted, merge
+from kgraph.exchange.origins import split_note
+from kgraph.folder import reading, schema, writing
+from kgraph.names import fold
+from tests.outside.folders import Entry, as_text, folders
+
+CASES = settings(max_examples=45, deadline=None)
+
+
+def read(text: str, file: str) -> Collection:
+    found = reading.read_bytes(text.encode(), file)
+    entries, problems = schema.check_file(found)
+    assert not [p for p in [*found.problems, *problems] if p.severity == "error"]
+    return collection.build(entries)
+
+
+def built(entries: Sequence[Entry], file: str) -> Collection:
+    return read(as_text(entries), file) if entries else collection.build([])
+
+
+def with_merged(ours: Collection, theirs: Collection, wanted: Wanted) -> Collection:
+    """The folder after merging, as it is read from what is written."""
+    merged = merge(ours, theirs, wanted)
+    text = "".join(writing.entry_text(pairs) for pairs in merged.entries)
+    new = read(text, f"merged-{wanted.origin}.yaml").entries if text else ()
+    return collection.build([*ours.entries, *new])
+
+
+def facts(data: Collection, where_from: bool = True) -> dict[Any, Any]:
+    """What a folder holds, by what it states: certainty, and every saying once; and what is withdrawn.
+
+    Without `where_from` the marks of merging and the sources that stand for folders are left out.
+    """
+
+    def saying(e: Any) -> tuple[Any, ...]:
+        note, origin = split_note(e.note)
+        if where_from:
+            return (e.how, e.certainty, e.trust, fold(e.source), e.by, e.date, e.note)
+        source = "" if origin and fold(origin) == fold(e.source) else fold(e.source)
+        return (e.how or round(e.certainty, 9), round(e.certainty, 9), source, e.by, e.date, note)
+
+    held = {
+        (f.kind, f.args): (round(f.certainty, 9), {saying(e) for e in f.evidence})
+        for f in data.facts.values()
+    }
+    gone = {(f.kind, f.args): "withdrawn" for f, _ in data.withdrawn.values()}
+    return {**held, **gone}
+
+
+@st.composite
+def three(draw: Callable[[st.SearchStrategy[Any]], Any]) -> list[list[Entry]]:
+    """Three folders that know some facts in common."""
+    one, two, other = (draw(folders(most_facts=6)) for _ in range(3))
+    said = [e for e in one if "withdraw" not in e]
+    common = draw(st.lists(st.sampled_from(said), max_size=4))
+    return [one, [*two, *common], [*other, *common[:2]]]
+
+
+TRUSTS = st.sampled_from([1.0, 1.0, 0.7, 0.5])
+
+
+@CASES
+@given(three(), TRUSTS, TRUSTS)
+def test_the_order_of_two_folders_does_not_matter(every: list[list[Entry]], one: float, other: float) -> None:
+    ours, anna, bert = (built(e, f"{i}.yaml") for i, e in enumerate(every))
+    first, second = Wanted("anna", one), Wanted("bert", other)
+    there = with_merged(with_merged(ours, anna, first), bert, second)
+    back = with_merged(with_merged(ours, bert, second), anna, first)
+    assert facts(there) == facts(back)
+
+
+@CASES
+@given(three())
+def test_it_does_not_matter_who_merges_whom(every: list[list[Entry]]) -> None:
+    """But for where things came from: each of the two then holds all that both said."""
+    anna, bert = built(every[0], "anna.yaml"), built(every[1], "bert.yaml")
+    here = with_merged(anna, bert, Wanted("bert"))
+    there = with_merged(bert, anna, Wanted("anna"))
+    assert facts(here, False) == facts(there, False)
+
+
+@CASES
+@given(three(), TRUSTS)
+def test_merged_twice_nothing_is_new_and_nothing_is_lost(every: list[list[Entry]], trust: float) -> None:
+    ours, theirs = built(every[0], "ours.yaml"), built(every[1], "theirs.yaml")
+    once = with_merged(ours, theirs, Wanted("anna", trust))
+    assert merge(once, theirs, Wanted("anna", trust)).entries == []
+    # The two may use one id of their own for two facts, and read together one of them would be lost.
+    stated = [
+        {k: v for k, v in e.items() if k != "id"} for e in [*every[0], *every[1]] if "withdraw" not in e
+    ]
+    together = built(stated, "both.yaml")
+    assert {(f.kind, f.args) for f in _all(once)} == {(f.kind, f.args) for f in _all(together)}
+    # What was said here before is said still.
+    assert once.entries[: len(ours.entries)] == ours.entries
+
+
+def _all(data: Collection) -> list[Any]:
+    return [*data.facts.values(), *(f for f, _ in data.withdrawn.values())]
+
+
+@CASES
+@given(three())
+def test_two_folders_that_merge_each_other_come_to_rest(every: list[list[Entry]]) -> None:
+    anna, bert = built(every[0], "anna.yaml"), built(every[1], "bert.yaml")
+    for _ in range(2):
+        anna = with_merged(anna, bert, Wanted("bert", 0.7))
+        bert = with_merged(bert, anna, Wanted("anna", 0.7))
+    assert merge(anna, bert, Wanted("bert", 0.7)).entries == []
+    assert merge(bert, anna, Wanted("anna", 0.7)).entries == []
+
+
+@CASES
+@given(three(), st.sampled_from([0.9, 0.5, 0.25]))
+def test_trust_scales_each_saying_that_is_new(every: list[list[Entry]], trust: float) -> None:
+    theirs = built([e for e in every[1] if "withdraw" not in e], "theirs.yaml")
+    whole = with_merged(collection.build([]), theirs, Wanted("anna"))
+    scaled = with_merged(collection.build([]), theirs, Wanted("anna", trust))
+    assert whole.facts.keys() == scaled.facts.keys()
+    for key, fact in whole.facts.items():
+        assert abs(scaled.facts[key].certainty - trust * fact.certainty) < 1e-9
+        assert [e.how for e in scaled.facts[key].evidence] == [e.how for e in fact.evidence]
+    # The same by distrusting the folder afterwards, for what has no source of its own.
+    late = [*whole.entries, *read('- source: anna\n  trust: "' + str(trust) + '"\n', "late.yaml").entries]
+    for key, fact in collection.build(late).facts.items():
+        for before, after in zip(whole.facts[key].evidence, fact.evidence, strict=True):
+            expected = before.certainty * (trust if before.source == "anna" else 1)
+            assert abs(after.certainty - expected) < 1e-9
+    assert source_trust(collection.build(late), "anna") == trust
