@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from kgraph.folder import writing
+from kgraph.folder.reading import display, reason
 from kgraph.problems import CannotRun
 
 START = """\
@@ -28,14 +29,27 @@ def init(folder: Path, demo: bool) -> int:
 
     Example: kgraph init mine --demo
     """
-    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
-        raise CannotRun(f"{folder}: is there already and not empty; name a new folder")
     files = _demo_files() if demo else {"bench.yaml": START.encode()}
+    there = _written_before(folder, files)
     writing.create_folder(folder)
+    writing.remove_leftovers(folder)
     for name, data in files.items():
-        writing.write_new(folder / name, data)
+        if name not in there:
+            writing.write_new(folder / name, data)
     print(f"{len(files)} {'file' if len(files) == 1 else 'files'} in {folder}")
     return 0
+
+
+def _written_before(folder: Path, files: dict[str, bytes]) -> set[str]:
+    """Which of the files a run that was cut off has written; raises CannotRun for anything else there."""
+    try:
+        found = [p for p in folder.iterdir() if not writing.is_leftover(p.name)] if folder.exists() else []
+        mine = {p.name for p in found if p.name in files and p.is_file() and p.read_bytes() == files[p.name]}
+    except OSError as error:
+        raise CannotRun(f"{display(folder)}: {reason(error)}") from None
+    if len(mine) < len(found) or (mine and len(mine) == len(files)):
+        raise CannotRun(f"{display(folder)}: is there already and not empty; name a new folder")
+    return mine
 
 
 def _demo_files() -> dict[str, bytes]:

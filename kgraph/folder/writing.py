@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar
 
 from kgraph.folder.reading import (
     LONGEST_KEY,
@@ -32,6 +33,8 @@ from kgraph.folder.reading import (
     shown,
 )
 from kgraph.problems import CannotRun, Problem, Where, WrongUse
+
+_Result = TypeVar("_Result")
 
 Value = str | list["Value"] | dict[str, "Value"]
 """What the value of a key can be: text, a list, or a mapping."""
@@ -70,18 +73,19 @@ def entry_text(pairs: Sequence[tuple[str, Value]]) -> str:
 
 def _after_key(value: Value) -> str:
     if isinstance(value, list) and any(isinstance(item, dict) for item in value):
-        return "".join(f"\n    - {_flow(item)}" for item in value)
+        return "".join(f"\n    - {flow_text(item)}" for item in value)
     if isinstance(value, str):
         return f" {_scalar(value, 'value')}"
-    return f" {_flow(value)}"
+    return f" {flow_text(value)}"
 
 
-def _flow(value: Value) -> str:
+def flow_text(value: Value) -> str:
+    """A value on one line, as it stands inside brackets; raises as :func:`entry_text`."""
     if isinstance(value, str):
         return _scalar(value, "flow")
     if isinstance(value, list):
-        return f"[{', '.join(map(_flow, value))}]"
-    return "{" + ", ".join(f"{_scalar(k, 'flow')}: {_flow(v)}" for k, v in value.items()) + "}"
+        return f"[{', '.join(map(flow_text, value))}]"
+    return "{" + ", ".join(f"{_scalar(k, 'flow')}: {flow_text(v)}" for k, v in value.items()) + "}"
 
 
 @lru_cache(maxsize=4096)
@@ -158,7 +162,9 @@ def _lock(folder: Path) -> Iterator[None]:
                 time.sleep(0.005)
         yield
     finally:
-        os.close(descriptor)
+        # Nothing was written through it, and what was written stands: closing it can undo nothing.
+        with suppress(OSError):
+            os.close(descriptor)
 
 
 # --- The new text of a file ----------------------------------------------------------------------
@@ -331,7 +337,7 @@ def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[
         if old is None:
             _take_new_name(temporary, path)
         else:
-            os.rename(temporary, path)
+            _uninterrupted(os.rename, temporary, path)
     except FileExistsError:
         _remove(temporary)
         return False
@@ -344,7 +350,16 @@ def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[
 
 def _remove(path: Path) -> None:
     with suppress(OSError):
-        path.unlink()
+        _uninterrupted(os.unlink, path)
+
+
+def _uninterrupted(call: Callable[..., _Result], *arguments: Path) -> _Result:
+    """Do what network drives may break off for a signal; Python begins most calls again, but not these."""
+    while True:
+        try:
+            return call(*arguments)
+        except InterruptedError:
+            continue
 
 
 def _temporary_name(folder: Path) -> Path:
@@ -364,6 +379,12 @@ def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) ->
                 rest = rest[os.write(descriptor, rest) :]
         os.fsync(descriptor)
     finally:
+        _close(descriptor)
+
+
+def _close(descriptor: int) -> None:
+    """Close what was flushed; Linux has closed it even where a signal broke the call off."""
+    with suppress(InterruptedError):
         os.close(descriptor)
 
 
@@ -388,16 +409,16 @@ def _copy_rights(like: Path, descriptor: int) -> None:
 def _take_new_name(temporary: Path, path: Path) -> None:
     """Give a written file its name, if nothing has that name; raises FileExistsError otherwise."""
     try:
-        os.link(temporary, path)
+        _uninterrupted(os.link, temporary, path)
     except FileExistsError:
         raise
     except OSError:
         # A file system without hard links: look, then rename.
         if os.path.lexists(path):
             raise FileExistsError(17, "is there already", str(path)) from None
-        os.rename(temporary, path)
+        _uninterrupted(os.rename, temporary, path)
         return
-    temporary.unlink()
+    _uninterrupted(os.unlink, temporary)
 
 
 def _sync_folder(folder: Path, path: Path) -> None:
@@ -407,7 +428,7 @@ def _sync_folder(folder: Path, path: Path) -> None:
         try:
             os.fsync(descriptor)
         finally:
-            os.close(descriptor)
+            _close(descriptor)
     except OSError as error:
         says = f"{display(path)}: written, but the disk did not confirm it: {reason(error)}"
         raise CannotRun(f"{says}; look whether the text is there before you add it again") from error
@@ -416,9 +437,14 @@ def _sync_folder(folder: Path, path: Path) -> None:
 _LEFTOVER = re.compile(r"\.kgraph-(\d{1,10})-[0-9a-f]{12}\.tmp\Z")
 
 
+def is_leftover(name: str) -> bool:
+    """Whether a name is one that a writer gives to what is not finished."""
+    return _LEFTOVER.match(name) is not None
+
+
 def remove_leftovers(folder: Path) -> None:
     """Remove the temporary files of writers that died."""
-    for name in os.listdir(folder):
+    for name in _uninterrupted(os.listdir, folder):
         match = _LEFTOVER.match(name)
         if match and not _is_alive(int(match[1])):
             _remove(folder / name)
@@ -487,7 +513,7 @@ def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
         temporary = _temporary_name(resolved.parent)
         try:
             _write_file(temporary, data, resolved if resolved.exists() else None)
-            os.rename(temporary, resolved)
+            _uninterrupted(os.rename, temporary, resolved)
         except BaseException:
             _remove(temporary)
             raise
