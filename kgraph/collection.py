@@ -14,8 +14,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from kgraph import records, words
-from kgraph.facts import Evidence as Evidence
-from kgraph.facts import Fact as Fact
+from kgraph.facts import Evidence, Fact
 from kgraph.names import Name, fold, name
 
 FACT_TYPES = (

@@ -16,6 +16,7 @@ LONGEST = 200
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
 _FRACTION_SLASH = {0x2044: "/"}
 _SIMPLE = re.compile(r"[a-z0-9+]*\Z")
+_DROPPED = re.compile(r"[^a-z0-9+]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,9 @@ def fold(text: str) -> str:
     """
     if _SIMPLE.match(text):
         return text if any(c != "+" for c in text) else ""
+    if text.isascii():
+        key = _DROPPED.sub(_left_between, text.lower())
+        return key if any(c != "+" for c in key) else ""
     plain = unicodedata.normalize("NFKC", text.translate(_INVISIBLE)).casefold()
     plain = unicodedata.normalize("NFKC", plain).translate(_FRACTION_SLASH)
     out: list[str] = []
@@ -60,6 +64,15 @@ def fold(text: str) -> str:
     return key if any(c.isalnum() for c in key) else ""
 
 
+def _left_between(run: re.Match[str]) -> str:
+    """What stays of dropped characters: something between two digits alone."""
+    text, before, after = run.string, run.start() - 1, run.end()
+    if before < 0 or after == len(text) or not (text[before].isdigit() and text[after].isdigit()):
+        return ""
+    return {".": ".", ",": ".", "/": "/"}.get(run[0], "-")
+
+
+@lru_cache(maxsize=65536)
 def name(text: str) -> Name:
     """A :class:`Name` for a text; its key is empty where the text cannot name anything."""
     return Name(text, fold(text))

@@ -239,6 +239,15 @@ def test_nothing_is_ever_put_into_the_fact_folder(cache: Path, ask: Ask, folder:
     assert not [p for p in cache.iterdir() if p.name.startswith(".new-")]
 
 
+def test_what_a_killed_process_left_is_taken_away_later(cache: Path, ask: Ask, folder: Path) -> None:
+    cache.mkdir()
+    for name, age in ((".new-old.index", 2 * store.LEFT_OVER_S), (".new-young.index", 5)):
+        (cache / name).write_bytes(b"half")
+        os.utime(cache / name, (time.time() - age, time.time() - age))
+    ask(folder, "takers", "K-1")
+    assert [p.name for p in cache.iterdir() if p.name.startswith(".new-")] == [".new-young.index"]
+
+
 def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> None:
     other = folder.parent / "more"
     other.mkdir()

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from kgraph import collection, records
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded as Loaded
-from kgraph.cli.settings import Settings as Settings
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
 from kgraph.folder import reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
@@ -19,13 +18,14 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
     entries: list[records.Entry] = []
     problems: list[Problem] = []
     for folder in settings.folders:
-        with steps("reading"):
-            files = reading.read_folder(folder)
-        if not files:
+        paths = reading.fact_files(folder)
+        if not paths:
             says = f"{reading.shown(str(folder), 200)} holds no *.yaml file"
             raise CannotRun(f"{says}; `kgraph init {reading.shown(str(folder), 200)}` starts a fact folder")
-        with steps("checking", len(files)) as step:
-            for read in files:
+        with steps("reading", len(paths)) as step:
+            # Checked one by one: what was read of a file is not kept beside the records made of it.
+            for path in paths:
+                read = reading.read_file(path)
                 found, wrong = schema.check_file(read)
                 entries += found
                 problems += [*read.problems, *wrong]

@@ -5,9 +5,12 @@ An index never changes an answer. Whatever is wrong with it, the files are read,
 
 from __future__ import annotations
 
+import contextlib
+import os
 import time
+import zlib
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.index import freshness, store
@@ -22,7 +25,7 @@ def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
 
     `body` prints nothing before it has all of its answer.
     """
-    found = from_index(settings)
+    found = from_index(settings) or renewed(settings)
     if found is not None:
         try:
             return body(found)
@@ -45,12 +48,58 @@ def from_index(settings: Settings) -> Loaded | None:
         if not freshness.stands(note, folders, stamps):
             return None
         opened = store.Store(path)
-        if opened.need("token") != note["token"]:
-            return None
+        _lay_over(opened, path, note)
         _grow_up(path, note, folders, stamps)
         return _loaded(opened, folders)
     except (Damaged, KeyError):
         return None
+
+
+def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[str, Any]:
+    """Put newer rows over the index that a note is about; raises Damaged where they are not of one make."""
+    if opened.need("token") != note["token"]:
+        raise Damaged
+    if "over" not in note:
+        return {}
+    over = store.read_over(path, str(note["over"]))
+    if over["under"] != note["token"]:
+        raise Damaged
+    opened.over = over["rows"]
+    return over
+
+
+def renewed(settings: Settings) -> Loaded | None:
+    """The folder by its index where few files have changed: the rows that they change are made anew."""
+    if settings.skip_bad or settings.suppose or settings.without:
+        return None
+    folders = [str(f) for f in settings.folders]
+    path = store.index_path(folders)
+    if path is None or not os.path.exists(path + ".note"):
+        return None
+    stamps, now = store.stamps_of(folders), time.time_ns()
+    try:
+        return None if stamps is None else _renewed(path, folders, stamps, now)
+    except (Damaged, KeyError, TypeError, ValueError, OSError, zlib.error):
+        return None
+
+
+def _renewed(path: str, folders: list[str], stamps: freshness.Stamps, now_ns: int) -> Loaded | None:
+    """Raises whatever an index that is out of order may lead to."""
+    import secrets
+
+    from kgraph.index import renewing
+
+    note = freshness.read_note(path + ".note")
+    opened = store.Store(path)
+    over = _lay_over(opened, path, note)
+    if not renewing.renew(opened, folders, over, stamps, note["young"]):
+        return None
+    over |= {"rows": opened.over, "under": note["token"], "token": secrets.token_hex(8)}
+    new = freshness.note_of(folders, stamps, str(note["token"]), now_ns)
+    if store.stamps_of(folders) != stamps or not store.write_over(path, over):
+        return None
+    freshness.write_note(path + ".note", {**new, "over": over["token"]})
+    return _loaded(opened, folders)
 
 
 def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
@@ -67,6 +116,7 @@ def _grow_up(path: str, note: dict[str, object], folders: list[str], stamps: fre
     try:
         new = freshness.note_of(folders, stamps, str(note["token"]), time.time_ns())
         if len(new["young"]) < len(note["young"]):  # type: ignore[arg-type]
+            new |= {"over": note["over"]} if "over" in note else {}
             freshness.write_note(path + ".note", new)
     except OSError:
         return
@@ -89,20 +139,18 @@ def _compile(path: str, folders: list[str], stamps: freshness.Stamps, graph: Gra
     """Make the index; a cache that cannot be written is no fault of the question."""
     import secrets
     import sqlite3
-    from pathlib import Path
 
-    from kgraph.folder.reading import display, fact_files
     from kgraph.index import compiling
+    from kgraph.index.renewing import numbered, texts
 
     token = secrets.token_hex(8)
     try:
-        files = {
-            display(file): (i, display(file.relative_to(folder)))
-            for i, folder in enumerate(map(Path, folders))
-            for file in fact_files(folder)
-        }
-        rows = [("version", store.VERSION), ("token", token)]
-        store.write(path, (row for part in (rows, compiling.rows(graph, files)) for row in part))
+        files = numbered(folders)
+        rows = [("version", store.VERSION), ("token", token), ("stamps", stamps)]
+        parts = (rows, compiling.rows(graph, files), texts(folders))
+        store.write(path, (row for part in parts for row in part))
+        with contextlib.suppress(OSError):
+            os.unlink(path + store.OVER)
         note = freshness.note_of(folders, stamps, token, now_ns)
         if store.stamps_of(folders) == stamps:
             freshness.write_note(path + ".note", note)

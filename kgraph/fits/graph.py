@@ -111,8 +111,14 @@ def build(data: Collection) -> Graph:
     for sort in graph.parts_of_kind:
         graph.parts_of_kind[sort].sort()
     for fact in sorted(data.facts.values(), key=lambda f: f.id):
-        _ADD.get(fact.kind, lambda g, f: None)(graph, fact)
+        add(graph, fact)
     return graph
+
+
+def add(graph: Graph, fact: Fact) -> None:
+    """Add the links of one fact; facts are added in the order of their ids."""
+    if fact.kind in _ADD:
+        _ADD[fact.kind](graph, fact)
 
 
 def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:

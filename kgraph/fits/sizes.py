@@ -69,13 +69,16 @@ class FromCollection(Sizes):
         """For each part of a kind, by name, its recorded sizes."""
         if kind not in self.known:
             rules = compare_rules(self.data, kind) or {}
-            self.known[kind] = {part: self._recorded(part, rules) for part in self.parts.get(kind, ())}
+            parts = self.parts.get(kind, ())
+            self.known[kind] = {part: recorded_sizes(self.data, part, rules) for part in parts}
         return self.known[kind]
 
-    def _recorded(self, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
-        keys = rules or _attribute_keys(self.data, part)
-        sizes = {key: recorded_size(self.data, part, key) for key in keys}
-        return {key: size for key, size in sizes.items() if size is not None}
+
+def recorded_sizes(data: Collection, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
+    """The recorded sizes of a part, by name, that count in a comparison by these rules."""
+    keys = rules or sorted(_attribute_keys(data, part))
+    sizes = {key: recorded_size(data, part, key) for key in keys}
+    return {key: size for key, size in sizes.items() if size is not None}
 
 
 def agree(offered: Mapping[str, Size], wanted: Mapping[str, Size], rules: Mapping[str, str]) -> bool:

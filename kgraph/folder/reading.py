@@ -31,6 +31,25 @@ from yaml.events import (
     StreamEndEvent,
 )
 
+from kgraph import words
+from kgraph.folder import plain
+from kgraph.folder.nodes import LONGEST_KEY as LONGEST_KEY
+from kgraph.folder.nodes import (
+    MOST_KEYS,
+    new_map,
+    new_text,
+    set_column,
+    set_line,
+    set_map_column,
+    set_map_line,
+    set_pairs,
+    set_plain,
+    set_value,
+)
+from kgraph.folder.nodes import Map as Map
+from kgraph.folder.nodes import Node as Node
+from kgraph.folder.nodes import Seq as Seq
+from kgraph.folder.nodes import Text as Text
 from kgraph.names import fold
 from kgraph.problems import CannotRun, Problem, Severity, Where, in_order
 
@@ -38,52 +57,10 @@ MOST_BYTES = 64 * 2**20
 """The most bytes that a fact file may have."""
 DEEPEST = 20
 """The most lists and mappings that may stand in each other, the file's own list included."""
-MOST_KEYS = 64
-"""The most keys of one mapping."""
-LONGEST_KEY = 200
-"""The most characters of a key."""
 MOST_FAULTS = 200
 """After so many places in a file at which YAML breaks off, the rest of it is not read."""
 MOST_PROBLEMS = 1000
 """After so many problems of one file, more are not noted."""
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """A scalar, letter for letter; `plain` if it is neither quoted nor a block text."""
-
-    value: str
-    line: int
-    column: int
-    plain: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Seq:
-    """A list and the place where it starts."""
-
-    items: tuple[Node, ...]
-    line: int
-    column: int
-
-
-@dataclass(frozen=True, slots=True)
-class Map:
-    """A mapping, in the order written, and the place where it starts."""
-
-    pairs: tuple[tuple[Text, Node], ...]
-    line: int
-    column: int
-
-    def get(self, key: str) -> Node | None:
-        """The value at a key that reads exactly so, or None."""
-        for text, node in self.pairs:
-            if text.value == key:
-                return node
-        return None
-
-
-Node = Text | Seq | Map
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +70,6 @@ class ReadFile:
     path: str
     entries: tuple[Map, ...]
     problems: tuple[Problem, ...]
-
-
-# A frozen dataclass is filled through `object.__setattr__`, which is half of the time of the
-# whole reading; its slots can be filled directly and it is frozen all the same afterwards.
-_new_text = Text.__new__
-_set_value: Callable[[Text, str], None] = vars(Text)["value"].__set__
-_set_line: Callable[[Text, int], None] = vars(Text)["line"].__set__
-_set_column: Callable[[Text, int], None] = vars(Text)["column"].__set__
-_new_map = Map.__new__
-_set_pairs: Callable[[Map, tuple[tuple[Text, Node], ...]], None] = vars(Map)["pairs"].__set__
-_set_map_line: Callable[[Map, int], None] = vars(Map)["line"].__set__
-_set_map_column: Callable[[Map, int], None] = vars(Map)["column"].__set__
-_set_plain: Callable[[Text, bool], None] = vars(Text)["plain"].__set__
 
 
 def shown(text: str, most: int = 60) -> str:
@@ -345,11 +309,11 @@ class _Run:
             if kind is ScalarEvent:
                 mark = event.start_mark
                 style = event.style
-                text = _new_text(Text)
-                _set_value(text, event.value)
-                _set_line(text, mark.line + first_line)
-                _set_column(text, mark.column + 1)
-                _set_plain(text, not style)
+                text = new_text(Text)
+                set_value(text, event.value)
+                set_line(text, mark.line + first_line)
+                set_column(text, mark.column + 1)
+                set_plain(text, not style)
                 if odd:
                     text = self._odd(event, text)
                 if style:
@@ -398,10 +362,10 @@ class _Run:
         if keys not in self.page.good_keys:
             self._check_keys(items, mark)
         each = iter(items)
-        made = _new_map(Map)
-        _set_pairs(made, tuple(zip(each, each, strict=True)))  # type: ignore[arg-type]
-        _set_map_line(made, line)
-        _set_map_column(made, column)
+        made = new_map(Map)
+        set_pairs(made, tuple(zip(each, each, strict=True)))  # type: ignore[arg-type]
+        set_map_line(made, line)
+        set_map_column(made, column)
         return made
 
     def _check_keys(self, items: list[Node], mark: Any) -> None:
@@ -564,14 +528,19 @@ def _no_key(page: _Page, at: int, context: int | None) -> _Fault:
     if before:
         rest = shown(page.line_at(at)[column - 1 :])
         mend = "one value a key; inside of '...' a ' is written twice"
+        if re.search(r": +\"", before):
+            mend = _in_quotes(page, at)
         return _Fault(at, "after-value", f"text after the value: {rest}", mend)
     mend = "indent it exactly as the other keys of its entry"
     return _Fault(at, "indentation", f"indentation of {column - 1} does not fit its entry", mend)
 
 
 def _no_dash(page: _Page, at: int, context: int | None) -> _Fault:
-    says = f"this line belongs to no entry: {shown(page.line_at(at).strip())}"
+    line = page.line_at(at).strip()
+    says = f"this line belongs to no entry: {shown(line)}"
     mend = "start an entry with '- '; the other keys stand exactly under its first one"
+    if ": " in line and line.partition(":")[0] not in words.KINDS:
+        mend = "indent it exactly as the other keys of its entry"
     return _Fault(at, "indentation", says, mend)
 
 
@@ -640,8 +609,8 @@ def _explain(page: _Page, error: _Fault | yaml.YAMLError, offset: int) -> _Fault
     if _INDENTING_TAB.match(line) and line.strip():
         return _tab(page.starts[page.place(at)[0] - 1] + line.index("\t"))
     problem = error.problem or ""
-    for words, explain in _WORDS:
-        if words in problem:
+    for phrase, explain in _WORDS:
+        if phrase in problem:
             return explain(page, at, context)
     return _Fault(at, "yaml", f"not readable as YAML: {problem}")
 
@@ -727,7 +696,7 @@ class _Reader:
                 continue
             if not isinstance(item, Map) or not item.pairs:
                 self._not_an_entry(item)
-            elif not self.page.spoilt or not self._spoilt(run.top, number):
+            elif not self.page.spoilt or not self._spoilt(run, number):
                 self.entries.append(item)
 
     def _not_an_entry(self, item: Node) -> None:
@@ -739,11 +708,19 @@ class _Reader:
             says = f"this item is not an entry: {shown(item.value)}"
         self.page.report(index, "not-an-entry", says, "write - KIND: NAME, for example - set: NAME")
 
-    def _spoilt(self, items: list[Node], number: int) -> bool:
+    def _spoilt(self, run: _Run, number: int) -> bool:
         """Whether something was blanked between this item and the next."""
-        start = self.page.index(items[number].line, 1)
-        after = items[number + 1] if number + 1 < len(items) else None
-        end = self.page.index(after.line, 1) if after else len(self.page.text)
+        start = self.page.index(run.top[number].line, 1)
+        if number + 1 < len(run.top):
+            end = self.page.index(run.top[number + 1].line, 1)
+        elif run.stack:
+            end = run.stack[0][1].index + run.start
+        elif run.end is not None:
+            end = run.end
+        else:
+            starts = self._entry_starts()
+            later = bisect_right(starts, start)
+            end = starts[later] if later < len(starts) else len(self.page.text)
         spoilt = self.page.spoilt
         return bisect_left(spoilt, start) < bisect_left(spoilt, end)
 
@@ -762,6 +739,17 @@ def _warn_of_cuts(page: _Page) -> None:
         if end in page.plain_ends:
             says = f"{shown(page.line_at(index)[page.place(index)[1] - 1 :], 30)} is read as a comment"
             page.report(index, "hash-cuts", says, _in_quotes(page, index), "warning")
+
+
+_JOINED = re.compile(rf"^ *#[^\n]*[^\s#](- (?:{'|'.join(words.KINDS)}): [^\n]*)", re.MULTILINE)
+
+
+def _warn_of_joined(page: _Page) -> None:
+    """Warn of an entry whose first line was joined to a comment, and so is read as part of it."""
+    for match in _JOINED.finditer(page.text):
+        says = f"{shown(match[1].rstrip(), 30)} is read as part of the comment"
+        mend = "if it is an entry, begin a new line with it"
+        page.report(match.start(1), "joined-comment", says, mend, "warning")
 
 
 # --- Files ---------------------------------------------------------------------------------------
@@ -796,11 +784,18 @@ def read_bytes(data: bytes, file: str) -> ReadFile:
         problem = Problem(Where(file), "utf-16", "the file is UTF-16", "save it as UTF-8")
         return ReadFile(file, (), (problem,))
     with _no_collection():
-        page = _page(data, file)
-        reader = _Reader(page)
-        reader.read()
-        if page.hashes:
-            _warn_of_cuts(page)
+        quick = plain.entries(data)
+        return by_yaml(data, file) if quick is None else ReadFile(file, quick, ())
+
+
+def by_yaml(data: bytes, file: str) -> ReadFile:
+    """The same of any bytes that are neither too many nor UTF-16, by a parser of all YAML."""
+    page = _page(data, file)
+    reader = _Reader(page)
+    reader.read()
+    if page.hashes:
+        _warn_of_cuts(page)
+    _warn_of_joined(page)
     return ReadFile(file, tuple(reader.entries), tuple(in_order(page.problems)))
 
 
@@ -849,8 +844,9 @@ def _yaml_files(folder: Path) -> Iterator[Path]:
 def _is_inside(path: Path, root: Path) -> bool:
     try:
         return stat.S_ISREG(path.stat().st_mode) and path.resolve().is_relative_to(root)
-    except (OSError, RuntimeError):
-        return False
+    except (OSError, RuntimeError) as error:
+        # A link that leads nowhere is left out; a file that the disk refuses is not: reading it tells why.
+        return not path.is_symlink() and not isinstance(error, FileNotFoundError)
 
 
 def display(path: Path | str) -> str:
@@ -863,10 +859,11 @@ def read_folder(folder: Path) -> list[ReadFile]:
 
     Raises CannotRun for a folder that is missing, not a folder, or cannot be listed.
     """
-    return [_read_file(path) for path in fact_files(folder)]
+    return [read_file(path) for path in fact_files(folder)]
 
 
-def _read_file(path: Path) -> ReadFile:
+def read_file(path: Path) -> ReadFile:
+    """One fact file; that it cannot be opened is a problem of it."""
     name = display(path)
     try:
         data = read_path(path)

@@ -16,7 +16,7 @@ from typing import Any
 
 from kgraph import quantities, records, words
 from kgraph.folder.reading import Map, Node, ReadFile, Seq, Text, shown
-from kgraph.names import LONGEST, Name, did_you_mean, name
+from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
 from kgraph.problems import Problem, Where
 
 
@@ -513,9 +513,12 @@ def check_entry(node: Map, file: str) -> tuple[records.Entry | None, list[Proble
 
 
 def _unknown_kind(context: _Context, node: Map, first: Text) -> None:
-    later = [k.value for k, _ in node.pairs[1:] if k.value in words.KINDS]
     mend = did_you_mean(first.value, words.KINDS)
-    if not mend and later:
+    near = nearest(first.value, words.KINDS, 1)
+    known = keys_of(near[0]) if near else []
+    # A kind among the later keys stands in the wrong order, unless what the first key may mean has such a key.
+    later = [k.value for k, _ in node.pairs[1:] if k.value in words.KINDS and k.value not in known]
+    if later:
         mend = f"put {later[0]}: first"
     context.wrong(
         first,

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
-from kgraph import quantities, words
-from kgraph.collection import Collection, Evidence, Fact
-from kgraph.fits.graph import Graph, Place
+from kgraph import quantities, records, words
+from kgraph.collection import Collection, names_used, source_trust
+from kgraph.facts import Evidence, Fact
+from kgraph.fits.graph import Graph, Link, Place
 from kgraph.fits.sizes import FromCollection, Size
 from kgraph.names import Name
 
 Row = tuple[str, Any]
+
+MOST_FILES = 8
+"""So many of the files that name a thing are noted, the first ones."""
 
 
 def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
@@ -23,44 +28,78 @@ def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
     data = graph.data
     numbers = {file: i for i, file in enumerate(files)}
     yield "files", list(files.values())
+    yield "targets", sorted({e.target.strip() for e in data.entries if isinstance(e, records.Withdraw)})
+    yield "grades", data.grades
+    yield "trusts", {k: t for k in data.things["source"] if (t := source_trust(data, k)) != 1}
     yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
     yield "positions", data.known("position")
     for fact in data.facts.values():
-        yield f"f|{fact.id}", _fact(fact, numbers)
-    yield from _owners(graph)
-    yield from _parts(graph)
-    yield from _names(data)
+        yield f"f|{fact.id}", fact_row(fact, numbers)
+    named = _mentions(data, numbers)
+    yield from _owners(graph, named)
+    yield from _parts(graph, named)
+    yield from _names(data, named)
     yield from _kinds(graph)
 
 
-def _fact(fact: Fact, numbers: Mapping[str, int]) -> list[Any]:
+@dataclass
+class Mentions:
+    """The first files, as numbers, that declare a thing, and that name it at all; of each so many."""
+
+    declare: dict[tuple[str, str], list[int]] = field(default_factory=dict)
+    name: dict[tuple[str, str], list[int]] = field(default_factory=dict)
+
+    def row(self, kind: str, key: str) -> dict[str, Any]:
+        """What a row has of it."""
+        return {"e": self.declare.get((kind, key), []), "w": self.name.get((kind, key), [])}
+
+
+def _mentions(data: Collection, numbers: Mapping[str, int]) -> Mentions:
+    made = Mentions()
+    for entry in data.entries:
+        number = numbers[entry.where.file]
+        if isinstance(entry, records.Thing):
+            for found in (made.declare, made.name):
+                _note(found.setdefault((entry.kind, entry.name.key), []), number)
+        for kind, used in names_used(data, entry):
+            _note(made.name.setdefault((kind, data.key(kind, used.key)), []), number)
+    return made
+
+
+def _note(files: list[int], number: int) -> None:
+    """Entries come in the order of the files."""
+    if len(files) < MOST_FILES and (not files or files[-1] != number):
+        files.append(number)
+
+
+def fact_row(fact: Fact, numbers: Mapping[str, int]) -> list[Any]:
+    """A fact with all its evidence, as rows have it."""
     evidence = [_evidence(e, numbers) for e in fact.evidence]
     return [fact.kind, fact.args, fact.certainty, evidence, fact.ids]
 
 
 def _evidence(e: Evidence, numbers: Mapping[str, int]) -> list[Any]:
     where = (numbers[e.where.file], e.where.line, e.where.column)
-    return [*where, e.how, e.certainty, e.source, e.by, e.date, e.note]
+    return [*where, e.how, e.certainty, e.source, e.by, e.date, e.note, e.trust]
 
 
 def _short(fact: Fact) -> list[Any]:
     return [fact.id, fact.kind, fact.args, fact.certainty]
 
 
-def _owners(graph: Graph) -> Iterator[Row]:
+def _owners(graph: Graph, named: Mentions) -> Iterator[Row]:
     data = graph.data
     at: dict[str, dict[str, dict[str, list[Any]]]] = defaultdict(lambda: defaultdict(dict))
-    for kind, lists in _AT.items():
+    for kind, lists in AT.items():
         for place, found in getattr(graph, lists).items():
-            at[place.owner][place.position][kind] = [[*_plain(f[:-1]), _short(f[-1])] for f in found]
+            at[place.owner][place.position][kind] = [entry(f) for f in found]
     owners = {f"s:{k}" for k in data.known("set")} | {f"a:{k}" for k in data.known("assembly")}
     matched = sorted({a for p in data.things["position"] for a in data.position_rules(p)[0]})
     for owner in sorted(owners | set(graph.links) | set(at)):
         kind, key = ("set" if owner[0] == "s" else "assembly"), owner[2:]
-        links = [
-            [k.other, _short(k.fact), sorted(k.left_out), k.to_assembly] for k in graph.links.get(owner, ())
-        ]
+        links = [link(k) for k in graph.links.get(owner, ())]
         row: dict[str, Any] = {"t": data.text(kind, key), "l": links, "p": at.get(owner, {})}
+        row |= named.row(kind, key)
         if owner[0] == "a":
             row["d"] = sorted(graph.declares.get(owner, ()))
             row["k"] = data.assembly_kind(key)
@@ -69,30 +108,41 @@ def _owners(graph: Graph) -> Iterator[Row]:
         yield f"o|{owner}", row
 
 
-_AT = {"t": "taken_at", "f": "fits_from", "g": "fits_to", "r": "refused_at"}
-_OF = {"g": "takes_of", "s": "same", "o": "older", "n": "newer"}
+AT = {"t": "taken_at", "f": "fits_from", "g": "fits_to", "r": "refused_at"}
+OF = {"g": "takes_of", "s": "same", "o": "older", "n": "newer"}
+
+
+def link(made: Link) -> list[Any]:
+    """A link as rows have it."""
+    return [made.other, _short(made.fact), sorted(made.left_out), made.to_assembly]
+
+
+def entry(found: tuple[Any, ...]) -> list[Any]:
+    """What a list of the graph holds beside its fact, as rows have it."""
+    return [*_plain(found[:-1]), _short(found[-1])]
 
 
 def _plain(values: tuple[Any, ...]) -> list[Any]:
     return [[*v] if isinstance(v, Place) else v for v in values]
 
 
-def _parts(graph: Graph) -> Iterator[Row]:
+def _parts(graph: Graph, named: Mentions) -> Iterator[Row]:
     data = graph.data
-    known = set(data.known("part")).union(*(getattr(graph, lists) for lists in _OF.values()))
+    known = set(data.known("part")).union(*(getattr(graph, lists) for lists in OF.values()))
     for part in sorted(known):
         row: dict[str, Any] = {"t": data.text("part", part), "k": data.kind_of(part)}
-        for kind, lists in _OF.items():
+        row |= named.row("part", part)
+        for kind, lists in OF.items():
             if found := getattr(graph, lists).get(part):
-                row[kind] = [[*_plain(f[:-1]), _short(f[-1])] for f in found]
+                row[kind] = [entry(f) for f in found]
         yield f"p|{part}", row
 
 
-def _names(data: Collection) -> Iterator[Row]:
+def _names(data: Collection, named: Mentions) -> Iterator[Row]:
     for kind in words.THINGS:
         if kind not in ("set", "assembly", "part"):
             for key in data.known(kind):
-                yield f"n|{kind}|{key}", {"t": data.text(kind, key)}
+                yield f"n|{kind}|{key}", {"t": data.text(kind, key), **named.row(kind, key)}
         for key, to in data.aliases[kind].items():
             yield f"i|{kind}|{key}", to
         for key in data.ambiguous[kind]:
@@ -110,7 +160,7 @@ def _kinds(graph: Graph) -> Iterator[Row]:
         if (how := sizes.rules(kind)) is not None:
             row["r"] = [dict(how[0]), how[1]]
             found = sizes.of_kind(kind)
-            row["s"] = {part: {k: _size(v) for k, v in of.items()} for part, of in found.items()}
+            row["s"] = {part: {k: size_row(v) for k, v in of.items()} for part, of in found.items()}
         yield f"k|{kind}", row
     for key in data.things["position"]:
         match, cautions = data.position_rules(key)
@@ -125,5 +175,6 @@ def _name(name: Name) -> list[str]:
     return [name.text, name.key]
 
 
-def _size(size: Size) -> Any:
+def size_row(size: Size) -> Any:
+    """A size as rows have it."""
     return [size.form, list(size.sizes_mm)] if isinstance(size, quantities.Section) else size

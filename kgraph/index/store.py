@@ -7,10 +7,12 @@ it raises :class:`kgraph.problems.Damaged`, and the folder is read as if there w
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import sqlite3
 import sys
+import time
 import zlib
 from collections.abc import Iterable
 from typing import Any
@@ -19,8 +21,14 @@ from kgraph import __version__
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-VERSION = f"{__version__} 1"
+VERSION = f"{__version__} 3"
 """Which program wrote an index: any other one's is made anew."""
+OVER = ".over"
+"""What the name of the file with newer rows ends in."""
+LEFT_OVER_S = 86_400
+"""A file that is not finished after a day was left by a process that was killed."""
+MOST_OVER = 4 << 20
+"""The most bytes of newer rows: every question reads them all."""
 
 
 def cache_folder() -> str | None:
@@ -60,9 +68,13 @@ def stamps_of(folders: Iterable[str]) -> list[list[Stamp]] | None:
     return found
 
 
+_JSON = json.JSONEncoder(separators=(",", ":"), ensure_ascii=True, check_circular=False)
+"""Made once: `json.dumps` would make one for each row."""
+
+
 def packed(key: str, value: Any) -> bytes:
     """A row: its checksum over key and value, then the value as JSON."""
-    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True).encode()
+    text = _JSON.encode(value).encode()
     return zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass"))).to_bytes(4, "big") + text
 
 
@@ -75,6 +87,7 @@ class Store:
         try:
             place = "file:" + path.replace("%", "%25").replace("?", "%3f").replace("#", "%23")
             self.base = sqlite3.connect(place + "?mode=ro&immutable=1", uri=True)
+            self.over: dict[str, Any] = {}
             if self.get("version") != VERSION:
                 raise Damaged
         except sqlite3.Error:
@@ -82,6 +95,8 @@ class Store:
 
     def get(self, key: str) -> Any:
         """The value of a row, or None where there is none."""
+        if key in self.over:
+            return self.over[key]
         try:
             row = self.base.execute("SELECT value FROM row WHERE key = ?", (key,)).fetchone()
         except (sqlite3.Error, UnicodeError):
@@ -105,6 +120,70 @@ class Store:
         return found
 
 
+def read_over(path: str, token: str) -> dict[str, Any]:
+    """What lies over an index: its newer rows, and how the files stood. Raises Damaged."""
+    try:
+        with open(path + OVER, "rb") as stream:
+            whole = stream.read()
+        check, text = whole[:8], whole[8:]
+        if check != b"%08x" % zlib.crc32(text):
+            raise Damaged
+        found: dict[str, Any] = json.loads(text)
+    except (OSError, ValueError):
+        raise Damaged from None
+    if found["version"] != VERSION or found["token"] != token:
+        raise Damaged
+    return found
+
+
+def write_over(path: str, over: dict[str, Any]) -> bool:
+    """Put newer rows over an index at once; False where they have become too many. Raises OSError."""
+    text = _JSON.encode({"version": VERSION, **over}).encode()
+    if len(text) > MOST_OVER:
+        return False
+    put(path + OVER, b"%08x" % zlib.crc32(text) + text)
+    return True
+
+
+def put(path: str, data: bytes) -> None:
+    """Put a small file in place at once. Raises OSError."""
+    import tempfile
+
+    descriptor, beside = tempfile.mkstemp(prefix=".new-", dir=os.path.dirname(path))
+    try:
+        with open(descriptor, "wb") as stream:
+            stream.write(data)
+        os.replace(beside, path)
+    except BaseException:
+        os.unlink(beside)
+        raise
+
+
+def squeezed(data: bytes) -> str:
+    """The bytes of a file as a row has them."""
+    import base64
+
+    return base64.b85encode(zlib.compress(data, 1)).decode()
+
+
+def opened_out(row: str) -> bytes:
+    """The bytes of a file from its row."""
+    import base64
+
+    return zlib.decompress(base64.b85decode(row))
+
+
+def _sweep(folder: str) -> None:
+    """Take away what processes that were killed while they wrote have left there."""
+    now = time.time()
+    with os.scandir(folder) as listing:
+        for entry in listing:
+            # Another process may have taken it away in the meantime.
+            with contextlib.suppress(OSError):
+                if entry.name.startswith(".new-") and entry.stat().st_mtime < now - LEFT_OVER_S:
+                    os.unlink(entry.path)
+
+
 def write(path: str, rows: Iterable[tuple[str, Any]]) -> None:
     """Write an index beside and put it in place at once; a half-written one is never seen.
 
@@ -114,6 +193,7 @@ def write(path: str, rows: Iterable[tuple[str, Any]]) -> None:
 
     folder = os.path.dirname(path)
     os.makedirs(folder, mode=0o700, exist_ok=True)
+    _sweep(folder)
     descriptor, beside = tempfile.mkstemp(prefix=".new-", suffix=".index", dir=folder)
     os.close(descriptor)
     try:

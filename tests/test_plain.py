@@ -1,0 +1,137 @@
+"""The quick reader reads what the reader of all YAML reads, places and all, or leaves it alone."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from kgraph.folder import plain, reading
+from tests.bench import folders
+from tests.support import DEMO
+
+HOSTILE = Path(__file__).parent / "hostile"
+FILES = sorted([*DEMO.rglob("*.yaml"), *HOSTILE.glob("*.yaml")])
+
+KEYS = (
+    "set",
+    "takes",
+    "in",
+    "note",
+    "inside length",
+    "Set",
+    "a1",
+    "a" * 62,
+    "two  words",
+    "se:t",
+    "",
+    "note ",
+)
+PIECES = (
+    *("RC-40", "012", "no", "~", "240 V 50 Hz", "a, b", "x:y", "x: y", "x:", ":x", "K #114", "K#114"),
+    *("#", "-3", "- 3", "?a", "a?", "a ?b", "? a", "[", "]", "{", "}", "[a, b]", "[a,b]", "[a, b,]"),
+    *("[a, b, ]", "[,]", "[]", "[a b , c]", '["a", \'b\']', '["a]", b]', '["a, b"]', "[a: b]"),
+    *("[a, b: c]", "{a: b}", "{a: b, c: d}", "{a: b, A: c}", "{a : b}", "{a:b}", "{a: }", "{a, b: c}"),
+    *("{a: [b]}", "[a,\n    b]", "[a\n    b]", "[a,\n  b]", "{a: b,\n    c: d}", '["a,\n   b"]', '"q"'),
+    *("'q'", "'it''s'", '"\\t"', '"a" b', '"a', "'a", "|", ">-", "| x", "&a", "*a", "!t", "a & b", "%"),
+    *("@x", "`x", "\xe9", "\xa0x", "x\x85y", "\ufeff", "\t", "x\ty", "x \t", "\x00", "\x7f", "\u2028"),
+    *("a" * 300, "<<", "---", "...", "<<<<<<< x", "(1)", "a)", "x\r", "/", ".", "[~, /]", "[a?, b]"),
+    *("[a #b, c]", "[a, #b\n   c]", "[(, +]", "[a,\n\n   b]", "[a,   b]", "[a, b]  ", "{a: 'b'}"),
+)  # fmt: skip
+LINES = (
+    "",
+    "# c",
+    "  # c #d",
+    " # x",
+    "#",
+    "x",
+    "- ",
+    "-",
+    "  ",
+    "- - a: b",
+    "---",
+    "...",
+    "%TAG",
+    "    more",
+    "   b: c",
+)
+
+
+def agrees(data: bytes) -> bool:
+    """Whether the plain shape was met; fails where the two readers differ."""
+    quick = plain.entries(data)
+    if quick is None:
+        return False
+    slow = reading.by_yaml(data, "f.yaml")
+    assert slow.problems == ()
+    assert slow.entries == quick
+    return True
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
+def test_files_at_hand(path: Path) -> None:
+    data = path.read_bytes()
+    if not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        agrees(data)
+
+
+def test_the_usual_files_are_plain() -> None:
+    """Else the quick reader would agree by never reading anything."""
+    assert sum(agrees(p.read_bytes()) for p in DEMO.rglob("*.yaml")) >= 15
+    texts = [text for _, text in folders.entries(900, 3)]
+    assert len(texts) == 3
+    assert all(agrees(text.encode()) for text in texts)
+
+
+@st.composite
+def texts(draw: st.DrawFn) -> str:
+    out = []
+    for _ in range(draw(st.integers(1, 6))):
+        if draw(st.integers(0, 5)) == 0:
+            out.append(draw(st.sampled_from(LINES)))
+        start = draw(st.sampled_from(("- ", "  ", "  ", "  ", "-  ", " ", "   ")) if out else st.just("- "))
+        colon = draw(st.sampled_from((": ", ": ", ": ", ":  ", ":", " : ")))
+        out.append(f"{start}{draw(st.sampled_from(KEYS))}{colon}{draw(st.sampled_from(PIECES))}")
+    return "\n".join(out) + draw(st.sampled_from(("\n", "", "\n\n", " ", "\r\n")))
+
+
+@settings(max_examples=1500, deadline=None)
+@given(texts())
+@example("- set: [a,\n    b]\n  note: c\n")
+@example("- set: {a: b,\n    c: 'd'}\n  note: \"e: #f\"")
+@example("- set: a\n  Set : b\n")
+def test_made_up_texts(text: str) -> None:
+    agrees(text.encode("utf-8", "surrogatepass"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
+def test_bytes_changed_anywhere(path: Path) -> None:
+    """Each change at a place of its own: a byte turned, put in, taken out; a line moved."""
+    whole = path.read_bytes()[:6000]
+    whole = whole[: whole.rfind(b"\n") + 1] or b"- set: A 1\n"
+    chance = random.Random(path.name)
+    for _ in range(60):
+        data = changed(whole, chance)
+        if not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            agrees(data)
+
+
+SIGNS = b" \n:-#,[]{}\"'?&*!|>%@`\\~\t\rab0\x00\xc3"
+
+
+def changed(whole: bytes, chance: random.Random) -> bytes:
+    at = chance.randrange(len(whole))
+    sign = bytes([chance.choice(SIGNS)])
+    kind = chance.randrange(4)
+    if kind == 0:
+        return whole[:at] + sign + whole[at + 1 :]
+    if kind == 1:
+        return whole[:at] + sign + whole[at:]
+    if kind == 2:
+        return whole[:at] + whole[at + chance.randint(1, 3) :]
+    lines = whole.splitlines(keepends=True)
+    lines.insert(chance.randrange(len(lines)), lines.pop(chance.randrange(len(lines))))
+    return b"".join(lines)
