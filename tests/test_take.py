@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 import shutil
 from pathlib import Path
@@ -90,6 +91,21 @@ def test_a_removal_is_written_with_its_reason_and_cautions(folder: Path, capsys:
     assert written == "- taken: tuning knob\n  from: D-1\n  to: P-1\n  owed: yes\n  by: EV\n"
     shelf = shelf_now(graph_of_folder(folder))
     assert (shelf.units["p1"].met, [o.unit for o in shelf.owed]) == (("tuningknob",), ["d1"])
+
+
+def test_who_else_counts_on_it_and_what_would_be_left_for_them(folder: Path, capsys: Any) -> None:
+    with (folder / "facts.yaml").open("a") as facts:
+        facts.write("- unit: D-3\n  set: Ostmark 2200\n  role: donor\n")
+    assert take(folder, "tuning knob", "--from", "D-3", "--json") == 0
+    (answer,) = json.loads(capsys.readouterr().out)["answers"]
+    assert [(c["unit"], c["want"]) for c in answer["counting"]] == [
+        ("P-1", "tuning knob"),
+        ("P-2", "tuning knob"),
+    ]
+    assert (
+        "P-2 counts on it: it is the surest for its tuning knob (100 %); the next is that of D-1 (98 %)"
+        in answer["warnings"]
+    )
 
 
 @pytest.mark.parametrize(

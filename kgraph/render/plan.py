@@ -14,10 +14,9 @@ from kgraph.shelf.hunt import Hunt, Quarry, Sought
 from kgraph.shelf.plan import Cost, Course, Line, Plan
 from kgraph.shelf.routes import Unmet
 from kgraph.shelf.solve import Want
+from kgraph.shelf.taking import OPENING
 
 STOCK = "stock"
-_OPENING = ("mains", "charged capacitors")
-"""Cautions of opening any set that runs on the mains."""
 
 
 # JSON -----------------------------------------------------------------------------------------
@@ -103,7 +102,7 @@ def _unmet_json(data: Collection, unmet: Unmet) -> dict[str, Any]:
 def cautions_of(plan: Plan) -> list[str]:
     """The cautions of a plan, each name once: of opening a set, of its lines, of what is left to do."""
     courses = (plan.best, *plan.instead)
-    found = list(_OPENING) if any(c.opened for c in courses) else []
+    found = list(OPENING) if any(c.opened for c in courses) else []
     found += [c for course in courses for line in course.lines for c in line.row.cautions]
     found += [c for unmet in plan.unmet for c in unmet.cautions]
     once: dict[str, str] = {}

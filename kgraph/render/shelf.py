@@ -71,7 +71,7 @@ def _taking_details(data: Collection, found: Taking) -> dict[str, Any]:
         "differs": list(row.differs) if row else [],
         "proof": [fact_json(data, f) for f in row.proof] if row else [],
         "against": [fact_json(data, f) for f in row.against] if row else [],
-        "counting": [_want_json(data, w) for w in found.counting],
+        "counting": [{**_want_json(data, c.want), "certainty": c.certainty} for c in found.counting],
         "warnings": list(found.warnings),
         "cautions": with_opening(found.cautions),
     }

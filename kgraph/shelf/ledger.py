@@ -16,9 +16,8 @@ from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records
 from kgraph.collection import Collection, written_id
-from kgraph.fits import proofs
+from kgraph.fits import sharing
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.rules import State, Step
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity
 
@@ -119,26 +118,13 @@ def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]
 def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
     """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
     found: dict[str, tuple[str, ...]] = {}
-    for assembly in proofs.explore(State("any", owner), lambda s: _joined(graph, s)).states:
-        if assembly.owner[0] == "a":
-            declared = sorted(graph.declares.get(assembly.owner, ()))
-            shared = tuple(p for p in declared if assembly.owner in _alike(graph, owner, p))
-            if shared:
-                found[assembly.owner[2:]] = shared
+    for assembly in sharing.built_on(graph, owner):
+        declared = sorted(graph.declares.get(assembly, ()))
+        alike = {p: graph.alike_places(Place(owner, p)) for p in declared}
+        shared = tuple(p for p in declared if Place(assembly, p) in alike[p])
+        if shared:
+            found[assembly[2:]] = shared
     return found
-
-
-def _joined(graph: Graph, state: State) -> list[Step]:
-    links = graph.links.get(state.owner, ())
-    return [(State("any", k.other), None) for k in links if k.to_assembly != state.owner]
-
-
-def _alike(graph: Graph, owner: str, position: str) -> set[str]:
-    walked = proofs.explore(
-        State("any", owner, position),
-        lambda s: [(State("any", o, position), f) for o, f in graph.like(s.owner, position)],
-    )
-    return {s.owner for s in walked.states}
 
 
 def _kind_keys(data: Collection, assembly: str) -> set[str]:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph import questions
+from kgraph.collection import Collection
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
@@ -21,11 +22,21 @@ OPENING = ("mains", "charged capacitors")
 
 
 @dataclass(frozen=True, slots=True)
+class Counting:
+    """A want of another unit, how surely what is taken would meet it, and what is the surest left for it."""
+
+    want: Want
+    certainty: float
+    left: Article | None
+    left_certainty: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Taking:
     """A removal that is thought of: keys of the units and places; `getter` is "" where it goes nowhere.
 
     `gone` says why there is nothing to take, `row` why it goes there, `brings` what comes off with it and
-    `counting` which wants of other units nothing else on the shelf could meet.
+    `counting` which wants of other units nothing else on the shelf could meet as surely.
     """
 
     giver: str
@@ -35,7 +46,7 @@ class Taking:
     gone: str = ""
     row: Row | None = None
     brings: tuple[str, ...] = ()
-    counting: tuple[Want, ...] = ()
+    counting: tuple[Counting, ...] = ()
     warnings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
@@ -89,20 +100,22 @@ def goes(source: Source, giver: str, held: Held | None, position: str, getter: s
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _counting(source: Source, taken: set[Article], getter: str) -> Iterable[Want]:
-    """The open wants of other units that only what is taken could meet."""
+def _counting(source: Source, taken: set[Article], getter: str) -> Iterable[Counting]:
+    """The open wants of other units that nothing but what is taken could meet as surely."""
     shelf = source.shelf
     for unit in sorted(shelf.units):
         for position in shelf.units[unit].wants if unit != getter else ():
             want = Want(unit, position)
             rows = {**source.loose(want), **source.in_units(want)}
             offers = {
-                a
+                a: row.certainty
                 for a, row in rows.items()
                 if row.standing != "refused" and (not a.unit or may_give(shelf, a.unit, [unit]))
             }
-            if offers and offers <= taken:
-                yield want
+            surest = max((offers[a] for a in taken & offers.keys()), default=0.0)
+            left = min(offers.keys() - taken, key=lambda a: (-offers[a], a), default=None)
+            if surest and (left is None or offers[left] < surest - 1e-12):
+                yield Counting(want, surest, left, offers[left] if left else 0.0)
 
 
 def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
@@ -117,9 +130,17 @@ def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
         yield f"nothing is known of a {place} on {data.text('set', giver.set)}; is the name right?"
     if taking.getter:
         yield from _about_going(graph, shelf, taking)
-    for want in taking.counting:
-        name, wanted = data.text("unit", want.unit), data.text("position", want.position)
-        yield f"{name} counts on it: nothing else on the shelf could be its {wanted}"
+    yield from (_counts_on_it(data, counting) for counting in taking.counting)
+
+
+def _counts_on_it(data: Collection, counting: Counting) -> str:
+    name, wanted = data.text("unit", counting.want.unit), data.text("position", counting.want.position)
+    if (left := counting.left) is None:
+        return f"{name} counts on it: nothing else on the shelf could be its {wanted}"
+    other = data.text("unit", left.unit) if left.unit else f"{data.text('part', left.place)} in stock"
+    this, that = (f"{100 * c:.0f} %" for c in (counting.certainty, counting.left_certainty))
+    surest = f"it is the surest for its {wanted} ({this})"
+    return f"{name} counts on it: {surest}; the next is that of {other} ({that})"
 
 
 def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
