@@ -15,7 +15,8 @@ from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, to
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.recorded import run_of
 from kgraph.belts.sold import Sold
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place, sort_of
 from kgraph.fits.takers import Taker, Takers
 from kgraph.fits.ways import ways

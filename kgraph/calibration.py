@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph

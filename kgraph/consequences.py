@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph import questions
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.questions import Wanted
 

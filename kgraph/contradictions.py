@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from kgraph import questions
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.conflicts import Conflict, smallest
 from kgraph.fits.graph import Graph, Place

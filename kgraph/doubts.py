@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kgraph import questions, records
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import certainty
 from kgraph.fits.certainty import Labels
 from kgraph.fits.graph import Graph

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from kgraph import records, words
-from kgraph.collection import Collection, Fact, names_used, written_id
+from kgraph.collection import Collection, names_used, written_id
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse

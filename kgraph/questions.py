@@ -77,6 +77,14 @@ class Wanted:
     """Whether all minimal proofs are listed, and not the best one alone."""
     failures: bool = False
     """Whether it is worked out for each fact what an answer's certainty would be without it."""
+    most_weighed: int | None = None
+    """Of more answers to one question, each certainty is only bounded by the best proof."""
+
+    def of(self, answers: int) -> Wanted:
+        """What is wanted of a question that has so many answers."""
+        if self.most_weighed is None or answers <= self.most_weighed:
+            return self
+        return replace(self, effort=0)
 
 
 DEFAULT = Wanted()
@@ -214,7 +222,7 @@ def _rows(asked: _Asked) -> list[Row]:
     walked, number = families.reduced(asked.walked, asked.targets)
     wanted = {number[t] for t in asked.targets}
     best = proofs.best_proofs(walked, wanted)
-    sure = _Certainties(asked.graph, walked, wanted, asked.wanted)
+    sure = _Certainties(asked.graph, walked, wanted, asked.wanted.of(len(asked.targets)))
     groups = _Items(asked)
     return [_row(asked, t, best[number[t]], groups, sure.of(number[t])) for t in sorted(asked.targets)]
 
@@ -534,7 +542,7 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 
 def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
     best = proofs.best_proofs(walked)
-    certainties = _Certainties(graph, walked, set(targets), wanted)
+    certainties = _Certainties(graph, walked, set(targets), wanted.of(len(targets)))
     return [
         _plain_row(graph, state.owner, walked, best[target], certainties.of(target))
         for target, state in targets.items()

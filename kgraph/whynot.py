@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from kgraph import questions
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.fits.rules import State

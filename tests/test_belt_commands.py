@@ -17,8 +17,8 @@ from click.testing import CliRunner
 
 from kgraph import belt_questions
 from kgraph.cli.belting import run_picture
-from kgraph.cli.loading import Settings
 from kgraph.cli.main import run
+from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.render.belts import two_figures
 from tests.support import DEMO, ask, folder_with, graph_of_folder

@@ -15,8 +15,8 @@ from kgraph.belts.drive import Loose, Pulley, Run
 from kgraph.belts.identify import Hypothesis, candidates, measured
 from kgraph.belts.recorded import run_of
 from kgraph.cli.belting import run_picture
-from kgraph.cli.loading import Settings
 from kgraph.cli.main import run
+from kgraph.cli.settings import Settings
 from kgraph.quantities import section
 from kgraph.render import belts
 from kgraph.render import run_picture as picture

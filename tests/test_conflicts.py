@@ -11,7 +11,7 @@ import pytest
 
 from kgraph import calibration, contradictions, questions
 from kgraph.cli.main import run
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.conflicts import smallest
 from kgraph.fits.graph import Graph

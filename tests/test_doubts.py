@@ -10,7 +10,7 @@ import pytest
 
 from kgraph import doubts, questions
 from kgraph.cli.main import run
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from tests.support import DEMO, ask, folder_with, graph_of

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
 from kgraph.book.views import AnswerView, FactView, Views, certainty_text
-from kgraph.collection import Collection, Fact, names_used
-from kgraph.fits import proofs, rules
+from kgraph.collection import Collection, names_used
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.names import fold
 from kgraph.questions import Row, Wanted
 from kgraph.render.things import value_text
@@ -23,11 +22,8 @@ MOST_ANSWERS = 24
 """So many answers stand with their proof in one list; the rest are named with their certainty."""
 
 MOST_WEIGHED = 28
-"""Where more sets than that hang together, each certainty is bounded by the best proof: so large a book is
-written in minutes, and the exact value is one question away."""
-
-MOST_SETS = 150
-"""In a folder of more sets the same holds for every answer about who shares an assembly."""
+"""In a longer list each certainty is bounded by the best proof: a large book is written in minutes, and the
+exact value is one question away."""
 
 Draw = Callable[[str, Mapping[str, str]], bytes | None]
 """(set key, owner key -> address) -> the SVG picture of its family; None where it cannot be drawn."""
@@ -85,7 +81,7 @@ class Ground:
             name = f"Family of {self.data.text('set', key)}"
             self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
         self.views = Views(self.graph, self.refs, self.wishes.folders)
-        self.wanted = Wanted(refused_too=True, effort=self.wishes.effort)
+        self.wanted = Wanted(refused_too=True, effort=self.wishes.effort, most_weighed=MOST_WEIGHED)
 
     @property
     def data(self) -> Collection:
@@ -202,35 +198,6 @@ class Ground:
                     found[link.other] = None
                     todo.append(link.other)
         return list(found)
-
-    def alike(self, owner: str, position: str) -> list[str]:
-        """The owner and every owner like it at a position."""
-        seen = {owner}
-        todo = [owner]
-        for here in todo:
-            new = dict.fromkeys(o for o, _ in self.graph.like(here, position) if o not in seen)
-            seen.update(new)
-            todo += new
-        return todo
-
-    def wish(self, sets: int) -> Wanted:
-        """What is wanted of a question about so many sets: of many, certainties bounded from below alone."""
-        return self.wanted if sets <= MOST_WEIGHED else replace(self.wanted, effort=0)
-
-    def wish_shared(self) -> Wanted:
-        """The same for who shares an assembly: its walks go through whole families, so the folder counts."""
-        return self.wish(len(self.places_of) * MOST_WEIGHED // MOST_SETS)
-
-    def wish_for(self, start: State) -> Wanted:
-        """The same for a question that walks from a state, forward from a part and back from a place."""
-        step = rules.forward if start.phase == "asked" else rules.backward
-        walked = proofs.explore(start, lambda s: step(self.graph, s))
-        return self.wish(sum(s.phase == "goes" and s.owner[0] == "s" for s in walked.states))
-
-    def sort_of_assembly(self, key: str) -> str:
-        """The recorded kind of an assembly, or ""."""
-        entry = self.data.declared("assembly", key)
-        return entry.sort if isinstance(entry, records.Assembly) else ""
 
     def numbers(self, key: str) -> str:
         """Makers' numbers of a part."""

@@ -11,7 +11,6 @@ from kgraph import belt_questions, questions
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground
-from kgraph.fits.rules import State
 from kgraph.problems import Stop
 from kgraph.render import run_picture
 from kgraph.render.answers import percent
@@ -45,7 +44,7 @@ class RunView:
 
 def part_page(g: Ground, key: str) -> dict[str, Any]:
     """A part: its sizes and numbers, who takes it, its other numbers, and for a belt its runs."""
-    rows = questions.takers_of_part(g.graph, key, g.wish_for(State("asked", key))).rows
+    rows = questions.takers_of_part(g.graph, key, g.wanted).rows
     belt = belt_questions.is_belt(g.data, key)
     named = [*(c for r in rows for c in r.cautions), *questions.part_cautions(g.data, key).values()]
     return {
@@ -72,7 +71,7 @@ def _runs(g: Ground, part: str) -> list[RunView]:
     found: list[RunView] = []
     seen: set[tuple[str, str]] = set()
     for place, _, _ in g.graph.takes_of.get(part, ()):
-        sets = [o for o in g.alike(place.owner, place.position) if o[0] == "s"]
+        sets = sorted(o for o, _ in g.graph.alike_places(place) if o[0] == "s")
         if not sets or (sets[0], place.position) in seen or len(found) >= MOST_PICTURES:
             continue
         seen |= {(o, place.position) for o in sets}

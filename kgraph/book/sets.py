@@ -11,7 +11,7 @@ from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Answers, Ground, anchor
 from kgraph.book.views import FactView, FittedView
-from kgraph.fits.rules import State
+from kgraph.fits.graph import Place
 from kgraph.questions import Row
 
 
@@ -45,7 +45,7 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
         "badge": badge,
         "badge_anchor": anchor(badge),
         "family": g.refs["family", family[0]] if family else None,
-        "sisters": g.answers(questions.sisters(g.graph, key, g.wish(len(family or ()))).rows),
+        "sisters": g.answers(questions.sisters(g.graph, key, g.wanted).rows),
         "built_on": _built_on(g, f"s:{key}"),
         "places": [_place(g, key, p) for p in g.places_of[key]],
         "units": [g.views.ref("unit", u) for u in g.units_of.get(key, ())],
@@ -54,7 +54,7 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
 
 
 def _place(g: Ground, key: str, position: str) -> PlaceView:
-    rows = questions.donors(g.graph, key, [position], g.wish_for(State("goes", f"s:{key}", position))).rows
+    rows = questions.donors(g.graph, key, [position], g.wanted).rows
     named = [*g.views.position_cautions(position), *(c for r in rows for c in r.cautions)]
     ref = g.views.ref("position", position)
     return PlaceView(
@@ -69,14 +69,14 @@ def _place(g: Ground, key: str, position: str) -> PlaceView:
 def _built_on(g: Ground, owner: str) -> list[BuiltOn]:
     below = g.below(owner)
     shared: dict[str, list[Row]] = defaultdict(list)
-    for row in questions.shares(g.graph, owner[2:], g.wish_shared()).rows:
+    for row in questions.shares(g.graph, owner[2:], g.wanted).rows:
         shared[row.assembly].append(row)
     links = g.graph.links.get(owner, ())
     stated = {k.other: g.views.fact(k.fact) for k in links if k.to_assembly == k.other}
     return [
         BuiltOn(
             g.views.owner(a),
-            g.sort_of_assembly(a[2:]),
+            g.data.assembly_kind(a[2:]) or "",
             stated.get(a),
             g.answers(shared.get(a, ())),
         )
@@ -124,7 +124,7 @@ def _having(g: Ground, owner: str, positions: list[str]) -> list[tuple[Ref, str]
     """The sets that have places of an assembly, and which of them where they have not all."""
     found: dict[str, list[str]] = defaultdict(list)
     for position in positions:
-        for other in g.alike(owner, position):
+        for other, _ in g.graph.alike_places(Place(owner, position)):
             if other[0] == "s":
                 found[other].append(position)
     rows = [(g.views.owner(o), _but(g, had, positions)) for o, had in found.items()]

@@ -97,7 +97,7 @@ def assemblies_page(g: Ground) -> dict[str, Any]:
     """Assemblies by their kind."""
     found: dict[str, list[Line]] = defaultdict(list)
     for key, ref in g.all_of("assembly"):
-        found[g.sort_of_assembly(key)].append(Line(ref))
+        found[g.data.assembly_kind(key) or ""].append(Line(ref))
     return {"groups": _groups(found)}
 
 

@@ -8,10 +8,10 @@ from pathlib import PurePath
 
 from kgraph import records
 from kgraph.book.addresses import Ref
-from kgraph.collection import Collection, Evidence, Fact, names_used
-from kgraph.fits import proofs
+from kgraph.collection import Collection, names_used
+from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.rules import State
+from kgraph.fits.ways import ways
 from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.render.answers import caution_texts, percent
@@ -64,7 +64,6 @@ class AnswerView:
     proof: tuple[FactView, ...]
     against: tuple[FactView, ...]
     against_percent: str
-    more_proofs: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,29 +173,17 @@ class Views:
             proof=self.facts(row.proof),
             against=self.facts(row.against),
             against_percent=percent(row.no) if row.against else "",
-            more_proofs=max(0, len(row.proofs) - 1),
         )
 
     def fitted(self, owner: str, position: str) -> list[FittedView]:
         """What is recorded at a place or one like it, originals first, then by certainty."""
-        walked = proofs.explore(
-            State("goes", owner, position),
-            lambda s: [(State("goes", o, s.position), f) for o, f in self.graph.like(s.owner, s.position)],
-        )
-        held = [
-            (i, taken)
-            for i, s in enumerate(walked.states)
-            for taken in self.graph.taken_at.get(Place(s.owner, s.position), ())
-        ]
-        if not held:
-            return []
-        best = proofs.best_proofs(walked, {i for i, _ in held})
+        best = ways(self.graph, {owner: 1.0}, position)
         found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
-        for i, (part, role, fact) in held:
-            proof = (fact, *walked.fact_list(best[i].labels))
-            sure = best[i].certainty * fact.certainty
-            if sure > found.get((part, role), (0.0, ()))[0]:
-                found[part, role] = (sure, proof)
+        for other, certainty in best.certainty.items():
+            for part, role, fact in self.graph.taken_at.get(Place(other, position), ()):
+                sure = certainty * fact.certainty
+                if sure > found.get((part, role), (0.0, ()))[0]:
+                    found[part, role] = (sure, (fact, *best.facts(other)))
         ordered = sorted(found.items(), key=lambda f: (f[0][1] != "original", -f[1][0], f[0]))
         return [
             FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, at, error, warning
-from kgraph.collection import FACT_TYPES, Fact, written_id
+from kgraph.collection import FACT_TYPES, written_id
+from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
 from kgraph.folder.reading import shown
 from kgraph.names import did_you_mean

@@ -10,7 +10,8 @@ from heapq import nsmallest
 from typing import NamedTuple
 
 from kgraph import records, words
-from kgraph.collection import Collection, Fact, names_used
+from kgraph.collection import Collection, names_used
+from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.folder.reading import shown
 from kgraph.names import Name, did_you_mean, fold

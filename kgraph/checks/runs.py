@@ -9,7 +9,7 @@ from kgraph import records, words
 from kgraph.belts import drive, recorded, rubber
 from kgraph.belts.geometry import GeometryError
 from kgraph.checks.ground import Check, Ground, at, error, warning
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.graph import Place
 from kgraph.folder.reading import shown
 from kgraph.names import did_you_mean

@@ -12,8 +12,9 @@ import click
 from kgraph import collection, consequences, lookup, words
 from kgraph.cli import events
 from kgraph.cli.events import NEW_FILE
-from kgraph.cli.loading import Loaded, Settings, load
-from kgraph.collection import Fact
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import reading, schema, writing
 from kgraph.names import did_you_mean

@@ -14,7 +14,8 @@ from kgraph import belt_questions, quantities, questions
 from kgraph.belts import drive, identify, tolerances
 from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import print_json, query_options, wanted
-from kgraph.cli.loading import Loaded, Settings, as_it_is, load
+from kgraph.cli.loading import as_it_is, load
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
 from kgraph.render import belts

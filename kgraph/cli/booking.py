@@ -8,8 +8,9 @@ from pathlib import Path
 
 import click
 
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import certainty
 from kgraph.problems import CannotRun
 

@@ -11,7 +11,8 @@ import click
 from kgraph import calibration, collection, contradictions
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import Settings, entries_of
+from kgraph.cli.loading import entries_of
+from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.conflicts import Conflict

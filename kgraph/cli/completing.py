@@ -138,8 +138,9 @@ def _prepare(command: click.Command) -> click.Command:
 
 def _names(ctx: click.Context, kinds: tuple[str, ...]) -> list[str]:
     from kgraph import collection
-    from kgraph.cli.loading import Settings, entries_of
+    from kgraph.cli.loading import entries_of
     from kgraph.cli.main import default_folders
+    from kgraph.cli.settings import Settings
     from kgraph.render.terminal import visible
 
     folders: tuple[Path, ...] = ctx.find_root().params.get("folders") or default_folders()

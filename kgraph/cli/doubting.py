@@ -10,7 +10,8 @@ import click
 from kgraph import doubts as weighing
 from kgraph import questions
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.doubts import Doubts
 from kgraph.problems import WrongUse
 from kgraph.render import doubts as render

@@ -12,8 +12,9 @@ import click
 from kgraph import questions
 from kgraph.cli.asking import asking_options, is_part, wanted
 from kgraph.cli.belting import run_picture
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
 from kgraph.questions import Answer, Row, Wanted
 

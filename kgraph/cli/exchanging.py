@@ -13,8 +13,9 @@ import click
 
 from kgraph import collection, words
 from kgraph.cli import events
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.exchange.csv_in import ENCODINGS
 from kgraph.exchange.formats import (
     FOLDER,

@@ -8,7 +8,8 @@ import click
 
 from kgraph import lookup
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import Settings, load
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Settings
 from kgraph.render import things
 from kgraph.render.terminal import table
 

@@ -17,8 +17,8 @@ from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.checking import problem_json
 from kgraph.cli.exchanging import counted, load_or_empty, slug, target_for
-from kgraph.cli.loading import Settings
 from kgraph.cli.progress import steps
+from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.exchange import foreign
 from kgraph.exchange import merge as merging

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render.terminal import table, visible, wrapped

@@ -12,7 +12,8 @@ import click
 from kgraph import questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import Loaded, Settings, load
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import reading, writing
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import shelf as render

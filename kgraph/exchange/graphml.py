@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
 from kgraph.exchange.formats import Export
+from kgraph.facts import Fact
 
 if TYPE_CHECKING:
     from networkx import MultiDiGraph

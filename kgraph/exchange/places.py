@@ -28,7 +28,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph, Link, Place
+from kgraph.fits.graph import Graph, Place
+from kgraph.fits.sharing import carriers, leaves_out
 
 Node = tuple[str, ...]
 """What a link joins: ("part", key), ("set", key), ("place", owner, position) and so on."""
@@ -120,23 +121,8 @@ _OF_FACT: dict[str, Callable[[Fact], Iterator[Triple]]] = {
 
 def _mountings(graph: Graph) -> Iterator[Triple]:
     for assembly in sorted(o for o in graph.links if o[0] == "a"):
-        for carrier in sorted(_carriers(graph, assembly)):
+        for carrier in sorted(carriers(graph, assembly)):
             yield from _mounted(graph, assembly, carrier)
-
-
-def _leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
-    return any(f"a:{graph.data.key('assembly', name)}" in assemblies for name in link.fact.args[2])
-
-
-def _carriers(graph: Graph, assembly: str) -> set[str]:
-    """The assembly and what is built on it by `uses` facts that do not leave it out."""
-    found, todo = {assembly}, [assembly]
-    while todo:
-        for user in _users(graph, todo.pop(), assembly) - found:
-            if user[0] == "a":
-                found.add(user)
-                todo.append(user)
-    return found
 
 
 def _users(graph: Graph, carrier: str, assembly: str) -> set[str]:
@@ -144,7 +130,7 @@ def _users(graph: Graph, carrier: str, assembly: str) -> set[str]:
     return {
         k.other
         for k in graph.links.get(carrier, ())
-        if k.to_assembly == carrier and not _leaves_out(graph, k, assembly)
+        if k.to_assembly == carrier and not leaves_out(graph, k, assembly)
     }
 
 
@@ -158,7 +144,7 @@ def _mounted(graph: Graph, assembly: str, carrier: str) -> Iterator[Triple]:
     while todo:
         owner = todo.pop()
         for link in graph.links.get(owner, ()):
-            if link.to_assembly or _leaves_out(graph, link, assembly, carrier):
+            if link.to_assembly or leaves_out(graph, link, assembly, carrier):
                 continue
             yield mounting(owner), "likeAt", mounting(link.other)
             if link.other not in seen:

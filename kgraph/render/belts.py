@@ -23,7 +23,8 @@ from kgraph.belt_questions import (
 from kgraph.belts import drive, tolerances
 from kgraph.belts.sold import Sold
 from kgraph.belts.tone import ToneReading
-from kgraph.collection import Collection, Fact, build
+from kgraph.collection import Collection, build
+from kgraph.facts import Fact
 from kgraph.quantities import Section
 from kgraph.render.answers import caution_texts, fact_json, percent
 from kgraph.render.sentences import says

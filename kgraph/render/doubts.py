@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
 from kgraph.doubts import Doubt, Doubts
+from kgraph.facts import Fact
 from kgraph.fits.graph import sort_of
 from kgraph.questions import SCALE_NOTE
 from kgraph.render.answers import caution_texts, percent

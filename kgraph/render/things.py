@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection, Evidence, Fact, written_id
+from kgraph.collection import Collection, written_id
+from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Known
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.plan import lies_in

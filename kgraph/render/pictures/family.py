@@ -9,7 +9,8 @@ from collections.abc import Collection as Group
 from dataclasses import dataclass, replace
 
 from kgraph import contradictions, records
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.names import fold

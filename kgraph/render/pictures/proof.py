@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from kgraph.collection import Collection, Evidence, Fact
+from kgraph.collection import Collection
+from kgraph.facts import Evidence, Fact
 from kgraph.fits import rules
 from kgraph.fits.graph import Graph
 from kgraph.fits.rules import State

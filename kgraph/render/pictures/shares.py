@@ -10,7 +10,8 @@ import math
 from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
+from kgraph.facts import Fact
 from kgraph.questions import Answer, Row
 from kgraph.render.answers import assembly_sort, percent
 from kgraph.render.pictures import sheet

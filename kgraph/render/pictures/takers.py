@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from kgraph.collection import Collection, Fact
+from kgraph.collection import Collection
+from kgraph.facts import Fact
 from kgraph.fits import rules
 from kgraph.fits.graph import Graph, sort_of
 from kgraph.fits.rules import State

@@ -10,7 +10,7 @@ from collections import defaultdict, deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from kgraph.collection import Fact
+from kgraph.facts import Fact
 from kgraph.fits.rules import State, Step
 
 Node = tuple[str, str, str]
