@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 
 from kgraph.cli.main import run
+from kgraph.exchange import columns, csv_in
 from kgraph.exchange.cells import cell_of, read_cell
 from kgraph.exchange.graphml import graph_of, xml_text
 from tests.exchanged import EVERY, exported, graph, meant
@@ -312,3 +313,23 @@ def test_a_graph_tool_reads_the_same_graph_back() -> None:
 def test_what_xml_cannot_hold_is_shown_as_an_escape() -> None:
     assert xml_text("a\x1bb\\c \uffff") == "a\\x1bb\\\\c \\uffff"
     assert xml_text("a\\b") == "a\\b"
+
+
+@pytest.mark.parametrize(
+    ("header", "kind", "keys"),
+    [
+        ("Set;Position;Part", "takes", ["in", "position", "takes"]),
+        ("in;position;takes;how", "takes", ["in", "position", "takes", "how"]),
+        ("part;kind;shaft", "part", ["part", "kind", "shaft"]),
+        ("Make;Model;Years", "set", ["set", "badge", "model", "years"]),
+        ("unit;set;role", "unit", ["unit", "set", "role"]),
+        ("Set;Assembly", "uses", ["in", "uses"]),
+    ],
+)
+def test_the_kind_of_the_rows_is_the_one_whose_keys_most_columns_are(
+    header: str, kind: str, keys: list[str]
+) -> None:
+    sheet = csv_in.read("q.csv", "", f"{header}\n".encode(), "utf-8")
+    assert sheet
+    plan = columns.guess(sheet)
+    assert (plan.kind, [c.key for c in plan.columns]) == (kind, keys)

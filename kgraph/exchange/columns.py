@@ -9,7 +9,7 @@ sheet.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 
 from kgraph import words
@@ -251,7 +251,16 @@ def _meant(kind: str, text: str) -> tuple[str, bool]:
         return holds, True
     if near := _near(text, known):
         return near, False
-    return (text, True) if kind in words.THINGS else ("", False)
+    # An attribute of the user's own: keys are written small, and so `Years` is the `years` of other sets.
+    own = text[:1].lower() + text[1:] if text[1:].islower() else text
+    return (own, True) if kind in words.THINGS else ("", False)
+
+
+def _covered(kind: str, columns: Set[str]) -> set[str]:
+    """The keys of a kind, folded, that columns stand for beyond doubt."""
+    known = {fold(key) for key in keys_of(kind)}
+    holds = {name: fold(key) for name, key in _HOLDS.get(kind, {}).items()}
+    return (known & columns) | {key for name, key in holds.items() if name in columns}
 
 
 _HOLDS = {
@@ -271,13 +280,13 @@ def _near(text: str, known: Sequence[str]) -> str:
 
 
 def _kind(sheet: Sheet, headers: Sequence[tuple[int, str, str]]) -> str:
-    """The kind of which a column is named: the first whose other keys are there too, else the nearest."""
+    """The kind whose keys most columns are, all that it must have among them; else the nearest named."""
     folded = {fold(key) for _, _, key in headers}
-    for _, _, key in headers:
-        for kind in words.KINDS:
-            if fold(kind) == fold(key) and all(fold(k) in folded for k in required_of(kind)):
-                return kind
-    if {"badge", "model"} <= folded:
+    covered = {kind: _covered(kind, folded) for kind in words.KINDS}
+    whole = [kind for kind in words.KINDS if covered[kind] >= {fold(k) for k in required_of(kind)}]
+    if whole:
+        return max(whole, key=lambda kind: len(covered[kind]))
+    if {"badge", "model"} <= covered["set"]:
         return "set"
     for _, _, key in headers:
         if near := next((k for k in words.KINDS if fold(k) == fold(key)), _near(key, list(words.KINDS))):
