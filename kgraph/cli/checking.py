@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import click
@@ -16,7 +16,9 @@ from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.conflicts import Conflict
+from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
+from kgraph.records import Entry
 from kgraph.render import calibration as render
 from kgraph.render.answers import percent
 from kgraph.render.sentences import says
@@ -25,12 +27,15 @@ from kgraph.render.terminal import visible
 
 @click.command(short_help="everything wrong or doubtful in the data")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.option("--deep", is_flag=True, help="Also the index, the ids, and the reading itself.")
 @click.option("--grades", is_flag=True, help="How often each grade held, where it was tried by hand.")
 @click.pass_obj
-def check(settings: Settings, as_json: bool, grades: bool) -> int:
+def check(settings: Settings, as_json: bool, deep: bool, grades: bool) -> int:
     """Everything wrong or doubtful in the data, each with file, line and column.
 
-    Exit status 1 if there are errors. Example: kgraph check
+    Exit status 1 if there are errors. With --deep every file is read by two readers, every fact is
+    written anew and must keep its id, and the index must say what the files say; one that does not is taken
+    away, and made anew by the next question. Example: kgraph check
     """
     from kgraph.checks import check_all
 
@@ -40,13 +45,13 @@ def check(settings: Settings, as_json: bool, grades: bool) -> int:
     if grades:
         return _give_grades(calibration.of_folder(graph), as_json)
     conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
-    found = in_order([*problems, *check_all(data, graph), *conflicts])
+    below = _below(settings, entries, graph, bool(problems)) if deep else None
+    found = in_order([*problems, *check_all(data, graph), *conflicts, *(below.problems if below else ())])
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:
-        print_json(
-            {"errors": [problem_json(p) for p in errors], "warnings": [problem_json(p) for p in warnings]}
-        )
+        lists = {"errors": [problem_json(p) for p in errors], "warnings": [problem_json(p) for p in warnings]}
+        print_json({**lists, "deep": below.counts} if below else lists)
     else:
         for problem in errors:
             print(visible(str(problem)), file=sys.stderr)
@@ -54,7 +59,46 @@ def check(settings: Settings, as_json: bool, grades: bool) -> int:
             print(visible(_as_warning(problem)))
         counts = ", ".join((_count(len(errors), "error"), _count(len(warnings), "warning")))
         print(f"{len(entries)} entries: {counts}")
+        if below:
+            print(_says(below.counts))
     return 1 if errors else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Below:
+    """What lies below the facts: how much of it was found in order, and what was not."""
+
+    counts: dict[str, Any]
+    problems: tuple[Problem, ...]
+
+
+def _below(settings: Settings, entries: list[Entry], graph: Graph, faulty: bool) -> _Below:
+    from kgraph.checks.deep import ids_written_anew, read_twice
+    from kgraph.cli.opening import against_files
+    from kgraph.folder.reading import display, fact_files, read_path
+
+    paths = [path for folder in settings.folders for path in fact_files(folder)]
+    reading = [read_twice(read_path(path), display(path)) for path in paths]
+    ids = [problem for _, problem in ids_written_anew(entries)]
+    # Of a folder with faults there is no index that could stand.
+    index = None if faulty else against_files(settings, graph)
+    torn = [
+        Problem(None, "deep-index", f"the index was wrong: {f}", "it is taken away")
+        for f in (index or (0, []))[1]
+    ]
+    counts = {
+        "files": len(reading) - sum(p is not None for p in reading),
+        "ids": len(ids) - sum(p is not None for p in ids),
+        "index rows": index[0] if index else None,
+    }
+    return _Below(counts, (*(p for p in (*reading, *ids) if p), *torn))
+
+
+def _says(counts: dict[str, Any]) -> str:
+    rows = counts["index rows"]
+    index = "no index stands for it" if rows is None else f"{rows} rows of the index say what the files say"
+    files, ids = _count(counts["files"], "file"), _count(counts["ids"], "fact")
+    return f"deep: {files} read alike by two readers, {ids} with the same id written anew; {index}"
 
 
 def _give_grades(found: tuple[GradeHeld, ...], as_json: bool) -> int:

@@ -156,3 +156,36 @@ def _compile(path: str, folders: list[str], stamps: freshness.Stamps, graph: Gra
             freshness.write_note(path + ".note", note)
     except (OSError, sqlite3.Error, ValueError):
         return
+
+
+def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | None:
+    """How many rows of the index say what the files say, and the faults of others; None where none stands.
+
+    An index with a fault is taken away: the next question makes it anew.
+    """
+    from kgraph.index import compiling, verifying
+    from kgraph.index.renewing import numbered, texts
+
+    folders = [str(f) for f in settings.folders]
+    path = store.index_path(folders)
+    stamps = None if path is None else store.stamps_of(folders)
+    if path is None or stamps is None or not os.path.exists(path):
+        return None
+    note = freshness.read_note(path + ".note")
+    alike, faults = 0, []
+    try:
+        if not freshness.stands(note, folders, stamps):
+            return None
+        opened = store.Store(path)
+        _lay_over(opened, path, note)
+        expected = (*compiling.rows(graph, numbered(folders)), *texts(folders))
+        for key, fault in verifying.differences(opened, expected):
+            alike += not fault
+            faults += [f"row {key!r} {fault}"] if fault else []
+    except (Damaged, KeyError):
+        faults.append("it cannot be read")
+    if faults:
+        for ending in (".note", store.OVER, ""):
+            with contextlib.suppress(OSError):
+                os.unlink(path + ending)
+    return alike, faults
