@@ -156,6 +156,8 @@ def test_past_sixty_sets_a_family_is_folded_by_badge_and_the_set_asked_about_sta
     assert "n5 " not in folded
     assert "29 rebadges" in folded
     assert "59 of the 61 sets are folded into 2 boxes by badge" in folded
+    assert "too much to look for what is disputed" in folded
+    assert "what is disputed" not in whole
 
 
 def test_where_badges_are_too_many_the_smallest_share_a_box() -> None:

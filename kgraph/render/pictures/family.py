@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections import Counter, defaultdict, deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from collections.abc import Collection as Group
 from dataclasses import dataclass, replace
 
@@ -65,9 +65,10 @@ def family(
     keys, facts = _members(graph, start, only)
     root, why = _root(data, keys)
     members, rule = _folded([_member(data, k) for k in keys], {start, root})
-    lines, left_out = _lines(data, graph, members, facts, root or start)
-    columns, reached = _columns(members, lines, root or start)
     whole = len(members) == len(keys)
+    disputed = disputed_facts(graph, facts) if whole else None
+    lines, left_out = _lines(data, members, facts, root or start, disputed or set())
+    columns, reached = _columns(members, lines, root or start)
     named = title or f"{data.text('set', start)} and its rebadges: {count(len(keys), 'set')}"
     drawn = sheet.Sheet(
         "family",
@@ -75,7 +76,7 @@ def family(
         _boxes(data, members, start, (root, why), links or {}),
         tuple(_turned(line, reached) for line in lines),
         _legend(bool(why), whole, any(line.disputed for line in lines)),
-        tuple(_notes(members, keys, rule, left_out)),
+        tuple(_notes(members, keys, rule, left_out, disputed is None)),
         _says(data, keys, facts, (root, why)),
         columns,
     )
@@ -210,7 +211,7 @@ def _model(name: str, badge: str) -> str:
 
 
 def _lines(
-    data: Collection, graph: Graph, members: list[_Member], facts: list[Fact], root: str
+    data: Collection, members: list[_Member], facts: list[Fact], root: str, disputed: Set[str]
 ) -> tuple[list[Line], int]:
     """The lines, and how many stated rebadges between boxes are not drawn."""
     holder = {key: m.key for m in members for key in m.sets}
@@ -221,7 +222,6 @@ def _lines(
         if one != other:
             # Folded boxes are joined by one line for all their facts, sets by one for each.
             between[one, other, "" if folded else fact.id].append(fact)
-    disputed = set() if folded else disputed_facts(graph, facts)
     found = [_line(data, (k[0], k[1]), tuple(v), disputed) for k, v in sorted(between.items())]
     if len(found) <= 1.3 * len(members) + 5:
         return found, 0
@@ -253,7 +253,7 @@ def _surest(lines: list[Line], root: str) -> list[Line]:
     return kept
 
 
-def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disputed: set[str]) -> Line:
+def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disputed: Set[str]) -> Line:
     # Of several facts on one line the weakest is drawn: a line must not look surer than it is.
     certainty = min(f.certainty for f in facts)
     differs = sorted({name for f in facts for name in _exceptions(data, f)})
@@ -277,18 +277,20 @@ def _exceptions(data: Collection, fact: Fact) -> list[str]:
     return [data.text("position", k) if data.declared("position", k) else written[k] for k in sorted(written)]
 
 
-def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str]:
+def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     """The ids of those rebadge facts that stand in a contradiction about the family itself.
 
-    Looked at are the refusals at a place of the family or of an assembly that it is built on; past
-    MOST_REFUSALS of them nothing is said, for each costs a question.
+    Looked at are the refusals at a place of the family or of an assembly that it is built on; None where
+    there are more than MOST_REFUSALS of them, for each costs a question.
     """
     owners = {owner for f in facts for owner in f.args[:2]}
     owners |= {link.other for o in owners for link in graph.links.get(o, ()) if link.to_assembly}
     known = graph.data.facts
     near = {i for i, f in known.items() if f.kind == "refuses" and f.args[3] in owners}
-    if not near or len(near) > MOST_REFUSALS:
+    if not near:
         return set()
+    if len(near) > MOST_REFUSALS:
+        return None
     kept = {i: f for i, f in known.items() if f.kind != "refuses" or i in near}
     conflicts = contradictions.of_folder(graphs.build(replace(graph.data, facts=kept)))
     wanted = {f.id for f in facts}
@@ -382,7 +384,9 @@ def _legend(root: bool, whole: bool, disputed: bool) -> tuple[str, ...]:
     )
 
 
-def _notes(members: list[_Member], keys: Sequence[str], rule: str, left_out: int) -> Iterable[str]:
+def _notes(
+    members: list[_Member], keys: Sequence[str], rule: str, left_out: int, unmarked: bool
+) -> Iterable[str]:
     if rule:
         folded = [len(m.sets) for m in members if len(m.sets) > 1]
         boxes = "1 box" if len(folded) == 1 else f"{len(folded)} boxes"
@@ -390,6 +394,8 @@ def _notes(members: list[_Member], keys: Sequence[str], rule: str, left_out: int
     if left_out:
         more = count(left_out, "more stated rebadge")
         yield f"only the surest way to each box is drawn; {more} between boxes not drawn"
+    if unmarked:
+        yield "too much to look for what is disputed: nothing is marked so here; `kgraph check` tells"
 
 
 def _says(data: Collection, keys: Sequence[str], facts: Sequence[Fact], root: tuple[str, str]) -> str:
