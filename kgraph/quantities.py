@@ -378,13 +378,13 @@ def _clean(text: str, thing: str, right: str) -> str:
         raise QuantityError(f"{thing} is missing", right)
     if len(clean) > _LONGEST:
         raise QuantityError(f"{_shown(clean)} is too long for {thing}", right)
+    if any(not c.isprintable() for c in clean):
+        raise QuantityError(f"{_shown(clean)} holds a character that cannot be seen", right)
     if any(c.isdigit() and not c.isascii() for c in clean):
         ascii_text = "".join(str(int(c)) if c.isdecimal() else c for c in clean)
         digits = "only the digits 0 to 9 are read"
         mend = f"write {ascii_text}" if ascii_text.isascii() else right
         raise QuantityError(f"{_shown(clean)} has digits of another script; {digits}", mend)
-    if any(not c.isprintable() for c in clean):
-        raise QuantityError(f"{_shown(clean)} holds a character that cannot be seen", right)
     return clean
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from kgraph.facts import Fact
@@ -110,22 +110,66 @@ def best_proofs(walked: Walked, targets: Iterable[int] = ()) -> dict[int, Best]:
     state is dropped when another is no dearer even after paying for all that it has in hand, and
     when it is dearer than the dearest target is with each fact paid for each time.
     """
+    ways = Cheapest({0: 0.0}, walked.steps, walked.costs)
+    found = {state: _best(walked, ways.way(state)[1]) for state in ways.cost}
     shared = repeatable(walked)
-    found = _search(walked, frozenset(), math.inf)
     if not shared:
         return found
     wanted = set(targets) & set(found) or set(found)
     return {**found, **_search(walked, shared, max(found[t].cost for t in wanted))}
 
 
+def _best(walked: Walked, labels: Iterable[int]) -> Best:
+    once = tuple(dict.fromkeys(labels))
+    return Best(sum(walked.costs[n] for n in once), once)
+
+
+class Cheapest:
+    """The cheapest way to each state from those it may begin at, each step paid for (Dijkstra's search)."""
+
+    def __init__(
+        self,
+        starts: Mapping[int, float],
+        steps: Mapping[int, Sequence[tuple[int, int]]] | Sequence[Sequence[tuple[int, int]]],
+        costs: Sequence[float],
+        until: int = -1,
+    ) -> None:
+        self.cost: dict[int, float] = {}
+        self.came: dict[int, tuple[int, int]] = {}
+        queue = [(cost, 0, state, (-1, -1)) for state, cost in starts.items()]
+        heapq.heapify(queue)
+        while queue and until not in self.cost:
+            cost, length, state, came = heapq.heappop(queue)
+            if state in self.cost:
+                continue
+            self.cost[state], self.came[state] = cost, came
+            for to, label in steps[state]:
+                if to in self.cost:
+                    continue
+                if label < 0:
+                    heapq.heappush(queue, (cost, length, to, (state, label)))
+                else:
+                    heapq.heappush(queue, (cost + costs[label], length + 1, to, (state, label)))
+
+    def way(self, state: int) -> tuple[int, list[int]]:
+        """Where the way to a state begins, and its facts in order."""
+        labels = []
+        while (came := self.came[state])[0] >= 0:
+            state = came[0]
+            if came[1] >= 0:
+                labels.append(came[1])
+        return state, labels[::-1]
+
+
 def _search(walked: Walked, shared: Labels, limit: float) -> dict[int, Best]:
+    """The cheapest ways where the facts that may serve twice are paid for once."""
     costs = walked.costs
     found: dict[int, Best] = {}
     held: list[list[tuple[float, Labels]]] = [[] for _ in walked.states]
     queue: list[tuple[float, int, tuple[int, ...], int]] = [(0.0, 0, (), 0)]
     while queue:
         cost, _, path, state = heapq.heappop(queue)
-        hand = shared.intersection(path) if shared else shared
+        hand = shared.intersection(path)
         if _dominated(held[state], cost, hand, costs):
             continue
         held[state].append((cost, hand))
@@ -133,7 +177,7 @@ def _search(walked: Walked, shared: Labels, limit: float) -> dict[int, Best]:
         for to, label in walked.steps[state]:
             if label < 0 or label in path:
                 heapq.heappush(queue, (cost, len(path), path, to))
-            elif cost + costs[label] <= limit + 1e-12 and (shared or to not in found):
+            elif cost + costs[label] <= limit + 1e-12:
                 heapq.heappush(queue, (cost + costs[label], len(path) + 1, (*path, label), to))
     return found
 
@@ -189,13 +233,13 @@ def minimal_proofs(
 def different_proofs(walked: Walked, target: int, most: int) -> list[Labels]:
     """Up to `most` proofs of a target with few facts in common: each fact used makes its next use dearer."""
     costs = list(walked.costs)
+    useful = leading_to(walked, {target})
+    steps = {s: [step for step in walked.steps[s] if step[0] in useful] for s in useful}
     made: list[Labels] = []
-    for _ in range(most):
-        found = _search(replace(walked, costs=costs), frozenset(), math.inf).get(target)
-        if found is None:
-            break
-        made.append(frozenset(found.labels))
-        for label in found.labels:
+    for _ in range(most if 0 in useful else 0):
+        labels = Cheapest({0: 0.0}, steps, costs, target).way(target)[1]
+        made.append(frozenset(labels))
+        for label in labels:
             costs[label] += 1.0
     return list(dict.fromkeys(made))
 

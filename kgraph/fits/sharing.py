@@ -8,10 +8,9 @@ certainty is the probability that the three points hang together.
 
 from __future__ import annotations
 
-import heapq
 import itertools
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from kgraph.fits import proofs
@@ -19,6 +18,7 @@ from kgraph.fits.blocks import Edge, Tables, take_apart
 from kgraph.fits.certainty import Bounds
 from kgraph.fits.families import LEAST, WORK
 from kgraph.fits.graph import Graph, Link
+from kgraph.fits.proofs import Cheapest
 from kgraph.fits.rules import State, Step
 
 WORLDS = 10
@@ -68,7 +68,7 @@ class Network:
     walked: proofs.Walked
     down: list[list[tuple[int, int]]]
     """The steps the other way."""
-    from_assembly: _Cheapest
+    from_assembly: Cheapest
     simple: bool
     """Whether each set is one state, so that no fact stands in two places."""
 
@@ -83,10 +83,10 @@ class Network:
     def best_from(self, owner: str) -> dict[str, proofs.Best]:
         """The best proof for each other set, of a simple network; facts in the order down, then up again."""
         (start,) = self.states_of(owner)
-        down = _Cheapest({start: 0.0}, self.down, self.walked.costs)
+        down = Cheapest({start: 0.0}, self.down, self.walked.costs)
         to_assembly = self.from_assembly
         meeting = {m: cost + to_assembly.cost[m] for m, cost in down.cost.items()}
-        up = _Cheapest(meeting, self.walked.steps, self.walked.costs)
+        up = Cheapest(meeting, self.walked.steps, self.walked.costs)
         found = {}
         for state, other in self.sets():
             if state != start:
@@ -154,33 +154,6 @@ def _plus(sum_: Bounds, weight: float, more: Bounds) -> Bounds:
     return Bounds(low, low if sum_.exact and more.exact else sum_.high + weight * more.high)
 
 
-class _Cheapest:
-    """The cheapest way to each state from those that it may begin at (Dijkstra's search)."""
-
-    def __init__(
-        self, starts: Mapping[int, float], steps: Sequence[Sequence[tuple[int, int]]], costs: Sequence[float]
-    ) -> None:
-        self.cost: dict[int, float] = {}
-        self.came: dict[int, tuple[int, int]] = {}
-        queue = [(cost, 0, state, (-1, -1)) for state, cost in starts.items()]
-        heapq.heapify(queue)
-        while queue:
-            cost, length, state, came = heapq.heappop(queue)
-            if state not in self.cost:
-                self.cost[state], self.came[state] = cost, came
-                for to, label in steps[state]:
-                    if to not in self.cost:
-                        heapq.heappush(queue, (cost + costs[label], length + 1, to, (state, label)))
-
-    def way(self, state: int) -> tuple[int, list[int]]:
-        """Where the way to a state begins, and its facts in order."""
-        labels = []
-        while (came := self.came[state])[0] >= 0:
-            state = came[0]
-            labels.append(came[1])
-        return state, labels[::-1]
-
-
 def network(graph: Graph, assembly: str) -> Network:
     """The network of an assembly, worked out once for a graph."""
     known: dict[str, Network] = graph.remembered.setdefault("sharing", {})
@@ -195,7 +168,7 @@ def _network(graph: Graph, assembly: str) -> Network:
     for state, out in enumerate(walked.steps):
         for to, label in out:
             down[to].append((state, label))
-    upward = _Cheapest({0: 0.0}, walked.steps, walked.costs)
+    upward = Cheapest({0: 0.0}, walked.steps, walked.costs)
     owners = [s.owner for s in walked.states if s.phase == "at"]
     return Network(walked, down, upward, len(owners) == len(set(owners)))
 

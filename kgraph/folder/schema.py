@@ -516,7 +516,7 @@ def _unknown_kind(context: _Context, node: Map, first: Text) -> None:
     mend = did_you_mean(first.value, words.KINDS)
     near = nearest(first.value, words.KINDS, 1)
     known = keys_of(near[0]) if near else []
-    # A kind among the later keys stands in the wrong order, unless what the first key may mean has such a key.
+    # A kind among the later keys stands in the wrong order, unless what the first key may mean has it as key.
     later = [k.value for k, _ in node.pairs[1:] if k.value in words.KINDS and k.value not in known]
     if later:
         mend = f"put {later[0]}: first"
