@@ -6,6 +6,8 @@ import json
 import os
 import random
 import shutil
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -241,11 +243,16 @@ def test_nothing_is_ever_put_into_the_fact_folder(cache: Path, ask: Ask, folder:
 
 def test_what_a_killed_process_left_is_taken_away_later(cache: Path, ask: Ask, folder: Path) -> None:
     cache.mkdir()
-    for name, age in ((".new-old.index", 2 * store.LEFT_OVER_S), (".new-young.index", 5)):
+    with subprocess.Popen([sys.executable, "-c", ""]) as ended:
+        ended.wait()
+    mine = store._mine()
+    dead, alive = f"{mine}{ended.pid}-a.index", f"{mine}{os.getppid()}-b.index"
+    old, young = ".new-00000000-1-old.index", ".new-00000000-1-young.index"
+    for name, age in ((old, 2 * store.LEFT_OVER_S), (young, 5), (dead, 5), (alive, 5)):
         (cache / name).write_bytes(b"half")
         os.utime(cache / name, (time.time() - age, time.time() - age))
     ask(folder, "takers", "K-1")
-    assert [p.name for p in cache.iterdir() if p.name.startswith(".new-")] == [".new-young.index"]
+    assert {p.name for p in cache.iterdir() if p.name.startswith(".new-")} == {young, alive}
 
 
 def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> None:

@@ -446,11 +446,12 @@ def remove_leftovers(folder: Path) -> None:
     """Remove the temporary files of writers that died."""
     for name in _uninterrupted(os.listdir, folder):
         match = _LEFTOVER.match(name)
-        if match and not _is_alive(int(match[1])):
+        if match and not is_alive(int(match[1])):
             _remove(folder / name)
 
 
-def _is_alive(pid: int) -> bool:
+def is_alive(pid: int) -> bool:
+    """Whether a process of this machine has this number; this one itself counts as done."""
     # Under the lock nothing of this process itself is being written.
     if pid == os.getpid():
         return False

@@ -26,7 +26,7 @@ VERSION = f"{__version__} 3"
 OVER = ".over"
 """What the name of the file with newer rows ends in."""
 LEFT_OVER_S = 86_400
-"""A file that is not finished after a day was left by a process that was killed."""
+"""A file that is not finished after a day was left by a process that was killed, on whatever machine."""
 MOST_OVER = 4 << 20
 """The most bytes of newer rows: every question reads them all."""
 
@@ -149,7 +149,9 @@ def put(path: str, data: bytes) -> None:
     """Put a small file in place at once. Raises OSError."""
     import tempfile
 
-    descriptor, beside = tempfile.mkstemp(prefix=".new-", dir=os.path.dirname(path))
+    folder = os.path.dirname(path)
+    _sweep(folder)
+    descriptor, beside = tempfile.mkstemp(prefix=f"{_mine()}{os.getpid()}-", dir=folder)
     try:
         with open(descriptor, "wb") as stream:
             stream.write(data)
@@ -173,14 +175,24 @@ def opened_out(row: str) -> bytes:
     return zlib.decompress(base64.b85decode(row))
 
 
+def _mine() -> str:
+    """How the name of a file begins that a process of this machine has not finished."""
+    return f".new-{zlib.crc32(os.fsencode(os.uname().nodename)):08x}-"
+
+
 def _sweep(folder: str) -> None:
     """Take away what processes that were killed while they wrote have left there."""
-    now = time.time()
+    from kgraph.folder.writing import is_alive
+
+    now, mine = time.time(), _mine()
     with os.scandir(folder) as listing:
         for entry in listing:
             # Another process may have taken it away in the meantime.
             with contextlib.suppress(OSError):
-                if entry.name.startswith(".new-") and entry.stat().st_mtime < now - LEFT_OVER_S:
+                pid = entry.name.removeprefix(mine).partition("-")[0] if entry.name.startswith(mine) else ""
+                dead = pid.isdecimal() and not is_alive(int(pid))
+                old = entry.name.startswith(".new-") and entry.stat().st_mtime < now - LEFT_OVER_S
+                if dead or old:
                     os.unlink(entry.path)
 
 
@@ -194,7 +206,7 @@ def write(path: str, rows: Iterable[tuple[str, Any]]) -> None:
     folder = os.path.dirname(path)
     os.makedirs(folder, mode=0o700, exist_ok=True)
     _sweep(folder)
-    descriptor, beside = tempfile.mkstemp(prefix=".new-", suffix=".index", dir=folder)
+    descriptor, beside = tempfile.mkstemp(prefix=f"{_mine()}{os.getpid()}-", suffix=".index", dir=folder)
     os.close(descriptor)
     try:
         base = sqlite3.connect(beside, isolation_level=None)
