@@ -11,3 +11,26 @@ import pytest
 def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """One cache folder for the whole run."""
     monkeypatch.setenv("KGRAPH_CACHE", str(Path(tmp_path_factory.getbasetemp()) / "kgraph-cache"))
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--audit FILE`: write down what the run opens and connects to outside of what it may."""
+    parser.addoption(
+        "--audit", default="", metavar="FILE", help="write foreign opens and connections to FILE"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Watch from the start, before any test is read."""
+    if config.getoption("--audit"):
+        from tests.fuzz import audit
+
+        audit.watch(Path(config.getoption("--audit")))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say how much was watched, so that a watch that saw nothing is no success."""
+    if terminalreporter.config.getoption("--audit"):
+        from tests.fuzz.audit import seen
+
+        terminalreporter.write_line(f"audited: {seen['open']} opened, {seen['socket']} of sockets")

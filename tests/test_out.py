@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
+from typing import Any
 
-from tests.fuzz import exits
+import pytest
+from yaml import YAMLError
+
+from tests.fuzz import audit, exits, guided
+from tests.fuzz.broken import without
 from tests.test_fuzz import figure
 
 
@@ -16,8 +20,70 @@ def test_names_come_back_letter_for_letter_by_every_way_out() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.filterwarnings("ignore:expect syntax error")
 @pytest.mark.parametrize("broken", ["no_escape", "names_as_files"])
 def test_a_way_out_without_a_safety_is_found_out(broken: str) -> None:
     tally = figure("exits", broken)
     assert tally.wrong
     assert not tally.holds
+
+
+@pytest.mark.parametrize(
+    ("event", "given", "says"),
+    [
+        ("open", ("/etc/hostname", "r", 0), "open '/etc/hostname'"),
+        ("socket.connect", (None, ("192.0.2.1", 80)), "socket.connect ('192.0.2.1', 80)"),
+        ("socket.getaddrinfo", ("host.invalid", 80, 0, 0, 0), "socket.getaddrinfo 'host.invalid'"),
+        ("socket.connect", (None, ("127.0.0.1", 80)), ""),
+        ("open", (__file__, "r", 0), ""),
+        ("open", (3, "r", 0), ""),
+    ],
+)
+def test_the_audit_tells_foreign_files_and_hosts_from_our_own(
+    event: str, given: tuple[Any, ...], says: str
+) -> None:
+    assert audit.strange(event, given, audit.allowed_folders()) == says
+
+
+@pytest.mark.slow
+def test_reading_opens_nothing_foreign_and_connects_to_nobody() -> None:
+    tally = figure("foreign")
+    assert tally.wrong == []
+    assert tally.injected == tally.happened == tally.survived > 100
+
+
+@pytest.mark.slow
+def test_what_coverage_finds_raises_nothing() -> None:
+    tally = figure("guided")
+    assert tally.wrong == []
+    assert set(tally.kinds) == set(guided.TARGETS)
+
+
+KEPT = sorted(guided.CORPUS.glob("*/*"))
+
+
+def test_kept_inputs_are_few_and_small() -> None:
+    assert {p.parent.name for p in KEPT} == set(guided.TARGETS)
+    assert sum(p.stat().st_size for p in KEPT) < 300_000
+
+
+def replay(name: str) -> None:
+    """Each kept input of a target once more."""
+    for path in KEPT:
+        if path.parent.name == name:
+            guided.TARGETS[name](path.read_bytes())
+
+
+@pytest.mark.parametrize("name", guided.TARGETS)
+def test_kept_inputs_raise_nothing(name: str) -> None:
+    replay(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "broken"), [("dot", "no_escape"), ("html", "no_escape"), ("yaml", "raises")]
+)
+def test_kept_inputs_find_out_a_missing_safety(name: str, broken: str) -> None:
+    guided._page.clear()
+    with without(broken), pytest.raises((AssertionError, YAMLError)):
+        replay(name)
+    guided._page.clear()

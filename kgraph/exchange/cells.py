@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 
 from kgraph import records
-from kgraph.folder.reading import Text, read_bytes
+from kgraph.folder.reading import ReadFile, Text, read_bytes
 from kgraph.folder.schema import plain
 from kgraph.folder.writing import Value, flow_text
 
@@ -83,8 +83,14 @@ def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
     return text
 
 
+def _entry_of(text: str) -> ReadFile:
+    """An entry whose one key has this text as its value, as it is read from a fact file."""
+    # Bytes that are no UTF-8 have a stand-in each until the row is refused: a fault of their own here.
+    return read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode("utf-8", "surrogatepass"), "")
+
+
 def _structured(text: str) -> Value:
-    read = read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode(), "")
+    read = _entry_of(text)
     if len(read.entries) != 1 or any(p.severity == "error" for p in read.problems):
         raise NotAValue
     node = read.entries[0].get("k")
@@ -95,7 +101,7 @@ def _structured(text: str) -> Value:
 
 def _unquoted(text: str) -> str | None:
     """The text inside double quotes, None where they do not hold all of it."""
-    read = read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode(), "")
+    read = _entry_of(text)
     if len(read.entries) != 1 or read.problems or len(read.entries[0].pairs) != 1:
         return None
     node = read.entries[0].get("k")

@@ -730,14 +730,19 @@ def _entry_starts(page: _Page, dash: int) -> list[int]:
     return [m.start() for m in re.finditer(pattern, page.text)]
 
 
+_IN_LIST = re.compile(r" *(?:- +)?[^\s#\"'][^:\"']*: +[\[{][^\]}\"']*[,\[{] *")
+"""What stands before a '#' with which an item of a list that goes on in the next line begins."""
+
+
 def _warn_of_cuts(page: _Page) -> None:
     """Warn of `K #114`, of which YAML reads `K` only."""
     for index in page.hashes:
         end = index
         while page.text[end - 1 : end] in (" ", "\t"):
             end -= 1
-        if end in page.plain_ends:
-            says = f"{shown(page.line_at(index)[page.place(index)[1] - 1 :], 30)} is read as a comment"
+        line, column = page.line_at(index), page.place(index)[1] - 1
+        if end in page.plain_ends or _IN_LIST.fullmatch(line, 0, column):
+            says = f"{shown(line[column:], 30)} is read as a comment"
             page.report(index, "hash-cuts", says, _in_quotes(page, index), "warning")
 
 

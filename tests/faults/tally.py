@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
+import time
 from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 MOST_SHOWN = 12
@@ -56,3 +59,18 @@ class Tally:
         more = len(self.wrong) - MOST_SHOWN
         rest = [f"  ... and {more} more"] if more > 0 else []
         return "\n".join([head, *(f"  {line}" for line in self.wrong[:MOST_SHOWN]), *rest])
+
+
+def command_line(
+    program: str, figures: Sequence[str], ways: Iterable[str], run: Callable[[str, str, str], Tally]
+) -> int:
+    """Print the counts of a figure and the first things that went wrong; the exit status."""
+    parser = argparse.ArgumentParser(prog=f"python -m {program}")
+    parser.add_argument("figure", choices=figures)
+    parser.add_argument("--size", choices=("small", "full"), default="small")
+    parser.add_argument("--broken", choices=sorted(ways), default="")
+    given = parser.parse_args()
+    start = time.monotonic()
+    tally = run(given.figure, given.size, given.broken)
+    print(tally.report(given.figure, time.monotonic() - start))
+    return 0 if tally.holds or tally.skipped else 1

@@ -1,0 +1,289 @@
+"""Inputs found by coverage: seven targets, each fed by atheris until a number of runs is done.
+
+    python -m tests.fuzz.guided yaml -runs=100000 FOLDER
+
+Each target raises AssertionError where something is wrong, and whatever else it raises is wrong as well.
+What was found to reach new code is kept, small, in `tests/corpus/TARGET/` and tried again by the tests.
+"""
+
+from __future__ import annotations
+
+import gc
+import math
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.faults.tally import Tally
+
+# No module of ours is imported before atheris has seen to it that its coverage is told.
+ROOT = Path(__file__).resolve().parents[2]
+CORPUS = ROOT / "tests" / "corpus"
+RUNS = {"small": 2000, "full": 1_000_000}
+LONGEST = 2000
+LONGEST_S = {"small": 10, "full": 3600}
+
+
+def figure(size: str, place: Path) -> Tally:
+    """Each run of a target is counted; where the fuzzer is not installed, nothing is tried."""
+    tally = Tally()
+    try:
+        import atheris  # noqa: F401
+    except ImportError:
+        tally.skipped = "atheris is not installed: pip install -e '.[fuzz]'"
+        return tally
+    for name in TARGETS:
+        found = place / name
+        shutil.copytree(CORPUS / name, found) if (CORPUS / name).is_dir() else found.mkdir()
+        for number, seed in enumerate(seeds(name)):
+            (found / f"seed{number}").write_bytes(seed)
+        _guided(name, size, found, place, tally)
+    return tally
+
+
+def seeds(name: str) -> list[bytes]:
+    """What a target begins with: hostile files, planted faults, quantities, random names."""
+    import random
+
+    from tests.fuzz import exits, planted
+
+    if name in ("yaml", "csv"):
+        files = sorted((ROOT / "tests" / "hostile").glob(f"*.{name}"))
+        small = [data for data in (f.read_bytes() for f in files) if len(data) <= LONGEST]
+        return small + [planted.drawn(random.Random(n))[1].encode() for n in range(20) if name == "yaml"]
+    if name == "units":
+        return [text.encode() for text in UNITS]
+    return [text.encode() for text in exits.some_names(random.Random(1), 60)]
+
+
+UNITS = (
+    *(
+        "262 mm",
+        "about 10.3 cm",
+        '10 1/4"',
+        "262 +- 2 mm",
+        "square 1.25 mm",
+        "flat 4 x 0.5 mm",
+        "round 1.78 mm",
+    ),
+    *(
+        "2 %",
+        "4 % to 10 %",
+        "60 Shore A",
+        "60 IRHD",
+        "2400 rpm",
+        "40 g cm at take-up",
+        "1 7/8 in/s",
+        "at least",
+    ),
+    *("-12.5 mm", "1e400 mm", "nan", "1,25 mm", "5 / 0 in", "262 +- 1 % mm", "\u0661\u0662 mm", "1 000 mm"),
+)
+
+
+def _guided(name: str, size: str, found: Path, place: Path, tally: Tally) -> None:
+    limits = [
+        f"-runs={RUNS[size]}",
+        f"-max_total_time={LONGEST_S[size]}",
+        f"-max_len={LONGEST}",
+        "-timeout=5",
+    ]
+    command = [sys.executable, "-m", "tests.fuzz.guided", name, *limits, "-rss_limit_mb=1024", "-seed=7"]
+    done = subprocess.run(
+        [*command, f"-artifact_prefix={place}/", str(found)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    told = re.search(r"Done (\d+) runs in (\d+) second", done.stderr)
+    if told is None or done.returncode:
+        tally.count(name, True, done.stderr[-600:])
+        return
+    runs = int(told[1])
+    tally.injected, tally.happened, tally.survived = (
+        n + runs for n in (tally.injected, tally.happened, tally.survived)
+    )
+    tally.kinds[name] += runs
+    print(
+        f"  {name}: {runs} runs, {runs // max(int(told[2]), 1)} a second, {len(list(found.iterdir()))} kept"
+    )
+
+
+# --- Targets -------------------------------------------------------------------------------------
+
+
+def yaml_file(data: bytes) -> None:
+    """Any bytes read as a fact file: problems stand in the file, and both readers read alike."""
+    from kgraph.folder import plain, reading, schema
+
+    _runs[0] += 1
+    if not _runs[0] % 500:
+        # Reading keeps the collector from old garbage, which here is never left behind by ending.
+        gc.collect()
+    got = reading.read_bytes(data, "f")
+    entries, found = schema.check_file(got)
+    last = max(data.count(b"\n"), data.count(b"\r")) + 1
+    for problem in (*got.problems, *found):
+        assert problem.where is not None
+        assert 1 <= problem.where.line <= last
+        assert problem.where.column >= 1
+        assert "\x1b" not in str(problem)
+    assert len(entries) <= len(got.entries)
+    if not data.startswith((b"\xff\xfe", b"\xfe\xff")) and (quick := plain.entries(data)) is not None:
+        slow = reading.by_yaml(data, "f")
+        assert slow.entries == quick
+        assert slow.problems == ()
+
+
+_runs = [0]
+
+
+def csv_file(data: bytes) -> None:
+    """Any bytes read as a table: rows, or a refusal in words."""
+    from kgraph.exchange import columns
+    from kgraph.exchange.formats import Incoming
+    from kgraph.problems import Stop
+
+    try:
+        columns.read_csv(Incoming(Path("t.csv"), data))
+    except Stop as stop:
+        _must(str(stop) != "" and "\x1b" not in str(stop), str(stop))
+
+
+def units(data: bytes) -> None:
+    """Any text read as each quantity: a finite number, or QuantityError."""
+    from kgraph import quantities as q
+
+    text = _text(data)
+    readers: list[Callable[[str], object]] = [
+        *(q.length, q.coordinate, q.inside_length, q.section, q.percent, q.percent_range, q.hardness),
+        *(q.rpm, q.torque, q.pull, q.speed_cm_s, q.compare_rule, q.thickness),
+    ]
+    for reader in readers:
+        try:
+            value = reader(text)
+        except q.QuantityError as error:
+            _must(error.what != "" and str(error).isprintable(), str(error))
+            continue
+        for number in re.findall(r"-?(?:nan|inf)\b", repr(value).split("text=")[0]):
+            raise AssertionError(number)
+        assert not isinstance(value, float) or math.isfinite(value)
+
+
+def names(data: bytes) -> None:
+    """Any text as a name: folding folds once, and its page lies in the book."""
+    from kgraph.book.addresses import is_page_path, page_path, slug
+    from kgraph.names import fold, nearest
+
+    text = _text(data)
+    key = fold(text)
+    assert fold(key) == key
+    assert key.isprintable()
+    assert re.fullmatch(r"[a-z0-9-]{0,40}", slug(text))
+    assert is_page_path(page_path("set", key, text))
+    nearest(text[:40], ["Arden 12", "K-114"])
+
+
+def dot(data: bytes) -> None:
+    """Any text as a label: what the DOT text holds is read back letter for letter."""
+    import graphviz
+
+    from kgraph.render.pictures import sheet
+    from kgraph.render.terminal import visible
+
+    text = _text(data)[:300]
+    source = graphviz.Digraph(body=[]).source
+    graph = graphviz.Digraph()
+    graph.node("n1", label=sheet.label([text]))
+    line = graph.source.splitlines()[1]
+    assert len(graph.source.splitlines()) == len(source.splitlines()) + 1
+    found = re.fullmatch(r'\tn1 \[label=(?:"((?:[^"\\]|\\.)*)"|([A-Za-z_\x80-\uffff0-9.-]*))\]', line, re.S)
+    assert found is not None, line
+    inside = found[1] if found[1] is not None else found[2]
+    plain = re.sub(r"\\(.)", r"\1", inside).replace("&amp;", "&")
+    assert plain == visible(text)
+    assert not re.search(r"[\x00-\x08\x0a-\x1f]", sheet.tip_text(text))
+
+
+def html(data: bytes) -> None:
+    """Any text in a page: one element, the text as it is shown, and the same in an attribute."""
+    import html5lib
+
+    from kgraph.book.pages import Book
+    from kgraph.render.terminal import visible
+
+    text = _text(data)[:300]
+    if not _page:
+        made = Book.__dict__["_templates"].func(None)
+        _page.append(made.from_string('<p title="{{ x }}">{{ x }}</p>'))
+    tree = html5lib.parse(_page[0].render(x=text), namespaceHTMLElements=False)  # type: ignore[attr-defined]
+    assert [e.tag for e in tree.iter()] == ["html", "head", "body", "p"]
+    (element,) = tree.iter("p")
+    assert (element.text or "") == visible(text)
+    assert element.get("title") == visible(text)
+    assert list(element.keys()) == ["title"]
+
+
+_page: list[object] = []
+
+
+def terminal(data: bytes) -> None:
+    """Any text on a terminal: nothing that it obeys, and no column too many."""
+    import unicodedata
+
+    from kgraph.folder.reading import shown
+    from kgraph.render import terminal as t
+
+    text = _text(data)
+    for out in (t.visible(text), shown(text)):
+        assert not re.search("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u2028\u2029\ud800-\udfff]", out)
+    assert t.width(t.cut(t.visible(text), 20)) <= 20
+    made = t.table(["standing", "b"], [["refused", text], [text, "x"]], True, [[text], []])
+    bare = re.sub(r"\x1b\[(?:31|33|0)m", "", made)
+    assert not [c for c in bare if unicodedata.category(c) in ("Cc", "Cs") and c != "\n"]
+
+
+def _must(holds: bool, what: str) -> None:
+    if not holds:
+        raise AssertionError(what)
+
+
+def _text(data: bytes) -> str:
+    return data.decode("utf-8", "surrogatepass") if _decodes(data) else data.decode("latin-1")
+
+
+def _decodes(data: bytes) -> bool:
+    try:
+        data.decode("utf-8", "surrogatepass")
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+TARGETS: dict[str, Callable[[bytes], None]] = {
+    "yaml": yaml_file,
+    "csv": csv_file,
+    "units": units,
+    "names": names,
+    "dot": dot,
+    "html": html,
+    "terminal": terminal,
+}
+
+
+def main() -> None:
+    """Feed one target until the runs are done; the other words are those of libFuzzer."""
+    import atheris
+
+    target = TARGETS[sys.argv[1]]
+    with atheris.instrument_imports(include=["kgraph"]):
+        target(b"- set: Arden 12\n")
+    atheris.Setup([sys.argv[0], *sys.argv[2:]], target)
+    atheris.Fuzz()
+
+
+if __name__ == "__main__":
+    main()
