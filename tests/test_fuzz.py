@@ -62,3 +62,11 @@ def test_what_cannot_be_read_hides_its_own_entry_alone() -> None:
     read = reading.read_bytes(text, "a.yaml")
     assert [e.pairs[0][1].value for e in read.entries] == ["Arden 12", "Cassel 3"]  # type: ignore[union-attr]
     assert {p.where.line for p in read.problems if p.where} == {3}
+
+
+def test_an_item_that_a_comment_in_a_list_takes_away_is_told_of() -> None:
+    text = b"- set: Arden 12\n  also: [K-1, #114,\n    K-3]\n"
+    (problem,) = reading.read_bytes(text, "a.yaml").problems
+    assert str(problem) == "a.yaml:2:15: #114, is read as a comment; put it in quotes"
+    for quiet in (b"  also: [a, # see\n    b]\n", b'  note: "a, #5"\n', b"  also: [a, b] # see\n"):
+        assert reading.read_bytes(b"- set: Arden 12\n" + quiet, "a.yaml").problems == ()
