@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from kgraph.collection import Collection
 from kgraph.facts import Evidence, Fact
@@ -21,47 +21,26 @@ EVIDENCE_SHOWN = 3
 _WIDE = 60
 
 
-def proof_of_taker(
-    graph: Graph,
-    asked: Asked,
-    row: Row,
-    *,
-    title: str | None = None,
-    links: Mapping[str, str] | None = None,
-) -> str:
+def proof_of_taker(graph: Graph, asked: Asked, row: Row, *, title: str | None = None) -> str:
     """DOT text of the best proof of one answer of `takers`: from the item down to the place it goes."""
     target = State("goes", row.set, row.position)
     hops = trail(Steps(lambda s: rules.forward(graph, s)), asked.start, target, row.proof)
-    return _picture(graph.data, node_of(asked.start), hops, node_of(target), row, title, links or {})
+    return _picture(graph.data, node_of(asked.start), hops, node_of(target), row, title)
 
 
-def proof_of_donor(
-    graph: Graph,
-    set_key: str,
-    row: Row,
-    *,
-    title: str | None = None,
-    links: Mapping[str, str] | None = None,
-) -> str:
+def proof_of_donor(graph: Graph, set_key: str, row: Row, *, title: str | None = None) -> str:
     """DOT text of the best proof of one answer of `donors`: from the donor's place down to the wanted one."""
     start, target = State("goes", f"s:{set_key}", row.wanted), State("is", row.set, row.position)
     back = trail(Steps(lambda s: rules.backward(graph, s)), start, target, row.proof)
     hops = [(other, fact, one) for one, fact, other in reversed(back)]
-    return _picture(graph.data, node_of(target), hops, node_of(start), row, title, links or {})
+    return _picture(graph.data, node_of(target), hops, node_of(start), row, title)
 
 
-def proof_of_sister(
-    graph: Graph,
-    set_key: str,
-    row: Row,
-    *,
-    title: str | None = None,
-    links: Mapping[str, str] | None = None,
-) -> str:
+def proof_of_sister(graph: Graph, set_key: str, row: Row, *, title: str | None = None) -> str:
     """DOT text of the best proof of one answer of `sisters`: from the set down to its sister."""
     start, target = State("set", f"s:{set_key}"), State("set", row.set)
     hops = trail(Steps(lambda s: rules.rebadged(graph, s)), start, target, row.proof)
-    return _picture(graph.data, node_of(start), hops, node_of(target), row, title, links or {})
+    return _picture(graph.data, node_of(start), hops, node_of(target), row, title)
 
 
 def _picture(
@@ -71,10 +50,9 @@ def _picture(
     target: Node,
     row: Row,
     title: str | None,
-    links: Mapping[str, str],
 ) -> str:
     nodes = list(dict.fromkeys([start, *(n for a, _, b in hops for n in (a, b)), target]))
-    boxes = [_node(data, n, n == target, row, links) for n in nodes]
+    boxes = [_node(data, n, n == target, row) for n in nodes]
     facts = [_fact_box(data, f"for {i}", fact) for i, (_, fact, _) in enumerate(hops)]
     lines = [line for i, hop in enumerate(hops) for line in _through(f"for {i}", hop)]
     no_boxes, no_lines = _against(data, row, key_of(target))
@@ -104,8 +82,8 @@ def _name(data: Collection, node: Node) -> str:
     return data.owner_text(owner) + (f" at {data.text('position', position)}" if position else "")
 
 
-def _node(data: Collection, node: Node, last: bool, row: Row, links: Mapping[str, str]) -> Box:
-    box = node_box(data, node, links)
+def _node(data: Collection, node: Node, last: bool, row: Row) -> Box:
+    box = node_box(data, node, {})
     if not last:
         return box
     lines = (*box.lines, f"{row.standing}, {certainty_text(row)}")
