@@ -185,13 +185,14 @@ class Tables:
 
     def _hung(self, tree: Tree, found: dict[int, Bounds], most: int) -> dict[int, Bounds]:
         """What is found for some members, and for all that hang on the start by these."""
+        tables = [self.of(block, most) for block in tree.blocks]
         for member in tree.ways:
             path = [member]
             while path[-1] not in found:
                 path.append(tree.ways[path[-1]].through)
             for here in reversed(path[:-1]):
                 way = tree.ways[here]
-                found[here] = _product(found[way.through], self.of(tree.blocks[way.block], most)[way.member])
+                found[here] = _product(found[way.through], tables[way.block][way.member])
         return found
 
 

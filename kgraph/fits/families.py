@@ -149,24 +149,18 @@ def _places(walked: Walked, steps: _Edges, useful: set[int]) -> dict[int, int] |
 def slices(walked: Walked, targets: Iterable[int]) -> Iterator[Slice]:
     """The slices that hold the targets; those of another shape are left out."""
     knots = _Knots(walked)
-    by_knot: dict[int, list[int]] = {}
-    for target in targets:
-        by_knot.setdefault(knots.of[target], []).append(target)
-    for knot, wanted in by_knot.items():
+    for knot, wanted in knots.by_knot({t: t for t in targets}):
         try:
-            yield knots.slice(knot, {t: t for t in wanted})
+            yield knots.slice(knot, wanted)
         except _OtherShape:
             yield from _by_themselves(walked, wanted)
 
 
-def _by_themselves(walked: Walked, targets: Sequence[int]) -> Iterator[Slice]:
+def _by_themselves(walked: Walked, targets: Iterable[int]) -> Iterator[Slice]:
     """The slices of one knot's targets, on a walk that leads to no others: more may be made one there."""
     small, number = reduced(walked, targets)
     knots = _Knots(small)
-    by_knot: dict[int, dict[int, int]] = {}
-    for target in targets:
-        by_knot.setdefault(knots.of[number[target]], {})[target] = number[target]
-    for knot, wanted in by_knot.items():
+    for knot, wanted in knots.by_knot({t: number[t] for t in targets}):
         with contextlib.suppress(_OtherShape):
             yield knots.slice(knot, wanted)
 
@@ -189,6 +183,13 @@ class _Knots:
         self.before: dict[int, list[_Step]] = {}
         for step in self.one_way:
             self.before.setdefault(self.of[step[1]], []).append(step)
+
+    def by_knot(self, targets: Mapping[int, int]) -> Iterable[tuple[int, dict[int, int]]]:
+        """Each knot that holds targets, and those that it holds; each by the number it is asked for by."""
+        found: dict[int, dict[int, int]] = {}
+        for target, state in targets.items():
+            found.setdefault(self.of[state], {})[target] = state
+        return found.items()
 
     def slice(self, knot: int, targets: Mapping[int, int]) -> Slice:
         """The slice of one knot, its targets by the numbers they are asked for by; raises _OtherShape."""

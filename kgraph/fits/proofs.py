@@ -111,12 +111,12 @@ def best_proofs(walked: Walked, targets: Iterable[int] = ()) -> dict[int, Best]:
     when it is dearer than the dearest target is with each fact paid for each time.
     """
     ways = Cheapest({0: 0.0}, walked.steps, walked.costs)
-    found = {state: _best(walked, ways.way(state)[1]) for state in ways.cost}
+    wanted = set(targets) & ways.cost.keys() or ways.cost.keys()
+    found = {state: _best(walked, ways.way(state)[1]) for state in wanted}
     shared = repeatable(walked)
     if not shared:
         return found
-    wanted = set(targets) & set(found) or set(found)
-    return {**found, **_search(walked, shared, max(found[t].cost for t in wanted))}
+    return {**found, **_search(walked, shared, max(best.cost for best in found.values()))}
 
 
 def _best(walked: Walked, labels: Iterable[int]) -> Best:
