@@ -6,11 +6,12 @@ An index never changes an answer. Whatever is wrong with it, the files are read,
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import time
 import zlib
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.index import freshness, store
@@ -20,12 +21,35 @@ if TYPE_CHECKING:
     from kgraph.fits.graph import Graph
 
 
+class _Place(NamedTuple):
+    """Where the index of some fact folders lies, and how their files stood at a moment."""
+
+    path: str
+    folders: list[str]
+    stamps: freshness.Stamps
+    now_ns: int
+
+
+def _place(settings: Settings) -> _Place | None:
+    """None where indexes are switched off, or none can stand for these folders."""
+    folders = [str(f) for f in settings.folders]
+    path = store.index_path(folders)
+    stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
+    return None if path is None or stamps is None else _Place(path, folders, stamps, now_ns)
+
+
+def _place_for_question(settings: Settings) -> _Place | None:
+    """The same; None where something is asked that no index knows."""
+    return None if settings.skip_bad or settings.suppose or settings.without else _place(settings)
+
+
 def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
     """Run what needs the folder; where the index gives out in the middle, once more from the files.
 
     `body` prints nothing before it has all of its answer.
     """
-    found = from_index(settings) or renewed(settings)
+    place = _place_for_question(settings)
+    found = (_standing(place) or _renewed(place)) if place else None
     if found is not None:
         try:
             return body(found)
@@ -36,23 +60,35 @@ def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
 
 def from_index(settings: Settings) -> Loaded | None:
     """The folder as its index has it; None where there is none that stands."""
-    if settings.skip_bad or settings.suppose or settings.without:
-        return None
-    folders = [str(f) for f in settings.folders]
-    path = store.index_path(folders)
-    stamps = None if path is None else store.stamps_of(folders)
-    if path is None or stamps is None:
-        return None
-    note = freshness.read_note(path + ".note")
+    place = _place_for_question(settings)
+    return _standing(place) if place else None
+
+
+def renewed(settings: Settings) -> Loaded | None:
+    """The folder by its index where few files have changed: the rows that they change are made anew."""
+    place = _place_for_question(settings)
+    return _renewed(place) if place else None
+
+
+def _standing(place: _Place) -> Loaded | None:
     try:
-        if not freshness.stands(note, folders, stamps):
+        note = freshness.read_note(place.path + ".note")
+        opened = _opened(place, note)
+        if opened is None:
             return None
-        opened = store.Store(path)
-        _lay_over(opened, path, note)
-        _grow_up(path, note, folders, stamps)
-        return _loaded(opened, folders)
+        _grow_up(place, note)
+        return _loaded(opened, place.folders)
     except (Damaged, KeyError):
         return None
+
+
+def _opened(place: _Place, note: Any) -> store.Store | None:
+    """The index with its newer rows, None where the files do not stand as noted; raises Damaged, KeyError."""
+    if not freshness.stands(note, place.folders, place.stamps):
+        return None
+    opened = store.Store(place.path)
+    _lay_over(opened, place.path, note)
+    return opened
 
 
 def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[str, Any]:
@@ -68,38 +104,32 @@ def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[s
     return over
 
 
-def renewed(settings: Settings) -> Loaded | None:
-    """The folder by its index where few files have changed: the rows that they change are made anew."""
-    if settings.skip_bad or settings.suppose or settings.without:
+def _renewed(place: _Place) -> Loaded | None:
+    if not os.path.exists(place.path + ".note"):
         return None
-    folders = [str(f) for f in settings.folders]
-    path = store.index_path(folders)
-    if path is None or not os.path.exists(path + ".note"):
-        return None
-    stamps, now = store.stamps_of(folders), time.time_ns()
     try:
-        return None if stamps is None else _renewed(path, folders, stamps, now)
+        return _renew(place)
     except (Damaged, KeyError, TypeError, ValueError, OSError, zlib.error):
         return None
 
 
-def _renewed(path: str, folders: list[str], stamps: freshness.Stamps, now_ns: int) -> Loaded | None:
+def _renew(place: _Place) -> Loaded | None:
     """Raises whatever an index that is out of order may lead to."""
     import secrets
 
     from kgraph.index import renewing
 
-    note = freshness.read_note(path + ".note")
-    opened = store.Store(path)
-    over = _lay_over(opened, path, note)
-    if not renewing.renew(opened, folders, over, stamps, note["young"]):
+    note = freshness.read_note(place.path + ".note")
+    opened = store.Store(place.path)
+    over = _lay_over(opened, place.path, note)
+    if not renewing.renew(opened, place.folders, over, place.stamps, note["young"]):
         return None
     over |= {"rows": opened.over, "under": note["token"], "token": secrets.token_hex(8)}
-    new = freshness.note_of(folders, stamps, str(note["token"]), now_ns)
-    if store.stamps_of(folders) != stamps or not store.write_over(path, over):
+    new = freshness.note_of(place.folders, place.stamps, str(note["token"]), place.now_ns)
+    if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
         return None
-    freshness.write_note(path + ".note", {**new, "over": over["token"]})
-    return _loaded(opened, folders)
+    freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
+    return _loaded(opened, place.folders)
 
 
 def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
@@ -109,15 +139,15 @@ def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
     return Loaded(graph.data, graph, ())
 
 
-def _grow_up(path: str, note: dict[str, object], folders: list[str], stamps: freshness.Stamps) -> None:
+def _grow_up(place: _Place, note: dict[str, Any]) -> None:
     """Young files that have stood still long enough need not be read the next time."""
     if not note.get("young"):
         return
     try:
-        new = freshness.note_of(folders, stamps, str(note["token"]), time.time_ns())
-        if len(new["young"]) < len(note["young"]):  # type: ignore[arg-type]
+        new = freshness.note_of(place.folders, place.stamps, str(note["token"]), time.time_ns())
+        if len(new["young"]) < len(note["young"]):
             new |= {"over": note["over"]} if "over" in note else {}
-            freshness.write_note(path + ".note", new)
+            freshness.write_note(place.path + ".note", new)
     except OSError:
         return
 
@@ -126,34 +156,36 @@ def from_files(settings: Settings) -> Loaded:
     """The folder read from its files, and its index made where that can be."""
     from kgraph.cli.loading import load
 
-    folders = [str(f) for f in settings.folders]
-    path = None if settings.skip_bad else store.index_path(folders)
-    stamps, now = (None, 0) if path is None else (store.stamps_of(folders), time.time_ns())
+    place = _place_for_question(settings)
     loaded = load(settings)
-    if path is not None and stamps is not None and not settings.suppose and not settings.without:
-        _compile(path, folders, stamps, loaded.graph, now)
+    if place is not None:
+        _compile(place, loaded.graph)
     return loaded
 
 
-def _compile(path: str, folders: list[str], stamps: freshness.Stamps, graph: Graph, now_ns: int) -> None:
+def _rows(place: _Place, graph: Graph) -> Iterator[tuple[str, Any]]:
+    """All rows that say what the files say."""
+    from kgraph.index import compiling
+    from kgraph.index.renewing import numbered, texts
+
+    yield from compiling.rows(graph, numbered(place.folders))
+    yield from texts(place.folders)
+
+
+def _compile(place: _Place, graph: Graph) -> None:
     """Make the index; a cache that cannot be written is no fault of the question."""
     import secrets
     import sqlite3
 
-    from kgraph.index import compiling
-    from kgraph.index.renewing import numbered, texts
-
     token = secrets.token_hex(8)
     try:
-        files = numbered(folders)
-        rows = [("version", store.VERSION), ("token", token), ("stamps", stamps)]
-        parts = (rows, compiling.rows(graph, files), texts(folders))
-        store.write(path, (row for part in parts for row in part))
+        of_making = [("version", store.VERSION), ("token", token), ("stamps", place.stamps)]
+        store.write(place.path, itertools.chain(of_making, _rows(place, graph)))
         with contextlib.suppress(OSError):
-            os.unlink(path + store.OVER)
-        note = freshness.note_of(folders, stamps, token, now_ns)
-        if store.stamps_of(folders) == stamps:
-            freshness.write_note(path + ".note", note)
+            os.unlink(place.path + store.OVER)
+        note = freshness.note_of(place.folders, place.stamps, token, place.now_ns)
+        if store.stamps_of(place.folders) == place.stamps:
+            freshness.write_note(place.path + ".note", note)
     except (OSError, sqlite3.Error, ValueError):
         return
 
@@ -163,23 +195,17 @@ def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | N
 
     An index with a fault is taken away: the next question makes it anew.
     """
-    from kgraph.index import compiling, verifying
-    from kgraph.index.renewing import numbered, texts
+    from kgraph.index import verifying
 
-    folders = [str(f) for f in settings.folders]
-    path = store.index_path(folders)
-    stamps = None if path is None else store.stamps_of(folders)
-    if path is None or stamps is None or not os.path.exists(path):
+    place = _place(settings)
+    if place is None or not os.path.exists(place.path):
         return None
-    note = freshness.read_note(path + ".note")
     alike, faults = 0, []
     try:
-        if not freshness.stands(note, folders, stamps):
+        opened = _opened(place, freshness.read_note(place.path + ".note"))
+        if opened is None:
             return None
-        opened = store.Store(path)
-        _lay_over(opened, path, note)
-        expected = (*compiling.rows(graph, numbered(folders)), *texts(folders))
-        for key, fault in verifying.differences(opened, expected):
+        for key, fault in verifying.differences(opened, _rows(place, graph)):
             alike += not fault
             faults += [f"row {key!r} {fault}"] if fault else []
     except (Damaged, KeyError):
@@ -187,5 +213,5 @@ def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | N
     if faults:
         for ending in (".note", store.OVER, ""):
             with contextlib.suppress(OSError):
-                os.unlink(path + ending)
+                os.unlink(place.path + ending)
     return alike, faults
