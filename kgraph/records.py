@@ -15,6 +15,17 @@ from kgraph.quantities import Pull, Section
 
 Value = str | tuple["Value", ...] | Mapping[str, "Value"]
 """A recorded value as written: text, a list, or a mapping."""
+Plain = str | list["Plain"] | dict[str, "Plain"]
+"""The same as what is written anew or shown as JSON holds it."""
+
+
+def plain(value: Value) -> Plain:
+    """A recorded value as texts, lists and objects."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, Mapping):
+        return {key: plain(inner) for key, inner in value.items()}
+    return [plain(inner) for inner in value]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

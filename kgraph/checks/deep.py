@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator
 from kgraph import records
 from kgraph.collection import written_id
 from kgraph.folder import plain
-from kgraph.folder.reading import by_yaml, read_bytes
-from kgraph.folder.schema import check_file
-from kgraph.folder.writing import Value, entry_text
+from kgraph.folder.reading import by_yaml
+from kgraph.folder.schema import entries_of
+from kgraph.folder.writing import entry_text
 from kgraph.problems import Problem, Where
 
 
@@ -34,8 +34,8 @@ def ids_written_anew(entries: Iterable[records.Entry]) -> Iterator[tuple[records
     """Each fact of the folder, and what is wrong where it has another id when it is written anew and read."""
     for entry in entries:
         if isinstance(entry, records.Statement):
-            text = entry_text([(key, _value(value)) for key, value in entry.pairs])
-            again, _ = check_file(read_bytes(text.encode(), entry.where.file))
+            text = entry_text([(key, records.plain(value)) for key, value in entry.pairs])
+            again, _ = entries_of(text.encode(), entry.where.file)
             old = written_id(entry)
             new = [written_id(e) for e in again if isinstance(e, records.Statement)]
             if new == [old]:
@@ -43,11 +43,3 @@ def ids_written_anew(entries: Iterable[records.Entry]) -> Iterator[tuple[records
             else:
                 says = f"this fact is {old}, and {', '.join(new) or 'none'} when it is written anew"
                 yield entry, Problem(entry.where, "deep-id", says, "tell the maintainers, with this entry")
-
-
-def _value(value: records.Value) -> Value:
-    if isinstance(value, str):
-        return value
-    if isinstance(value, tuple):
-        return [_value(v) for v in value]
-    return {key: _value(v) for key, v in value.items()}

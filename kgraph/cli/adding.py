@@ -16,9 +16,9 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.folder import reading, schema, writing
+from kgraph.folder import schema, writing
 from kgraph.names import did_you_mean
-from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
+from kgraph.problems import CannotRun, Problem, Where, WrongUse
 from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
@@ -266,7 +266,7 @@ def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_nam
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, entry])
     _tell(loaded, after, entry, text)
-    if not yes and not _agreed():
+    if not yes and not events.agreed("write it?"):
         print("nothing was written", file=sys.stderr)
         return 1
     placed = writing.append(folder, target, [text])
@@ -287,7 +287,7 @@ def _write_event(
     if not _may_have_been(loaded, event, folder, target):
         print("nothing was written", file=sys.stderr)
         return 1
-    if not yes and not _agreed():
+    if not yes and not events.agreed("write it?"):
         print("nothing was written", file=sys.stderr)
         return 1
     for place in events.append(settings, target, [text], seen):
@@ -307,16 +307,8 @@ def _may_have_been(loaded: Loaded, event: Event, folder: Path, target: Path) -> 
     return not any(p.severity == "error" for p in wrong)
 
 
-def _agreed() -> bool:
-    if not sys.stdin.isatty():
-        raise WrongUse("nothing was written: say --yes to write without being asked")
-    return click.confirm("write it?")
-
-
 def _checked(text: str) -> Entry:
-    read = reading.read_bytes(text.encode(), "new entry")
-    found, problems = schema.check_file(read)
-    every = in_order([*read.problems, *problems])
+    found, every = schema.entries_of(text.encode(), "new entry")
     if not found or any(p.severity == "error" for p in every):
         raise WrongUse(*(Problem(None, p.code, p.says, p.mend, p.severity) for p in every))
     for problem in every:

@@ -6,8 +6,11 @@ file that holds any. What is written is first replayed as the folder will be rea
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+
+import click
 
 from kgraph import collection, records
 from kgraph.cli.settings import Loaded, Settings
@@ -35,12 +38,18 @@ def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) 
 
 def entries_of(texts: Sequence[str], name: str) -> list[records.Entry]:
     """The entries of texts to be appended; raises WrongUse with every fault."""
-    read = reading.read_bytes("".join(texts).encode(), name)
-    entries, problems = schema.check_file(read)
-    errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
+    entries, problems = schema.entries_of("".join(texts).encode(), name)
+    errors = [p for p in problems if p.severity == "error"]
     if errors:
         raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors))
     return entries
+
+
+def agreed(question: str) -> bool:
+    """Whether the user wants it written; raises WrongUse where nobody can be asked."""
+    if not sys.stdin.isatty():
+        raise WrongUse("nothing was written: say --yes to write without being asked")
+    return click.confirm(question)
 
 
 def undeclared_units(loaded: Loaded, event: Event) -> list[str]:

@@ -238,7 +238,7 @@ def _add(settings: Settings, file: Path, texts: Sequence[str], come: Sequence[En
         return 0 if come else 1
     target = target_for(settings, loaded, f"import-{slug(file.stem)}", [come[i] for i in new])
     _tell(loaded, [come[i] for i in new], [texts[i] for i in new], len(come))
-    if not yes and not _agreed():
+    if not yes and not events.agreed("write them?"):
         print("nothing was written", file=sys.stderr)
         return 1
     events.append(settings, target, [texts[i] for i in new], seen)
@@ -289,9 +289,8 @@ def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[
         for number, pairs in enumerate(found.entries):
             places = found.places[number] if found.places else {"": Where(name, found.lines[number])}
             text = writing.entry_text(pairs)
-            read = reading.read_bytes(text.encode(), name)
-            entries, problems = schema.check_file(read)
-            faults = [p for p in [*read.problems, *problems] if p.severity == "error"]
+            entries, problems = schema.entries_of(text.encode(), name)
+            faults = [p for p in problems if p.severity == "error"]
             wrong += [replace(p, where=_place(p, text, pairs, places)) for p in faults]
             if not faults and entries:
                 texts.append(text)
@@ -341,35 +340,37 @@ def target_for(settings: Settings, loaded: Loaded, stem: str, new: Sequence[Entr
 
 def _tell(loaded: Loaded, new: Sequence[Entry], texts: Sequence[str], read: int) -> None:
     """What would be added: how many of each kind, the first few in full, and what `check` would then find."""
-    counts = Counter(entry.kind for entry in new)
-    for text in texts[:MOST_SHOWN]:
-        # Line by line: an escape in a text must not look like an entry of its own.
-        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
-    if len(texts) > MOST_SHOWN:
-        print(f"... and {len(texts) - MOST_SHOWN} more")
-    kinds = ", ".join(f"{counts[kind]} {kind}" for kind in words.KINDS if counts[kind])
-    print(f"new: {kinds}; {read - len(new)} of {read} are there already")
+    show_texts(texts, MOST_SHOWN)
+    print(f"new: {kinds_of(new)}; {read - len(new)} of {read} are there already")
     _tell_faults(loaded, new)
 
 
+def show_texts(texts: Sequence[str], most: int) -> None:
+    """The first entries in full; the rest are counted."""
+    for text in texts[:most]:
+        # Line by line: an escape in a text must not look like an entry of its own.
+        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
+    if len(texts) > most:
+        print(f"... and {len(texts) - most} more")
+
+
+def kinds_of(entries: Sequence[Entry]) -> str:
+    """How many entries there are of each kind."""
+    counts = Counter(entry.kind for entry in entries)
+    return ", ".join(f"{counts[kind]} {kind}" for kind in words.KINDS if counts[kind])
+
+
 def _tell_faults(loaded: Loaded, new: Sequence[Entry]) -> None:
-    from kgraph.checks import check_all
+    from kgraph.checks import new_problems
 
     with steps("checking"):
-        before = {(p.code, p.says) for p in check_all(loaded.data, loaded.graph)}
         after = collection.build([*loaded.data.entries, *new])
-        found = [p for p in check_all(after, graphs.build(after)) if (p.code, p.says) not in before]
+        found = new_problems(after, (loaded.data, loaded.graph))
     errors = [p for p in found if p.severity == "error"]
     for problem in errors[:MOST_FAULTS]:
         print(visible(f"then wrong: {problem.says}; {problem.mend}".rstrip("; ")), file=sys.stderr)
     if len(errors) > MOST_FAULTS:
         print(f"... and {len(errors) - MOST_FAULTS} more that `check` would find", file=sys.stderr)
-
-
-def _agreed() -> bool:
-    if not sys.stdin.isatty():
-        raise WrongUse("nothing was written: say --yes to write without being asked")
-    return click.confirm("write them?")
 
 
 def counted(number: int, what: str) -> str:

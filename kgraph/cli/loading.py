@@ -73,9 +73,9 @@ def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
 
 def supposed(text: str) -> list[records.Entry]:
     """The entries of one YAML flow mapping given on the command line; raises WrongUse with every fault."""
-    read = reading.read_bytes(f"- {text.strip()}\n".encode("utf-8", "surrogateescape"), "--suppose")
-    entries, problems = schema.check_file(read)
-    errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
+    data = f"- {text.strip()}\n".encode("utf-8", "surrogateescape")
+    entries, problems = schema.entries_of(data, "--suppose")
+    errors = [p for p in problems if p.severity == "error"]
     if errors:
         raise WrongUse(*errors)
     if not entries:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,11 +11,19 @@ from typing import Any
 
 import click
 
-from kgraph import collection, words
+from kgraph import collection
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.checking import problem_json
-from kgraph.cli.exchanging import counted, load_or_empty, slug, target_for
+from kgraph.cli.exchanging import (
+    MOST_SHOWN,
+    counted,
+    kinds_of,
+    load_or_empty,
+    show_texts,
+    slug,
+    target_for,
+)
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
@@ -28,8 +35,6 @@ from kgraph.problems import CannotRun, Problem, WrongUse, in_order
 from kgraph.records import Entry
 from kgraph.render.terminal import visible
 
-MOST_SHOWN = 6
-"""Entries that are shown without --dry-run; the rest are counted."""
 LEAST_TRUST = 0.001
 
 
@@ -110,7 +115,7 @@ def _refuse_name(origin: str) -> None:
         problems = ["it holds a bracket or a line end"]
     else:
         text = writing.entry_text([("source", os.fsencode(origin).decode(errors="backslashreplace"))])
-        problems = schema.check_file(reading.read_bytes(text.encode(), ""))[1]
+        problems = schema.entries_of(text.encode(), "")[1]
     if problems:
         why = ", ".join(p if isinstance(p, str) else p.says for p in problems)
         raise WrongUse(f"their folder cannot be called {origin!r}: {why}; give it a name by --as NAME")
@@ -132,7 +137,7 @@ def _parsed(texts: Sequence[str], come: Sequence[Entry]) -> list[Entry]:
     """The entries as they will be read, each with its place in the other folder."""
     found: list[Entry] = []
     for text, entry in zip(texts, come, strict=True):
-        entries, problems = schema.check_file(reading.read_bytes(text.encode(), entry.where.file))
+        entries, problems = schema.entries_of(text.encode(), entry.where.file)
         if errors := [p for p in problems if p.severity == "error"]:
             raise CannotRun(*(replace(p, where=entry.where) for p in errors))
         found += [replace(e, where=entry.where) for e in entries]
@@ -143,11 +148,7 @@ def _parsed(texts: Sequence[str], come: Sequence[Entry]) -> list[Entry]:
 
 
 def _show(outcome: _Outcome, dry_run: bool) -> None:
-    shown = outcome.texts if dry_run else outcome.texts[:MOST_SHOWN]
-    for text in shown:
-        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
-    if len(outcome.texts) > len(shown):
-        print(f"... and {len(outcome.texts) - len(shown)} more")
+    show_texts(outcome.texts, len(outcome.texts) if dry_run else MOST_SHOWN)
     for problem in outcome.conflicts:
         print(visible(f"conflict: {problem}"), file=sys.stderr)
     if outcome.merged.shelf:
@@ -168,8 +169,7 @@ def _summary(outcome: _Outcome) -> str:
         told += f", {counted(len(outcome.conflicts), 'conflict')}"
     if not outcome.texts:
         return f"nothing new: {told}"
-    counts = Counter(entry.kind for entry in outcome.new)
-    return f"new: {', '.join(f'{counts[k]} {k}' for k in words.KINDS if counts[k])}; {told}"
+    return f"new: {kinds_of(outcome.new)}; {told}"
 
 
 def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -> None:

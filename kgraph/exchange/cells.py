@@ -9,7 +9,6 @@ stands in double quotes, as YAML has them. In CSV a cell that a spreadsheet coul
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 
 from kgraph import records
 from kgraph.folder.reading import ReadFile, Text, read_bytes
@@ -27,18 +26,9 @@ ORDER = "[order]"
 """The column that says as which entry of the folder a row was read; no key is written like this."""
 
 
-def value_of(value: records.Value) -> Value:
-    """A recorded value as it is written."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, Mapping):
-        return {key: value_of(inner) for key, inner in value.items()}
-    return [value_of(inner) for inner in value]
-
-
 def cell_of(key: str, value: records.Value, csv: bool) -> str:
     """The cell that a value of a key stands in; in CSV guarded against formulas."""
-    text = value if isinstance(value, str) else flow_text(value_of(value))
+    text = value if isinstance(value, str) else flow_text(records.plain(value))
     if isinstance(value, str) and _needs_quotes(key, value, csv):
         text = _quoted(value)
     return f"'{text}" if csv and FORMULA.match(text) else text
@@ -96,7 +86,7 @@ def _structured(text: str) -> Value:
     node = read.entries[0].get("k")
     if node is None or isinstance(node, Text) or len(read.entries[0].pairs) != 1:
         raise NotAValue
-    return value_of(plain(node))
+    return records.plain(plain(node))
 
 
 def _unquoted(text: str) -> str | None:

@@ -12,7 +12,6 @@ from typing import Any
 from kgraph import records, words
 from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, meaning
 from kgraph.collection import Collection, source_trust
-from kgraph.exchange.cells import value_of
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.origins import split_note
 from kgraph.folder.reading import shown
@@ -76,14 +75,14 @@ class Joining:
             if thing.kind == "source" and key == "trust":
                 self._trust(thing)
             else:
-                yield key, value_of(value)
+                yield key, records.plain(value)
 
     def _learn(self, thing: records.Thing, known: _Known) -> None:
         for key, value in thing.pairs[1:]:
             if key in ADDS_UP:
-                known.items |= {(key, m) for m, _ in _items(key, value_of(value))}
+                known.items |= {(key, m) for m, _ in _items(key, records.plain(value))}
             else:
-                for sub, inner in _parts(value_of(value)):
+                for sub, inner in _parts(records.plain(value)):
                     known.said.setdefault(
                         (key, fold(sub) or sub), (meaning(key, _recorded(inner)), thing.where)
                     )
@@ -191,7 +190,7 @@ class Joining:
         taken = self._known.get(("grade", thing.name.key, ""))
         if ours is None and taken is None:
             self._known["grade", thing.name.key, ""] = _Known()
-            return [(k, value_of(v)) for k, v in thing.pairs]
+            return [(k, records.plain(v)) for k, v in thing.pairs]
         if ours is not None and ours != certainty:
             says = f"grade {shown(grade)} is {certainty:g} there and {ours:g} here"
             self._conflict(thing, "scale", says, "ours is kept; their number is put on each of their sayings")

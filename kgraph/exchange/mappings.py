@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from kgraph import words
-from kgraph.exchange.cells import value_of
+from kgraph import records, words
 from kgraph.exchange.sheets import Sheet
 from kgraph.folder.reading import Map, Node, Seq, Text, read_bytes, shown
 from kgraph.folder.schema import keys_of, plain
@@ -134,7 +133,7 @@ def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
             faults.add(item, "a key without a column needs a value:", "add value: ...")
             return plan
         where = Where(faults.file, item.line, item.column)
-        constant = (_one_text(item, "key", faults), value_of(plain(value)), where)
+        constant = (_one_text(item, "key", faults), records.plain(plain(value)), where)
         return replace(plan, constants=(*plan.constants, constant))
     key_text = _one_text(item, "key", faults) if item.get("key") else ""
     divide = _one_text(item, "divide", faults) if item.get("divide") else ""

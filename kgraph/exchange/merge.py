@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from kgraph import collection, records
-from kgraph.checks import check_all
+from kgraph.checks import new_problems
 from kgraph.collection import (
     EVENT_TYPES,
     FACT_TYPES,
@@ -24,7 +24,6 @@ from kgraph.collection import (
     statement_args,
     written_id,
 )
-from kgraph.exchange.cells import value_of
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.origins import Saying, how_of, marked, saying_of, split_note
@@ -165,7 +164,7 @@ class _Sayings:
         if self._is_here(saying_of(self.theirs, record), origin, trust):
             self.merged.already += 1
             return
-        said: dict[str, Value] = {key: value_of(value) for key, value in record.pairs}
+        said: dict[str, Value] = {key: records.plain(value) for key, value in record.pairs}
         self._keep_scale(record, said, trust)
         if record.source is None:
             said["source"] = origin
@@ -223,7 +222,7 @@ class _Sayings:
         if self._is_here(saying_of(self.theirs, found), origin, 1.0):
             self.merged.already += 1
             return
-        said: dict[str, Value] = {key: value_of(value) for key, value in found.pairs}
+        said: dict[str, Value] = {key: records.plain(value) for key, value in found.pairs}
         said["note"] = marked(note, origin)
         if own := withdraw.own_id.strip():
             self._keep_id(withdraw, own, said)
@@ -296,8 +295,7 @@ _CONFLICTS = {
 def conflicts_between(ours: Collection, theirs: Collection, new: Iterable[records.Entry]) -> list[Problem]:
     """What is wrong or contradictory with the new entries, and is so in neither folder by itself."""
     after = collection.build([*ours.entries, *new])
-    before = {(p.code, p.says) for one in (ours, theirs) for p in check_all(one, graphs.build(one))}
-    found = [p for p in check_all(after, graphs.build(after)) if (p.code, p.says) not in before]
+    found = new_problems(after, *((one, graphs.build(one)) for one in (ours, theirs)))
     return [*_taken_back(ours, theirs, after), *(p for p in found if _is_conflict(p))]
 
 

@@ -15,9 +15,9 @@ from functools import cache, lru_cache
 from typing import Any
 
 from kgraph import quantities, records, words
-from kgraph.folder.reading import Map, Node, ReadFile, Seq, Text, shown
+from kgraph.folder.reading import Map, Node, ReadFile, Seq, Text, read_bytes, shown
 from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
-from kgraph.problems import Problem, Where
+from kgraph.problems import Problem, Where, in_order
 
 
 class _Wrong(Exception):
@@ -494,6 +494,13 @@ def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
         if entry is not None:
             entries.append(entry)
     return entries, problems
+
+
+def entries_of(data: bytes, file: str) -> tuple[list[records.Entry], list[Problem]]:
+    """The records of a file's bytes and everything that is wrong with them, by line."""
+    read = read_bytes(data, file)
+    entries, problems = check_file(read)
+    return entries, in_order([*read.problems, *problems])
 
 
 def check_entry(node: Map, file: str) -> tuple[records.Entry | None, list[Problem]]:

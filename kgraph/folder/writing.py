@@ -33,10 +33,11 @@ from kgraph.folder.reading import (
     shown,
 )
 from kgraph.problems import CannotRun, Problem, Where, WrongUse
+from kgraph.records import Plain
 
 _Result = TypeVar("_Result")
 
-Value = str | list["Value"] | dict[str, "Value"]
+Value = Plain
 """What the value of a key can be: text, a list, or a mapping."""
 
 LOCK_NAME = ".kgraph.lock"

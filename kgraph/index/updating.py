@@ -18,7 +18,7 @@ from kgraph.collection import FACT_TYPES, Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
-from kgraph.folder import reading, schema
+from kgraph.folder import schema
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
@@ -65,9 +65,8 @@ class _Side:
     @classmethod
     def of(cls, store: Store, data: bytes) -> _Side:
         """Raises _Anew for a file with errors."""
-        read = reading.read_bytes(data, "")
-        entries, problems = schema.check_file(read)
-        if any(p.severity == "error" for p in (*read.problems, *problems)):
+        entries, problems = schema.entries_of(data, "")
+        if any(p.severity == "error" for p in problems):
             raise _Anew
         made = collection.build([*entries, *_stubs(store, entries)])
         if made.clashing_ids:

@@ -16,15 +16,6 @@ from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, Held, UnitNow, withdrawn_events
 
 
-def value_json(value: records.Value) -> Any:
-    """A recorded value as JSON: text, list or object."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, tuple):
-        return [value_json(v) for v in value]
-    return {k: value_json(v) for k, v in value.items()}
-
-
 def value_text(value: records.Value) -> str:
     """A recorded value on one line."""
     if isinstance(value, str):
@@ -36,7 +27,7 @@ def value_text(value: records.Value) -> str:
 
 def entry_json(entry: records.Entry) -> dict[str, Any]:
     """An entry as it is written, with its place."""
-    pairs = {k: value_json(v) for k, v in entry.pairs}
+    pairs = {k: records.plain(v) for k, v in entry.pairs}
     return {"entry": pairs, "file": entry.where.file, "line": entry.where.line}
 
 
