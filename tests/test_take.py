@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import shlex
 import shutil
 from pathlib import Path
@@ -12,6 +14,7 @@ import pytest
 
 from kgraph.cli.main import run
 from kgraph.collection import written_id
+from kgraph.folder import reading
 from kgraph.records import Statement
 from kgraph.shelf.ledger import shelf_now
 from kgraph.words import CAUTIONS
@@ -343,3 +346,15 @@ def test_of_two_folders_the_first_is_written_to(tmp_path: Path, capsys: Any, ord
     assert run([*data, "take", "aerial", "--from", "P-1", "--to", "P-2"]) == (3 if later else 0), order
     assert not (tmp_path / order[0] / "bench.yaml").exists()
     assert ("would count after the new one" in capsys.readouterr().err) == later
+
+
+def test_a_file_that_fails_before_the_removal_is_named(
+    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(path: Path) -> bytes:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(reading, "read_path", fails)
+    assert take(folder, "tuning knob", "--from", "D-1") == 3
+    assert f"{folder}/facts.yaml: Input/output error" in capsys.readouterr().err
+    assert not (folder / "bench.yaml").exists()

@@ -377,6 +377,44 @@ def test_a_file_that_appears_meanwhile_is_not_overwritten(
     assert path.read_bytes() == OLD + NEW.encode()
 
 
+def _failing(code: int) -> Callable[..., NoReturn]:
+    def fail(*_: Any) -> NoReturn:
+        raise OSError(code, os.strerror(code))
+
+    return fail
+
+
+@pytest.mark.parametrize("code", [errno.EPERM, errno.EOPNOTSUPP])
+def test_a_new_file_where_there_are_no_hard_links(
+    code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "link", _failing(code))
+    append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert (tmp_path / "a.yaml").read_bytes() == NEW.encode()
+
+
+@pytest.mark.parametrize("code", [errno.EIO, errno.ENOSPC])
+def test_a_disk_that_fails_to_give_the_name_is_no_disk_without_links(
+    code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "link", _failing(code))
+    with pytest.raises(CannotRun, match="nothing was written"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert not [p for p in tmp_path.iterdir() if p.name != writing.LOCK_NAME]
+
+
+def test_a_new_file_is_written_though_its_other_name_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "unlink", _failing(errno.EIO))
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert (tmp_path / "a.yaml").read_bytes() == NEW.encode()
+    append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert (tmp_path / "a.yaml").read_bytes() == 2 * NEW.encode()
+    assert not list(tmp_path.glob(".kgraph-*"))
+
+
 def test_expected_bytes(target: Path) -> None:
     with pytest.raises(CannotRun, match="changed meanwhile"):
         append(target.parent, target, [NEW], expect=b"other")

@@ -75,10 +75,10 @@ class _Below:
 def _below(settings: Settings, entries: list[Entry], graph: Graph, faulty: bool) -> _Below:
     from kgraph.checks.deep import ids_written_anew, read_twice
     from kgraph.cli.opening import against_files
-    from kgraph.folder.reading import display, fact_files, read_path
+    from kgraph.folder.reading import bytes_of, display, fact_files
 
     paths = [path for folder in settings.folders for path in fact_files(folder)]
-    reading = [read_twice(read_path(path), display(path)) for path in paths]
+    reading = [read_twice(bytes_of(path), display(path)) for path in paths]
     ids = [problem for _, problem in ids_written_anew(entries)]
     # Of a folder with faults there is no index that could stand.
     index = None if faulty else against_files(settings, graph)

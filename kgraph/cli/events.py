@@ -23,8 +23,8 @@ NEW_FILE = "bench.yaml"
 
 
 def bytes_of(settings: Settings) -> dict[Path, bytes]:
-    """Every fact file as it is now."""
-    return {p: reading.read_path(p) for folder in settings.folders for p in reading.fact_files(folder)}
+    """Every fact file as it is now; raises CannotRun for one that cannot be read."""
+    return {p: reading.bytes_of(p) for folder in settings.folders for p in reading.fact_files(folder)}
 
 
 def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) -> Path:

@@ -204,7 +204,7 @@ def import_(
     suffix = FOLDER if file.is_dir() else file.suffix.lower()
     if suffix not in TABLE_SUFFIXES and (mapping or kind or skip_bad or encoding != "utf-8"):
         raise WrongUse("--map, --kind, --skip-bad and --encoding are for tables alone")
-    told = (mapping, _bytes(mapping)) if mapping else None
+    told = (mapping, reading.bytes_of(mapping)) if mapping else None
     data = b"" if suffix == FOLDER else _bytes_of(file, suffix)
     with steps("reading"):
         found = reader(suffix)(Incoming(file, data, seconds, told, kind or "", encoding))
@@ -266,14 +266,7 @@ def _bytes_of(file: Path, suffix: str) -> bytes:
             s for s, (_, name) in READERS.items() if not name.startswith("refuse") and s != FOLDER
         )
         raise WrongUse(f"{visible(str(file))}: import reads {known}, told by the suffix, or a folder of .csv")
-    return _bytes(file)
-
-
-def _bytes(file: Path) -> bytes:
-    try:
-        return reading.read_path(file)
-    except OSError as error:
-        raise CannotRun(f"{reading.display(file)}: {reading.reason(error)}") from None
+    return reading.bytes_of(file)
 
 
 def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[Entry]]:

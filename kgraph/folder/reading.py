@@ -813,6 +813,14 @@ def read_path(path: Path) -> bytes:
         return stream.read(MOST_BYTES + 1)
 
 
+def bytes_of(path: Path) -> bytes:
+    """The same; raises CannotRun that names the file and the reason."""
+    try:
+        return read_path(path)
+    except OSError as error:
+        raise CannotRun(f"{display(path)}: {reason(error)}") from None
+
+
 def fact_files(folder: Path) -> list[Path]:
     """The fact files of a folder and its sub-folders, in order of their paths.
 

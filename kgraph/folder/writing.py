@@ -6,6 +6,7 @@ old entries and the new ones, with the old bytes as a prefix, does it take the o
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import secrets
@@ -407,19 +408,24 @@ def _copy_rights(like: Path, descriptor: int) -> None:
             os.setxattr(descriptor, name, os.getxattr(like, name))
 
 
+_NO_LINKS = frozenset({errno.EPERM, errno.EACCES, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK})
+"""How file systems say that they have no hard links: EPERM and EMLINK by link(2), the others from memory."""
+
+
 def _take_new_name(temporary: Path, path: Path) -> None:
     """Give a written file its name, if nothing has that name; raises FileExistsError otherwise."""
     try:
         _uninterrupted(os.link, temporary, path)
-    except FileExistsError:
-        raise
-    except OSError:
+    except OSError as error:
+        if error.errno not in _NO_LINKS:
+            raise
         # A file system without hard links: look, then rename.
         if os.path.lexists(path):
             raise FileExistsError(17, "is there already", str(path)) from None
         _uninterrupted(os.rename, temporary, path)
         return
-    _uninterrupted(os.unlink, temporary)
+    # The text has its name: that the other one stays is no failure, and the next writer removes it.
+    _remove(temporary)
 
 
 def _sync_folder(folder: Path, path: Path) -> None:
