@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from kgraph import collection
 from kgraph.cli.main import run
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.folder import reading, schema
+from tests.faults.tally import Tally
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data"
@@ -19,9 +22,8 @@ DEMO = ROOT / "data"
 
 def graph_of(text: str) -> Graph:
     """The graph of facts written as YAML; they must be without errors."""
-    read = reading.read_bytes(text.encode(), "facts.yaml")
-    entries, problems = schema.check_file(read)
-    errors = [p for p in [*read.problems, *problems] if p.severity == "error"]
+    entries, problems = schema.entries_of(text.encode(), "facts.yaml")
+    errors = [p for p in problems if p.severity == "error"]
     assert not errors, errors
     return graphs.build(collection.build(entries))
 
@@ -43,6 +45,14 @@ def ask(capsys: Any, *words: str) -> tuple[int, dict[str, Any]]:
 def places(answer: dict[str, Any]) -> list[tuple[str, str]]:
     """The (set, position) pairs of an answer, sorted."""
     return sorted((a["set"], a["position"]) for a in answer["answers"])
+
+
+def tried(run: Callable[[str, str, str], Tally], name: str, broken: str = "") -> Tally:
+    """One figure in the small size; the test is left out where the machine does not allow it."""
+    tally = run(name, "small", broken)
+    if tally.skipped:
+        pytest.skip(tally.skipped)
+    return tally
 
 
 def folder_with(tmp_path: Path, files: Iterable[tuple[str, str]]) -> Path:

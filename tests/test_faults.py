@@ -16,6 +16,7 @@ from kgraph.cli.main import run
 from kgraph.folder import writing
 from tests.faults import __main__ as faults
 from tests.faults.tally import Tally
+from tests.support import tried
 
 FIGURES = ("kill", "power", "errors", "full", "writers", "signals", "cache", "years")
 BROKEN = [
@@ -34,18 +35,10 @@ BROKEN = [
 ]
 
 
-def figure(name: str, broken: str = "") -> Tally:
-    """One figure in the small size; the test is left out where the machine does not allow it."""
-    tally = faults.run(name, "small", broken)
-    if tally.skipped:
-        pytest.skip(tally.skipped)
-    return tally
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FIGURES)
 def test_every_fault_happens_and_is_survived(name: str) -> None:
-    tally = figure(name)
+    tally = tried(faults.run, name)
     assert tally.wrong == []
     assert tally.injected == tally.happened == tally.survived > 0
 
@@ -53,7 +46,7 @@ def test_every_fault_happens_and_is_survived(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("name", "broken"), BROKEN)
 def test_a_build_without_a_safety_is_found_out(name: str, broken: str) -> None:
-    tally = figure(name, broken)
+    tally = tried(faults.run, name, broken)
     assert tally.wrong
     assert not tally.holds
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 
 from kgraph.folder import reading
-from tests.faults.tally import Tally
 from tests.fuzz import __main__ as fuzz
+from tests.support import tried
 
 BROKEN = [
     ("hostile", "errors_swallowed"),
@@ -23,18 +23,10 @@ BROKEN = [
 ]
 
 
-def figure(name: str, broken: str = "") -> Tally:
-    """One figure in the small size; the test is left out where the machine does not allow it."""
-    tally = fuzz.run(name, "small", broken)
-    if tally.skipped:
-        pytest.skip(tally.skipped)
-    return tally
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["hostile", "damage", "planted"])
 def test_every_bad_input_is_told_of(name: str) -> None:
-    tally = figure(name)
+    tally = tried(fuzz.run, name)
     assert tally.wrong == []
     assert tally.injected == tally.happened == tally.survived > 0
 
@@ -42,7 +34,7 @@ def test_every_bad_input_is_told_of(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("name", "broken"), BROKEN)
 def test_a_reader_without_a_safety_is_found_out(name: str, broken: str) -> None:
-    tally = figure(name, broken)
+    tally = tried(fuzz.run, name, broken)
     assert tally.wrong
     assert not tally.holds
 

@@ -7,14 +7,15 @@ from typing import Any
 import pytest
 from yaml import YAMLError
 
+from tests.fuzz import __main__ as fuzz
 from tests.fuzz import audit, exits, guided
 from tests.fuzz.broken import without
-from tests.test_fuzz import figure
+from tests.support import tried
 
 
 @pytest.mark.slow
 def test_names_come_back_letter_for_letter_by_every_way_out() -> None:
-    tally = figure("exits")
+    tally = tried(fuzz.run, "exits")
     assert tally.wrong == []
     assert tally.injected == tally.happened == tally.survived > exits.NAMES["small"]
 
@@ -23,7 +24,7 @@ def test_names_come_back_letter_for_letter_by_every_way_out() -> None:
 @pytest.mark.filterwarnings("ignore:expect syntax error")
 @pytest.mark.parametrize("broken", ["no_escape", "names_as_files"])
 def test_a_way_out_without_a_safety_is_found_out(broken: str) -> None:
-    tally = figure("exits", broken)
+    tally = tried(fuzz.run, "exits", broken)
     assert tally.wrong
     assert not tally.holds
 
@@ -47,14 +48,14 @@ def test_the_audit_tells_foreign_files_and_hosts_from_our_own(
 
 @pytest.mark.slow
 def test_reading_opens_nothing_foreign_and_connects_to_nobody() -> None:
-    tally = figure("foreign")
+    tally = tried(fuzz.run, "foreign")
     assert tally.wrong == []
     assert tally.injected == tally.happened == tally.survived > 100
 
 
 @pytest.mark.slow
 def test_what_coverage_finds_raises_nothing() -> None:
-    tally = figure("guided")
+    tally = tried(fuzz.run, "guided")
     assert tally.wrong == []
     assert set(tally.kinds) == set(guided.TARGETS)
 

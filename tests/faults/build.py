@@ -8,10 +8,11 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 LONGEST_S = 120
@@ -40,16 +41,19 @@ class Build:
         """Run a command to its end, in the folder of the copy."""
         return self.run_as(self.command(words), **more)
 
-    def run_as(self, arguments: Sequence[str], **more: str) -> subprocess.CompletedProcess[bytes]:
-        """Run any argument list in the surroundings of the program."""
-        return subprocess.run(
+    def run_as(
+        self, arguments: Sequence[str], how: Mapping[str, Any] | None = None, **more: str
+    ) -> subprocess.CompletedProcess[bytes]:
+        """Run any argument list in the surroundings of the program; `how` is for `subprocess.run`."""
+        usual = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "timeout": LONGEST_S}
+        found: subprocess.CompletedProcess[bytes] = subprocess.run(
             arguments,
             cwd=self.place,
             env=self.environment(**more),
             stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=LONGEST_S,
+            **{**usual, **(how or {})},
         )
+        return found
 
 
 @contextmanager

@@ -47,15 +47,8 @@ def by_bytes(build: Build, place: Path, step: int) -> Tally:
 
 
 def _limited(build: Build, words: list[str], most: int) -> subprocess.CompletedProcess[bytes]:
-    return subprocess.run(
-        build.command(words),
-        cwd=build.place,
-        env=build.environment(),
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        timeout=60,
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most)),
-    )
+    limit = {"preexec_fn": lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most)), "timeout": 60}
+    return build.run_as(build.command(words), limit)
 
 
 def by_pages(build: Build, place: Path, step: int) -> Tally:

@@ -144,15 +144,7 @@ def outputs(build: Build, place: Path, commands: tuple[str, ...]) -> Tally:
 
 def _to(build: Build, words: list[str], descriptor: int) -> subprocess.CompletedProcess[bytes]:
     try:
-        return subprocess.run(
-            build.command(words),
-            cwd=build.place,
-            env=build.environment(),
-            stdin=subprocess.DEVNULL,
-            stdout=descriptor,
-            stderr=subprocess.PIPE,
-            timeout=60,
-        )
+        return build.run_as(build.command(words), {"stdout": descriptor, "timeout": 60})
     finally:
         os.close(descriptor)
 
