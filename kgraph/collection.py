@@ -134,13 +134,16 @@ class Collection:
         return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
 
 
-def build(entries: Iterable[records.Entry]) -> Collection:
-    """The collection of these entries; their order decides nothing but which spelling is shown."""
+def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> Collection:
+    """The collection of these entries; their order decides nothing but which spelling is shown.
+
+    `assemblies` are the keys of what entries elsewhere use as assemblies.
+    """
     made = Collection(entries=tuple(entries), things={kind: {} for kind in words.THINGS})
     _add_things(made)
     _add_aliases(made)
     _add_grades(made)
-    _find_assemblies(made)
+    _find_assemblies(made, assemblies)
     _add_facts(made)
     _note_spellings(made)
     return made
@@ -171,10 +174,9 @@ def _add_grades(made: Collection) -> None:
         made.grades[things[0].name.text.strip().lower()] = min(values)
 
 
-def _find_assemblies(made: Collection) -> None:
-    for entry in made.entries:
-        if isinstance(entry, records.Uses):
-            made.assemblies.add(made.key("assembly", entry.assembly.key))
+def _find_assemblies(made: Collection, elsewhere: Iterable[str]) -> None:
+    here = (e.assembly.key for e in made.entries if isinstance(e, records.Uses))
+    made.assemblies = {made.key("assembly", key) for key in (*elsewhere, *here)}
 
 
 def certainty_of(made: Collection, record: records.Statement) -> float:

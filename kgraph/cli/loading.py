@@ -29,7 +29,7 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
                 found, wrong = schema.check_file(read)
                 entries += found
                 problems += [*read.problems, *wrong]
-                step()
+                step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
     return entries, in_order(problems)
 
 

@@ -6,11 +6,10 @@ An index never changes an answer. Whatever is wrong with it, the files are read,
 from __future__ import annotations
 
 import contextlib
-import itertools
 import os
 import time
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.cli.settings import Loaded, Settings
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from kgraph.fits.graph import Graph
 
 
-class _Place(NamedTuple):
+class Place(NamedTuple):
     """Where the index of some fact folders lies, and how their files stood at a moment."""
 
     path: str
@@ -30,15 +29,15 @@ class _Place(NamedTuple):
     now_ns: int
 
 
-def _place(settings: Settings) -> _Place | None:
+def _place(settings: Settings) -> Place | None:
     """None where indexes are switched off, or none can stand for these folders."""
     folders = [str(f) for f in settings.folders]
     path = store.index_path(folders)
     stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
-    return None if path is None or stamps is None else _Place(path, folders, stamps, now_ns)
+    return None if path is None or stamps is None else Place(path, folders, stamps, now_ns)
 
 
-def _place_for_question(settings: Settings) -> _Place | None:
+def _place_for_question(settings: Settings) -> Place | None:
     """The same; None where something is asked that no index knows."""
     return None if settings.skip_bad or settings.suppose or settings.without else _place(settings)
 
@@ -70,7 +69,7 @@ def renewed(settings: Settings) -> Loaded | None:
     return _renewed(place) if place else None
 
 
-def _standing(place: _Place) -> Loaded | None:
+def _standing(place: Place) -> Loaded | None:
     try:
         note = freshness.read_note(place.path + ".note")
         opened = _opened(place, note)
@@ -82,7 +81,7 @@ def _standing(place: _Place) -> Loaded | None:
         return None
 
 
-def _opened(place: _Place, note: Any) -> store.Store | None:
+def _opened(place: Place, note: Any) -> store.Store | None:
     """The index with its newer rows, None where the files do not stand as noted; raises Damaged, KeyError."""
     if not freshness.stands(note, place.folders, place.stamps):
         return None
@@ -104,7 +103,7 @@ def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[s
     return over
 
 
-def _renewed(place: _Place) -> Loaded | None:
+def _renewed(place: Place) -> Loaded | None:
     if not os.path.exists(place.path + ".note"):
         return None
     try:
@@ -113,7 +112,7 @@ def _renewed(place: _Place) -> Loaded | None:
         return None
 
 
-def _renew(place: _Place) -> Loaded | None:
+def _renew(place: Place) -> Loaded | None:
     """Raises whatever an index that is out of order may lead to."""
     import secrets
 
@@ -139,7 +138,7 @@ def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
     return Loaded(graph.data, graph, ())
 
 
-def _grow_up(place: _Place, note: dict[str, Any]) -> None:
+def _grow_up(place: Place, note: dict[str, Any]) -> None:
     """Young files that have stood still long enough need not be read the next time."""
     if not note.get("young"):
         return
@@ -154,40 +153,16 @@ def _grow_up(place: _Place, note: dict[str, Any]) -> None:
 
 def from_files(settings: Settings) -> Loaded:
     """The folder read from its files, and its index made where that can be."""
+    from kgraph.cli import indexing
     from kgraph.cli.loading import load
 
     place = _place_for_question(settings)
+    if place is not None and indexing.compile_in_shares(place) and (found := _standing(place)):
+        return found
     loaded = load(settings)
     if place is not None:
-        _compile(place, loaded.graph)
+        indexing.compile_whole(place, loaded.graph)
     return loaded
-
-
-def _rows(place: _Place, graph: Graph) -> Iterator[tuple[str, Any]]:
-    """All rows that say what the files say."""
-    from kgraph.index import compiling
-    from kgraph.index.renewing import numbered, texts
-
-    yield from compiling.rows(graph, numbered(place.folders))
-    yield from texts(place.folders)
-
-
-def _compile(place: _Place, graph: Graph) -> None:
-    """Make the index; a cache that cannot be written is no fault of the question."""
-    import secrets
-    import sqlite3
-
-    token = secrets.token_hex(8)
-    try:
-        of_making = [("version", store.VERSION), ("token", token), ("stamps", place.stamps)]
-        store.write(place.path, itertools.chain(of_making, _rows(place, graph)))
-        with contextlib.suppress(OSError):
-            os.unlink(place.path + store.OVER)
-        note = freshness.note_of(place.folders, place.stamps, token, place.now_ns)
-        if store.stamps_of(place.folders) == place.stamps:
-            freshness.write_note(place.path + ".note", note)
-    except (OSError, sqlite3.Error, ValueError):
-        return
 
 
 def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | None:
@@ -195,6 +170,7 @@ def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | N
 
     An index with a fault is taken away: the next question makes it anew.
     """
+    from kgraph.cli.indexing import rows
     from kgraph.index import verifying
 
     place = _place(settings)
@@ -205,7 +181,7 @@ def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | N
         opened = _opened(place, freshness.read_note(place.path + ".note"))
         if opened is None:
             return None
-        for key, fault in verifying.differences(opened, _rows(place, graph)):
+        for key, fault in verifying.differences(opened, rows(place, graph)):
             alike += not fault
             faults += [f"row {key!r} {fault}"] if fault else []
     except (Damaged, KeyError):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import Any
 
 from kgraph import quantities, records, words
@@ -21,25 +22,39 @@ MOST_FILES = 8
 
 
 def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
-    """All rows but those that say which files they were made from.
+    """All rows but those that say which files they were made from, in the order of their keys.
 
     `files`: for each file as problems and facts name it, which folder it lies in, and its path there.
     """
     data = graph.data
     numbers = {file: i for i, file in enumerate(files)}
+    named = _mentions(data, numbers)
+    parts: list[tuple[str, Iterable[Row]]] = [(key, [(key, value)]) for key, value in _of_all(graph, files)]
+    parts += [
+        ("c|", ((f"c|{key}", data.caution_text(key)) for key in sorted(data.things["caution"]))),
+        ("f|", ((f"f|{one}", fact_row(data.facts[one], numbers)) for one in sorted(data.facts))),
+        ("i|", sorted(_other_names(data), key=itemgetter(0))),
+        ("k|", _kinds(graph)),
+        ("n|", sorted(_names(data, named), key=itemgetter(0))),
+        ("o|", _owners(graph, named)),
+        ("p|", _parts(graph, named)),
+        ("r|", _position_rules(data)),
+    ]
+    # The key of a row begins with the letter of its part, so that parts in order are rows in order.
+    for _, found in sorted(parts, key=itemgetter(0)):
+        yield from found
+
+
+def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
+    """The rows that stand for the whole folder."""
+    data = graph.data
     yield "files", list(files.values())
     yield "targets", sorted({e.target.strip() for e in data.entries if isinstance(e, records.Withdraw)})
     yield "grades", data.grades
     yield "trusts", {k: t for k in data.things["source"] if (t := source_trust(data, k)) != 1}
     yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
     yield "positions", data.known("position")
-    for fact in data.facts.values():
-        yield f"f|{fact.id}", fact_row(fact, numbers)
-    named = _mentions(data, numbers)
-    yield from _owners(graph, named)
-    yield from _parts(graph, named)
-    yield from _names(data, named)
-    yield from _kinds(graph)
+    yield "ruled", sorted(k for k in data.things["position"] if any(data.position_rules(k)))
 
 
 @dataclass
@@ -143,13 +158,17 @@ def _names(data: Collection, named: Mentions) -> Iterator[Row]:
         if kind not in ("set", "assembly", "part"):
             for key in data.known(kind):
                 yield f"n|{kind}|{key}", {"t": data.text(kind, key), **named.row(kind, key)}
+    for key, text in data.features.items():
+        if not data.knows("position", key):
+            yield f"n|position|{key}", {"t": text, "feature": True}
+
+
+def _other_names(data: Collection) -> Iterator[Row]:
+    for kind in words.THINGS:
         for key, to in data.aliases[kind].items():
             yield f"i|{kind}|{key}", to
         for key in data.ambiguous[kind]:
             yield f"i|{kind}|{key}", None
-    for key, text in data.features.items():
-        if not data.knows("position", key):
-            yield f"n|position|{key}", {"t": text, "feature": True}
 
 
 def _kinds(graph: Graph) -> Iterator[Row]:
@@ -162,13 +181,13 @@ def _kinds(graph: Graph) -> Iterator[Row]:
             found = sizes.of_kind(kind)
             row["s"] = {part: {k: size_row(v) for k, v in of.items()} for part, of in found.items()}
         yield f"k|{kind}", row
-    for key in data.things["position"]:
+
+
+def _position_rules(data: Collection) -> Iterator[Row]:
+    for key in sorted(data.things["position"]):
         match, cautions = data.position_rules(key)
         if match or cautions:
             yield f"r|{key}", [match, [_name(n) for n in cautions]]
-    yield "ruled", sorted(k for k in data.things["position"] if any(data.position_rules(k)))
-    for key in data.things["caution"]:
-        yield f"c|{key}", data.caution_text(key)
 
 
 def _name(name: Name) -> list[str]:

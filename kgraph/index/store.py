@@ -14,7 +14,7 @@ import sqlite3
 import sys
 import time
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kgraph import __version__
@@ -76,6 +76,10 @@ def packed(key: str, value: Any) -> bytes:
     """A row: its checksum over key and value, then the value as JSON."""
     text = _JSON.encode(value).encode()
     return zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass"))).to_bytes(4, "big") + text
+
+
+MOST_ASKED = 500
+"""The most keys in one question to the file: older versions of SQLite take no more than 999."""
 
 
 class Store:
@@ -196,30 +200,59 @@ def _sweep(folder: str) -> None:
                     os.unlink(entry.path)
 
 
-def write(path: str, rows: Iterable[tuple[str, Any]]) -> None:
-    """Write an index beside and put it in place at once; a half-written one is never seen.
+class Writing:
+    """An index file as it is written beside; put in place at once when the block ends without an error.
 
-    Raises OSError or sqlite3.Error where the cache folder cannot be written.
+    A half-written one is never seen. Raises OSError or sqlite3.Error where the cache cannot be written.
     """
-    import tempfile
 
-    folder = os.path.dirname(path)
-    os.makedirs(folder, mode=0o700, exist_ok=True)
-    _sweep(folder)
-    descriptor, beside = tempfile.mkstemp(prefix=f"{_mine()}{os.getpid()}-", suffix=".index", dir=folder)
-    os.close(descriptor)
-    try:
-        base = sqlite3.connect(beside, isolation_level=None)
-        # It is renamed only when complete, and a torn one is noticed: no journal is needed.
-        base.execute("PRAGMA journal_mode = OFF")
-        base.execute("PRAGMA synchronous = OFF")
-        base.execute("CREATE TABLE row (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID")
-        base.execute("BEGIN")
-        with_checks = ((key, packed(key, value)) for key, value in rows)
-        base.executemany("INSERT INTO row VALUES (?, ?)", with_checks)
-        base.execute("COMMIT")
-        base.close()
-        os.replace(beside, path)
-    except BaseException:
-        os.unlink(beside)
-        raise
+    def __init__(self, path: str) -> None:
+        import tempfile
+
+        self.path = path
+        folder = os.path.dirname(path)
+        os.makedirs(folder, mode=0o700, exist_ok=True)
+        _sweep(folder)
+        descriptor, self.beside = tempfile.mkstemp(
+            prefix=f"{_mine()}{os.getpid()}-", suffix=".index", dir=folder
+        )
+        os.close(descriptor)
+
+    def __enter__(self) -> Writing:
+        try:
+            self.base = sqlite3.connect(self.beside, isolation_level=None)
+            # It is renamed only when complete, and a torn one is noticed: no journal is needed.
+            self.base.execute("PRAGMA journal_mode = OFF")
+            self.base.execute("PRAGMA synchronous = OFF")
+            self.base.execute("CREATE TABLE row (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID")
+            self.base.execute("BEGIN")
+        except BaseException:
+            os.unlink(self.beside)
+            raise
+        return self
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        try:
+            if kind is None:
+                self.base.execute("COMMIT")
+                self.base.close()
+                os.replace(self.beside, self.path)
+            else:
+                self.base.close()
+                os.unlink(self.beside)
+        except BaseException:
+            os.unlink(self.beside)
+            raise
+
+    def put(self, rows: Iterable[tuple[str, bytes]]) -> None:
+        """Write rows, as :func:`packed` makes them; a row of the same key goes."""
+        self.base.executemany("REPLACE INTO row VALUES (?, ?)", rows)
+
+    def get(self, keys: Sequence[str]) -> dict[str, bytes]:
+        """The rows there are of these keys."""
+        found: dict[str, bytes] = {}
+        for start in range(0, len(keys), MOST_ASKED):
+            some = keys[start : start + MOST_ASKED]
+            marks = ",".join("?" * len(some))
+            found |= self.base.execute(f"SELECT key, value FROM row WHERE key IN ({marks})", some).fetchall()
+        return found

@@ -1,0 +1,89 @@
+"""Making the index of some folders: from a graph that was read, or by several processes at once.
+
+A cache that cannot be written is no fault of the question: then there is no index.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kgraph.cli.progress import steps
+from kgraph.folder.reading import display, fact_files
+from kgraph.index import compiling, freshness, renewing, store, working
+from kgraph.index.shares import Apart
+
+if TYPE_CHECKING:
+    from kgraph.cli.opening import Place
+    from kgraph.fits.graph import Graph
+
+
+def rows(place: Place, graph: Graph) -> Iterator[tuple[str, Any]]:
+    """All rows that say what the files say."""
+    yield from compiling.rows(graph, renewing.numbered(place.folders))
+    yield from renewing.texts(place.folders)
+
+
+def compile_whole(place: Place, graph: Graph) -> None:
+    """Make the index of a graph."""
+    _make(
+        place, lambda index: index.put((key, store.packed(key, value)) for key, value in rows(place, graph))
+    )
+
+
+def compile_in_shares(place: Place) -> bool:
+    """Make the index from the files by several processes; False where the folder must be read whole.
+
+    That is one with faults, one that only all facts together can decide, and one that is soon read.
+    """
+    size = sum(stamp[1] for stamps in place.stamps for stamp in stamps)
+    most = working.processes()
+    if most == 1 or size < working.SMALLEST:
+        return False
+    try:
+        named = renewing.numbered(place.folders)
+        files = _files(place)
+        with working.Work(working.shares_of(files, most), named, most) as work:
+            with steps("reading", len(files)) as step:
+                facts = work.read(step)
+            with steps("compiling", facts) as step:
+                return _make(place, lambda index: work.compile(index, step))
+    except (Apart, OSError, EOFError):
+        return False
+
+
+def _files(place: Place) -> list[working.File]:
+    """The fact files in the order of reading; raises Apart where one is not as it stood."""
+    sizes = {(i, stamp[0]): stamp[1] for i, stamps in enumerate(place.stamps) for stamp in stamps}
+    made = {}
+    for i, folder in enumerate(place.folders):
+        for path in fact_files(Path(folder)):
+            size = sizes.get((i, str(path.relative_to(folder))))
+            if size is None:
+                raise Apart
+            made[display(path)] = working.File(display(path), path, size)
+    return list(made.values())
+
+
+def _make(place: Place, fill: Callable[[store.Writing], None]) -> bool:
+    """Write an index and the note that says how its files stood; False where that cannot be."""
+    token = secrets.token_hex(8)
+    try:
+        with store.Writing(place.path) as index:
+            of_making = [("version", store.VERSION), ("token", token), ("stamps", place.stamps)]
+            index.put((key, store.packed(key, value)) for key, value in of_making)
+            fill(index)
+        with contextlib.suppress(OSError):
+            os.unlink(place.path + store.OVER)
+        note = freshness.note_of(place.folders, place.stamps, token, place.now_ns)
+        if store.stamps_of(place.folders) != place.stamps:
+            return False
+        freshness.write_note(place.path + ".note", note)
+    except (OSError, sqlite3.Error, ValueError):
+        return False
+    return True
