@@ -88,7 +88,7 @@ def _untried(graph: Graph) -> Iterator[Fact]:
             continue
         rest = tuple(e for e in fact.evidence if not _by_hand(fact, e.how))
         if rest:
-            yield replace(fact, evidence=rest, certainty=max(e.certainty for e in rest))
+            yield fact._replace(evidence=rest, certainty=max(e.certainty for e in rest))
 
 
 def _tried_on(fact: Fact) -> str:
@@ -114,7 +114,7 @@ def _as_of(fact: Fact | None, date: str) -> Fact | None:
     if fact is None or not date or all(e.date <= date for e in fact.evidence):
         return fact
     said = tuple(e for e in fact.evidence if e.date <= date)
-    return replace(fact, evidence=said, certainty=max(e.certainty for e in said)) if said else _UNSAID
+    return fact._replace(evidence=said, certainty=max(e.certainty for e in said)) if said else _UNSAID
 
 
 def _by_hand(fact: Fact, how: str) -> bool:

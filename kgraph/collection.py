@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import records, words
@@ -434,7 +434,7 @@ def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[reco
     key = fact.id
     if key in made.facts and made.facts[key].args != fact.args:
         key = f"{fact.id}~{len(made.facts)}"  # Two statements under one own id: `check` reports them.
-        fact = replace(fact, id=key)
+        fact = fact._replace(id=key)
     withdraws = gone.get(fact.id, [])
     if any(w.source is None for w in withdraws):
         made.withdrawn[key] = (fact, next(w for w in withdraws if w.source is None))
@@ -447,7 +447,7 @@ def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[reco
         made.withdrawn[key] = (fact, withdraws[0])
         return
     if len(left) < len(fact.evidence):
-        fact = replace(fact, evidence=left, certainty=max(e.certainty for e in left))
+        fact = fact._replace(evidence=left, certainty=max(e.certainty for e in left))
     made.facts[key] = fact
 
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.problems import Where
 
@@ -11,8 +10,7 @@ if TYPE_CHECKING:
     from kgraph.records import Statement
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(NamedTuple):
     """One saying of a fact: where, by which grade, how certain; `trust` is in the certainty already."""
 
     where: Where
@@ -31,8 +29,7 @@ class Evidence:
         return ", ".join(v for v in (self.how, trust) if v)
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(NamedTuple):
     """One fact with all its evidence; `args` are the resolved keys of what it states.
 
     args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);

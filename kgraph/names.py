@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 LONGEST = 200
 """The most characters that a name may have."""
@@ -19,8 +19,7 @@ _SIMPLE = re.compile(r"[a-z0-9+]*\Z")
 _DROPPED = re.compile(r"[^a-z0-9+]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Name:
+class Name(NamedTuple):
     """A name as somebody wrote it (`text`) and what it is compared by (`key`)."""
 
     text: str

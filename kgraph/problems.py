@@ -7,14 +7,12 @@ report all of them. An exception is only for what stops the work.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Severity = Literal["error", "warning"]
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Where:
+class Where(NamedTuple):
     """A place in a text file, counted from 1; line ends are LF and CR LF, as editors count."""
 
     file: str
@@ -25,8 +23,7 @@ class Where:
         return f"{self.file}:{self.line}:{self.column}"
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One fault: `says` is what is wrong, `mend` what would be right (may be empty)."""
 
     where: Where | None

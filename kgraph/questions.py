@@ -6,8 +6,7 @@ Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rul
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
@@ -26,8 +25,7 @@ FEW = 10
 SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class Row(NamedTuple):
     """One answer. `set` is an owner key; `proof` is the best proof, in the order of the walk."""
 
     set: str
@@ -55,8 +53,7 @@ class Row:
     no: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """The rows of a question, how many were refused and left out, and remarks."""
 
     question: dict[str, Any]
@@ -65,8 +62,7 @@ class Answer:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(NamedTuple):
     """What the asker wants to see: the least certainty, refused ones too, the effort, all proofs."""
 
     at_least: float = 0.0
@@ -84,7 +80,7 @@ class Wanted:
         """What is wanted of a question that has so many answers."""
         if self.most_weighed is None or answers <= self.most_weighed:
             return self
-        return replace(self, effort=0)
+        return self._replace(effort=0)
 
 
 DEFAULT = Wanted()
@@ -137,8 +133,7 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
 # What goes where ------------------------------------------------------------------------------
 
 
-@dataclass
-class _Asked:
+class _Asked(NamedTuple):
     """One question under way: the walk, and how its targets become rows."""
 
     graph: Graph
@@ -185,7 +180,7 @@ def donors(
         walked = proofs.explore(State("goes", owner, position), lambda s: rules.backward(graph, s))
         targets = _set_places(walked, "is", "" if own_too else owner)
         found = _rows(_Asked(graph, walked, targets, wanted, False, Place(owner, position)))
-        rows += [replace(r, wanted=position) for r in found]
+        rows += [r._replace(wanted=position) for r in found]
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
@@ -299,11 +294,10 @@ def _row(
         against=against,
         no=no,
     )
-    return _with_matches(asked, replace(row, cautions=_cautions(asked, row)))
+    return _with_matches(asked, row._replace(cautions=_cautions(asked, row)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Sure:
+class _Sure(NamedTuple):
     """How certain one target is, and its minimal proofs where they were listed."""
 
     bounds: certainty.Bounds
@@ -458,7 +452,7 @@ def _with_matches(asked: _Asked, row: Row) -> Row:
     for other in _counterparts(asked, row):
         for verdict, says in unmatched(asked.data, row.set, other, positions):
             standing = row.standing if verdict is None else "refused"
-            row = replace(row, standing=standing, warnings=(*row.warnings, says))
+            row = row._replace(standing=standing, warnings=(*row.warnings, says))
     return row
 
 
@@ -576,7 +570,7 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
         if not network.states_of(owner):
             continue
         found = _sharing_rows(graph, network, owner, assembly, wanted)
-        rows += [replace(r, assembly=assembly, standing="inferred") for r in found]
+        rows += [r._replace(assembly=assembly, standing="inferred") for r in found]
         if not found:
             alone.append(graph.data.owner_text(assembly))
     question = {"command": "shares", "set": graph.data.text("set", set_key)}
@@ -585,7 +579,7 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
         answer.rows, key=lambda r: (graph.data.owner_text(r.assembly), -r.best, graph.data.owner_text(r.set))
     )
     notes = [f"{name} is shared with no other recorded set." for name in sorted(alone)]
-    return replace(answer, rows=tuple(ordered), notes=(*notes, *answer.notes))
+    return answer._replace(rows=tuple(ordered), notes=(*notes, *answer.notes))
 
 
 def _sharing_rows(
@@ -604,7 +598,7 @@ def _sharing_rows(
         for target, state in targets.items():
             found = otherwise.of(target)
             bounds = chances.get(state.owner, found.bounds)
-            sure[state.owner] = replace(found, bounds=bounds if bounds.exact else found.bounds)
+            sure[state.owner] = found._replace(bounds=bounds if bounds.exact else found.bounds)
     return [_plain_row(graph, other, network.walked, best[other], sure[other]) for other in best]
 
 

@@ -38,7 +38,7 @@ def book(settings: Settings, folder: Path, title: str | None, effort: int) -> in
     wishes = Wishes(
         **({"title": title} if title else {}),
         effort=effort,
-        folders=tuple(str(f) for f in settings.folders),
+        folders=tuple(settings.shown),
         left_out=sum(p.severity == "error" for p in loaded.problems),
     )
     pictures = _Pictures(loaded)

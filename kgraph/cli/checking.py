@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import click
@@ -39,7 +39,7 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool) -> int:
     """
     from kgraph.checks import check_all
 
-    entries, problems = entries_of(replace(settings, skip_bad=True))
+    entries, problems = entries_of(settings._replace(skip_bad=True))
     data = collection.build(entries)
     graph = graphs.build(data)
     if grades:

@@ -13,7 +13,6 @@ import os
 import signal
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import click
@@ -143,7 +142,7 @@ def _names(ctx: click.Context, kinds: tuple[str, ...]) -> list[str]:
     from kgraph.cli.settings import Settings
     from kgraph.render.terminal import visible
 
-    folders: tuple[Path, ...] = ctx.find_root().params.get("folders") or default_folders()
+    folders: tuple[str, ...] = ctx.find_root().params.get("folders") or default_folders()
     data = collection.build(entries_of(Settings(folders))[0])
     found = [name for kind in kinds for name in sorted(data.known(kind).values())]
     # What cannot be typed in one line cannot be completed in one.

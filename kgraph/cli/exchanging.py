@@ -284,12 +284,12 @@ def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[
             text = writing.entry_text(pairs)
             entries, problems = schema.entries_of(text.encode(), name)
             faults = [p for p in problems if p.severity == "error"]
-            wrong += [replace(p, where=_place(p, text, pairs, places)) for p in faults]
+            wrong += [p._replace(where=_place(p, text, pairs, places)) for p in faults]
             if not faults and entries:
                 texts.append(text)
                 come += [replace(entry, where=places[""]) for entry in entries]
             elif not faults:
-                wrong += [replace(p, where=_place(p, text, pairs, places)) for p in problems]
+                wrong += [p._replace(where=_place(p, text, pairs, places)) for p in problems]
             step()
     if wrong and not skip_bad:
         raise CannotRun(*in_order(wrong))

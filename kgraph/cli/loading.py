@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 
 from kgraph import collection, records
 from kgraph.cli.progress import steps
@@ -68,7 +67,7 @@ def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
     beside = len(settings.suppose) + len(settings.without)
     entries = list(loaded.data.entries)
     kept = entries[: len(entries) - beside]
-    return _loaded(replace(settings, suppose=(), without=()), kept, list(loaded.problems))
+    return _loaded(settings._replace(suppose=(), without=()), kept, list(loaded.problems))
 
 
 def supposed(text: str) -> list[records.Entry]:
@@ -86,4 +85,4 @@ def supposed(text: str) -> list[records.Entry]:
 
 def with_entries(settings: Settings, entries: list[records.Entry]) -> Settings:
     """The same settings with entries supposed beside those of the folders."""
-    return replace(settings, suppose=(*settings.suppose, *entries))
+    return settings._replace(suppose=(*settings.suppose, *entries))

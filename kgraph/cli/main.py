@@ -11,7 +11,6 @@ import signal
 import sys
 from collections.abc import Sequence
 from keyword import iskeyword
-from pathlib import Path
 
 import click
 
@@ -77,13 +76,13 @@ class _Lazy(click.Group):
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
-    "--data", "folders", multiple=True, type=click.Path(path_type=Path), metavar="DIR",
+    "--data", "folders", multiple=True, type=click.Path(), metavar="DIR",
     help="A fact folder; may be given several times. Default: $KGRAPH_DATA, else ./data.",
 )  # fmt: skip
 @click.option("--skip-bad", is_flag=True, help="Leave out files and entries that cannot be read, and say so.")
 @click.version_option(__version__, prog_name="kgraph")
 @click.pass_context
-def cli(ctx: click.Context, folders: tuple[Path, ...], skip_bad: bool) -> None:
+def cli(ctx: click.Context, folders: tuple[str, ...], skip_bad: bool) -> None:
     """Which other sets give this part, and which belt goes: facts of model families, with proof.
 
     Example: kgraph takers "Larkfield RC-40" "tuning knob"
@@ -93,10 +92,10 @@ def cli(ctx: click.Context, folders: tuple[Path, ...], skip_bad: bool) -> None:
     ctx.obj = Settings(folders or default_folders(), skip_bad)
 
 
-def default_folders() -> tuple[Path, ...]:
+def default_folders() -> tuple[str, ...]:
     """The fact folders where none is named: those of $KGRAPH_DATA, else ./data."""
     given = os.environ.get("KGRAPH_DATA", "")
-    return tuple(Path(p) for p in given.split(os.pathsep) if p) or (Path("data"),)
+    return tuple(p for p in given.split(os.pathsep) if p) or ("data",)
 
 
 def main(args: Sequence[str] | None = None) -> None:

@@ -139,7 +139,7 @@ def _parsed(texts: Sequence[str], come: Sequence[Entry]) -> list[Entry]:
     for text, entry in zip(texts, come, strict=True):
         entries, problems = schema.entries_of(text.encode(), entry.where.file)
         if errors := [p for p in problems if p.severity == "error"]:
-            raise CannotRun(*(replace(p, where=entry.where) for p in errors))
+            raise CannotRun(*(p._replace(where=entry.where) for p in errors))
         found += [replace(e, where=entry.where) for e in entries]
     return found
 

@@ -31,7 +31,7 @@ class Place(NamedTuple):
 
 def _place(settings: Settings) -> Place | None:
     """None where indexes are switched off, or none can stand for these folders."""
-    folders = [str(f) for f in settings.folders]
+    folders = settings.shown
     path = store.index_path(folders)
     stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
     return None if path is None or stamps is None else Place(path, folders, stamps, now_ns)

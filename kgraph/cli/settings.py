@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import os
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -14,18 +14,40 @@ if TYPE_CHECKING:
     from kgraph.problems import Problem
 
 
-@dataclass(frozen=True)
-class Settings:
+class Settings(NamedTuple):
     """What the options before the command said."""
 
-    folders: tuple[Path, ...]
+    given: tuple[str | Path, ...]
+    """The fact folders as they were named."""
     skip_bad: bool = False
     suppose: tuple[records.Entry, ...] = ()
     without: tuple[str, ...] = ()
 
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """The fact folders."""
+        # Loading pathlib is a twentieth of the time of a question that an index answers.
+        from pathlib import Path
 
-@dataclass(frozen=True)
-class Loaded:
+        return tuple(map(Path, self.given))
+
+    @property
+    def shown(self) -> list[str]:
+        """The fact folders as `str` shows their paths."""
+        return [_shown(os.fspath(folder)) for folder in self.given]
+
+
+def _shown(folder: str) -> str:
+    """What `str(Path(folder))` is."""
+    if os.sep != "/" or folder.startswith("//"):
+        from pathlib import Path
+
+        return str(Path(folder))
+    parts = (part for part in folder.split("/") if part not in ("", "."))
+    return ("/" if folder.startswith("/") else "") + "/".join(parts) or "."
+
+
+class Loaded(NamedTuple):
     """A folder read, with every problem met on the way."""
 
     data: Collection

@@ -12,7 +12,6 @@ width of the bounds.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from kgraph.fits.certainty import Bounds
@@ -39,8 +38,7 @@ class Way(NamedTuple):
     through: int
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """Edges that no single member holds apart: members numbered from the one nearest the start (0)."""
 
     edges: tuple[Edge, ...]
@@ -49,8 +47,7 @@ class Block:
     size: int
 
 
-@dataclass(frozen=True, slots=True)
-class Tree:
+class Tree(NamedTuple):
     """A network taken apart: its blocks, and for each member within reach the way to it."""
 
     blocks: tuple[Block, ...]
@@ -130,12 +127,12 @@ class Failing(NamedTuple):
     exact: bool
 
 
-@dataclass
 class Tables:
     """What was worked out for a block, so that no other question has to do it again."""
 
-    reached: dict[_Key, list[Bounds]] = field(default_factory=dict)
-    failed: dict[_Key, Failing] = field(default_factory=dict)
+    def __init__(self) -> None:
+        self.reached: dict[_Key, list[Bounds]] = {}
+        self.failed: dict[_Key, Failing] = {}
 
     def of(self, block: Block, most: int, companion: int = 0) -> list[Bounds]:
         """For each member of a block the chance that it hangs on member 0, and the companion does too."""
@@ -231,15 +228,15 @@ _State = tuple[int, ...]
 """For each open member, the number of its group; group 0 holds the start, which stays open."""
 
 
-@dataclass
 class _Layer:
     """What one edge makes of each state: for each outcome (weight, groups, child, new numbers)."""
 
-    retiring: list[tuple[int, int]]
-    """(member, its place among the open ones) of the members whose last edge this is."""
-    mass: list[float] = field(default_factory=list)
-    outcomes: list[list[tuple[float, _State, int, dict[int, int]]]] = field(default_factory=list)
-    dropped: float = 0.0
+    def __init__(self, retiring: list[tuple[int, int]]) -> None:
+        self.retiring = retiring
+        """(member, its place among the open ones) of the members whose last edge this is."""
+        self.mass: list[float] = []
+        self.outcomes: list[list[tuple[float, _State, int, dict[int, int]]]] = []
+        self.dropped = 0.0
 
 
 class _Passes:

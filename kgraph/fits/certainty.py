@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kgraph.fits.proofs import Walked, leading_to
 
@@ -26,8 +26,7 @@ WALK_WORK = 5_000_000
 facts decided, times the members that a state tells of."""
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
+class Bounds(NamedTuple):
     """A probability that lies between `low` and `high`; exact where they are equal."""
 
     low: float
@@ -137,8 +136,7 @@ def of_walk(walked: Walked, target: int, effort: int = EFFORT, shared_by: int = 
     return _Frontier(part, states).run()
 
 
-@dataclass
-class _Part:
+class _Part(NamedTuple):
     """The steps that lie on some way from start to target: certain ones apart from those of each fact."""
 
     size: int

@@ -13,7 +13,6 @@ import contextlib
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from kgraph.fits.blocks import Tables, Tree, take_apart
@@ -290,8 +289,7 @@ def _joined(size: int, edges: Iterable[_Step]) -> list[int]:
     return [root(s) for s in range(size)]
 
 
-@dataclass(slots=True)
-class Slice:
+class Slice(NamedTuple):
     """One knot, its targets, and all that leads to it."""
 
     knots: _Knots
@@ -407,8 +405,7 @@ _START = -1
 _NEVER = Bounds(0.0, 0.0)
 
 
-@dataclass(slots=True)
-class _Failing:
+class _Failing(NamedTuple):
     """A network taken apart, to see what each of its edges is worth."""
 
     tree: Tree

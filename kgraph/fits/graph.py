@@ -6,8 +6,7 @@ Knows no files: it is built from a :class:`kgraph.collection.Collection`.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.facts import Fact
@@ -34,27 +33,27 @@ class Link(NamedTuple):
     """For `uses`, the assembly whose declared places the link carries; else ""."""
 
 
-@dataclass
 class Graph:
     """Adjacency of one folder's facts. Every list is in an order that file order does not change."""
 
-    data: Collection
-    links: dict[str, list[Link]] = field(default_factory=lambda: defaultdict(list))
-    declares: dict[str, frozenset[str]] = field(default_factory=dict)
-    taken_at: dict[Place, list[tuple[str, str, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    takes_of: dict[str, list[tuple[Place, str, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    same: dict[str, list[tuple[str, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    older: dict[str, list[tuple[str, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    newer: dict[str, list[tuple[str, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    fits_from: dict[Place, list[tuple[Place, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    fits_to: dict[Place, list[tuple[Place, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    refused_at: dict[Place, list[tuple[str | Place, Fact]]] = field(default_factory=lambda: defaultdict(list))
-    parts_of_kind: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
-    sizes: Sizes | None = None
-    remembered: dict[str, Any] = field(default_factory=dict)
-    """What was worked out once for the whole graph, each under the name of who keeps it."""
-    _sizes: dict[str, list[tuple[str, Fact]]] = field(default_factory=dict)
-    _smaller: dict[str, list[tuple[str, Fact]]] = field(default_factory=dict)
+    def __init__(self, data: Collection) -> None:
+        self.data = data
+        self.links: Mapping[str, list[Link]] = defaultdict(list)
+        self.declares: Mapping[str, frozenset[str]] = {}
+        self.taken_at: Mapping[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
+        self.takes_of: Mapping[str, list[tuple[Place, str, Fact]]] = defaultdict(list)
+        self.same: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.older: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.newer: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.fits_from: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
+        self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
+        self.sizes: Sizes | None = None
+        self.remembered: dict[str, Any] = {}
+        """What was worked out once for the whole graph, each under the name of who keeps it."""
+        self._sizes: dict[str, list[tuple[str, Fact]]] = {}
+        self._smaller: dict[str, list[tuple[str, Fact]]] = {}
 
     def like(self, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
         """The owners that one fact makes alike at this position."""
@@ -102,9 +101,7 @@ class Graph:
 def build(data: Collection) -> Graph:
     """The graph of a collection's facts."""
     graph = Graph(data)
-    for key, things in data.things["assembly"].items():
-        named = (n for t in things for n in getattr(t, "positions", ()))
-        graph.declares[f"a:{key}"] = frozenset(data.key("position", n.key) for n in named)
+    graph.declares = {f"a:{key}": _declared(data, key) for key in data.things["assembly"]}
     for key in {**data.spelt["part"], **data.things["part"]}:
         if sort := sort_of(data, key):
             graph.parts_of_kind[sort].append(key)
@@ -113,6 +110,11 @@ def build(data: Collection) -> Graph:
     for fact in sorted(data.facts.values(), key=lambda f: f.id):
         add(graph, fact)
     return graph
+
+
+def _declared(data: Collection, assembly: str) -> frozenset[str]:
+    named = (n for t in data.things["assembly"][assembly] for n in getattr(t, "positions", ()))
+    return frozenset(data.key("position", n.key) for n in named)
 
 
 def add(graph: Graph, fact: Fact) -> None:

@@ -9,8 +9,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from kgraph.facts import Fact
 from kgraph.fits.rules import State, Step, thing
@@ -25,16 +24,15 @@ WORK_LIMIT = 6_000
 """The most partial proofs that are looked at when all minimal proofs of a question are listed."""
 
 
-@dataclass
-class Walked:
+class Walked(NamedTuple):
     """All states within reach of a start, with the steps between them as numbers."""
 
-    states: list[State] = field(default_factory=list)
-    number: dict[State, int] = field(default_factory=dict)
-    steps: list[list[tuple[int, int]]] = field(default_factory=list)
+    states: list[State]
+    number: dict[State, int]
+    steps: list[list[tuple[int, int]]]
     """For each state: (state reached, fact number or -1)."""
-    facts: list[Fact] = field(default_factory=list)
-    costs: list[float] = field(default_factory=list)
+    facts: list[Fact]
+    costs: list[float]
 
     def fact_list(self, labels: Iterable[int]) -> tuple[Fact, ...]:
         """The facts that the numbers stand for."""
@@ -43,7 +41,7 @@ class Walked:
 
 def explore(start: State, step: Callable[[State], list[Step]]) -> Walked:
     """Every state reachable from `start` by `step`."""
-    walked = Walked([start], {start: 0})
+    walked = Walked([start], {start: 0}, [], [], [])
     fact_number: dict[str, int] = {}
     at = 0
     while at < len(walked.states):
@@ -85,8 +83,7 @@ def repeatable(walked: Walked) -> Labels:
     return frozenset(twice)
 
 
-@dataclass(slots=True)
-class Best:
+class Best(NamedTuple):
     """The best proof of a state: its cost and its facts, in the order of the walk."""
 
     cost: float
@@ -186,8 +183,7 @@ def _dominated(held: list[tuple[float, Labels]], cost: float, hand: Labels, cost
     return any(c + sum(costs[i] for i in hand - h) <= cost + 1e-15 for c, h in held)
 
 
-@dataclass(slots=True)
-class Proofs:
+class Proofs(NamedTuple):
     """Minimal proofs of one state, cheapest first; `complete` is False where there may be more."""
 
     found: list[Labels]

@@ -8,7 +8,7 @@ share no fact, the strongest proof is the best of each; where they can, the whol
 from __future__ import annotations
 
 from collections.abc import Collection as Items
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
@@ -28,8 +28,7 @@ def refusals_of(graph: Graph) -> Refusals:
     return found
 
 
-@dataclass(slots=True)
-class _Refusal:
+class _Refusal(NamedTuple):
     """One `refuses` fact: the ways from its place to all like it, and the items that it speaks of."""
 
     fact: Fact
@@ -38,7 +37,7 @@ class _Refusal:
     apart: bool
     """Whether no fact can serve at both ends, whatever the item."""
     of_part: bool
-    hits: dict[Items[Item], tuple[Proof, bool]] = field(default_factory=dict)
+    hits: dict[Items[Item], tuple[Proof, bool]]
 
     def hit(self, asked: frozenset[str] | frozenset[Place], parts: bool) -> tuple[Proof, bool]:
         """The strongest proof that it speaks of one of these items, and whether the two ends are apart."""
@@ -94,7 +93,7 @@ class Refusals:
         start = State("refusedplace", *item) if isinstance(item, Place) else State("refused", item)
         walked = proofs.explore(start, lambda s: rules.against(self.graph, s))
         apart = links.isdisjoint(f.id for f in walked.facts)
-        return _Refusal(fact, self._ways(where), _items(walked), apart, of_part)
+        return _Refusal(fact, self._ways(where), _items(walked), apart, of_part, {})
 
     def _ways(self, where: Place) -> Ways:
         return ways(self.graph, {where.owner: 1.0}, where.position)

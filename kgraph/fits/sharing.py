@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kgraph.fits import proofs
 from kgraph.fits.blocks import Edge, Tables, take_apart
@@ -57,8 +57,7 @@ def leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
     return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
 
 
-@dataclass
-class Network:
+class Network(NamedTuple):
     """All ways up from an assembly to the sets that are built on it.
 
     States: `up` (an assembly) and `at` (a set, with the carriers that its way went through: those that no

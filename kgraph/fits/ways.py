@@ -8,18 +8,17 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 
 
-@dataclass(frozen=True, slots=True)
 class Ways:
     """Owner -> certainty of the best way from a start, and the step by which it was reached."""
 
-    certainty: dict[str, float] = field(default_factory=dict)
-    back: dict[str, tuple[str, Fact]] = field(default_factory=dict)
+    def __init__(self) -> None:
+        self.certainty: dict[str, float] = {}
+        self.back: dict[str, tuple[str, Fact]] = {}
 
     def facts(self, owner: str) -> tuple[Fact, ...]:
         """The facts of the way, from the owner back to its start."""

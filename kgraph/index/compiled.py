@@ -38,13 +38,14 @@ if TYPE_CHECKING:
 class KnownFact(Fact):
     """A fact whose evidence is fetched when it is asked for."""
 
-    __slots__ = ("data",)
     data: IndexData
 
-    def __init__(self, data: IndexData, short: list[Any]) -> None:
-        for field, value in zip(("id", "kind", "args", "certainty"), short, strict=True):
-            object.__setattr__(self, field, _tuple(value))
-        object.__setattr__(self, "data", data)
+    def __new__(cls, data: IndexData, short: list[Any]) -> KnownFact:
+        """The fact of a row, and where to ask for what is said of it."""
+        one, kind, args, certainty = short
+        made = super().__new__(cls, one, kind, _tuple(args), certainty)
+        made.data = data
+        return made
 
     @property
     def evidence(self) -> tuple[Evidence, ...]:
@@ -64,7 +65,7 @@ class IndexData:
         self.rows: dict[str, Any] = {}
         self.facts: dict[str, Fact] = {}
         self.said: dict[str, tuple[Evidence, ...]] = {}
-        self.files: list[str] = []
+        self.files: list[list[Any]] = []
         self.positions: dict[str, str] | None = None
         self.ruled = frozenset(store.need("ruled"))
 
@@ -169,8 +170,9 @@ class IndexData:
 
     def _evidence(self, file: int, line: int, column: int, *said: Any) -> Evidence:
         if not self.files:
-            self.files = [os.path.join(self.folders[i], path) for i, path in self.store.need("files")]
-        return Evidence(Where(self.files[file], line, column), *said)
+            self.files = self.store.need("files")
+        folder, path = self.files[file]
+        return Evidence(Where(os.path.join(self.folders[folder], path), line, column), *said)
 
 
 class _Rows(Mapping[Any, Any]):
@@ -253,19 +255,14 @@ def graph_of(store: Store, folders: list[str]) -> Graph:
     """The graph of an index; raises Damaged here or later, in the middle of a question."""
     data = IndexData(store, folders)
     some = store.need("any")
-    made = {
-        "links": _Links(data),
-        "declares": _Declares(data),
-        "taken_at": _At(data, "t"),
-        "takes_of": _Of(data, "g"),
-        "same": _Of(data, "s"),
-        "older": _Of(data, "o"),
-        "newer": _Of(data, "n"),
-        "fits_from": _At(data, "f", some["fits"]),
-        "fits_to": _At(data, "g", some["fits"]),
-        "refused_at": _At(data, "r", some["refused"]),
-    }
-    return Graph(cast("Collection", data), **cast(Any, made), sizes=cast("Sizes", _IndexSizes(data)))
+    graph = Graph(cast("Collection", data))
+    graph.links, graph.declares = _Links(data), _Declares(data)
+    graph.taken_at, graph.takes_of = _At(data, "t"), _Of(data, "g")
+    graph.same, graph.older, graph.newer = (_Of(data, letter) for letter in "son")
+    graph.fits_from, graph.fits_to = (_At(data, letter, some["fits"]) for letter in "fg")
+    graph.refused_at = _At(data, "r", some["refused"])
+    graph.sizes = cast("Sizes", _IndexSizes(data))
+    return graph
 
 
 class _IndexSizes:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import collection, records
@@ -325,7 +325,7 @@ class _Update:
         evidence = sorted([*others, *mine], key=lambda e: e[:3])
         certainty = max(e[4] for e in evidence)
         self.made[f"f|{one}"] = [fact.kind, _plain(fact.args), certainty, evidence, list(fact.ids)]
-        self._links(replace(fact, certainty=certainty), keep=True)
+        self._links(fact._replace(certainty=certainty), keep=True)
 
     def _check(self, fact: Fact, row: Any) -> None:
         """Raises _Anew where the fact may be withdrawn, has several ids, or shares one with another."""
@@ -404,7 +404,7 @@ def _with(files: list[int], number: int, named: bool) -> list[int]:
 
 def _meaning(fact: Fact) -> Any:
     """All of a fact but the places where it is said."""
-    said = [replace(e, where=_HERE) for e in fact.evidence]
+    said = [e._replace(where=_HERE) for e in fact.evidence]
     return fact.kind, fact.args, fact.certainty, fact.ids, said
 
 

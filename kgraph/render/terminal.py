@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import unicodedata
 from collections.abc import Sequence
 
@@ -84,9 +83,17 @@ def wrapped(text: str, indent: str = "") -> str:
     """The text in lines no wider than the terminal, all but the first indented once more."""
     import textwrap
 
-    room = max(40, shutil.get_terminal_size((100, 24)).columns)
+    room = max(40, _room())
     lines = textwrap.wrap(text, room, initial_indent=indent, subsequent_indent=indent + "  ")
     return "".join(line + "\n" for line in lines)
+
+
+def _room() -> int:
+    """The columns of the terminal."""
+    # What it loads to copy and pack files is a fortieth of the time of a question.
+    import shutil
+
+    return shutil.get_terminal_size((100, 24)).columns
 
 
 def _coloured(cells: Sequence[str], columns: Sequence[int], standing: int) -> str:
@@ -106,7 +113,7 @@ def _line(cells: Sequence[str], columns: Sequence[int]) -> str:
 
 def _columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
     widest = [max([width(h), *(width(r[i]) for r in rows)]) for i, h in enumerate(head)]
-    room = shutil.get_terminal_size((100, 24)).columns - 2 * (len(head) - 1)
+    room = _room() - 2 * (len(head) - 1)
     while sum(widest) > room and max(widest) > 8:
         widest[widest.index(max(widest))] -= 1
     return widest

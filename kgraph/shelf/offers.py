@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits import proofs, rules
@@ -134,7 +134,7 @@ def _moved_items(unit: UnitNow, held: Held) -> list[Place | str]:
 
 def _of_itself(row: Row, place: Place) -> Row:
     """One model against itself: what it does not record of itself is no reason to check."""
-    return replace(row, warnings=()) if row.set == place.owner else row
+    return row._replace(warnings=()) if row.set == place.owner else row
 
 
 def _keep_best(found: dict[Article, Row], article: Article, row: Row) -> None:
