@@ -68,4 +68,8 @@ class CannotRun(Stop):
 
 
 class Damaged(Exception):
-    """An index cannot be believed, or does not know: the folder itself is to be read."""
+    """An index cannot be believed: the folder itself is to be read."""
+
+
+class NotInIndex(Damaged):
+    """What is asked no index knows: the folder itself is to be read, and its index is as good as before."""

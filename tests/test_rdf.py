@@ -14,7 +14,6 @@ import threading
 import tracemalloc
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -376,7 +375,7 @@ def test_every_term_of_ours_is_defined_and_every_one_defined_is_used() -> None:
     made = graph(EVERY)
     used = own_terms(exported(made, "ntriples", inferred=True, places=True))
     (row, *_) = questions.takers_of_part(made, "k114").rows
-    bounded = replace(row, bounds=(0.5, 0.6), warnings=("check it first",))
+    bounded = row._replace(bounds=(0.5, 0.6), warnings=("check it first",))
     used |= own_terms("".join(Flat().lines([inferred.answer(made, "k114", bounded)])).encode())
     made_up = {str(s) for s in flat_graph(flat(EVERY)).subjects(rdflib.RDF.type, K.OwnKey)}
     assert made_up >= {"urn:kgraph:key:market", "urn:kgraph:key:FM"}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -45,7 +44,7 @@ def _suppose(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
 
 def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> None:
     if value:
-        ctx.obj = replace(ctx.obj, without=(*ctx.obj.without, *value))
+        ctx.obj = ctx.obj._replace(without=(*ctx.obj.without, *value))
 
 
 def query_options(command: F) -> F:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.index import freshness, store
-from kgraph.problems import Damaged
+from kgraph.problems import Damaged, NotInIndex
 
 if TYPE_CHECKING:
     from kgraph.fits.graph import Graph
@@ -48,10 +48,14 @@ def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
     `body` prints nothing before it has all of its answer.
     """
     place = _place_for_question(settings)
-    found = (_standing(place) or _renewed(place)) if place else None
+    found = (_standing(place) or _renewed(place) or _compiled(place)) if place else None
     if found is not None:
         try:
             return body(found)
+        except NotInIndex:
+            from kgraph.cli.loading import load
+
+            return body(load(settings))
         except Damaged:
             pass
     return body(from_files(settings))
@@ -151,14 +155,19 @@ def _grow_up(place: Place, note: dict[str, Any]) -> None:
         return
 
 
+def _compiled(place: Place) -> Loaded | None:
+    """A large folder by an index that several processes make."""
+    from kgraph.cli import indexing
+
+    return _standing(place) if indexing.compile_in_shares(place) else None
+
+
 def from_files(settings: Settings) -> Loaded:
     """The folder read from its files, and its index made where that can be."""
     from kgraph.cli import indexing
     from kgraph.cli.loading import load
 
     place = _place_for_question(settings)
-    if place is not None and indexing.compile_in_shares(place) and (found := _standing(place)):
-        return found
     loaded = load(settings)
     if place is not None:
         indexing.compile_whole(place, loaded.graph)

@@ -1,7 +1,7 @@
 """A collection and its graph as an index has them: each owner and part is fetched when a walk comes to it.
 
 What :mod:`kgraph.questions` asks of a :class:`kgraph.collection.Collection` is answered here from rows.
-What an index does not know (a name that is not there, names that are near it) raises Damaged, so that the
+What an index does not know (a name that is not there, names that are near it) raises NotInIndex, so that the
 folder itself is read and the user gets its answer.
 
 ====== ========== =========================================================================
@@ -28,7 +28,7 @@ from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.index.store import Store
 from kgraph.names import Name
-from kgraph.problems import Damaged, Where
+from kgraph.problems import NotInIndex, Where
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
@@ -101,7 +101,7 @@ class IndexData:
 
     def meanings(self, kind: str, key: str) -> set[str]:
         """What is not known here the folder itself must tell."""
-        raise Damaged
+        raise NotInIndex
 
     def text(self, kind: str, key: str) -> str:
         """The name of a thing as first written where it is declared, else where it is used."""
@@ -115,7 +115,7 @@ class IndexData:
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every position; of other kinds the folder itself must tell."""
         if kind != "position":
-            raise Damaged
+            raise NotInIndex
         if self.positions is None:
             self.positions = dict(self.store.need("positions"))
         return self.positions
@@ -152,7 +152,7 @@ class IndexData:
 
     def parts_numbered(self, number: str) -> set[str]:
         """Maker's numbers are not in the index."""
-        raise Damaged
+        raise NotInIndex
 
     def fact(self, short: list[Any]) -> Fact:
         """The fact that a link carries, once for all links that carry it."""
@@ -208,10 +208,10 @@ class _Rows(Mapping[Any, Any]):
         raise NotImplementedError
 
     def __iter__(self) -> Iterator[Any]:
-        raise Damaged
+        raise NotInIndex
 
     def __len__(self) -> int:
-        raise Damaged
+        raise NotInIndex
 
 
 class _Links(_Rows):

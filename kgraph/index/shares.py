@@ -122,6 +122,8 @@ class Share:
         if data.clashing_ids:
             raise Apart
         self.files = files
+        self.last = max(mine, default=0)
+        self.features = _features(data, [*before, *entries])
         self.graph = graphs.build(data)
         self.gone: dict[str, set[str]] = {}
         """For the key of a row, what is said by facts that are withdrawn and would stand in it."""
@@ -129,8 +131,26 @@ class Share:
             self.gone.setdefault(_row_of(fact), set()).add(said(fact.kind, fact.args))
 
     def rows(self) -> Iterator[Packed]:
-        """Its rows, in the order of their keys."""
-        return ((key, packed(key, value)) for key, value in compiling.rows(self.graph, self.files))
+        """Its rows, in the order of their keys; things that only later shares name are left to them."""
+        later: set[str] = set()
+        for key, value in compiling.rows(self.graph, self.files):
+            if key == "positions":
+                value = {k: text for k, text in value.items() if f"n|position|{k}" not in later}
+            elif key[:2] in ("n|", "o|", "p|") and self._is_later(key, value):
+                later.add(key)
+                continue
+            yield key, packed(key, value)
+
+    def _is_later(self, key: str, row: Mapping[str, Any]) -> bool:
+        if "feature" in row:
+            return key.removeprefix("n|position|") not in self.features
+        return bool(row["w"]) and row["w"][0] > self.last
+
+
+def _features(data: collection.Collection, entries: Iterable[records.Entry]) -> set[str]:
+    """The keys of all that entries leave out."""
+    left_out = (n for e in entries if isinstance(e, records.Rebadge | records.Uses) for n in e.exceptions)
+    return {data.key("position", n.key) for n in left_out}
 
 
 def said(kind: str, args: Any) -> str:
@@ -199,11 +219,11 @@ def _kind(values: list[Any]) -> Any:
 
 
 def _named(values: list[Any]) -> Any:
-    """A thing has its name from the first share that declares it, else from the first that uses it."""
+    """A thing has its name from where it is first declared, else from where it is first used."""
     known = [v for v in values if "feature" not in v]
     if not known:
         return values[0]
-    shown = next((v for v in known if v["e"]), known[0])
+    shown = next((v for v in known if v["e"]), min(known, key=lambda v: v["w"][:1]))
     files = {part: sorted({f for v in known for f in v[part]})[: compiling.MOST_FILES] for part in "ew"}
     return shown | files
 

@@ -61,7 +61,7 @@ def shares_of(files: Sequence[File], most: int) -> list[list[File]]:
     shares: list[list[File]] = [[] for _ in range(count)]
     before = 0
     for file in files:
-        shares[min(count - 1, before * count // whole)].append(file)
+        shares[min(count - 1, (before + file.size // 2) * count // whole)].append(file)
         before += file.size
     return [share for share in shares if share]
 
