@@ -52,6 +52,7 @@ def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]
     yield "targets", sorted({e.target.strip() for e in data.entries if isinstance(e, records.Withdraw)})
     yield "grades", data.grades
     yield "trusts", {k: t for k in data.things["source"] if (t := source_trust(data, k)) != 1}
+    yield "also", [k for k in words.THINGS if data.aliases[k] or data.ambiguous[k]]
     yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
     yield "positions", data.known("position")
     yield "ruled", sorted(k for k in data.things["position"] if any(data.position_rules(k)))

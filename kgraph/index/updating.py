@@ -95,8 +95,9 @@ def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry
         found.append(records.Grade(kind="grade", where=_HERE, name=Name(grade, grade), certainty=certainty))
     for key, trust in store.need("trusts").items():
         found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
+    kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source")]
     for key in sorted({fold(text) for e in entries for text in _texts(e.pairs)} - {""}):
-        for kind in ("set", "assembly", "part", "position", "source"):
+        for kind in kinds:
             if (to := store.get(f"i|{kind}|{key}")) is not None:
                 thing(kind, to, Name(key, key))
         if store.get(f"o|a:{key}") is not None:
