@@ -35,6 +35,11 @@ class _Context:
     def where(self, node: Node) -> Where:
         return Where(self.file, node.line, node.column)
 
+    @property
+    def failed(self) -> bool:
+        """Whether anything was wrong so far, warnings apart."""
+        return bool(self.problems) and any(p.severity == "error" for p in self.problems)
+
     def wrong(self, node: Node, code: str, says: str, mend: str = "", severity: str = "error") -> None:
         self.problems.append(
             Problem(self.where(node), code, says, mend, "warning" if severity == "warning" else "error")
@@ -515,8 +520,7 @@ def check_entry(node: Map, file: str) -> tuple[records.Entry | None, list[Proble
         _unknown_kind(context, node, first)
         return None, context.problems
     made = _thing(context, node) if context.kind in THINGS else _fact(context, node)
-    failed = any(p.severity == "error" for p in context.problems)
-    return (None if failed else made), context.problems
+    return (None if context.failed else made), context.problems
 
 
 def _unknown_kind(context: _Context, node: Map, first: Text) -> None:
@@ -550,8 +554,9 @@ def _read_fields(
         except _Wrong as first:
             for wrong in (first, *first.more):
                 context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
+    there = [key.value for key, _ in node.pairs]
     for key_text in required_of(context.kind):
-        if not any(key.value == key_text for key, _ in node.pairs):
+        if key_text not in there:
             context.wrong(node, "missing-key", f"{context.kind} has no {key_text}:", f"add {key_text}: ...")
     return got, rest
 
@@ -574,7 +579,7 @@ def _thing(context: _Context, node: Map) -> records.Thing | None:
     attributes += [(k, t) for k in ("section", "hardness") if context.kind == "part" and (t := _raw(node, k))]
     if context.kind == "part":
         _belt_length(context, node, got)
-    if "name" not in got or any(p.severity == "error" for p in context.problems):
+    if "name" not in got or context.failed:
         return None
     if context.kind == "set":
         _badge_and_model(got)
@@ -685,7 +690,7 @@ def _fact(context: _Context, node: Map) -> records.Statement | None:
     for key, _ in rest:
         mend = did_you_mean(key.value, fields) or f"it may have {', '.join(fields)}"
         context.wrong(key, "unknown-key", f"{context.kind} has no key {shown(key.value)}", mend)
-    if any(p.severity == "error" for p in context.problems):
+    if context.failed:
         return None
     finish = _FINISH.get(context.kind)
     if finish and not finish(context, node, got):
