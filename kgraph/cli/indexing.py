@@ -46,15 +46,19 @@ def compile_in_shares(place: Place) -> bool:
     if most == 1 or size < working.SMALLEST:
         return False
     try:
-        named = renewing.numbered(place.folders)
-        files = _files(place)
-        with working.Work(working.shares_of(files, most), named, most) as work:
-            with steps("reading", len(files)) as step:
-                facts = work.read(step)
-            with steps("compiling", facts) as step:
-                return _make(place, lambda index: work.compile(index, step))
-    except (Apart, OSError, EOFError):
+        return _make(place, lambda index: _in_shares(place, most, index))
+    except (Apart, EOFError):
         return False
+
+
+def _in_shares(place: Place, most: int, index: store.Writing) -> None:
+    """Raises Apart, EOFError, OSError."""
+    files = _files(place)
+    with working.Work(working.shares_of(files, most), renewing.numbered(place.folders), most) as work:
+        with steps("reading", len(files)) as step:
+            facts = work.read(step)
+        with steps("compiling", facts) as step:
+            work.compile(index, step)
 
 
 def _files(place: Place) -> list[working.File]:

@@ -6,6 +6,7 @@ process ever holds more than one share.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 from collections import deque
@@ -194,10 +195,12 @@ def _work(
     connection = ends[number][1]
     try:
         _read_and_compile(connection, range(number, len(shares), len(ends)), shares, named)
-    except (Apart, OSError) as error:
-        connection.send(error)
-    except EOFError:
+    except (EOFError, ConnectionError):
+        # Nobody is there to hear of it.
         return
+    except (Apart, OSError) as error:
+        with contextlib.suppress(OSError):
+            connection.send(error)
 
 
 def _read_and_compile(connection: Connection, mine: Sequence[int], shares: Shares, named: Numbers) -> None:

@@ -336,16 +336,8 @@ print(json.dumps(found))
 def cold(command: list[str], out: Path, times: int = COLD, once_before: bool = True) -> Cold:
     """Run a command in a process of its own, some times over, and once before."""
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
-    starter = [
-        sys.executable,
-        "-I",
-        "-S",
-        "-c",
-        STARTER,
-        json.dumps(command),
-        str(times + once_before),
-        str(out),
-    ]
+    told = [json.dumps(command), str(times + once_before), str(out)]
+    starter = [sys.executable, "-I", "-S", "-c", STARTER, *told]
     done = subprocess.run(starter, capture_output=True, cwd=ROOT, env=environment, check=True)
     runs = json.loads(done.stdout)[once_before:]
     if any(status not in (0, 1) for _, _, status in runs):
@@ -386,10 +378,8 @@ print(time.perf_counter() - start)
 def first(folder: Path, words: list[str]) -> None:
     """The question that compiles the index, against libyaml's events of the same bytes alone."""
     paths = "\n".join(map(str, sorted(folder.rglob("*.yaml"))))
-    told = subprocess.run(
-        [sys.executable, "-c", PARSER], input=paths, capture_output=True, text=True, check=True
-    )
-    events = float(told.stdout)
+    parser = [sys.executable, "-c", PARSER]
+    events = float(subprocess.run(parser, input=paths, stdout=subprocess.PIPE, text=True, check=True).stdout)
     start = time.perf_counter()
     running = subprocess.Popen([sys.executable, "-m", "kgraph", *words], stdout=subprocess.DEVNULL, cwd=ROOT)
     most_mb = 0.0
@@ -398,8 +388,8 @@ def first(folder: Path, words: list[str]) -> None:
         time.sleep(0.05)
     took = time.perf_counter() - start
     print(
-        f"  the first question, which compiles the index: {took:.1f} s, {most_mb:.0f} MB in all its processes; "
-        f"libyaml's events alone: {events:.2f} s, {took / events:.1f} times that"
+        f"  the first question, which compiles the index: {took:.1f} s, {most_mb:.0f} MB in its processes; "
+        f"libyaml's events alone {events:.2f} s: {took / events:.1f} times that"
     )
 
 
@@ -412,7 +402,7 @@ def _with_children(process: int) -> list[int]:
 
 
 def _memory_mb(process: int) -> float:
-    """What a process holds, of shared pages its part; 0 where it has ended, and where the system tells nothing."""
+    """What a process holds, of shared pages its part; 0 where it has ended or the system tells nothing."""
     with contextlib.suppress(OSError):
         for line in Path(f"/proc/{process}/smaps_rollup").read_text(encoding="ascii").splitlines():
             if line.startswith("Pss:"):
@@ -426,12 +416,13 @@ ADDED = "- takes: {part}\n  in: Nova {number}\n  position: tuning knob\n  how: g
 def changed(folder: Path, part: str, out: Path) -> None:
     """One file gets an entry more: the next answer, against one from an index that stands."""
     words = [sys.executable, "-m", "kgraph", "--data", str(folder), "takers", part, "--json"]
-    files = random.Random(2).sample(sorted(folder.rglob("*.yaml")), COLD)
+    files = random.Random(2).choices(sorted(folder.rglob("*.yaml")), k=COLD)
     times = []
     for number, file in enumerate(files):
-        with file.open("a", encoding="utf-8") as facts:
-            facts.write(ADDED.format(part=part, number=number))
+        was = file.read_text(encoding="utf-8")
+        file.write_text(was + ADDED.format(part=part, number=number), encoding="utf-8")
         times.append(cold(words, out, 1, once_before=False).seconds)
+        file.write_text(was, encoding="utf-8")
         # A file that was changed within two seconds is read again by every question.
         time.sleep(freshness.YOUNG_NS / 1e9 + 0.1)
         cold(words, out, 1)
