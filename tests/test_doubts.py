@@ -74,7 +74,7 @@ def test_falls_are_those_of_asking_again() -> None:
     by_id = {d.fact.id: d.fall_bits for d in found.found}
     assert len(by_id) >= 6
     for fact in graph.data.facts.values():
-        holds = _entropy(_with(graph, dataclasses.replace(fact, certainty=1.0), ""))
+        holds = _entropy(_with(graph, fact._replace(certainty=1.0), ""))
         fails = _entropy(_with(graph, None, fact.id))
         fall = found.entropy_bits - (fact.certainty * holds + (1 - fact.certainty) * fails)
         assert by_id.get(fact.id, 0.0) == pytest.approx(fall, abs=1e-9), fact
