@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import subprocess
 import sys
 from typing import Any
@@ -41,7 +42,7 @@ progress.AFTER_S = float(sys.argv[1])
 with progress.steps("reading", 4) as step:
     for _ in range(4):
         time.sleep(0.3)
-        step()
+        step(1, 3000)
 print("done", "rich" in sys.modules)
 """
 
@@ -71,6 +72,10 @@ def test_a_bar_is_shown_for_long_work_on_a_terminal() -> None:
     said = _at_terminal("0", "xterm")
     assert said.startswith("done True\n")
     assert "reading" in said
+    rates = [int(found.replace(",", "")) for found in re.findall(r"([\d,]+) facts/s", said)]
+    assert rates
+    # 3,000 facts in 0.3 s or, on a busy machine, more.
+    assert all(0 < rate <= 10_000 for rate in rates)
     assert _at_terminal("30", "xterm") == "done False\n"
     assert _at_terminal("0", "dumb") == "done False\n"
 
