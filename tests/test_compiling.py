@@ -132,6 +132,15 @@ def test_what_one_share_cannot_know_by_itself(
             compared(folder)
 
 
+def test_a_set_that_many_files_of_many_shares_declare(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(working, "processes", lambda: 2)
+    for number, colour in enumerate(("red", "black", "white", "grey")):
+        put(folder / f"{number}.yaml", [{"set": "A 1", "colour": colour}, KNOB | {"takes": f"K-{number}"}])
+    put(folder / "4.yaml", [MATCHED])
+    assert in_shares(folder)
+    compared(folder)
+
+
 def test_what_is_withdrawn_here_and_said_in_other_words_there(folder: Path, capsys: Any) -> None:
     """The whole folder knows that it is one fact; no share does, and none may keep it."""
     put(folder / "a.yaml", [DESIGN, KNOB])

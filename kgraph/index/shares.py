@@ -40,6 +40,8 @@ class Told:
     """The entries that reach beyond their share."""
     declared: dict[tuple[str, str], str] = field(default_factory=dict)
     """The kind and key of every thing declared here -> the first file that does."""
+    again: dict[tuple[str, str], set[str]] = field(default_factory=dict)
+    """The same for things that further files declare -> those files."""
     assemblies: set[str] = field(default_factory=set)
     """The keys of what is used as an assembly."""
     facts: int = 0
@@ -49,7 +51,9 @@ class Told:
         before = self.facts
         for entry in entries:
             if isinstance(entry, records.Thing):
-                self.declared.setdefault((entry.kind, entry.name.key), entry.where.file)
+                thing, file = (entry.kind, entry.name.key), entry.where.file
+                if self.declared.setdefault(thing, file) != file:
+                    self.again.setdefault(thing, set()).add(file)
             elif isinstance(entry, collection.FACT_TYPES):
                 self.facts += 1
                 if isinstance(entry, records.Uses):
@@ -79,11 +83,13 @@ def world(told: Sequence[Told], read: Callable[[str], Iterable[records.Entry]]) 
     assemblies = set().union(*(one.assemblies for one in told))
     wanted = _of_several(told) | _also_named(wide) | {("set", key) for key in assemblies}
     wanted |= {("set", e.name.key) for e in wide if isinstance(e, records.Assembly)}
-    # Dictionaries keep the order, in which files are read once each.
-    files = dict.fromkeys(file for one in told for thing, file in one.declared.items() if thing in wanted)
+    files = {file for one in told for thing, file in one.declared.items() if thing in wanted}
+    files |= {
+        file for one in told for thing, several in one.again.items() if thing in wanted for file in several
+    }
     wide += (
         entry
-        for file in files
+        for file in sorted(files)
         for entry in read(file)
         if isinstance(entry, records.Thing) and (entry.kind, entry.name.key) in wanted and not _is_wide(entry)
     )
