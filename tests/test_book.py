@@ -22,6 +22,7 @@ from kgraph.book.addresses import is_page_path, page_path, refs_of
 from kgraph.book.ground import Ground, Wishes
 from kgraph.book.pages import Book
 from kgraph.cli.main import run
+from kgraph.folder import writing
 from kgraph.problems import CannotRun
 from kgraph.render import dot
 from tests.support import DEMO, ROOT, ask, graph_of
@@ -368,6 +369,24 @@ def test_what_a_killed_run_left_is_swept_away(facts: Path, tmp_path: Path, capsy
     written(capsys, facts, folder)
     assert not gone.exists()
     assert not [p for p in folder.iterdir() if p.name.startswith(".")]
+
+
+def test_a_run_that_was_killed_before_its_list_was_written_is_finished_by_the_next(
+    facts: Path, tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The list is the first file: without it nothing else of the book is there, folders included."""
+    folder, at_the_list = tmp_path / "book", []
+    real = writing.write_new
+
+    def killed(target: Path, data: bytes) -> None:
+        at_the_list.append((target.name, [p.name for p in folder.iterdir()]))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(writing, "write_new", killed)
+    run(["--data", str(facts), "book", str(folder)])
+    assert at_the_list == [("book.json", [])]
+    monkeypatch.setattr(writing, "write_new", real)
+    written(capsys, facts, folder)
 
 
 def test_a_run_that_stopped_half_way_is_finished_by_the_next(

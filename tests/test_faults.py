@@ -28,10 +28,12 @@ BROKEN = [
     ("full", "in_place"),
     ("writers", "no_lock"),
     ("writers", "no_compare"),
+    ("writers", "no_cleaning"),
     ("signals", "deaf"),
     ("cache", "index_believed"),
     ("years", "in_place"),
     ("years", "no_cleaning"),
+    ("years", "no_fsync"),
 ]
 
 

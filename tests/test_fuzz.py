@@ -20,11 +20,12 @@ BROKEN = [
     ("damage", "raises"),
     ("planted", "errors_swallowed"),
     ("planted", "places_lost"),
+    ("grammar", "raises"),
 ]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["hostile", "damage", "planted"])
+@pytest.mark.parametrize("name", ["hostile", "damage", "planted", "grammar"])
 def test_every_bad_input_is_told_of(name: str) -> None:
     tally = tried(fuzz.run, name)
     assert tally.wrong == []

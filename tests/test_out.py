@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 from yaml import YAMLError
 
 from tests.fuzz import __main__ as fuzz
-from tests.fuzz import audit, exits, guided
+from tests.fuzz import audit, children, exits, guided
 from tests.fuzz.broken import without
 from tests.support import tried
 
@@ -51,6 +53,28 @@ def test_reading_opens_nothing_foreign_and_connects_to_nobody() -> None:
     tally = tried(fuzz.run, "foreign")
     assert tally.wrong == []
     assert tally.injected == tally.happened == tally.survived > 100
+
+
+@pytest.mark.slow
+def test_commands_and_their_processes_open_nothing_foreign() -> None:
+    tally = tried(fuzz.run, "children")
+    assert tally.wrong == []
+    assert tally.injected == tally.happened == tally.survived > 1000
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(bool(children.MISSING), reason=children.MISSING)
+def test_what_a_process_of_a_command_opens_and_connects_to_is_seen(tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    home.mkdir()
+    child = "import socket; open('/etc/hostname'); socket.socket().connect_ex(('127.0.0.1', 9))"
+    parent = f"import subprocess, sys; open('own', 'w'); subprocess.run([sys.executable, '-c', {child!r}])"
+    seen = children.watched([sys.executable, "-c", parent], home, (str(home),))
+    assert (seen.status, seen.processes) == (0, 2)
+    assert seen.own >= 1
+    assert seen.strange[0] == "opens /etc/hostname"
+    assert seen.strange[1].startswith("connect(")
+    assert len(seen.strange) == 2
 
 
 @pytest.mark.slow

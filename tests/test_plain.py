@@ -107,6 +107,21 @@ def test_made_up_texts(text: str) -> None:
     agrees(text.encode("utf-8", "surrogatepass"))
 
 
+@settings(max_examples=1500, deadline=None)
+@given(texts(), texts())
+@example("- set: [a,\n    b]\n", "- set: c\n")
+@example("- set: [a,\n", "    b]\n- set: c\n")
+def test_what_is_added_changes_nothing_before_it(old: str, added: str) -> None:
+    """Of a plain text the lines before an entry read by themselves as they read in it."""
+    data = old.encode("utf-8", "surrogatepass")
+    both = plain.entries(data + added.encode("utf-8", "surrogatepass"))
+    if both is None or not data.endswith(b"\n"):
+        return
+    line = data.count(b"\n") + 1
+    if any(entry.line == line for entry in both):
+        assert plain.entries(data) == tuple(entry for entry in both if entry.line < line)
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
 def test_bytes_changed_anywhere(path: Path) -> None:
     """Each change at a place of its own: a byte turned, put in, taken out; a line moved."""

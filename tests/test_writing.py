@@ -9,6 +9,8 @@ import os
 import stat
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NoReturn
@@ -18,9 +20,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph.folder import writing
-from kgraph.folder.reading import Node, Seq, Text, read_bytes
+from kgraph.folder.reading import Map, Node, Seq, Text, read_bytes
 from kgraph.folder.writing import Value, append, create_folder, entry_text, write_new
 from kgraph.problems import CannotRun, Where, WrongUse
+from tests.support import DEMO
 
 HOSTILE = Path(__file__).parent / "hostile"
 with (HOSTILE / "index.tsv").open(encoding="utf-8") as _index:
@@ -248,6 +251,45 @@ def _checked_or_refused(before: bytes, added: str) -> tuple[bytes, tuple[Where, 
         return refusal
 
 
+ENTRY = "- set: A\n  note: b\n"
+ADDED = (
+    *(ENTRY, "- set: A\n", "-  set: A\n", "- set: A", "- set: A\r\n", "  - set: A\n", "# c\n- set: A\n"),
+    *('- set: "\\t"\n', "- set: [a, b]\n", "- set: A\n  Set: B\n", "- set: @\n", "- note: |\n    x\n", ""),
+)
+
+
+@pytest.mark.parametrize(
+    "path", sorted([*DEMO.glob("*.yaml"), *HOSTILE.glob("*.yaml")]), ids=lambda p: p.name
+)
+def test_a_plain_file_is_checked_as_any_other(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is read once gives the bytes, places and refusals of what is read before and after."""
+    old = path.read_bytes()
+    whole = (old, old[: old.rfind(b"\n") + 1], old[: len(old) // 2])
+    tried = [(data, added) for data in whole[: 3 if len(old) < 10_000 else 1] for added in ADDED]
+    quick = [_checked_or_refused(*one) for one in tried]
+    monkeypatch.setattr(writing, "_plainly_checked", lambda *given: None)
+    slow = [_checked_or_refused(*one) for one in tried]
+    assert [*map(_comparable, quick)] == [*map(_comparable, slow)]
+
+
+def _comparable(found: object) -> object:
+    return (str(found), found.problems) if isinstance(found, CannotRun) else found
+
+
+def test_a_plain_file_is_read_once(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    read: list[bytes] = []
+    real = writing.read_plain
+
+    def noting(data: bytes) -> tuple[Map, ...] | None:
+        read.append(data)
+        return real(data)
+
+    monkeypatch.setattr(writing, "read_plain", noting)
+    monkeypatch.setattr(writing, "_appended", None)
+    append(target.parent, target, [NEW])
+    assert read == [OLD + NEW.encode()]
+
+
 HEADS = st.sampled_from(["", "\ufeff", "# c\n", "---\n", "\n\n", "%YAML 1.1\n--- # c\n"])
 TAILS = st.sampled_from(
     ["", "\n", "\n\n", "  ", "# c", "\n  # c\n", " # c", "\t", "    more", "...\n", "\n    - x"]
@@ -336,6 +378,33 @@ def test_waiting_for_the_lock_ends(target: Path, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
     with writing._lock(target.parent), pytest.raises(CannotRun, match="another program"):
         append(target.parent, target, [NEW])
+
+
+def test_those_who_take_turns_are_waited_for(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The time is up only where one and the same writer has kept the lock for so long."""
+    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.3)
+    held = threading.Event()
+
+    def others() -> None:
+        with writing._lock(target.parent):
+            held.set()
+            for _ in range(60):
+                time.sleep(0.02)
+                os.utime(target.parent / writing.LOCK_NAME)
+
+    thread = threading.Thread(target=others)
+    thread.start()
+    held.wait()
+    append(target.parent, target, [NEW])
+    thread.join()
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_whoever_takes_the_lock_marks_it(target: Path) -> None:
+    append(target.parent, target, [NEW])
+    os.utime(target.parent / writing.LOCK_NAME, (0, 0))
+    append(target.parent, target, [NEW])
+    assert (target.parent / writing.LOCK_NAME).stat().st_mtime > 0
 
 
 def test_an_editor_that_saves_meanwhile_keeps_its_text(target: Path) -> None:

@@ -43,11 +43,17 @@ def write_book(
     """
     mine = _listed(folder)
     _refuse_strangers(folder, set(paths) - mine)
+    inside = sorted({p.rpartition("/")[0] for p in paths})
+    _refuse_links(folder, inside)
     writing.create_folder(folder)
-    _sweep(folder, paths)
-    # What is going to be written is listed first: a run that is cut off leaves no page that nobody owns.
+    # What is going to be written is listed first, and the list is the first thing in the folder: a run that
+    # is cut off leaves no page that nobody owns, and no folder that the next run would take for a stranger's.
     listed = sorted({*mine, *paths})
     _write(folder, LIST, _list_bytes(listed))
+    for name in inside:
+        writing.create_folder(folder / name)
+        # What a run that was killed left half written.
+        writing.remove_leftovers(folder / name)
     changed = 0
     for path, data in pages:
         changed += _write(folder, path, data)
@@ -94,15 +100,12 @@ def _refuse_strangers(folder: Path, paths: Iterable[str]) -> None:
             raise CannotRun(f"{display(folder / path)}: {says}")
 
 
-def _sweep(folder: Path, paths: Sequence[str]) -> None:
-    """Make the folders of the book, and take away what a run that was killed left half written."""
-    inside = sorted({p.rpartition("/")[0] for p in paths})
+def _refuse_links(folder: Path, inside: Iterable[str]) -> None:
+    """Raise CannotRun where a folder of the book is a link."""
     for name in inside:
         here = folder / name
         if here.is_symlink() and name:
             raise CannotRun(f"{display(here)}: is a link, which could lead out of the book; take it away")
-        writing.create_folder(here)
-        writing.remove_leftovers(here)
 
 
 def _bytes(path: Path) -> bytes | None:

@@ -793,6 +793,12 @@ def read_bytes(data: bytes, file: str) -> ReadFile:
         return by_yaml(data, file) if quick is None else ReadFile(file, quick, ())
 
 
+def read_plain(data: bytes) -> tuple[Map, ...] | None:
+    """The entries of bytes in the shape of :mod:`kgraph.folder.plain`, which have no fault; else None."""
+    with _no_collection():
+        return plain.entries(data)
+
+
 def by_yaml(data: bytes, file: str) -> ReadFile:
     """The same of any bytes that are neither too many nor UTF-16, by a parser of all YAML."""
     page = _page(data, file)

@@ -30,6 +30,7 @@ from kgraph.folder.reading import (
     display,
     read_bytes,
     read_path,
+    read_plain,
     reason,
     shown,
 )
@@ -43,7 +44,7 @@ Value = Plain
 
 LOCK_NAME = ".kgraph.lock"
 LOCK_WAIT_S = 60.0
-"""How long to wait for another writer, in seconds."""
+"""How long to wait for one and the same other writer, in seconds."""
 TRIES = 5
 """How often to begin again because somebody saved the file meanwhile."""
 
@@ -142,31 +143,46 @@ def _content(node: Node) -> object:
 @contextmanager
 def _lock(folder: Path) -> Iterator[None]:
     """Hold the folder's lock. It is a file of its own: a fact file's inode changes at each write."""
-    try:
-        import fcntl
-    except ImportError:
-        raise CannotRun("writing needs file locks, which this system does not have") from None
     flags = os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK
     path = folder / LOCK_NAME
     descriptor = os.open(path, flags, 0o666)
     try:
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            raise CannotRun(f"{display(path)}: not a regular file; take it away")
-        end = time.monotonic() + LOCK_WAIT_S
-        while True:
-            try:
-                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                if time.monotonic() > end:
-                    says = f"{display(path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
-                    raise CannotRun(says) from None
-                time.sleep(0.005)
+        _wait_for(descriptor, path)
         yield
     finally:
         # Nothing was written through it, and what was written stands: closing it can undo nothing.
         with suppress(OSError):
             os.close(descriptor)
+
+
+def _wait_for(descriptor: int, path: Path) -> None:
+    """Take the lock of an open file. Its time of change tells those who wait that somebody has his turn.
+
+    Raises CannotRun where one and the same writer keeps it for :data:`LOCK_WAIT_S`.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        raise CannotRun("writing needs file locks, which this system does not have") from None
+    status = os.fstat(descriptor)
+    if not stat.S_ISREG(status.st_mode):
+        raise CannotRun(f"{display(path)}: not a regular file; take it away")
+    turn, end = status.st_mtime_ns, time.monotonic() + LOCK_WAIT_S
+    while True:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            break
+        except BlockingIOError:
+            if time.monotonic() > end:
+                before, turn = turn, os.fstat(descriptor).st_mtime_ns
+                if turn == before:
+                    says = f"{display(path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
+                    raise CannotRun(says) from None
+                end = time.monotonic() + LOCK_WAIT_S
+            time.sleep(0.005)
+    # A lock that belongs to another user cannot be marked; then the whole wait is LOCK_WAIT_S long.
+    with suppress(OSError):
+        os.utime(descriptor)
 
 
 # --- The new text of a file ----------------------------------------------------------------------
@@ -233,9 +249,33 @@ def _refuse_errors(read: ReadFile) -> None:
         raise CannotRun(f"{read.path}: nothing was added, for the file has errors; mend them first", *errors)
 
 
+def _plainly_checked(
+    old: bytes, texts: Sequence[str], new_entries: Sequence[Map]
+) -> tuple[bytes, tuple[Map, ...]] | None:
+    """The new bytes and the new entries in them, where old and new lines are of the plain shape; else None.
+
+    A plain file is read line by line, and no line changes how one before it is read. So where the new text
+    reads plainly, and its last entries are the new ones and begin in the line after the old text, the others
+    are those of the old text, which has no fault: it need not be read by itself.
+    """
+    new = old + "".join(texts).encode(errors="surrogatepass")
+    if len(new) > MOST_BYTES or not (old.endswith(b"\n") or not old) or not new.endswith(b"\n"):
+        return None
+    after = read_plain(new)
+    if after is None or len(after) < len(texts):
+        return None
+    added = after[-len(texts) :]
+    begins = added[0].line == old.count(b"\n") + 1
+    return (new, added) if begins and [*map(_content, added)] == [*map(_content, new_entries)] else None
+
+
 def _checked(old: bytes, texts: Sequence[str], name: str) -> tuple[bytes, tuple[Where, ...]]:
     """The new bytes of a file, and where the new entries stand; raises CannotRun if they do not fit."""
     new_entries = _single_entries(texts)
+    plainly = _plainly_checked(old, texts, new_entries)
+    if plainly is not None:
+        new, added = plainly
+        return new, tuple(Where(name, e.line, e.column) for e in added)
     before = read_bytes(old, name)
     _refuse_errors(before)
     new = _appended(old, texts, name)

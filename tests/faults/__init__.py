@@ -17,10 +17,10 @@ from outside, while it runs.
 | `power` | a power cut after every system call of a write, on a disk of its own (needs root) |
 | `errors` | nine error codes at every system call that touches the folder |
 | `full` | a disk that is full at every byte of an append, and at every page (the second needs root) |
-| `writers` | many writers at once, some killed, an editor that saves meanwhile, a reader beside them |
+| `writers` | many writers on one file and on four, some killed, an editor that saves meanwhile, a reader |
 | `signals` | Ctrl-C and the signal to end at random moments, closed pipes, a full standard output, locales |
 | `cache` | a damaged, foreign or old index, and clocks that are wrong |
-| `years` | years at the bench: random commands, some killed half-way |
+| `years` | years at the bench: random commands, some killed half-way, and power cuts |
 
 What is killed runs from a copy of the program, made when a figure starts, so that nobody's editing changes
 the system calls under it. Everything happens in temporary folders. `strace` must be installed.

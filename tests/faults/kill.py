@@ -9,6 +9,7 @@ all commands from the first call that touches the folder, and `add` from the sta
 from __future__ import annotations
 
 import signal
+import subprocess
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -21,8 +22,8 @@ from tests.faults.straced import Call
 from tests.faults.tally import Tally
 
 WORKERS = 2
-STEP_OF_A_BOOK = 10
-"""Of the thousands of like calls of a book every tenth is taken, also in full."""
+STEP_OF_A_BOOK = 5
+"""Of the thousands of like calls of a book every fifth is taken, also in full."""
 Point = tuple[Job, Call]
 
 
@@ -109,7 +110,11 @@ def _kill(
     put(home, jobs.HOME)
     fault = f"{job.name}, killed at {call}"
     log = home.with_suffix(".log")
-    done, _ = straced.spoilt(build, job.command(home), call, "signal=KILL", log, **job.more(home))
+    try:
+        done, _ = straced.spoilt(build, job.command(home), call, "signal=KILL", log, **job.more(home))
+    except subprocess.TimeoutExpired:
+        tally.count(fault, False, "neither killed nor ended")
+        return
     found = jobs.state(job, home, was)
     complaint = found if found.startswith("broken") else ""
     left = temporary_files(home)

@@ -1,9 +1,9 @@
-"""A power cut after every system call of a write, on an ext4 file system of its own.
+"""A power cut after every system call of a write, on a file system of its own: ext4, and xfs.
 
 The command is killed at a call; then the file system is shut down by its own ioctl as if the power were
-gone, mounted again and read. Flag 1 keeps the journal, 2 drops it. The file system is mounted with
-`noauto_da_alloc`, so that nothing flushes on behalf of a program that does not. Old or new bytes, never
-empty or zeros; what was acknowledged is there.
+gone, mounted again and read. Flag 1 keeps the journal, 2 drops it. Ext4 is mounted with `noauto_da_alloc`,
+so that nothing flushes on behalf of a program that does not. Old or new bytes, never empty or zeros; what
+was acknowledged is there. Btrfs has no such ioctl in Linux 6.18 and is left out.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import shutil
 import signal
 import struct
 import subprocess
+from dataclasses import dataclass
 from pathlib import Path
 
 from tests.faults import full, jobs, straced
@@ -25,35 +26,77 @@ from tests.faults.tally import Tally
 SHUTDOWN = 0x8004587D
 """The ioctl of ext4 and xfs, from the header xfs_fs.h: _IOR('X', 125, __u32); from memory."""
 KEEP_JOURNAL, DROP_JOURNAL = 1, 2
-IMAGE_BYTES = 32 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Disk:
+    """A kind of file system: how it is made, mounted, and how large it is at the least."""
+
+    name: str
+    make: tuple[str, ...]
+    options: str
+    size: int
+
+    def missing(self) -> str:
+        """Why it cannot be tried here, or nothing."""
+        if not shutil.which(self.make[0]):
+            return f"{self.make[0]} is not installed"
+        known = Path("/proc/filesystems").read_text(encoding="ascii").split()
+        return "" if self.name in known else f"{self.name} is not in this kernel"
+
+    def made(self, image: Path) -> list[str]:
+        """Make an empty one in a file; what to mount, as words for `mount`."""
+        with image.open("wb") as stream:
+            stream.truncate(self.size)
+        subprocess.run([*self.make, str(image)], check=True, capture_output=True)
+        return ["-t", self.name, "-o", self.options, str(image)]
+
+
+EXT4 = Disk("ext4", ("mkfs.ext4", "-q", "-F"), "loop,noauto_da_alloc", 32 << 20)
+XFS = Disk("xfs", ("mkfs.xfs", "-q", "-f"), "loop", 300 << 20)
+STEPS = {"add": 1, "add new file": 1, "withdraw": 1, "take": 1, "merge": 1, "import": 1, "init": 3}
+"""The commands of the full size, and which of their calls: of the many like ones of `init` every third."""
 
 
 def figure(build: Build, size: str, place: Path) -> Tally:
-    """`small`: two commands, every eighth call, the journal kept; `full`: four commands, every call, both."""
-    missing = straced.MISSING or ("" if full.can_mount() else "mounting is not allowed here")
-    if missing or not shutil.which("mkfs.ext4"):
-        return Tally(skipped=missing or "mkfs.ext4 is not installed")
+    """`small`: two commands, every eighth call, ext4, the journal kept; `full`: seven, both, ext4 and xfs."""
+    missing = missing_here()
+    if missing:
+        return Tally(skipped=missing)
     small = size == "small"
+    steps = {"add": 8, "add new file": 8} if small else STEPS
     total = Tally()
-    for job in jobs.named(["add", "add new file"] if small else ["add", "add new file", "withdraw", "take"]):
-        for flag in (KEEP_JOURNAL,) if small else (KEEP_JOURNAL, DROP_JOURNAL):
-            total.add(sweep(build, job, place, flag, 8 if small else 1))
+    for disk in (EXT4,) if small else (EXT4, XFS):
+        if missing := disk.missing():
+            print(f"  {disk.name}: skipped, {missing}")
+            continue
+        for job in jobs.named([*steps]):
+            for flag in (KEEP_JOURNAL,) if small else (KEEP_JOURNAL, DROP_JOURNAL):
+                part = sweep(build, job, place, disk, flag, steps[job.name])
+                if not small:
+                    print(f"  {disk.name}, {job.name}, flag {flag}: {part}", flush=True)
+                total.add(part)
+                if build.broken and total.wrong:
+                    return total
     return total
 
 
-def sweep(build: Build, job: Job, place: Path, flag: int, step: int) -> Tally:
+def missing_here() -> str:
+    """Why no power can be cut here, or nothing."""
+    return straced.MISSING or EXT4.missing() or ("" if full.can_mount() else "mounting is not allowed here")
+
+
+def sweep(build: Build, job: Job, place: Path, disk: Disk, flag: int, step: int) -> Tally:
     """Cut the power after each call of one command, and after it has said that all is written."""
-    image, point = place / "image", place / "disk"
-    with image.open("wb") as stream:
-        stream.truncate(IMAGE_BYTES)
-    subprocess.run(["mkfs.ext4", "-q", "-F", str(image)], check=True, capture_output=True)
-    what = ["-o", "loop,noauto_da_alloc", str(image)]
+    point = place / "disk"
+    what = disk.made(place / "image")
     home = point / "home"
     with full.mounted(what, point):
         was = jobs.clean(build, job, home)
         put(home, jobs.HOME)
         found = straced.calls(build, job.command(home), place / "log")
-        calls: list[Call | None] = [*straced.from_first(found, ".kgraph.lock")]
+        mark = str(home / job.changes) if job.again else ".kgraph.lock"
+        calls: list[Call | None] = [*straced.from_first(found, mark)]
     tally = Tally()
     tried = [*calls[::step], None, None]
     for call in tried:
@@ -85,7 +128,7 @@ def _cut(
             status, happened = done.returncode, done.returncode == -signal.SIGKILL
         before = jobs.state(job, home, was)
         shut_down(point, flag)
-        happened = happened and not _can_write(point)
+        happened = happened and not can_write(point)
     with full.mounted(what, point):
         after = jobs.state(job, home, was)
         complaint = after if after.startswith("broken") else ""
@@ -94,7 +137,10 @@ def _cut(
         if not complaint:
             complaint = jobs.complaint_after(build, job, home, was, after)
     tally.count(
-        f"{job.name}, cut at {call or 'the end'}, flag {flag}", happened, complaint, f"{before} to {after}"
+        f"{job.name} on {what[1]}, cut at {call or 'the end'}, flag {flag}",
+        happened,
+        complaint,
+        f"{before} to {after}",
     )
 
 
@@ -107,7 +153,8 @@ def shut_down(point: Path, flag: int) -> None:
         os.close(descriptor)
 
 
-def _can_write(point: Path) -> bool:
+def can_write(point: Path) -> bool:
+    """Whether a file system still takes files: it must not after a cut."""
     try:
         (point / "probe").write_bytes(b"x")
     except OSError:

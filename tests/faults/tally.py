@@ -44,8 +44,8 @@ class Tally:
 
     @property
     def holds(self) -> bool:
-        """Whether faults were tried, and every one happened and was survived."""
-        return self.injected > 0 and self.injected == self.happened == self.survived
+        """Whether faults were tried, every one happened and was survived, and nothing else went wrong."""
+        return self.injected > 0 and self.injected == self.happened == self.survived and not self.wrong
 
     def __str__(self) -> str:
         if self.skipped:

@@ -5,7 +5,8 @@ lock: it saves between a writer's reading and renaming. So that its own saving o
 be the editor's fault, not the program's), it saves inside the writer that holds the lock, through the hook
 for it. Counted is each entry and each saving: acknowledged entries are there once; one in flight when its
 writer was killed may be there; every note of the editor is there; the reader never sees a file with an
-error or one with fewer entries than before.
+error or one with fewer entries than before. Once with one file, once with four of one folder, to which each
+writer adds in turn.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from dataclasses import astuple, dataclass
 from pathlib import Path
 
 from kgraph.folder.reading import Map, Text, read_bytes
@@ -25,39 +27,70 @@ from tests.faults.tally import Tally
 START = b"- set: Start 0\n"
 
 
+FILES = (1, 4)
+"""How many files the writers add to, in two rounds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crowd:
+    """So many writers of so many entries each, so many of all entries killed, and the files they add to."""
+
+    writers: int
+    each: int
+    kills: int
+    files: int
+
+    def file(self, number: int) -> str:
+        """The file of a writer's entry of this number."""
+        return f"{'abcd'[number % self.files]}.yaml"
+
+    def doomed(self, writer: int) -> int:
+        """How many entries of one writer are killed."""
+        return self.kills // self.writers + (writer < self.kills % self.writers)
+
+
 def figure(build: Build, size: str, place: Path) -> Tally:
     """`small`: 4 writers of 25 entries; `full`: 16 of 1,000. Every eighth entry of one the editor saves."""
-    count, each = (4, 25) if size == "small" else (16, 1000)
-    return crowd(build, place, count, each, kills=2 if size == "small" else 160)
+    total = Tally()
+    for files in FILES:
+        crowd = Crowd(4, 25, 2, files) if size == "small" else Crowd(16, 1000, 160, files)
+        begun = time.monotonic()
+        part = gathered(build, place / str(files), crowd)
+        if size == "full":
+            print(part.report(f"  {files} files", time.monotonic() - begun), flush=True)
+        total.add(part)
+        if build.broken and total.wrong:
+            break
+    return total
 
 
-def crowd(build: Build, place: Path, count: int, each: int, kills: int) -> Tally:
-    """So many writers, each writing so many entries, with so many of the entries ending in a kill."""
+def gathered(build: Build, place: Path, crowd: Crowd) -> Tally:
+    """Let a crowd write in a new folder while a reader looks, and judge what is there."""
     folder = place / "facts"
-    folder.mkdir()
-    (folder / "a.yaml").write_bytes(START)
-    started = [
-        _start(build, place, f"W{w}", 0, each, kills // count + (w < kills % count)) for w in range(count)
-    ]
+    folder.mkdir(parents=True)
+    paths = [folder / crowd.file(number) for number in range(crowd.files)]
+    for path in paths:
+        path.write_bytes(START)
+    started = [_start(build, place, crowd, writer) for writer in range(crowd.writers)]
     tally = Tally()
-    seen = 0
-    looks = 0
+    seen = dict.fromkeys(paths, 0)
     while any(p.poll() is None for p in started):
-        errors, now = _look(folder / "a.yaml")
-        looks += 1
-        if errors or now < seen:
-            tally.wrong.append(f"the reader saw {now} entries after {seen}, {errors} errors")
-        seen = now
-        time.sleep(0.01)
-    _judge(folder, place, [p.returncode for p in started], count, each, tally)
-    tally.kinds["looks of the reader"] += looks
+        begun = time.monotonic()
+        for path in paths:
+            errors, now = _look(path)
+            tally.kinds["looks of the reader"] += 1
+            if errors or now < seen[path]:
+                tally.wrong.append(f"the reader saw {now} entries after {seen[path]}, {errors} errors")
+            seen[path] = now
+        # It rests as long as it looked, so that it does not take a whole processor from the writers.
+        time.sleep(0.01 + time.monotonic() - begun)
+    _judge(place, [p.returncode for p in started], crowd, tally)
+    _next_write(build, folder, tally)
     return tally
 
 
-def _start(
-    build: Build, place: Path, name: str, first: int, each: int, kills: int
-) -> subprocess.Popen[bytes]:
-    words = [str(place), name, str(first), str(each), str(kills), build.broken]
+def _start(build: Build, place: Path, crowd: Crowd, writer: int) -> subprocess.Popen[bytes]:
+    words = [str(place), str(writer), *map(str, astuple(crowd)), build.broken]
     return subprocess.Popen(
         [sys.executable, "-m", "tests.faults.writers", *words],
         cwd=build.place,
@@ -77,70 +110,77 @@ def _names(path: Path) -> Counter[str]:
     return Counter(v.value for v in values if isinstance(v, Text))
 
 
-def _judge(folder: Path, place: Path, ends: list[int | None], count: int, each: int, tally: Tally) -> None:
-    text = (folder / "a.yaml").read_text(encoding="utf-8")
-    there = _names(folder / "a.yaml")
-    for writer in range(count):
+def _judge(place: Path, ends: list[int | None], crowd: Crowd, tally: Tally) -> None:
+    paths = sorted((place / "facts").glob("*.yaml"))
+    texts = {path.name: path.read_text(encoding="utf-8") for path in paths}
+    there = {path.name: _names(path) for path in paths}
+    for writer in range(crowd.writers):
         noted = (place / f"W{writer}.log").read_text(encoding="utf-8").split("\n")
         acknowledged = {line[4:] for line in noted if line.startswith("ack ")}
         killed = {line[5:] for line in noted if line.startswith("kill ")}
-        for number in range(each):
+        for number in range(crowd.each):
             name = f"W{writer} {number}"
+            in_its_own = there[crowd.file(number)][name]
+            times = sum(names[name] for names in there.values())
+            good = times == in_its_own and (times == 1 or (name in killed and times == 0))
             happened = name in acknowledged or name in killed
-            complaint = (
-                ""
-                if there[name] == 1 or (name in killed and there[name] == 0)
-                else f"there {there[name]} times"
-            )
+            complaint = "" if good else f"there {times} times, {in_its_own} in its own file"
             tally.count(name, happened, complaint, "killed" if name in killed else "entries")
         for line in noted:
             if line.startswith("saved "):
-                tally.count(line, True, "" if f"# {line[6:]}\n" in text else "lost", "savings of the editor")
+                _, file, note = line.split(" ", 2)
+                lost = f"# {note}\n" not in texts[file]
+                tally.count(line, True, "lost" if lost else "", "savings of the editor")
     if any(ends):
         tally.wrong.append(f"writers ended with {sorted(map(str, ends))}")
-        tally.survived -= 1
-    elif temporary_files(folder) and not any("kill " in p.read_text() for p in place.glob("W*.log")):
-        tally.wrong.append(f"left lying: {temporary_files(folder)}")
-        tally.survived -= 1
+
+
+def _next_write(build: Build, folder: Path, tally: Tally) -> None:
+    """One more entry: what the dead left lying goes."""
+    tally.kinds["left by the killed"] += len(temporary_files(folder))
+    done = build.run(["--data", str(folder), "add", "set", "Last 1", "--yes", "--file", "a.yaml"])
+    left = temporary_files(folder)
+    if done.returncode or left:
+        tally.wrong.append(f"the next write ends with {done.returncode}, left lying: {left}")
 
 
 # What each writer does, in a process of its own --------------------------------------------------
 
 
-def _write_all(place: Path, name: str, each: int, kills: int) -> None:
+def _write_all(place: Path, writer: int, crowd: Crowd) -> None:
     """Append all entries; the ones to be killed are written by a child that dies somewhere in the write."""
+    name = f"W{writer}"
     chance = random.Random(name)
-    doomed = set(chance.sample(range(each), kills))
+    doomed = set(chance.sample(range(crowd.each), crowd.doomed(writer)))
     log = os.open(place / f"{name}.log", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-    for number in range(each):
+    for number in range(crowd.each):
         entry = f"{name} {number}"
+        target = place / "facts" / crowd.file(number)
         if number in doomed:
-            _die_writing(place, entry, chance)
+            _die_writing(target, entry, chance)
             os.write(log, f"kill {entry}\n".encode())
             continue
-        saved = _append(place, entry, save=number % 8 == 3)
+        saved = _append(target, entry, save=number % 8 == 3)
         os.write(log, f"{saved}ack {entry}\n".encode())
 
 
-def _append(place: Path, entry: str, save: bool) -> str:
+def _append(target: Path, entry: str, save: bool) -> str:
     from kgraph.folder import writing
 
     notes: list[str] = []
 
     def edit() -> None:
         if save and not notes:
-            notes.append(f"saved note of {entry}\n")
-            target = place / "facts" / "a.yaml"
+            notes.append(f"saved {target.name} note of {entry}\n")
             beside = target.with_name(f"editor of {entry}")
             beside.write_bytes(f"# note of {entry}\n".encode() + target.read_bytes())
             os.rename(beside, target)
 
-    folder = place / "facts"
-    writing.append(folder, folder / "a.yaml", [f"- set: {entry}\n"], before_rename=edit)
+    writing.append(target.parent, target, [f"- set: {entry}\n"], before_rename=edit)
     return "".join(notes)
 
 
-def _die_writing(place: Path, entry: str, chance: random.Random) -> None:
+def _die_writing(target: Path, entry: str, chance: random.Random) -> None:
     """Write in a child that kills itself before one of the calls of the write, or half-way in one."""
     from tests.faults.years import die_at
 
@@ -148,7 +188,7 @@ def _die_writing(place: Path, entry: str, chance: random.Random) -> None:
     if child == 0:
         try:
             die_at(chance.randrange(9))
-            _append(place, entry, save=False)
+            _append(target, entry, save=False)
         finally:
             os._exit(1)
     _, status = os.waitpid(child, 0)
@@ -157,13 +197,13 @@ def _die_writing(place: Path, entry: str, chance: random.Random) -> None:
 
 
 def main() -> None:
-    """PLACE NAME FIRST EACH KILLS BROKEN"""
+    """PLACE WRITER, the numbers of a crowd, BROKEN"""
     from tests.faults.broken import WAYS
 
-    place, name, _, each, kills, broken = sys.argv[1:]
+    place, writer, *numbers, broken = sys.argv[1:]
     if broken:
         WAYS[broken]()
-    _write_all(Path(place), name, int(each), int(kills))
+    _write_all(Path(place), int(writer), Crowd(*map(int, numbers)))
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.faults.tally import Tally, command_line
 from tests.fuzz.broken import WAYS, without
 
-FIGURES = ("hostile", "damage", "planted", "guided", "exits", "foreign")
+FIGURES = ("hostile", "damage", "planted", "guided", "exits", "foreign", "children", "grammar")
 
 
 def run(name: str, size: str = "small", broken: str = "") -> Tally:

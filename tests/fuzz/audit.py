@@ -19,10 +19,16 @@ LOOPBACK = ("127.", "::1", "localhost")
 
 def allowed_folders() -> tuple[str, ...]:
     """Below these anything may be opened."""
-    own = (str(ROOT), tempfile.gettempdir(), sys.prefix, sys.base_prefix, sysconfig.get_path("stdlib"))
+    own = (str(ROOT), tempfile.gettempdir())
     # What the interpreter and the C library read of the machine; never a file that data could name.
     machine = ("/usr/", "/lib", "/etc/ld.so", "/etc/mime.types", "/proc/self", "/sys/fs/cgroup", "/dev/")
-    return (*(os.path.realpath(p) for p in own), *own, *machine)
+    return (*(os.path.realpath(p) for p in own), *own, *installation(), *machine)
+
+
+def installation() -> tuple[str, ...]:
+    """Where the interpreter and the libraries are installed."""
+    found = (sys.prefix, sys.base_prefix, sysconfig.get_path("stdlib"))
+    return (*(os.path.realpath(p) for p in found), *found)
 
 
 def strange(event: str, args: tuple[Any, ...], allowed: tuple[str, ...]) -> str:

@@ -2,6 +2,7 @@
 
 JSON, CSV, a workbook, Turtle by two libraries, DOT to the text of an SVG, and pages of HTML. Names of one
 round stand in one folder of facts. What a picture or a page shows is the name as `terminal.visible` has it.
+All names of a round also stand on one page that Chromium opens, without a network (:mod:`tests.fuzz.opened`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import unicodedata
 import xml.etree.ElementTree as Xml
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 from kgraph.book.addresses import is_page_path
 from kgraph.exchange import cells
@@ -23,7 +25,9 @@ from kgraph.names import LONGEST, fold
 from kgraph.render import terminal
 from kgraph.render.pictures import sheet
 from tests.faults.tally import Tally
+from tests.fuzz import opened
 from tests.fuzz.hostile import said
+from tests.support import graph_of
 
 NAMES, ROUND = {"small": 300, "full": 100_000}, {"small": 300, "full": 1000}
 PAGES = 100
@@ -45,18 +49,22 @@ WORDS = [
     "]]>",
     "-->",
     "</script>",
+    *opened.PAYLOADS,
 ]
 
 
 def figure(size: str, place: Path) -> Tally:
     """Each name is counted once; a name that any way out changes is not survived."""
     tally, drawn, seed = Tally(), 0, 0
-    while drawn < NAMES[size]:
-        names = some_names(random.Random(seed), min(ROUND[size], NAMES[size] - drawn))
-        shutil.rmtree(place / "out", ignore_errors=True)
-        (place / "out").mkdir()
-        _round(names, place / "out", seed, tally)
-        drawn, seed = drawn + len(names), seed + 1
+    if opened.MISSING:
+        print(f"  no page is opened in a browser: {opened.MISSING}")
+    with opened.chromium() as browser:
+        while drawn < NAMES[size]:
+            names = some_names(random.Random(seed), min(ROUND[size], NAMES[size] - drawn))
+            shutil.rmtree(place / "out", ignore_errors=True)
+            (place / "out").mkdir()
+            _round(names, place / "out", seed, tally, browser)
+            drawn, seed = drawn + len(names), seed + 1
     return tally
 
 
@@ -89,7 +97,7 @@ def facts_of(names: list[str]) -> str:
     return "".join(f'- takes: K-1\n  in: "{text}"\n  position: knob\n' for text in numbers)
 
 
-def _round(names: list[str], place: Path, seed: int, tally: Tally) -> None:
+def _round(names: list[str], place: Path, seed: int, tally: Tally, browser: Any) -> None:
     folder = place / "facts"
     folder.mkdir()
     (folder / "a.yaml").write_text(facts_of(names), encoding="ascii")
@@ -111,10 +119,26 @@ def _round(names: list[str], place: Path, seed: int, tally: Tally) -> None:
     for name in names[:PAGES]:
         if " ".join(_safe(name).split()) not in pages:
             lost.setdefault(name, []).append("html")
+    if browser is not None:
+        told = _opened(names, place / "opened", browser, lost)
+        tally.count(f"round {seed}, in the browser", True, told, "pages in the browser")
     for name in names:
         ways_lost = ", ".join(lost.get(name, []))
         tally.count(f"round {seed}, {name!a}", True, ways_lost and f"not the same by {ways_lost}")
     tally.count(f"round {seed}, files", True, files, "rounds")
+
+
+def _opened(names: list[str], place: Path, browser: Any, lost: dict[str, list[str]]) -> str:
+    """Open the page that lists these names; those that it does not show are noted, the rest is told."""
+    try:
+        opened.write(graph_of(facts_of(names)), place)
+        shown = opened.shown(browser, place)
+    except Exception as error:
+        return f"raised {error!r}"
+    for name in names:
+        if shown.texts[" ".join(_safe(name).split())] < 1:
+            lost.setdefault(name, []).append("browser")
+    return shown.complaint
 
 
 _safe = terminal.visible

@@ -1,0 +1,114 @@
+"""One page with many names in Chromium: what it shows, and whether anything of them was obeyed.
+
+The page is the first one of a book, which lists every set, with the search and its index beside it.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import util
+from pathlib import Path
+from typing import Any
+
+from kgraph.book.ground import Ground, Wishes
+from kgraph.book.pages import Book
+from kgraph.fits.graph import Graph
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+MISSING = (
+    "Chromium is not installed"
+    if not CHROMIUM
+    else "playwright is not installed"
+    if util.find_spec("playwright") is None
+    else ""
+)
+PAYLOADS = (
+    "<script>ran()</script>",
+    "<img src=x onerror=ran()>",
+    "<svg onload=ran()>",
+    "' onfocus=ran() autofocus '",
+    "<iframe src=x>",
+)
+"""What would run, or fetch something, if a page took it for anything but text."""
+SCRIPTS = 2
+"""The scripts of the page itself: the search, and its index once it is asked."""
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """A browser without a window; None where there is none."""
+    if MISSING:
+        yield None
+        return
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        # As root Chromium starts only without its sandbox; the pages are our own and lie on this disk.
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+def write(graph: Graph, folder: Path) -> None:
+    """The first page of a book of these facts, with what it needs, without the pages it leads to."""
+    folder.mkdir()
+    wanted = {"index.html", "book.css", "search.js", "index.js"}
+    for path, data in Book(Ground(graph, Wishes(), lambda *given: None)).files():
+        if path in wanted:
+            (folder / path).write_bytes(data)
+            wanted.discard(path)
+        if not wanted:
+            return
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How often each text stands in the lists of a page, and what was obeyed."""
+
+    texts: Counter[str]
+    complaint: str
+
+
+def shown(browser: Any, folder: Path) -> Shown:
+    """Open the page, let its search look for each payload, and read what it shows."""
+    page = browser.new_page()
+    strange: list[str] = []
+    page.add_init_script("window.ran = () => { window.times = (window.times || 0) + 1 }")
+    page.on("request", lambda request: _note(request.url, folder, strange))
+    page.on("console", lambda message: strange.append(message.text))
+    page.on("pageerror", lambda error: strange.append(str(error)))
+    page.on("dialog", lambda dialog: _refuse(dialog, strange))
+    try:
+        page.goto((folder / "index.html").as_uri())
+        texts = page.eval_on_selector_all("ul.names li a", "all => all.map(a => a.textContent)")
+        for payload in PAYLOADS:
+            page.fill("#ask", "")
+            page.fill("#ask", payload)
+            page.wait_for_function("document.getElementById('told').textContent !== ''")
+        ran = page.evaluate("window.times || 0")
+        scripts = page.evaluate("document.scripts.length")
+        inside = "document.querySelectorAll('main script, main img, main svg, main iframe').length"
+        elements = page.evaluate(inside)
+    finally:
+        page.close()
+    says = [f"{ran} scripts ran"] if ran else []
+    says += [f"{scripts} scripts in the page"] if scripts > SCRIPTS else []
+    says += [f"{elements} elements that are not of the page"] if elements else []
+    says += strange[:3]
+    return Shown(Counter(" ".join(t.split()) for t in texts), "; ".join(says))
+
+
+def _refuse(dialog: Any, strange: list[str]) -> None:
+    strange.append(dialog.message)
+    dialog.dismiss()
+
+
+def _note(url: str, folder: Path, strange: list[str]) -> None:
+    if not url.startswith(folder.as_uri() + "/") or not (folder / url.rpartition("/")[2]).is_file():
+        strange.append(f"asked for {url}")
