@@ -5,15 +5,12 @@ The figures are those of `python -m tests.faults`; here each runs as far as a fe
 
 from __future__ import annotations
 
-import errno
-import os
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from kgraph.cli.main import run
-from kgraph.folder import writing
 from tests.faults import __main__ as faults
 from tests.faults.tally import Tally
 from tests.support import tried
@@ -58,29 +55,6 @@ def test_a_fault_that_did_not_happen_is_no_success() -> None:
     tally.count("none", happened=False, complaint="")
     assert (tally.injected, tally.happened, tally.survived, tally.holds) == (1, 0, 0, False)
     assert not Tally().holds
-
-
-@pytest.mark.parametrize("call", ["rename", "link", "unlink", "listdir"])
-def test_an_interrupted_call_is_made_again(
-    call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Network drives break calls off for a signal; Python itself begins these not again."""
-    real, broken_off = getattr(os, call), []
-
-    def once(*arguments: Any, **options: Any) -> Any:
-        if not broken_off:
-            broken_off.append(arguments)
-            raise InterruptedError(errno.EINTR, os.strerror(errno.EINTR))
-        return real(*arguments, **options)
-
-    old = tmp_path / "a.yaml"
-    if call == "rename":
-        old.write_bytes(b"- set: Arden 12\n")
-    monkeypatch.setattr(os, call, once)
-    writing.append(tmp_path, old, ["- set: Brunelle 7\n"])
-    assert broken_off
-    assert old.read_bytes().endswith(b"- set: Brunelle 7\n")
-    assert sorted(os.listdir(tmp_path)) == [".kgraph.lock", "a.yaml"]
 
 
 def test_init_goes_on_where_it_was_cut_off(tmp_path: Path, capsys: Any) -> None:

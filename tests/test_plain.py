@@ -86,6 +86,128 @@ def test_the_usual_files_are_plain() -> None:
     assert all(agrees(text.encode()) for text in texts)
 
 
+QUICK = (
+    *("- a: b\n# x- : c\n", f"- a: {{{'k' * 200}: b}}\n"),
+    *("", "\n", "# c\n", "  # c - d\n", "- a: b", "- a: b\n\n# c\n  c: d\n", "- a:   b  \n", "- a: b c\n"),
+    *("- a: x:y\n", "- a: b:c:d e\n", "- a: a-b_c,d;e'f\"g?h\n", "- a: a[b]{c}!d&e*f|g>h%i@j`k\n"),
+    *(f"- a: {c}x\n" for c in "AZaz09(+./~\u00a1\u024f"),
+    *("- a: 'q'\n", '- a: "q"  \n', "- a: ''\n", '- a: ""\n', "- a: '\\#\"'\n", '- a: "\'#: "\n'),
+    *(
+        "- a: [b]\n",
+        "- a: [b, c]  \n",
+        "- a: [ b ,  c ]\n",
+        "- a: [b,c]\n",
+        "- a: ['b', \"c\" , d]\n",
+        "- a: [b,]\n",
+    ),
+    *("- a: [b,\n    c]\n", "- a: [b,\n   c,\n     d]\n  e: f\n", "- a: {b: c}\n", "- a: {b: c, d: 'e'}\n"),
+    *("- a: {b: c,\n    d: e}\n  f: g\n", '- a: {b: "c" }\n', "- a b: c\n", f"- {'a' * 61}: b\n"),
+    *("- a: b\n- a: c\n", "- a: b\n  c: d\n- a: b\n  c: e\n"),
+    "- k: v\n" + "".join(f"  {a}{b}: v\n" for a in "abcdefghi" for b in "abcdefg"),
+)
+LEFT = (
+    *(
+        '- a: "b" "c"\n',
+        '- a: "b"c"\n',
+        "- a: 'b' 'c'\n",
+        "- a: [b:c]\n",
+        "- a: {b:c}\n",
+        "- a: {b]\n",
+        "- a: {b, c]\n",
+    ),
+    *("- a: [b, c}\n", f"- a: {{{'k' * 201}: b}}\n", "- a: ['b' 'c']\n", "- a: [b,\n    c] d]\n"),
+    *(
+        "a: b\n",
+        "  a: b\n",
+        "- a: b\r\n",
+        "- a: b\t\n",
+        "- a: \x7f\n",
+        "- a: \u0250\n",
+        "- a: \u00a0b\n",
+        "- a: b\n c: d\n",
+    ),
+    *(
+        "- A: b\n",
+        "- a1: b\n",
+        f"- {'a' * 62}: b\n",
+        "- a : b\n",
+        "- a:\n",
+        "- a:b\n",
+        "- a: -b\n",
+        "- a: b: c\n",
+        "- a: b:\n",
+    ),
+    *(
+        "- a: b #c\n",
+        "- a: b#c\n",
+        "- a: 'b' c\n",
+        "- a: 'b''c'\n",
+        '- a: "\\t"\n',
+        "- a: 'b\n  c'\n",
+        "- a: [b\n",
+    ),
+    *(
+        "- a: [b\n    c]\n",
+        "- a: [b,\n  c]\n",
+        "- a: [b: c]\n",
+        "- a: {b}\n",
+        "- a: {b, c: d}\n",
+        "- a: [b}\n",
+        "- a: {b: c]\n",
+    ),
+    *(
+        "- a: [[b]]\n",
+        "- a: []\n",
+        "- a: [b?]\n",
+        "- a: [b #c]\n",
+        "- a: [b, 'c' d]\n",
+        "- a: [, b]\n",
+        "- a: {b: c, B: d}\n",
+    ),
+    *(
+        "- a: b\n  a: c\n",
+        "- a: b\n  c: d\n  c: e\n- a: b\n",
+        "- a: b\n  x y: c\n  xy: d\n",
+        "- a: b\n# x- set: c\n",
+        "- a: b\n# x- set: c",
+    ),
+    *(
+        "- a: b\n# c",
+        "x\n- a: b\n",
+        "- a: b\nx\n",
+        "- a: b\n  c\n",
+        "- a: [b,\n\n    c]\n",
+        "- a: [b,\n# x\n    c]\n",
+        "- a: b\n  \n",
+    ),
+    "- k: v\n" + "".join(f"  {a}{b}: v\n" for a in "abcdefgh" for b in "abcdefgh"),
+)
+
+
+@pytest.mark.parametrize("text", dict.fromkeys(QUICK))
+def test_what_is_in_the_usual_shape_is_read_quickly(text: str) -> None:
+    assert agrees(text.encode())
+
+
+@pytest.mark.parametrize("text", LEFT)
+def test_what_is_not_is_left_to_the_other_reader(text: str) -> None:
+    assert plain.entries(text.encode()) is None
+    assert plain.entries(b"- zz: y\n" + text.encode()) is None or text == "  a: b\n"
+
+
+def test_sets_of_keys_are_remembered_up_to_a_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    known = {(str(number),) for number in range(4095)}
+    monkeypatch.setattr(plain, "_good_keys", known)
+    assert agrees(b"- a: b\n- c: d\n- e: f\n  g: h\n")
+    assert len(known) == 4096
+    assert ("a",) in known
+
+
+def test_bytes_that_are_no_utf_8_are_left_to_the_other_reader() -> None:
+    assert plain.entries(b"- a: \xe9\n") is None
+    assert plain.entries("- a: é\n".encode()) is not None
+
+
 @st.composite
 def texts(draw: st.DrawFn) -> str:
     out = []

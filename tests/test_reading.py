@@ -177,6 +177,22 @@ def test_faults_stand_where_they_can_be_mended(text: str) -> None:
     assert faults(text) == CASES[text]
 
 
+with (HOSTILE / "messages.tsv").open(encoding="utf-8", newline="") as _messages:
+    MESSAGES = list(csv.DictReader(_messages, delimiter="\t", quoting=csv.QUOTE_NONE))
+
+
+@pytest.mark.parametrize("written", dict.fromkeys(row["text"] for row in MESSAGES))
+def test_what_is_said_of_a_fault(written: str) -> None:
+    """The list was read through by eye: the place, what is wrong, what mends it, and what is read."""
+    rows = [row for row in MESSAGES if row["text"] == written]
+    text = written.encode("latin-1").decode("unicode_escape")
+    for found in (reading.by_yaml(text.encode(), "f"), read_bytes(text.encode(), "f")):
+        said = [(p.severity, p.code, str(p).removeprefix("f:")) for p in found.problems]
+        assert said == [(row["severity"], row["code"], row["message"]) for row in rows if row["code"]]
+        firsts = [getattr(entry.pairs[0][1], "value", "...") for entry in found.entries]
+        assert ", ".join(firsts) == rows[0]["read"].encode("latin-1").decode("unicode_escape")
+
+
 def test_the_other_entries_are_read() -> None:
     found = read("- set: A\n- set: @B\n- set: C\n- &x\n  set: D\n- set: E\n- set: 'F\n- set: G\n")
     assert [values(e) for e in found.entries] == [{"set": n} for n in "ACEG"]
@@ -339,3 +355,183 @@ def test_a_file_that_cannot_be_opened(tmp_path: Path, monkeypatch: pytest.Monkey
     first, second = read_folder(tmp_path)
     assert [p.code for p in first.problems] == ["unreadable"]
     assert len(second.entries) == 1
+
+
+# --- Bounds, files, and what is told of them
+
+
+def test_the_bounds_are_those_that_are_promised() -> None:
+    assert (reading.MOST_BYTES, reading.DEEPEST, reading.LONGEST_KEY) == (64 * 2**20, 20, 200)
+    assert (reading.MOST_FAULTS, reading.MOST_PROBLEMS) == (200, 1000)
+
+
+def said(data: bytes) -> list[str]:
+    return [str(p) for p in read_bytes(data, "f").problems]
+
+
+def test_what_is_said_of_a_whole_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    for mark in (b"\xff\xfe", b"\xfe\xff"):
+        assert said(mark + b"-\0") == ["f:1:1: the file is UTF-16; save it as UTF-8"]
+    many = said(b"- a: @b\n" * 300)
+    assert many[-1] == "f:201:6: too many faults; the file is not read from here on"
+    many = said(b"- a: *b\n" * 1200)
+    assert many[-1] == "f:1001:6: more problems in this file are not shown"
+    assert len(said(b"- a: *b\n" * 1000)) == 1000
+    monkeypatch.setattr(reading, "MOST_BYTES", 8)
+    assert said(b"- a: bcd\n") == ["f:1:1: more than 0 MiB; make it several files"]
+    assert said(b"- a: bc\n") == []
+    monkeypatch.setattr(reading, "MOST_BYTES", 2**20)
+    assert said(b"#" * (2**20 + 1)) == ["f:1:1: more than 1 MiB; make it several files"]
+
+
+def test_bytes_that_are_no_utf_8_are_told_of_one_by_one() -> None:
+    assert said(b"- a: \xe9b\xff\n- set: C\n- x: \x80") == [
+        "f:1:6: byte 0xE9 is not UTF-8; save the file as UTF-8",
+        "f:1:8: byte 0xFF is not UTF-8; save the file as UTF-8",
+        "f:3:6: byte 0x80 is not UTF-8; save the file as UTF-8",
+    ]
+    found = read_bytes(b"- a: \xe9\n- set: C\n", "f")
+    assert [values(e) for e in found.entries] == [{"set": "C"}]
+    assert len(said(b"- a: " + b"\xe9" * 1500)) == reading.MOST_PROBLEMS + 1
+
+
+def test_every_control_character_is_told_of() -> None:
+    refused = [
+        *range(9),
+        0x0B,
+        0x0C,
+        *range(0x0E, 0x20),
+        *range(0x7F, 0x85),
+        *range(0x86, 0xA0),
+        0xFFFE,
+        0xFFFF,
+    ]
+    for code in refused:
+        name = f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"
+        assert said(f"- a: b{chr(code)}\n".encode()) == [f"f:1:7: control character {name}; take it out"]
+    for code in (0x20, 0x7E, 0xA0, 0xFFFD, 0x10000):
+        assert said(f"- a: b{chr(code)}c\n".encode()) == []
+
+
+def test_a_fault_hides_no_entry_beside_it() -> None:
+    """Whatever stands in the middle entry, those around it are read."""
+    middles = (
+        "*x",
+        "@",
+        "'",
+        '"',
+        "[",
+        "{",
+        "[a,",
+        "{a: b,",
+        "a: b",
+        "\x00",
+        "\\udcff",
+        "<<: b",
+        "'a' b",
+        "!t",
+        "&a",
+        '"\\q"',
+    )
+    for middle in middles:
+        for layout in ("- set: A\n- b: {}\n- set: C\n", "- set: A\n- set: B\n  b: {}\n  c: d\n- set: C\n"):
+            data = layout.replace("{}", middle).encode("utf-8", "surrogateescape")
+            found = read_bytes(data, "f")
+            assert {"A", "C"} <= {getattr(e.pairs[0][1], "value", "") for e in found.entries}, data
+            assert len(found.entries) == 2 or not found.problems
+
+
+def test_what_the_parser_cannot_put_in_words_is_a_fault_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Broken:
+        def __init__(self, source: object) -> None:
+            pass
+
+        def get_event(self) -> None:
+            raise yaml.YAMLError("no words")
+
+        def dispose(self) -> None:
+            pass
+
+    monkeypatch.setattr(yaml, "CBaseLoader", Broken)
+    assert [str(p) for p in reading.by_yaml(b"- a: b\n", "f").problems] == ["f:1:1: not readable as YAML"]
+
+
+def test_words_of_the_parser_that_are_not_known_are_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reading, "_WORDS", ())
+    assert said(b"- a: @\n") == ["f:1:6: not readable as YAML: found character that cannot start any token"]
+
+
+def test_objects_that_a_program_froze_stay_frozen() -> None:
+    gc.freeze()
+    try:
+        frozen = gc.get_freeze_count()
+        read("- set: A\n")
+        assert gc.get_freeze_count() == frozen > 0
+        assert gc.isenabled()
+    finally:
+        gc.unfreeze()
+
+
+def test_a_message_shows_text_cut_short_and_without_anything_that_is_obeyed() -> None:
+    assert reading.shown("a" * 60) == "a" * 60
+    assert reading.shown("a" * 61) == "a" * 60 + "..."
+    assert reading.shown("abcd", 3) == "abc..."
+    assert reading.shown("\x1b\xff\x85\u202e\U000e0041é\n") == "\\x1bÿ\\x85\\u202e\\U000e0041é\\x0a"
+    assert reading.shown("\ue000\uffff\U00010000\U0001fffe") == "\\ue000\\uffff\U00010000\\U0001fffe"
+    assert reading.display(os.fsdecode(b"caf\xe9")) == "caf\\xe9"
+    assert reading.display(Path("é")) == "é"
+
+
+def test_why_the_system_refuses_in_words() -> None:
+    assert reading.reason(OSError(2, "No such file")) == "No such file"
+    assert reading.reason(OSError("odd")) == "odd"
+    assert reading.reason(RuntimeError("a ring")) == "a ring"
+    assert reading.reason(RuntimeError()) == "RuntimeError"
+
+
+def test_the_bytes_of_a_file_or_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "a.yaml").write_bytes(b"- set: A\n")
+    assert reading.bytes_of(tmp_path / "a.yaml") == b"- set: A\n"
+    odd = tmp_path / os.fsdecode(b"\xe9.yaml")
+    with pytest.raises(CannotRun) as caught:
+        reading.bytes_of(odd)
+    assert str(caught.value) == f"{tmp_path}/\\xe9.yaml: No such file or directory"
+    os.mkfifo(tmp_path / "fifo.yaml")
+    assert [str(p) for p in reading.read_file(tmp_path / "fifo.yaml").problems] == [
+        f"{tmp_path}/fifo.yaml:1:1: cannot be read: not a regular file"
+    ]
+    monkeypatch.setattr(reading, "MOST_BYTES", 3)
+    assert reading.read_path(tmp_path / "a.yaml") == b"- se"
+
+
+def test_of_a_file_and_links_to_it_the_file_is_read(tmp_path: Path) -> None:
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "z.yaml").write_text("- set: A\n")
+    (tmp_path / "a.yaml").symlink_to("b/z.yaml")
+    (tmp_path / "b.yaml").write_text("- set: B\n")
+    (tmp_path / "lost.yaml").symlink_to("absent")
+    assert [str(p.relative_to(tmp_path)) for p in fact_files(tmp_path)] == ["b/z.yaml", "b.yaml"]
+
+
+def test_a_file_that_the_disk_refuses_is_not_left_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.yaml").write_text("- set: A\n")
+    (tmp_path / "l.yaml").symlink_to("a.yaml")
+    real = Path.stat
+
+    def refused(path: Path, **options: bool) -> os.stat_result:
+        if path.suffix == ".yaml" and options.get("follow_symlinks", True):
+            raise OSError(5, "Input/output error")
+        return real(path, **options)
+
+    monkeypatch.setattr(Path, "stat", refused)
+    assert [p.name for p in fact_files(tmp_path)] == ["a.yaml"]
+
+
+def test_a_folder_that_is_a_ring_of_links_is_told_of(tmp_path: Path) -> None:
+    (tmp_path / "ring").symlink_to("ring")
+    with pytest.raises(CannotRun, match=r"ring: Symlink loop"):
+        fact_files(tmp_path / "ring")
+    with pytest.raises(CannotRun, match=r"a\\x1bb: No such file"):
+        fact_files(tmp_path / "a\x1bb")

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -138,7 +138,10 @@ def test_every_entry_comes_back(pairs: list[tuple[str, Value]]) -> None:
         (" a", '" a"'),
         ("a\nb\x1b", '"a\\nb\\x1b"'),
         ("it's", "it's"),
+        ("it's " + "long " * 50 + "x", "it's " + "long " * 50 + "x"),
         (["a", "b, c"], '[a, "b, c"]'),
+        (["it's", "a b"], "[it's, a b]"),
+        ('a\\"\n\r\t\x7f\u2028\U000e0041', r'"a\\\"\n\r\t\x7f\u2028\U000e0041"'),
         ({"x": "0 mm", "y": "{"}, '{x: 0 mm, y: "{"}'),
         ([{"name": "motor"}, {"name": "idler"}], "\n    - {name: motor}\n    - {name: idler}"),
         ([], "[]"),
@@ -513,6 +516,29 @@ def test_a_fault_leaves_the_old_bytes(
     assert not temporary_files(target.parent)
 
 
+@pytest.mark.parametrize("call", ["rename", "link", "unlink", "listdir"])
+def test_an_interrupted_call_is_made_again(
+    call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Network drives break calls off for a signal; Python itself begins these not again."""
+    real, broken_off = getattr(os, call), []
+
+    def once(*arguments: Any, **options: Any) -> Any:
+        if not broken_off:
+            broken_off.append(arguments)
+            raise InterruptedError(errno.EINTR, os.strerror(errno.EINTR))
+        return real(*arguments, **options)
+
+    old = tmp_path / "a.yaml"
+    if call == "rename":
+        old.write_bytes(b"- set: Arden 12\n")
+    monkeypatch.setattr(os, call, once)
+    writing.append(tmp_path, old, ["- set: Brunelle 7\n"])
+    assert broken_off
+    assert old.read_bytes().endswith(b"- set: Brunelle 7\n")
+    assert sorted(os.listdir(tmp_path)) == [".kgraph.lock", "a.yaml"]
+
+
 def test_an_interrupt_leaves_the_old_bytes(target: Path) -> None:
     def interrupt() -> None:
         raise KeyboardInterrupt
@@ -634,3 +660,378 @@ def test_a_pipe_is_written_into_and_stays(tmp_path: Path) -> None:
     finally:
         os.close(reader)
     assert pipe.is_fifo()
+
+
+# --- What a file system or a machine may lack, or have besides
+
+
+def test_a_system_without_locks_is_told_of(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    with pytest.raises(CannotRun, match="file locks"):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+
+
+def test_a_lock_that_is_no_file_is_told_of(target: Path) -> None:
+    os.mkfifo(target.parent / writing.LOCK_NAME)
+    with pytest.raises(CannotRun, match=r"kgraph\.lock: not a regular file; take it away"):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+
+
+def test_the_lock_can_be_taken_by_all_who_may_write_there(target: Path) -> None:
+    before = os.umask(0o002)
+    try:
+        append(target.parent, target, [NEW])
+    finally:
+        os.umask(before)
+    assert oct(stat.S_IMODE((target.parent / writing.LOCK_NAME).stat().st_mode)) == "0o664"
+
+
+def test_the_lock_is_given_back(target: Path) -> None:
+    before = len(os.listdir("/proc/self/fd"))
+    for _ in range(3):
+        append(target.parent, target, [NEW])
+    with writing._lock(target.parent):
+        pass
+    assert len(os.listdir("/proc/self/fd")) == before
+
+
+def test_a_writer_waits_for_another(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    waited: list[float] = []
+    held = writing._lock(target.parent)
+    held.__enter__()
+
+    def sleep(seconds: float) -> None:
+        waited.append(seconds)
+        if len(waited) == 3:
+            held.__exit__(None, None, None)
+
+    monkeypatch.setattr(writing.time, "sleep", sleep)
+    append(target.parent, target, [NEW])
+    assert len(waited) == 3
+    assert all(0 < seconds < 0.1 for seconds in waited)
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_nobody_waits_for_ever(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter([0.0, 0.0, 30.0, 60.0, 60.1, 1e9])
+    monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
+    monkeypatch.setattr(writing.time, "sleep", lambda seconds: None)
+    with writing._lock(target.parent), pytest.raises(CannotRun, match="writing for 60 s"):
+        append(target.parent, target, [NEW])
+    assert next(clock) == 1e9
+
+
+def test_a_file_grows_to_the_bound_and_no_further(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(writing, "MOST_BYTES", len(OLD) + len(NEW) - 1)
+    with pytest.raises(CannotRun, match=r"a\.yaml: would be larger than 0 MiB; add to another file"):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+    monkeypatch.setattr(writing, "MOST_BYTES", len(OLD) + len(NEW))
+    append(target.parent, target, [NEW])
+    monkeypatch.undo()
+    assert writing.MOST_BYTES == 64 * 2**20
+
+
+def test_nothing_to_append_is_nothing_done(target: Path) -> None:
+    assert append(target.parent, target, []).places == ()
+    assert os.listdir(target.parent) == ["a.yaml"]
+
+
+def test_links_in_a_ring_are_told_of(tmp_path: Path) -> None:
+    (tmp_path / "a.yaml").symlink_to("b.yaml")
+    (tmp_path / "b.yaml").symlink_to("a.yaml")
+    with pytest.raises(CannotRun, match=r"a\.yaml: Symlink loop"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+
+
+def test_attributes_stay_but_for_those_of_the_security_system(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept: dict[str, bytes] = {}
+    monkeypatch.setattr(os, "listxattr", lambda path: ["security.label", "user.note"])
+    monkeypatch.setattr(os, "getxattr", lambda path, name: f"{path}: {name}".encode())
+    monkeypatch.setattr(os, "setxattr", lambda descriptor, name, value: kept.update({name: value}))
+    append(target.parent, target, [NEW])
+    assert kept == {"user.note": f"{target}: user.note".encode()}
+
+
+@pytest.mark.parametrize("way", ["none", "refused"])
+def test_without_attributes_a_file_is_written_all_the_same(
+    way: str, target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if way == "none":
+        monkeypatch.delattr(os, "listxattr")
+    else:
+        monkeypatch.setattr(os, "listxattr", _fail(errno.EOPNOTSUPP))
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_an_attribute_that_cannot_be_kept_is_no_success(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "listxattr", lambda path: ["user.note"])
+    monkeypatch.setattr(os, "getxattr", lambda path, name: b"x")
+    monkeypatch.setattr(os, "setxattr", _fail(errno.ENOSPC))
+    with pytest.raises(CannotRun, match="nothing was written"):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+    assert not temporary_files(target.parent)
+
+
+@pytest.mark.parametrize("changed", [(0, 1), (1, 0)])
+def test_owner_or_group_alone_is_kept(
+    changed: tuple[int, int], target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever may give files away or not: asked for is the owner of the old file, where it is another."""
+    asked: list[tuple[int, int]] = []
+    real = os.fstat
+
+    def other(descriptor: int) -> os.stat_result:
+        now = list(real(descriptor))
+        now[4], now[5] = now[4] + changed[0], now[5] + changed[1]
+        return os.stat_result(now)
+
+    monkeypatch.setattr(os, "fstat", other)
+    monkeypatch.setattr(os, "fchown", lambda descriptor, user, group: asked.append((user, group)))
+    append(target.parent, target, [NEW])
+    assert asked == [(target.stat().st_uid, target.stat().st_gid)]
+
+
+def test_what_is_being_written_is_read_by_nobody_else(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Until it has the rights of the old file, the new one has none for others."""
+    target.chmod(0o644)
+    seen: list[int] = []
+    real = os.fchmod
+
+    def noted(descriptor: int, mode: int) -> None:
+        seen.append(stat.S_IMODE(os.fstat(descriptor).st_mode))
+        real(descriptor, mode)
+
+    monkeypatch.setattr(os, "fchmod", noted)
+    append(target.parent, target, [NEW])
+    assert seen == [0o600]
+    assert stat.S_IMODE(target.stat().st_mode) == 0o644
+
+
+def test_a_new_file_has_the_usual_rights(tmp_path: Path) -> None:
+    before = os.umask(0o027)
+    try:
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+        write_new(tmp_path / "b.yaml", b"x")
+        writing.write_over(tmp_path / "c.txt", b"x")
+    finally:
+        os.umask(before)
+    for name in ("a.yaml", "b.yaml", "c.txt"):
+        assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o640
+
+
+def test_what_a_living_writer_of_another_user_left_stays(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left = target.parent / ".kgraph-77-0123456789ab.tmp"
+    left.write_bytes(b"x")
+    monkeypatch.setattr(os, "kill", _fail(errno.EPERM))
+    append(target.parent, target, [NEW])
+    assert left.exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "is_one"),
+    [
+        (".kgraph-1-0123456789ab.tmp", True),
+        (".kgraph-4194305-abcdef012345.tmp", True),
+        (".kgraph-9999999999-0123456789ab.tmp", True),
+        (".kgraph-99999999999-0123456789ab.tmp", False),
+        (".kgraph--0123456789ab.tmp", False),
+        (".kgraph-1-0123456789a.tmp", False),
+        (".kgraph-1-0123456789abc.tmp", False),
+        (".kgraph-1-0123456789aB.tmp", False),
+        (".kgraph-1-0123456789ab.tmp.yaml", False),
+        (".kgraph-1-0123456789ab.tmp\n", False),
+        ("a.kgraph-1-0123456789ab.tmp", False),
+        ("xkgraph-1-0123456789ab.tmp", False),
+        (".kgraph-1-0123456789abxtmp", False),
+        ("a.yaml", False),
+    ],
+)
+def test_which_names_are_of_what_is_not_finished(name: str, is_one: bool) -> None:
+    assert writing.is_leftover(name) == is_one
+
+
+def test_what_is_written_meanwhile_has_such_a_name(target: Path) -> None:
+    seen: list[str] = []
+    append(target.parent, target, [NEW], before_rename=lambda: seen.extend(temporary_files(target.parent)))
+    assert len(seen) == 1
+    assert writing.is_leftover(seen[0])
+    assert seen[0].startswith(f".kgraph-{os.getpid()}-")
+
+
+def test_a_number_that_no_process_can_have_is_of_none() -> None:
+    assert not writing.is_alive(9_999_999_999)
+    assert not writing.is_alive(os.getpid())
+    assert writing.is_alive(os.getppid())
+
+
+# --- Results
+
+
+def test_results_take_the_place_of_older_ones(tmp_path: Path) -> None:
+    (tmp_path / "real").write_bytes(b"old")
+    (tmp_path / "real").chmod(0o604)
+    (tmp_path / "link").symlink_to("real")
+    writing.write_over(tmp_path / "link", iter([b"new ", b"text"]))
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real").read_bytes() == b"new text"
+    assert stat.S_IMODE((tmp_path / "real").stat().st_mode) == 0o604
+    assert sorted(os.listdir(tmp_path)) == ["link", "real"]
+
+
+def test_results_that_fail_half_way_leave_the_older_ones(tmp_path: Path) -> None:
+    def pieces() -> Iterator[bytes]:
+        yield b"half"
+        raise CannotRun("no more")
+
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"old")
+    with pytest.raises(CannotRun, match="no more"):
+        writing.write_over(path, pieces())
+    assert path.read_bytes() == b"old"
+    assert os.listdir(tmp_path) == ["a.csv"]
+
+
+def test_results_that_are_not_confirmed_are_no_success(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    steps: list[str] = []
+    real = os.fsync
+
+    def noted(descriptor: int) -> None:
+        steps.append("folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else "file")
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    writing.write_over(tmp_path / "a.csv", b"x")
+    write_new(tmp_path / "b.csv", b"x")
+    create_folder(tmp_path / "c" / "d")
+    assert steps == ["file", "folder", "file", "folder", "folder", "folder"]
+
+
+def test_results_for_a_device_are_written_piece_by_piece(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        writing.write_over(pipe, iter([b"one ", b"two"]))
+        assert os.read(reader, 100) == b"one two"
+    finally:
+        os.close(reader)
+    assert os.listdir(tmp_path) == ["pipe"]
+
+
+def test_a_refusal_names_the_file_and_what_else_is_in_the_way(tmp_path: Path) -> None:
+    with pytest.raises(CannotRun) as caught:
+        writing.write_over(tmp_path / "absent" / "a.csv", b"x")
+    said = str(caught.value)
+    assert said.startswith(f"{tmp_path}/absent/a.csv: No such file or directory ({tmp_path}/absent/.kgraph-")
+    assert said.endswith("); nothing was written")
+    with pytest.raises(CannotRun) as caught:
+        write_new(tmp_path / "absent" / "a.csv", b"x")
+    assert "No such file" in str(caught.value)
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(CannotRun) as caught:
+        create_folder(tmp_path / "file")
+    assert str(caught.value) == f"{tmp_path}/file: not a folder; nothing was written"
+    write_new(tmp_path / "one", b"x")
+    with pytest.raises(CannotRun) as caught:
+        write_new(tmp_path / "one", b"y")
+    assert str(caught.value).startswith(f"{tmp_path}/one: File exists")
+
+
+def test_messages_name_paths_whatever_their_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each message can be printed where UTF-8 is printed, and names the file by its bytes."""
+    folder = tmp_path / os.fsdecode(b"caf\xe9")
+    folder.mkdir()
+    path = folder / os.fsdecode(b"\xe8.yaml")
+    path.write_bytes(OLD)
+    said: list[str] = []
+
+    def refused(call: Callable[[], object]) -> None:
+        with pytest.raises(CannotRun) as caught:
+            call()
+        said.append(str(caught.value))
+
+    refused(lambda: append(folder, path, [NEW], expect=b""))
+    refused(
+        lambda: append(folder, path, [NEW], before_rename=lambda: path.write_bytes(path.read_bytes() + b"\n"))
+    )
+    refused(lambda: append(folder, folder.parent / path.name, [NEW]))
+    refused(lambda: write_new(path, b"x"))
+    os.link(path, folder / "b.yaml")
+    refused(lambda: append(folder, path, [NEW]))
+    (folder / "b.yaml").unlink()
+    (folder / "ring.yaml").symlink_to("ring.yaml")
+    refused(lambda: append(folder, folder / "ring.yaml", [NEW]))
+    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.0)
+    with writing._lock(folder):
+        refused(lambda: append(folder, path, [NEW]))
+    real = os.fsync
+    monkeypatch.setattr(
+        os, "fsync", lambda d: _fail(errno.EIO)() if stat.S_ISDIR(os.fstat(d).st_mode) else real(d)
+    )
+    refused(lambda: append(folder, path, [NEW]))
+    (folder / writing.LOCK_NAME).unlink()
+    os.mkfifo(folder / writing.LOCK_NAME)
+    refused(lambda: append(folder, path, [NEW]))
+    path.write_bytes(b"- set: @\n")
+    assert len(said) == 9
+    for text in said:
+        assert "\\xe9" in text or "\\xe8" in text
+        text.encode()
+
+
+@pytest.mark.parametrize(
+    ("old", "says"),
+    [
+        (b"- a: b\n...\n", "a.yaml: ends with the line ...; take it out, or add to another file"),
+        (b"- a: b\n... # c\n", "a.yaml: ends with the line ...; take it out, or add to another file"),
+        (b"- a: b\r\n...\r\n", "a.yaml: ends with the line ...; take it out, or add to another file"),
+        (b"[{a: b}]\n", "a.yaml: is one list in brackets [...]; add to another file, for example new.yaml"),
+        (
+            b"# c\n\n--- [{a: b}]\n",
+            "a.yaml: is one list in brackets [...]; add to another file, for example new.yaml",
+        ),
+        (
+            b"- a: b\n  c: |\n    d",
+            "a.yaml:1:1: nothing was added, for the last entry would change; "
+            "end the file with an empty line at the left margin, or add to another file",
+        ),
+        (b"- a: @\n", "a.yaml: nothing was added, for the file has errors; mend them first"),
+    ],
+)
+def test_why_nothing_can_be_appended(old: bytes, says: str) -> None:
+    with pytest.raises(CannotRun) as caught:
+        writing._checked(old, [NEW], "a.yaml")
+    assert str(caught.value).splitlines()[0] == says
+
+
+@pytest.mark.parametrize(
+    ("old", "indent", "newline"),
+    [
+        ("", 0, "\n"),
+        ("# - x\n  - a: b\n- c: d\n", 2, "\n"),
+        ("---\n   - a: b\n", 3, "\n"),
+        ("%YAML 1.1\n---\n - a: b\n", 1, "\n"),
+        ("---   # c\n  - a: b\n", 2, "\n"),
+        ("\ufeff  - a: b\r\n", 2, "\r\n"),
+        ("- a: b\r\n- c: d\n", 0, "\n"),
+        ("- a: b\n- c: d\r\n", 0, "\r\n"),
+        ("  - a: b\r", 2, "\r"),
+        ("\t\n  - a: ...\n", 2, "\n"),
+        ("- a: ...b\n- ...\n", 0, "\n"),
+    ],
+)
+def test_how_a_file_is_laid_out(old: str, indent: int, newline: str) -> None:
+    assert writing._layout(old, "a.yaml") == writing._Layout(indent, newline)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 
 from kgraph import records
-from kgraph.folder.reading import ReadFile, Text, read_bytes
+from kgraph.folder.reading import Node, Text, read_bytes
 from kgraph.folder.schema import plain
 from kgraph.folder.writing import Value, flow_text
 
@@ -73,29 +73,26 @@ def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
     return text
 
 
-def _entry_of(text: str) -> ReadFile:
-    """An entry whose one key has this text as its value, as it is read from a fact file."""
+def _value_of(text: str) -> Node | None:
+    """The one value that a text is in a fact file; None where it is none, or more than one."""
+    # Inside of braces a comment, which would be lost, leaves them open, and is a fault.
     # Bytes that are no UTF-8 have a stand-in each until the row is refused: a fault of their own here.
-    return read_bytes(f"- k: {' '.join(text.splitlines())}\n".encode("utf-8", "surrogatepass"), "")
+    read = read_bytes(f"- {{k: {' '.join(text.splitlines())}}}\n".encode("utf-8", "surrogatepass"), "")
+    pairs = [pair for entry in read.entries for pair in entry.pairs]
+    return None if read.problems or len(pairs) != 1 else pairs[0][1]
 
 
 def _structured(text: str) -> Value:
-    read = _entry_of(text)
-    if len(read.entries) != 1 or any(p.severity == "error" for p in read.problems):
-        raise NotAValue
-    node = read.entries[0].get("k")
-    if node is None or isinstance(node, Text) or len(read.entries[0].pairs) != 1:
+    node = _value_of(text)
+    if node is None:
         raise NotAValue
     return records.plain(plain(node))
 
 
 def _unquoted(text: str) -> str | None:
     """The text inside double quotes, None where they do not hold all of it."""
-    read = _entry_of(text)
-    if len(read.entries) != 1 or read.problems or len(read.entries[0].pairs) != 1:
-        return None
-    node = read.entries[0].get("k")
-    return node.value if isinstance(node, Text) and not node.plain else None
+    node = _value_of(text)
+    return node.value if isinstance(node, Text) else None
 
 
 def header_key(cell: str, csv: bool) -> str:

@@ -116,7 +116,7 @@ class _Page:
         self.newline = "\r" if not has_lf and "\r" in text else "\n"
         # The parser also counts NEL, LS, PS and a lone CR as line ends, which editors do not.
         self.exact = (text.isascii() or not _OTHER_BREAKS.search(text)) and not (
-            has_lf and "\r" in text and _LONE_CR.search(text)
+            has_lf and _LONE_CR.search(text)
         )
         self.hashes = [m.end() - 1 for m in _HASH.finditer(text)] if "#" in text else []
         self.plain_ends: set[int] = set()
@@ -253,6 +253,12 @@ class _Run:
             self.error = error
         finally:
             loader.dispose()
+
+    @property
+    def opened(self) -> int | None:
+        """Where the innermost bracket or brace stands of those that are not closed."""
+        starts = (mark.index + self.start for _, mark in reversed(self.stack))
+        return next((i for i in starts if self.page.text[i] in "[{"), None)
 
     def _source(self) -> str | io.StringIO:
         text = self.page.text
@@ -455,7 +461,7 @@ def _tab(index: int) -> _Fault:
 
 def _not_a_list(page: _Page, index: int, mapping: bool) -> _Fault:
     says = "a fact file is a list of entries"
-    line = shown(page.line_at(index).strip())
+    line = shown(page.line_at(index).lstrip(" -").rstrip())
     mend = (
         f"start each entry with '- ': - {line}" if mapping else "write - KIND: NAME, for example - set: NAME"
     )
@@ -469,7 +475,7 @@ def _quoted(value: str) -> str:
 
 
 _FIRST_DASH = re.compile(r"(?:\A|[\r\n])( *)-[ \r\n]")
-_LINE = re.compile(r"[ ]*(?:-[ ]+)?(?P<key>[^:]+):[ ]+(?P<value>.*?)[ ]*$")
+_LINE = re.compile(r"[ ]*(?:-[ ]+)?(?P<key>[^:\[{]+):[ ]+(?P<value>.*?)[ ]*$")
 
 
 def _in_quotes(page: _Page, index: int) -> str:
@@ -483,6 +489,8 @@ def _in_quotes(page: _Page, index: int) -> str:
 
 def _value_start(page: _Page, at: int, context: int | None) -> _Fault:
     char = shown(page.text[at : at + 1])
+    if char == "\\x09":
+        return _tab(at)
     return _Fault(at, "indicator", f"a value cannot start with {char}", _in_quotes(page, at))
 
 
@@ -539,7 +547,9 @@ def _no_dash(page: _Page, at: int, context: int | None) -> _Fault:
     line = page.line_at(at).strip()
     says = f"this line belongs to no entry: {shown(line)}"
     mend = "start an entry with '- '; the other keys stand exactly under its first one"
-    if ": " in line and line.partition(":")[0] not in words.KINDS:
+    if line.startswith("-") and not line.startswith("- "):
+        mend = "write a blank after the -"
+    elif ": " in line and line.partition(":")[0] not in words.KINDS:
         mend = "indent it exactly as the other keys of its entry"
     return _Fault(at, "indentation", says, mend)
 
@@ -559,15 +569,15 @@ def _escape_fault(page: _Page, at: int, context: int | None) -> _Fault:
     return _Fault(max(start, 0), "escape", f"{escape} is no character", mend)
 
 
-def _version(page: _Page, at: int, context: int | None) -> _Fault:
+def _directive(page: _Page, at: int) -> _Fault:
     return _Fault(at, "version", f"not known: {shown(page.line_at(at))}", "take out the line")
 
 
-def _anchor(page: _Page, at: int, context: int | None) -> _Fault:
-    return _value_start(page, at if context is None else context, None)
-
-
 def _after_end(page: _Page, at: int, context: int | None) -> _Fault:
+    above = page.text[:at].rstrip().rpartition(page.newline)[2]
+    if not above.startswith(("...", "---")):
+        mend = "indent it exactly as the entries above it"
+        return _Fault(at, "indentation", "this line stands further left than the list", mend)
     return _Fault(at, "documents", "text after the end of the list", "take out the line ... or ---")
 
 
@@ -590,15 +600,16 @@ _WORDS: tuple[tuple[str, Callable[[_Page, int, int | None], _Fault]], ...] = (
     ("found invalid Unicode character escape", _escape_fault),
     ("did not find expected hexdecimal number", _escape_fault),
     ("exceeded maximum nesting depth", lambda page, at, context: _too_deep(at)),
-    ("found incompatible YAML document", _version),
-    ("found unknown directive name", _version),
-    ("did not find expected alphabetic or numeric", _anchor),
-    ("undefined tag handle", _anchor),
+    ("did not find expected alphabetic or numeric", _block_start),
+    ("undefined tag handle", _block_start),
 )
 
 
-def _explain(page: _Page, error: _Fault | yaml.YAMLError, offset: int) -> _Fault:
-    """What the parser found, in words and at the place that the user can mend."""
+def _explain(page: _Page, error: _Fault | yaml.YAMLError, offset: int, opened: int | None) -> _Fault:
+    """What the parser found, in words and at the place that the user can mend.
+
+    `opened`: the innermost bracket or brace that was open there.
+    """
     if isinstance(error, _Fault):
         return error
     if not isinstance(error, yaml.MarkedYAMLError) or error.problem_mark is None:
@@ -608,7 +619,14 @@ def _explain(page: _Page, error: _Fault | yaml.YAMLError, offset: int) -> _Fault
     line = page.line_at(at)
     if _INDENTING_TAB.match(line) and line.strip():
         return _tab(page.starts[page.place(at)[0] - 1] + line.index("\t"))
+    if line.startswith("%"):
+        return _directive(page, at)
+    if (error.context or "").endswith(" a tag"):
+        return _block_start(page, at, context)
     problem = error.problem or ""
+    if opened is not None and "node content" in problem and page.text[at : at + 1] in ("", "-"):
+        # After a comma the parser waits for one more item, and meets the next entry or the end.
+        return _open_bracket(page, at, opened)
     for phrase, explain in _WORDS:
         if phrase in problem:
             return explain(page, at, context)
@@ -637,7 +655,7 @@ class _Reader:
             self._keep(run)
             if run.error is None:
                 break
-            fault = _explain(self.page, run.error, start)
+            fault = _explain(self.page, run.error, start, run.opened)
             first = first or fault
             start = self._mend(run, fault)
         if first and not any(p.severity == "error" for p in self.page.problems):
@@ -666,7 +684,7 @@ class _Reader:
         alone = _Run(self.page, starts[which], len(self.page.text) if end is None else end)
         self._keep(alone)
         if alone.error:
-            self._fault(_explain(self.page, alone.error, starts[which]))
+            self._fault(_explain(self.page, alone.error, starts[which], alone.opened))
         return end
 
     def _entry_starts(self) -> list[int]:
@@ -812,7 +830,7 @@ def by_yaml(data: bytes, file: str) -> ReadFile:
 
 def read_path(path: Path) -> bytes:
     """The bytes of a regular file, at most one more than :data:`MOST_BYTES`; never waits on a fifo."""
-    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0))
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     with open(descriptor, "rb") as stream:
         if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
             raise OSError(0, "not a regular file", str(path))

@@ -143,7 +143,7 @@ def _content(node: Node) -> object:
 @contextmanager
 def _lock(folder: Path) -> Iterator[None]:
     """Hold the folder's lock. It is a file of its own: a fact file's inode changes at each write."""
-    flags = os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK
+    flags = os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK
     path = folder / LOCK_NAME
     descriptor = os.open(path, flags, 0o666)
     try:
@@ -410,7 +410,7 @@ def _temporary_name(folder: Path) -> Path:
 
 def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
     """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
     descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
     try:
         if like is not None:
@@ -471,7 +471,7 @@ def _take_new_name(temporary: Path, path: Path) -> None:
 def _sync_folder(folder: Path, path: Path) -> None:
     """Make a new name last through a power cut."""
     try:
-        descriptor = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+        descriptor = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(descriptor)
         finally:

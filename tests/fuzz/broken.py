@@ -81,7 +81,7 @@ def raises() -> Patches:
     """The reader lets through what the parser of YAML raises."""
     from kgraph.folder import reading
 
-    def explain(page: object, error: Exception, offset: int) -> None:
+    def explain(page: object, error: Exception, *place: object) -> None:
         raise error
 
     return [(reading, "_explain", explain)]

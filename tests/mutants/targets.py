@@ -1,0 +1,106 @@
+"""Which modules are changed, the tests that must notice, and the changes that nobody could notice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A module, or the functions and constants of it that are named, and what tests them."""
+
+    module: str
+    tests: tuple[str, ...]
+    only: tuple[str, ...] = ()
+    same: Mapping[str, str] = field(default_factory=dict)
+    """A mutant that does the same as the module -> why."""
+
+    @property
+    def file(self) -> str:
+        """The module's file, from the top of the project."""
+        return f"kgraph/{self.module}.py"
+
+
+# Changes of what only saves time or memory, and others that change nothing that can be seen.
+_SLOWER = "slower: what the pattern does not take is read by the reader, and is then written the same"
+_COLLECTED = "slower: the collector then looks through what is being made"
+_FORGOTTEN = "slower: keys that were in order are looked at again"
+_ALL_THE_SAME = "slower: the pattern is then looked for, and does not find it"
+_NO_SUCH_CHARACTER = "the one character in question can be printed, and is not written by number"
+_LOOKED_AT_AGAIN = "the items inside are looked at one by one, and none may hold it"
+_SHOWN = {
+    "_escape: code < 256 -> code <= 256": _NO_SUCH_CHARACTER,
+    "_escape: code < 65536 -> code <= 65536": _NO_SUCH_CHARACTER,
+}
+_SAME_WRITING = {
+    **_SHOWN,
+    r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
+    r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w/+-]|[ ](?=[": _SLOWER,
+    r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w.+-]|[ ](?=[": _SLOWER,
+    r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w./-]|[ ](?=[": _SLOWER,
+    r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w./+]|[ ](?=[": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[./+-]))*\Z": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w/+-]))*\Z": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w.+-]))*\Z": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./-]))*\Z": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./+]))*\Z": _SLOWER,
+    r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
+    "_scalar: _SAFE.match(text) and text.isprintable() or _reads_pl... -> _reads_plain(text, place)": _SLOWER,
+}
+_SAME_READING = {
+    **_SHOWN,
+    "_refuse_characters: :MOST_PROBLEMS + 1 -> :": "slower: what is too much is not noted",
+    "_Run._check_keys: isinstance(k, Text) and k.value == '<<' -> isinstance(k, Text)": _FORGOTTEN,
+    "_USUAL: 10 -> 11": _ALL_THE_SAME,
+    "_USUAL: 9 -> 10": _ALL_THE_SAME,
+    "_USUAL: 13 -> 14": _ALL_THE_SAME,
+    "_USUAL: 32 -> 33": _ALL_THE_SAME,
+    "_Reader._spoilt: 1 -> 2 (4)": "an item begins with a blank or a dash, never with what was blanked",
+    "_no_collection: gc.disable() -> nothing": _COLLECTED,
+    "_no_collection: gc.freeze() -> nothing": _COLLECTED,
+    "read_bytes: with _no_collection() -> nothing": _COLLECTED,
+    "_Run._check_keys: self.page.good_keys.add(tuple((k.value for k in items... -> nothing": _FORGOTTEN,
+}
+_SAME_PLAIN = {
+    r"_LINE: )|([\[{][^\[\]{}\n]+(?:,\n -> )|([\[{][^\]{}\n]+(?:,\n": _LOOKED_AT_AGAIN,
+    r"_LINE: )|([\[{][^\[\]{}\n]+(?:,\n -> )|([\[{][^\[{}\n]+(?:,\n": _LOOKED_AT_AGAIN,
+    r"_LINE: )|([\[{][^\[\]{}\n]+(?:,\n -> )|([\[{][^\[\]}\n]+(?:,\n": _LOOKED_AT_AGAIN,
+    r"_LINE: )|([\[{][^\[\]{}\n]+(?:,\n -> )|([\[{][^\[\]{\n]+(?:,\n": _LOOKED_AT_AGAIN,
+    r"_LINE: ,\n {3,}[^\[\]{}\n]+)*[\]}] -> ,\n {3,}[^\]{}\n]+)*[\]}]": _LOOKED_AT_AGAIN,
+    r"_LINE: ,\n {3,}[^\[\]{}\n]+)*[\]}] -> ,\n {3,}[^\[{}\n]+)*[\]}]": _LOOKED_AT_AGAIN,
+    r"_LINE: ,\n {3,}[^\[\]{}\n]+)*[\]}] -> ,\n {3,}[^\[\]}\n]+)*[\]}]": _LOOKED_AT_AGAIN,
+    r"_LINE: ,\n {3,}[^\[\]{}\n]+)*[\]}] -> ,\n {3,}[^\[\]{\n]+)*[\]}]": _LOOKED_AT_AGAIN,
+    "_USUAL: 10 -> 11": "slower: the text is looked through by the pattern, which takes it as well",
+    "_USUAL: 32 -> 33": "slower: the text is looked through by the pattern, which takes it as well",
+    "_Reader.take: intern(key) -> key": "equal keys are then kept more than once",
+}
+
+
+TARGETS: tuple[Target, ...] = (
+    Target("folder/reading", ("test_reading",), same=_SAME_READING),
+    Target("folder/plain", ("test_plain",), same=_SAME_PLAIN),
+    Target("folder/nodes", ("test_reading", "test_plain")),
+    Target("folder/writing", ("test_writing",), same=_SAME_WRITING),
+    Target(
+        "render/terminal", ("test_escapers",), ("visible", "_hidden", "_escape", "_SAFE_FORMAT"), same=_SHOWN
+    ),
+    Target(
+        "render/pictures/sheet",
+        ("test_escapers",),
+        ("label_text", "tip_text", "own_link", "label", "_LINK", "TIP_LENGTH"),
+    ),
+    Target("render/pictures/svg", ("test_escapers",)),
+    Target("book/pages", ("test_escapers",), ("_shown", "Book._templates")),
+    Target("book/pictures", ("test_escapers",)),
+    Target("book/search", ("test_escapers",)),
+    Target("book/addresses", ("test_escapers",)),
+    Target("exchange/cells", ("test_escapers",)),
+    Target("exchange/tables", ("test_escapers",), ("_field",)),
+    Target("exchange/xlsx", ("test_escapers",), ("_ESCAPED", "_ESCAPE", "_write", "_text")),
+    Target("exchange/terms", ("test_escapers",)),
+    Target("exchange/graphml", ("test_escapers",), ("_NO_XML", "xml_text")),
+)
+
+LEFT_OUT = ("test_two_writers_lose_nothing",)
+"""Tests that start a Python of their own, in which no module is changed."""
