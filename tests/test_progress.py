@@ -40,6 +40,10 @@ import sys, time
 from kgraph.cli import progress
 progress.AFTER_S = float(sys.argv[1])
 with progress.steps("reading", 4) as step:
+    # What draws the bar is loaded meanwhile, which takes longer where others are at work.
+    bar, end = getattr(step, "__self__", None), time.monotonic() + 30
+    while progress.AFTER_S == 0 and bar and bar.shown is None and time.monotonic() < end:
+        time.sleep(0.05)
     for _ in range(4):
         time.sleep(0.3)
         step(1, 3000)
