@@ -83,8 +83,13 @@ class Work:
             context.Process(target=_work, args=(ends, number, shares, named), daemon=True)
             for number in range(len(ends))
         ]
-        for process in self.processes:
-            process.start()
+        # A Ctrl-C while a process splits would have Python itself complain: each takes it when it can.
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            for process in self.processes:
+                process.start()
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
         for _, theirs in ends:
             theirs.close()
 
@@ -190,6 +195,7 @@ def _work(
     """The whole life of a process: it reads its shares, hears of the others, and sends rows."""
     # Ctrl-C ends it in silence: what is half done is cleared away by the process that began it.
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     for mine, _ in ends:
         mine.close()
     connection = ends[number][1]
