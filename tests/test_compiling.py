@@ -153,6 +153,14 @@ def test_what_is_withdrawn_here_and_said_in_other_words_there(folder: Path, caps
     assert run(["--data", str(folder), "sisters", "A 1", "--json"]) == 1
 
 
+def test_a_folder_that_is_named_twice_is_read_whole(folder: Path) -> None:
+    put(folder / "a.yaml", [KNOB])
+    put(folder / "b.yaml", [OTHER])
+    place = opening._place(Settings((folder, folder)))
+    assert place is not None
+    assert not indexing.compile_in_shares(place)
+
+
 def test_a_folder_with_a_fault_is_read_whole_and_told_of(folder: Path, capsys: Any) -> None:
     put(folder / "a.yaml", [KNOB])
     (folder / "b.yaml").write_text("- takes: K-1\n  in: A 1\n- nonsense: x\n", encoding="utf-8")
@@ -187,7 +195,7 @@ def test_two_rows_that_cannot_be_joined_are_refused() -> None:
 
 
 def test_files_go_in_order_into_shares_of_about_equal_size() -> None:
-    files = [working.File(f"{n}", Path(f"{n}"), 1000) for n in range(10)]
+    files = [working.File(f"{n}", Path(f"{n}"), 1000, (0, f"{n}")) for n in range(10)]
     made = working.shares_of(files, 3)
     assert [f for share in made for f in share] == files
     assert sorted(map(len, made)) == [3, 3, 4]

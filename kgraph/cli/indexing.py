@@ -54,7 +54,7 @@ def compile_in_shares(place: Place) -> bool:
 def _in_shares(place: Place, most: int, index: store.Writing) -> None:
     """Raises Apart, EOFError, OSError."""
     files = _files(place)
-    with working.Work(working.shares_of(files, most), renewing.numbered(place.folders), most) as work:
+    with working.Work(working.shares_of(files, most), most) as work:
         with steps("reading", len(files)) as step:
             facts = work.read(step)
         with steps("compiling", facts) as step:
@@ -62,15 +62,16 @@ def _in_shares(place: Place, most: int, index: store.Writing) -> None:
 
 
 def _files(place: Place) -> list[working.File]:
-    """The fact files in the order of reading; raises Apart where one is not as it stood."""
+    """The fact files in the order of reading; raises Apart where one is not as it stood, or named twice."""
     sizes = {(i, stamp[0]): stamp[1] for i, stamps in enumerate(place.stamps) for stamp in stamps}
-    made = {}
+    made: dict[str, working.File] = {}
     for i, folder in enumerate(place.folders):
         for path in fact_files(Path(folder)):
-            size = sizes.get((i, str(path.relative_to(folder))))
-            if size is None:
+            inside = str(path.relative_to(folder))
+            size = sizes.get((i, inside))
+            if size is None or display(path) in made:
                 raise Apart
-            made[display(path)] = working.File(display(path), path, size)
+            made[display(path)] = working.File(display(path), path, size, (i, display(inside)))
     return list(made.values())
 
 

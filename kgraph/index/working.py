@@ -38,11 +38,13 @@ class Step(Protocol):
 
 
 class File(NamedTuple):
-    """A fact file: as facts name it, where it lies, its size in bytes."""
+    """A fact file: as facts name it, where it lies, its size in bytes, and how the index lists it."""
 
     name: str
     path: Path
     size: int
+    listed: tuple[int, str]
+    """Which folder it lies in, and its path there."""
 
 
 Shares = Sequence[Sequence[File]]
@@ -74,8 +76,10 @@ class Work:
     where a process came to its end, and OSError.
     """
 
-    def __init__(self, shares: Shares, named: Numbers, most: int) -> None:
+    def __init__(self, shares: Shares, most: int) -> None:
         self.shares = shares
+        self.files = {file.name: file for share in shares for file in share}
+        named = {name: file.listed for name, file in self.files.items()}
         context = get_context("fork")
         ends = [context.Pipe() for _ in range(min(most, len(shares)))]
         self.inbox = _Inbox([mine for mine, _ in ends])
@@ -113,9 +117,8 @@ class Work:
                 step(1, found)
             else:
                 told[found[0]] = found[1]
-        paths = {file.name: file.path for share in self.shares for file in share}
         in_order = [told[number] for number in sorted(told)]
-        known = world(in_order, lambda name: _read(File(name, paths[name], 0)).entries)
+        known = world(in_order, lambda name: _read(self.files[name]).entries)
         for connection in self.inbox.connections:
             connection.send(known)
         return sum(one.facts for one in in_order)
