@@ -13,6 +13,7 @@ import pytest
 from kgraph.book.addresses import refs_of
 from kgraph.book.search import index_script
 from tests.browser.conftest import watch
+from tests.fuzz import opened
 from tests.support import graph_of
 
 TOPS = ("index", "families", "assemblies", "parts", "belts", "positions", "units", "sources", "certainty")
@@ -51,9 +52,7 @@ def found(page: Any) -> list[str]:
 
 
 def ask(page: Any, text: str) -> list[str]:
-    page.fill("#ask", "")
-    page.fill("#ask", text)
-    page.wait_for_function("document.getElementById('told').textContent !== ''")
+    opened.search_for(page, text)
     return found(page)
 
 
