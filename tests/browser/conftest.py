@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,21 +9,17 @@ from pathlib import Path
 import pytest
 
 from kgraph.cli.main import run
+from tests.fuzz import opened
 from tests.support import DEMO
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
-
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[object]:
-    if CHROMIUM is None:
-        pytest.skip("Chromium is not installed (apt-get install chromium)")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        # As root Chromium starts only without its sandbox; the pages are our own and lie on this disk.
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    """A browser for one file of tests: while it runs, no other can be started in the same process."""
+    if opened.MISSING:
+        pytest.skip(opened.MISSING)
+    with opened.chromium() as started:
         yield started
-        started.close()
 
 
 @pytest.fixture(scope="session")

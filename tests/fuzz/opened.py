@@ -20,7 +20,7 @@ from kgraph.fits.graph import Graph
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 MISSING = (
-    "Chromium is not installed"
+    "Chromium is not installed (apt-get install chromium)"
     if not CHROMIUM
     else "playwright is not installed"
     if util.find_spec("playwright") is None
