@@ -205,7 +205,11 @@ def _sorted(column: str, value: Any) -> Any:
 
 def agree(ask: Ask, graph: Graph, question: Question) -> int:
     """Assert that an engine and the program say the same, each row once; how many rows there are."""
-    found = rows(ask, question)
+    return agrees(rows(ask, question), graph, question)
+
+
+def agrees(found: list[tuple[Any, ...]], graph: Graph, question: Question) -> int:
+    """The same of the rows that an engine gave."""
     assert len(found) == len(set(found)), question
     compared = {row[: _COMPARED.get(question[0])] for row in found}
     assert compared == expected(graph, question), question
@@ -276,25 +280,26 @@ DEMO_QUESTIONS: list[Question] = [
     ("takers", {"part": iri("part", "sq1.6x246")}),
     ("takers", {"part": iri("part", "kz41-207c")}),
     ("takers-of-place", {"here": iri("place", "s", "skarnholtsk11", "toneknob")}),
-    ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "volumeknob")}),
     ("donors", {"here": iri("place", "s", "vessimorn5510", "mainstransformer")}),
     ("belts", {"here": iri("place", "s", "kazumoreikzr8", "mainbelt")}),
 ]
+LONG_QUESTION: Question = ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "volumeknob")})
+"""Half of what rdflib needs for all of the demo; so it is asked once."""
 
 
 def test_pyoxigraph_agrees_on_the_demo() -> None:
     graph = graph_of_folder(DEMO)
     ask = by_pyoxigraph(graph)
-    for question in DEMO_QUESTIONS:
+    for question in [*DEMO_QUESTIONS, LONG_QUESTION]:
         assert agree(ask, graph, question) > 0, question
-    for question in _spread(every_question(graph), 12):
+    for question in _spread(every_question(graph), 6):
         agree(ask, graph, question)
 
 
 def test_rdflib_agrees_on_the_demo() -> None:
     graph = graph_of_folder(DEMO)
     ask = by_rdflib(graph)
-    for question in [*DEMO_QUESTIONS, *_spread(every_question(graph), 2)]:
+    for question in [*DEMO_QUESTIONS, LONG_QUESTION, *_spread(every_question(graph), 2)]:
         agree(ask, graph, question)
 
 
@@ -370,12 +375,16 @@ def oxigraph(file: Path) -> Iterator[str]:
         yield url
 
 
-def _all_three_agree(graph: Graph, url: str, asked: Iterable[Question]) -> None:
+def _all_three_agree(graph: Graph, url: str, asked: Iterable[Question]) -> dict[str, int]:
+    """Assert that two engines here, an endpoint and the program say the same; how many rows each query gave."""
     engines_here = (by_rdflib(graph), by_pyoxigraph(graph))
+    found: dict[str, int] = {}
     for question in asked:
         at_endpoint = rows(by_endpoint(url), question)
         for ask in engines_here:
             assert sorted(rows(ask, question), key=str) == sorted(at_endpoint, key=str), question
+        found[question[0]] = found.get(question[0], 0) + agrees(at_endpoint, graph, question)
+    return found
 
 
 @pytest.mark.parametrize("seed", [3, 9, 20])
@@ -384,10 +393,7 @@ def test_comunica_agrees_on_random_folders(seed: int, tmp_path: Path) -> None:
     file = tmp_path / "facts.nt"
     file.write_bytes(ntriples(graph))
     with comunica(file) as url:
-        asked = _spread(every_question(graph), 2)
-        _all_three_agree(graph, url, asked)
-        for question in asked:
-            agree(by_endpoint(url), graph, question)
+        _all_three_agree(graph, url, _spread(every_question(graph), 1))
 
 
 def test_an_endpoint_agrees_on_the_demo(tmp_path: Path) -> None:
@@ -395,10 +401,8 @@ def test_an_endpoint_agrees_on_the_demo(tmp_path: Path) -> None:
     file = tmp_path / "demo.nt"
     file.write_bytes(ntriples(graph))
     with oxigraph(file) as url:
-        asked = [*DEMO_QUESTIONS, *_spread(every_question(graph), 1)]
-        _all_three_agree(graph, url, asked)
-        for question in DEMO_QUESTIONS:
-            assert agree(by_endpoint(url), graph, question) > 0, question
+        found = _all_three_agree(graph, url, [*DEMO_QUESTIONS, *_spread(every_question(graph), 1)])
+    assert min(found.values()) > 0, found
 
 
 def test_an_endpoint_gives_statements_too(tmp_path: Path) -> None:
