@@ -471,7 +471,7 @@ def _paths(shapes: rdflib.Graph, rule: Any) -> list[Any]:
 
 
 def _first_node(whole: rdflib.Graph, shapes: rdflib.Graph, here: Any, kind: str, paths: list[Any]) -> Any:
-    """The first node that a shape looks at, and that has something of the path where that is to be changed."""
+    """The first node that a shape looks at; it has something of the path where that is to be changed."""
     targets = shapes.objects(here, SH.targetClass)
     nodes = sorted(n for t in targets for n in whole.subjects(rdflib.RDF.type, t))
     if kind in ("class", "datatype", "in", "nodeKind", "node"):

@@ -71,7 +71,7 @@ def test_a_page_asks_for_nothing_outside_and_complains_of_nothing(page: Any, boo
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", NAMES)
 def test_no_fault_of_accessibility(browser: Any, book: Path, name: str, scheme: str) -> None:
-    """By axe-core's rules, which are those of WCAG 2 and good practice; what is folded is opened, up to fifteen boxes."""
+    """By axe-core's rules, which are those of WCAG 2 and good practice; fifteen folded boxes opened."""
     axe = resources.files("axe_playwright_python") / "axe.min.js"
     context = browser.new_context(color_scheme=scheme, bypass_csp=True)
     page = context.new_page()

@@ -376,7 +376,7 @@ def oxigraph(file: Path) -> Iterator[str]:
 
 
 def _all_three_agree(graph: Graph, url: str, asked: Iterable[Question]) -> dict[str, int]:
-    """Assert that two engines here, an endpoint and the program say the same; how many rows each query gave."""
+    """Assert that two engines here, an endpoint and the program agree; how many rows each query gave."""
     engines_here = (by_rdflib(graph), by_pyoxigraph(graph))
     found: dict[str, int] = {}
     for question in asked:
