@@ -37,6 +37,17 @@ class Problem(NamedTuple):
         return f"{self.where}: {text}" if self.where else text
 
 
+def shown(text: str, most: int = 60) -> str:
+    """A text of the user's for a message: cut short, nothing in it that a screen would obey."""
+    cut = text if len(text) <= most else text[:most] + "..."
+    return "".join(c if c.isprintable() else escaped(c) for c in cut)
+
+
+def escaped(char: str) -> str:
+    code = ord(char)
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
 def in_order(problems: Iterable[Problem]) -> list[Problem]:
     """The same problems by file, line and column; those without a place first."""
     return sorted(

@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Form = Literal["square", "flat", "round"]
 
@@ -73,28 +72,42 @@ class QuantityError(ValueError):
         super().__init__(f"{what}; {right}" if right else what)
 
 
-@dataclass(frozen=True, slots=True)
-class Length:
-    """A length in mm with its error in mm (stated, or that of `about`; 0 where neither), and as written."""
+class Length(NamedTuple):
+    """A length in mm with its error in mm (stated, or that of `about`; 0 where neither), and as written.
+
+    Equal whatever was written.
+    """
 
     mm: float
     plus_minus_mm: float = 0.0
     about: bool = False
-    text: str = field(default="", compare=False)
+    text: str = ""
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Length) and self[:3] == other[:3]
+
+    def __hash__(self) -> int:
+        return hash(self[:3])
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(NamedTuple):
     """A belt's cross-section: its form and sizes in mm; of a flat one the width, then the thickness.
 
-    `error_mm` is the largest error that was stated for a size, or that `about` stands for; else 0.
+    `error_mm` is the largest error that was stated for a size, or that `about` stands for; else 0. Equal
+    where form and sizes are.
     """
 
     form: Form
     sizes_mm: tuple[float, ...]
-    text: str = field(default="", compare=False)
-    error_mm: float = field(default=0.0, compare=False)
-    about: bool = field(default=False, compare=False)
+    text: str = ""
+    error_mm: float = 0.0
+    about: bool = False
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Section) and self[:2] == other[:2]
+
+    def __hash__(self) -> int:
+        return hash(self[:2])
 
     @property
     def thickness_mm(self) -> float:
@@ -109,39 +122,22 @@ class Section:
         return self.sizes_mm[0] * self.sizes_mm[-1]
 
 
-@dataclass(frozen=True, slots=True)
-class Pull:
+class Pull(NamedTuple):
     """The torque in N m that a belt must hand on, and at which shaft (empty when not said)."""
 
     torque_nm: float
     at: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Same:
-    """Sizes compare as equal only when they are the same number."""
+class Rule(NamedTuple):
+    """When sizes compare as equal; `bound` is in mm, or a fraction of the larger size.
 
+    `same`: the same number. `absolute`, `relative`: no further apart than the bound. `at least`: the
+    offered size is no less than the wanted one.
+    """
 
-@dataclass(frozen=True, slots=True)
-class Absolute:
-    """Sizes compare as equal when no more than `mm` apart."""
-
-    mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class Relative:
-    """Sizes compare as equal when no more than `fraction` of the larger apart."""
-
-    fraction: float
-
-
-@dataclass(frozen=True, slots=True)
-class AtLeast:
-    """The offered size must be no less than the wanted one."""
-
-
-Rule = Same | Absolute | Relative | AtLeast
+    how: Literal["same", "absolute", "relative", "at least"]
+    bound: float = 0.0
 
 
 def length(text: str, *, low_mm: float = LENGTH_LOW_MM, high_mm: float = LENGTH_HIGH_MM) -> Length:
@@ -340,14 +336,14 @@ def compare_rule(text: str) -> Rule:
     clean = _clean(text, "a rule for comparing sizes", right)
     folded = " ".join(clean.lower().split())
     if folded == "same":
-        return Same()
+        return Rule("same")
     if folded == "at least":
-        return AtLeast()
+        return Rule("at least")
     if not clean[0].isdigit():
         raise QuantityError(f"{_shown(text)} is not a rule for comparing sizes", right)
     if clean.endswith("%"):
-        return Relative(percent(clean, high=0.5))
-    return Absolute(length(clean, low_mm=0.0001, high_mm=100.0).mm)
+        return Rule("relative", percent(clean, high=0.5))
+    return Rule("absolute", length(clean, low_mm=0.0001, high_mm=100.0).mm)
 
 
 def within(wanted_mm: float, offered_mm: float, rule: Rule) -> bool:
@@ -359,14 +355,14 @@ def within(wanted_mm: float, offered_mm: float, rule: Rule) -> bool:
     if not (math.isfinite(wanted_mm) and math.isfinite(offered_mm)):
         return False
     apart = abs(wanted_mm - offered_mm)
-    match rule:
-        case Same():
+    match rule.how:
+        case "same":
             return apart <= 1e-9
-        case Absolute(mm):
-            return apart <= mm + 1e-9
-        case Relative(fraction):
-            return apart <= (fraction + 1e-12) * max(abs(wanted_mm), abs(offered_mm))
-        case AtLeast():
+        case "absolute":
+            return apart <= rule.bound + 1e-9
+        case "relative":
+            return apart <= (rule.bound + 1e-12) * max(abs(wanted_mm), abs(offered_mm))
+        case "at least":
             return offered_mm >= wanted_mm - 1e-9
 
 

@@ -1,4 +1,4 @@
-"""What an entry says, typed and checked: one frozen dataclass for each kind of entry.
+"""What an entry says, typed and checked: one frozen class for each kind of entry.
 
 Names are kept as written beside their key; whom a key means (an `also` name, a set or an
 assembly) is decided by :mod:`kgraph.collection`, which sees all entries.
@@ -7,11 +7,13 @@ assembly) is decided by :mod:`kgraph.collection`, which sees all entries.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar, Self, dataclass_transform
 
 from kgraph.names import Name
 from kgraph.problems import Where
-from kgraph.quantities import Pull, Section
+
+if TYPE_CHECKING:
+    from kgraph.quantities import Pull, Section
 
 Value = str | tuple["Value", ...] | Mapping[str, "Value"]
 """A recorded value as written: text, a list, or a mapping."""
@@ -28,8 +30,44 @@ def plain(value: Value) -> Plain:
     return [plain(inner) for inner in value]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+@dataclass_transform(kw_only_default=True, frozen_default=True)
+class Record:
+    """Named values, given by keyword; what is left out has the default of its class. Equal by value.
+
+    A type checker takes it for a frozen dataclass. Python does not make it one: to make so many costs
+    more than to read a file.
+    """
+
+    _fields: ClassVar[tuple[str, ...]] = ()
+
+    def __init_subclass__(cls) -> None:
+        cls._fields = tuple(dict.fromkeys([*cls._fields, *cls.__annotations__]))
+
+    def __init__(self, **given: Any) -> None:
+        object.__setattr__(self, "__dict__", given)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"{type(self).__name__}.{name} cannot be changed")
+
+    def changed(self, **new: Any) -> Self:
+        """The same with other values of some fields."""
+        return type(self)(**{**vars(self), **new})
+
+    def _values(self) -> tuple[Any, ...]:
+        return tuple([getattr(self, name) for name in self._fields])
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Record) and type(self) is type(other) and self._values() == other._values()
+
+    def __hash__(self) -> int:
+        return hash(self._values())
+
+    def __repr__(self) -> str:
+        pairs = zip(self._fields, self._values(), strict=True)
+        return f"{type(self).__name__}({', '.join(f'{name}={value!r}' for name, value in pairs)})"
+
+
+class Entry(Record):
     """What every entry has: its kind, where it stands, and its pairs as written."""
 
     kind: str
@@ -37,7 +75,6 @@ class Entry:
     pairs: tuple[tuple[str, Value], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Thing(Entry):
     """A declared thing: its name, its other spellings and its recorded attributes."""
 
@@ -46,7 +83,6 @@ class Thing(Entry):
     attributes: tuple[tuple[str, Value], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SetModel(Thing):
     """A model of set; `badge` and `model` are its name taken apart."""
 
@@ -54,7 +90,6 @@ class SetModel(Thing):
     model: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Assembly(Thing):
     """A design shared by sets, with the places that belong to it."""
 
@@ -62,7 +97,6 @@ class Assembly(Thing):
     positions: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Part(Thing):
     """A part design. `inside_length_mm` is around the inside at rest, in mm."""
 
@@ -74,7 +108,6 @@ class Part(Thing):
     hardness: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Position(Thing):
     """More about a named place."""
 
@@ -82,7 +115,6 @@ class Position(Thing):
     cautions: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Kind(Thing):
     """How parts of a kind compare; `certainty` is that of equal size meaning the same article."""
 
@@ -92,7 +124,6 @@ class Kind(Thing):
     cautions: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Source(Thing):
     """Where facts come from. `trust` scales the certainty of all that it says; None: not at all."""
 
@@ -100,21 +131,18 @@ class Source(Thing):
     trust: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Grade(Thing):
     """The certainty that facts of a grade are given in this folder."""
 
     certainty: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Caution(Thing):
     """The text of a caution."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Unit(Thing):
     """One physical set: `state` maps positions to what was found there."""
 
@@ -125,7 +153,6 @@ class Unit(Thing):
     wants: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Stock(Thing):
     """Loose parts: `name` is the part."""
 
@@ -133,7 +160,6 @@ class Stock(Thing):
     place: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Statement(Entry):
     """What every fact may carry beside what it states; `trust` scales the certainty of this saying."""
 
@@ -147,7 +173,6 @@ class Statement(Entry):
     own_id: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Rebadge(Statement):
     """One design under two badges."""
 
@@ -155,7 +180,6 @@ class Rebadge(Statement):
     exceptions: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Uses(Statement):
     """`owner` is built on `assembly`."""
 
@@ -164,7 +188,6 @@ class Uses(Statement):
     exceptions: tuple[Name, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Takes(Statement):
     """At this place this part is fitted."""
 
@@ -174,14 +197,12 @@ class Takes(Statement):
     role: str = "original"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Same(Statement):
     """One part under two numbers."""
 
     parts: tuple[Name, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Replaces(Statement):
     """`new` goes wherever `old` goes."""
 
@@ -189,7 +210,6 @@ class Replaces(Statement):
     old: Name
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Fits(Statement):
     """What `owner` has at `position` was fitted to `to` at `at`."""
 
@@ -201,7 +221,6 @@ class Fits(Statement):
     work: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Refuses(Statement):
     """A part, or what set `item` has at `item_position`, does not go at this place."""
 
@@ -211,8 +230,7 @@ class Refuses(Statement):
     position: Name
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pulley:
+class Pulley(Record):
     """One pulley of a run; lengths in mm.
 
     `errors`: (measure, its error in mm, whether it was said to be `about`) for each that states one.
@@ -229,7 +247,6 @@ class Pulley:
     errors: tuple[tuple[str, float, bool], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Run(Statement):
     """The path of a belt; `stretch` is what is wanted when fitted, as fractions."""
 
@@ -250,7 +267,6 @@ class Run(Statement):
         return self.pull.at if self.pull else ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Taken(Statement):
     """A removal from a unit; `to` is where it went, if anywhere that is recorded."""
 
@@ -261,7 +277,6 @@ class Taken(Statement):
     owed: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Restored(Statement):
     """Something owed was given back to a unit."""
 
@@ -270,7 +285,6 @@ class Restored(Statement):
     part: Name | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Withdraw(Statement):
     """An earlier fact is taken back: all its evidence, or what one source said."""
 

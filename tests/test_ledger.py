@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from kgraph.collection import build, written_id
@@ -197,7 +195,7 @@ def test_more_than_was_counted_in_stock_is_told() -> None:
 def test_an_event_told_in_two_files_with_its_date_happened_once() -> None:
     event = "- taken: handle\n  from: D-1\n  to: P-1\n  date: 2024-01-02\n  by: EV\n"
     one, other = graph_of(FACTS + event).data.entries, graph_of(event).data.entries
-    moved = [replace(e, where=Where("other.yaml", e.where.line)) for e in other]
+    moved = [e.changed(where=Where("other.yaml", e.where.line)) for e in other]
     assert shelf_now(graphs.build(build([*one, *moved]))).problems == ()
     # In one file it is a second removal, and there is nothing left to take.
     assert [p.code for p in after(event, event).problems] == ["not-there"]

@@ -238,29 +238,29 @@ def test_turning_and_pulling() -> None:
 
 
 def test_rules_for_comparing() -> None:
-    assert q.compare_rule("same") == q.Same()
-    assert q.compare_rule("At least") == q.AtLeast()
-    assert q.compare_rule("0.1 mm") == q.Absolute(0.1)
-    assert q.compare_rule("2 %") == q.Relative(0.02)
+    assert q.compare_rule("same") == q.Rule("same")
+    assert q.compare_rule("At least") == q.Rule("at least")
+    assert q.compare_rule("0.1 mm") == q.Rule("absolute", 0.1)
+    assert q.compare_rule("2 %") == q.Rule("relative", 0.02)
     for bad in ("", "similar", "2", "-2 %", "nan %", "0 mm"):
         with pytest.raises(q.QuantityError):
             q.compare_rule(bad)
 
 
 def test_a_size_on_the_bound_is_within_it() -> None:
-    assert q.within(1.2, 1.3, q.Absolute(0.1))
-    assert q.within(1.3, 1.2, q.Absolute(0.1))
-    assert not q.within(1.2, 1.3001, q.Absolute(0.1))
+    assert q.within(1.2, 1.3, q.Rule("absolute", 0.1))
+    assert q.within(1.3, 1.2, q.Rule("absolute", 0.1))
+    assert not q.within(1.2, 1.3001, q.Rule("absolute", 0.1))
     # 2 % of the larger: 98 and 100 agree, 97.9 and 100 do not.
-    assert q.within(98, 100, q.Relative(0.02))
-    assert q.within(100, 98, q.Relative(0.02))
-    assert not q.within(97.9, 100, q.Relative(0.02))
-    assert q.within(6, 6, q.Same())
-    assert not q.within(6, 6.35, q.Same())
-    assert q.within(10, 12, q.AtLeast())
-    assert not q.within(12, 10, q.AtLeast())
-    assert not q.within(math.nan, 1, q.Absolute(5))
-    assert not q.within(math.inf, math.inf, q.Relative(0.1))
+    assert q.within(98, 100, q.Rule("relative", 0.02))
+    assert q.within(100, 98, q.Rule("relative", 0.02))
+    assert not q.within(97.9, 100, q.Rule("relative", 0.02))
+    assert q.within(6, 6, q.Rule("same"))
+    assert not q.within(6, 6.35, q.Rule("same"))
+    assert q.within(10, 12, q.Rule("at least"))
+    assert not q.within(12, 10, q.Rule("at least"))
+    assert not q.within(math.nan, 1, q.Rule("absolute", 5))
+    assert not q.within(math.inf, math.inf, q.Rule("relative", 0.1))
 
 
 def test_importing_it_brings_in_nothing_heavy() -> None:

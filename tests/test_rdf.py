@@ -26,7 +26,7 @@ from kgraph.exchange import incoming, inferred, judging, rdf, validating, vocabu
 from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.statements import Flat
 from kgraph.exchange.terms import iri
-from kgraph.folder import reading
+from kgraph.folder import disk
 from kgraph.folder.schema import keys_of
 from kgraph.folder.writing import entry_text
 from kgraph.problems import CannotRun
@@ -781,7 +781,7 @@ def test_a_file_without_entries_says_so(tmp_path: Path, capsys: Any) -> None:
 def test_a_file_that_is_too_large_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(incoming, "MOST_BYTES", 100)
     assert "theirs.ttl:1:1: more than" in refused("# " * 51, ".ttl")
-    assert reading.MOST_BYTES == 64 << 20
+    assert disk.MOST_BYTES == 64 << 20
 
 
 def test_reading_ends_at_the_time_limit() -> None:

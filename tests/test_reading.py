@@ -13,9 +13,13 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kgraph.folder import reading
-from kgraph.folder.reading import Map, Node, Seq, Text, fact_files, read_bytes, read_folder
-from kgraph.problems import CannotRun
+from kgraph.folder import disk, nodes, parsing, reading
+from kgraph.folder import faults as told
+from kgraph.folder import text as texts
+from kgraph.folder.disk import fact_files
+from kgraph.folder.nodes import Map, Node, Seq, Text
+from kgraph.folder.reading import read_bytes, read_folder
+from kgraph.problems import CannotRun, shown
 
 HOSTILE = Path(__file__).parent / "hostile"
 INDEX = [
@@ -257,9 +261,9 @@ def test_the_collector_is_left_as_it_was() -> None:
 
 def test_many_faults_end() -> None:
     found = read("- a: @b\n" * 5000)
-    assert len(found.problems) == reading.MOST_FAULTS + 1
+    assert len(found.problems) == parsing.MOST_FAULTS + 1
     found = read("- a: *b\n" * 5000)
-    assert len(found.problems) == reading.MOST_PROBLEMS + 1
+    assert len(found.problems) == texts.MOST_PROBLEMS + 1
 
 
 PIECES = st.sampled_from(
@@ -344,7 +348,7 @@ def test_a_file_name_that_is_not_text(tmp_path: Path) -> None:
 def test_a_file_that_cannot_be_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a.yaml").write_text("- set: A\n")
     (tmp_path / "b.yaml").write_text("- set: B\n")
-    real = reading.read_path
+    real = disk.read_path
 
     def denied(path: Path) -> bytes:
         if path.name == "a.yaml":
@@ -361,8 +365,8 @@ def test_a_file_that_cannot_be_opened(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_the_bounds_are_those_that_are_promised() -> None:
-    assert (reading.MOST_BYTES, reading.DEEPEST, reading.LONGEST_KEY) == (64 * 2**20, 20, 200)
-    assert (reading.MOST_FAULTS, reading.MOST_PROBLEMS) == (200, 1000)
+    assert (disk.MOST_BYTES, told.DEEPEST, nodes.LONGEST_KEY) == (64 * 2**20, 20, 200)
+    assert (parsing.MOST_FAULTS, texts.MOST_PROBLEMS) == (200, 1000)
 
 
 def said(data: bytes) -> list[str]:
@@ -392,7 +396,7 @@ def test_bytes_that_are_no_utf_8_are_told_of_one_by_one() -> None:
     ]
     found = read_bytes(b"- a: \xe9\n- set: C\n", "f")
     assert [values(e) for e in found.entries] == [{"set": "C"}]
-    assert len(said(b"- a: " + b"\xe9" * 1500)) == reading.MOST_PROBLEMS + 1
+    assert len(said(b"- a: " + b"\xe9" * 1500)) == texts.MOST_PROBLEMS + 1
 
 
 def test_every_control_character_is_told_of() -> None:
@@ -457,7 +461,7 @@ def test_what_the_parser_cannot_put_in_words_is_a_fault_all_the_same(monkeypatch
 
 
 def test_words_of_the_parser_that_are_not_known_are_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reading, "_WORDS", ())
+    monkeypatch.setattr(told, "_WORDS", ())
     assert said(b"- a: @\n") == ["f:1:6: not readable as YAML: found character that cannot start any token"]
 
 
@@ -473,35 +477,35 @@ def test_objects_that_a_program_froze_stay_frozen() -> None:
 
 
 def test_a_message_shows_text_cut_short_and_without_anything_that_is_obeyed() -> None:
-    assert reading.shown("a" * 60) == "a" * 60
-    assert reading.shown("a" * 61) == "a" * 60 + "..."
-    assert reading.shown("abcd", 3) == "abc..."
-    assert reading.shown("\x1b\xff\x85\u202e\U000e0041é\n") == "\\x1bÿ\\x85\\u202e\\U000e0041é\\x0a"
-    assert reading.shown("\ue000\uffff\U00010000\U0001fffe") == "\\ue000\\uffff\U00010000\\U0001fffe"
-    assert reading.display(os.fsdecode(b"caf\xe9")) == "caf\\xe9"
-    assert reading.display(Path("é")) == "é"
+    assert shown("a" * 60) == "a" * 60
+    assert shown("a" * 61) == "a" * 60 + "..."
+    assert shown("abcd", 3) == "abc..."
+    assert shown("\x1b\xff\x85\u202e\U000e0041é\n") == "\\x1bÿ\\x85\\u202e\\U000e0041é\\x0a"
+    assert shown("\ue000\uffff\U00010000\U0001fffe") == "\\ue000\\uffff\U00010000\\U0001fffe"
+    assert disk.display(os.fsdecode(b"caf\xe9")) == "caf\\xe9"
+    assert disk.display(Path("é")) == "é"
 
 
 def test_why_the_system_refuses_in_words() -> None:
-    assert reading.reason(OSError(2, "No such file")) == "No such file"
-    assert reading.reason(OSError("odd")) == "odd"
-    assert reading.reason(RuntimeError("a ring")) == "a ring"
-    assert reading.reason(RuntimeError()) == "RuntimeError"
+    assert disk.reason(OSError(2, "No such file")) == "No such file"
+    assert disk.reason(OSError("odd")) == "odd"
+    assert disk.reason(RuntimeError("a ring")) == "a ring"
+    assert disk.reason(RuntimeError()) == "RuntimeError"
 
 
 def test_the_bytes_of_a_file_or_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a.yaml").write_bytes(b"- set: A\n")
-    assert reading.bytes_of(tmp_path / "a.yaml") == b"- set: A\n"
+    assert disk.bytes_of(tmp_path / "a.yaml") == b"- set: A\n"
     odd = tmp_path / os.fsdecode(b"\xe9.yaml")
     with pytest.raises(CannotRun) as caught:
-        reading.bytes_of(odd)
+        disk.bytes_of(odd)
     assert str(caught.value) == f"{tmp_path}/\\xe9.yaml: No such file or directory"
     os.mkfifo(tmp_path / "fifo.yaml")
     assert [str(p) for p in reading.read_file(tmp_path / "fifo.yaml").problems] == [
         f"{tmp_path}/fifo.yaml:1:1: cannot be read: not a regular file"
     ]
-    monkeypatch.setattr(reading, "MOST_BYTES", 3)
-    assert reading.read_path(tmp_path / "a.yaml") == b"- se"
+    monkeypatch.setattr(disk, "MOST_BYTES", 3)
+    assert disk.read_path(tmp_path / "a.yaml") == b"- se"
 
 
 def test_of_a_file_and_links_to_it_the_file_is_read(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ import pytest
 
 from kgraph.cli.main import run
 from kgraph.collection import written_id
-from kgraph.folder import reading
+from kgraph.folder import disk
 from kgraph.records import Statement
 from kgraph.shelf.ledger import shelf_now
 from kgraph.words import CAUTIONS
@@ -354,7 +354,7 @@ def test_a_file_that_fails_before_the_removal_is_named(
     def fails(path: Path) -> bytes:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    monkeypatch.setattr(reading, "read_path", fails)
+    monkeypatch.setattr(disk, "read_path", fails)
     assert take(folder, "tuning knob", "--from", "D-1") == 3
     assert f"{folder}/facts.yaml: Input/output error" in capsys.readouterr().err
     assert not (folder / "bench.yaml").exists()

@@ -20,7 +20,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph.folder import writing
-from kgraph.folder.reading import Map, Node, Seq, Text, read_bytes
+from kgraph.folder.nodes import Map, Node, Seq, Text
+from kgraph.folder.reading import read_bytes
 from kgraph.folder.writing import Value, append, create_folder, entry_text, write_new
 from kgraph.problems import CannotRun, Where, WrongUse
 from tests.support import DEMO

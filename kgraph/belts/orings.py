@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from kgraph.quantities import Absolute, Rule, within
+from kgraph.quantities import Rule, within
 
 SOURCE = "ISO 3601-1 / AS568 sizes, as carried by bd_warehouse 0.4.0 (the standard itself not opened)"
 SECTION_PLUS_MINUS_MM = 0.08
-SECTION_RULE: Rule = Absolute(SECTION_PLUS_MINUS_MM)
+SECTION_RULE: Rule = Rule("absolute", SECTION_PLUS_MINUS_MM)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from kgraph.book.addresses import is_page_path
 from kgraph.folder import writing
-from kgraph.folder.reading import display, reason
+from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
 
 LIST = "book.json"

@@ -10,9 +10,8 @@ from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.collection import FACT_TYPES, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
-from kgraph.folder.reading import shown
 from kgraph.names import did_you_mean
-from kgraph.problems import Problem, Where
+from kgraph.problems import Problem, Where, shown
 
 _MOST_NAMED = 20
 

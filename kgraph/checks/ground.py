@@ -13,9 +13,8 @@ from kgraph import records, words
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.folder.reading import shown
 from kgraph.names import Name, did_you_mean, fold
-from kgraph.problems import Problem, Where
+from kgraph.problems import Problem, Where, shown
 from kgraph.shelf.ledger import Shelf, shelf_now
 
 _MOST_NEAR = 4

@@ -11,9 +11,8 @@ from typing import Any
 
 from kgraph import quantities, records, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
-from kgraph.folder.reading import shown
 from kgraph.names import Name, fold
-from kgraph.problems import Problem, Where
+from kgraph.problems import Problem, Where, shown
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.

@@ -11,9 +11,8 @@ from kgraph.belts.geometry import GeometryError
 from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place
-from kgraph.folder.reading import shown
 from kgraph.names import did_you_mean
-from kgraph.problems import Problem
+from kgraph.problems import Problem, shown
 
 
 def belts_have_their_sizes(ground: Ground) -> Iterator[Problem]:

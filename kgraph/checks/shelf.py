@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, error, warning
-from kgraph.folder.reading import shown
 from kgraph.names import Name
-from kgraph.problems import Problem
+from kgraph.problems import Problem, shown
 from kgraph.shelf.ledger import SPOILT, TAKEN, Event, sounds_spoilt
 
 

@@ -8,8 +8,7 @@ from kgraph import quantities, records, words
 from kgraph.checks.ground import Check, Ground, at, warning
 from kgraph.fits.graph import sort_of
 from kgraph.fits.sizes import kind_entries, recorded_size, size_agrees
-from kgraph.folder.reading import shown
-from kgraph.problems import Problem
+from kgraph.problems import Problem, shown
 
 _NO_SIZES = {"note", "caution"}
 
@@ -81,7 +80,7 @@ def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
 
 
 def _same(rule: str) -> bool:
-    return isinstance(quantities.compare_rule(rule), quantities.Same)
+    return quantities.compare_rule(rule).how == "same"
 
 
 def _unread(ground: Ground, part: str, key: str) -> Problem:

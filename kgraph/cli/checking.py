@@ -75,7 +75,7 @@ class _Below:
 def _below(settings: Settings, entries: list[Entry], graph: Graph, faulty: bool) -> _Below:
     from kgraph.checks.deep import ids_written_anew, read_twice
     from kgraph.cli.opening import against_files
-    from kgraph.folder.reading import bytes_of, display, fact_files
+    from kgraph.folder.disk import bytes_of, display, fact_files
 
     paths = [path for folder in settings.folders for path in fact_files(folder)]
     reading = [read_twice(bytes_of(path), display(path)) for path in paths]

@@ -15,7 +15,7 @@ import click
 from kgraph import collection, records
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
-from kgraph.folder import reading, schema, writing
+from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, WrongUse
 from kgraph.shelf.ledger import Event, Shelf, shelf_now
 
@@ -24,7 +24,7 @@ NEW_FILE = "bench.yaml"
 
 def bytes_of(settings: Settings) -> dict[Path, bytes]:
     """Every fact file as it is now; raises CannotRun for one that cannot be read."""
-    return {p: reading.bytes_of(p) for folder in settings.folders for p in reading.fact_files(folder)}
+    return {p: disk.bytes_of(p) for folder in settings.folders for p in disk.fact_files(folder)}
 
 
 def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) -> Path:
@@ -32,7 +32,7 @@ def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) 
     if file_name:
         return folder / file_name
     holding = {e.where.file for e in loaded.data.entries if isinstance(e, Event)}
-    files = [p for p in reading.fact_files(folder) if reading.display(p) in holding]
+    files = [p for p in disk.fact_files(folder) if disk.display(p) in holding]
     return files[-1] if files else folder / NEW_FILE
 
 
@@ -81,8 +81,8 @@ OVERTAKEN = "events that are read after {name} touch the same places, and would 
 
 def _place_of_new(loaded: Loaded, folder: Path, target: Path) -> int:
     """Before which entry new ones of a file will stand."""
-    files = sorted({*reading.fact_files(folder), target}, key=lambda p: p.parts)
-    earlier = {reading.display(p) for p in files[: files.index(target) + 1]}
+    files = sorted({*disk.fact_files(folder), target}, key=lambda p: p.parts)
+    earlier = {disk.display(p) for p in files[: files.index(target) + 1]}
     return max((i for i, e in enumerate(loaded.data.entries, 1) if e.where.file in earlier), default=0)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,7 +29,7 @@ from kgraph.exchange.formats import (
 )
 from kgraph.exchange.fresh import not_yet
 from kgraph.fits import graph as graphs
-from kgraph.folder import reading, schema, writing
+from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event
@@ -204,7 +203,7 @@ def import_(
     suffix = FOLDER if file.is_dir() else file.suffix.lower()
     if suffix not in TABLE_SUFFIXES and (mapping or kind or skip_bad or encoding != "utf-8"):
         raise WrongUse("--map, --kind, --skip-bad and --encoding are for tables alone")
-    told = (mapping, reading.bytes_of(mapping)) if mapping else None
+    told = (mapping, disk.bytes_of(mapping)) if mapping else None
     data = b"" if suffix == FOLDER else _bytes_of(file, suffix)
     with steps("reading"):
         found = reader(suffix)(Incoming(file, data, seconds, told, kind or "", encoding))
@@ -242,7 +241,7 @@ def _add(settings: Settings, file: Path, texts: Sequence[str], come: Sequence[En
         print("nothing was written", file=sys.stderr)
         return 1
     events.append(settings, target, [texts[i] for i in new], seen)
-    print(f"written: {counted(len(new), 'entry')} to {visible(reading.display(target))}")
+    print(f"written: {counted(len(new), 'entry')} to {visible(disk.display(target))}")
     return 0
 
 
@@ -266,7 +265,7 @@ def _bytes_of(file: Path, suffix: str) -> bytes:
             s for s, (_, name) in READERS.items() if not name.startswith("refuse") and s != FOLDER
         )
         raise WrongUse(f"{visible(str(file))}: import reads {known}, told by the suffix, or a folder of .csv")
-    return reading.bytes_of(file)
+    return disk.bytes_of(file)
 
 
 def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[Entry]]:
@@ -274,7 +273,7 @@ def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[
 
     With `skip_bad` what is faulty is listed and left out.
     """
-    name = reading.display(file)
+    name = disk.display(file)
     texts: list[str] = []
     come: list[Entry] = []
     wrong = list(found.skipped)
@@ -287,7 +286,7 @@ def _checked(file: Path, found: Found, skip_bad: bool) -> tuple[list[str], list[
             wrong += [p._replace(where=_place(p, text, pairs, places)) for p in faults]
             if not faults and entries:
                 texts.append(text)
-                come += [replace(entry, where=places[""]) for entry in entries]
+                come += [entry.changed(where=places[""]) for entry in entries]
             elif not faults:
                 wrong += [p._replace(where=_place(p, text, pairs, places)) for p in problems]
             step()
@@ -309,7 +308,7 @@ def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where])
 
 def load_or_empty(settings: Settings) -> Loaded:
     """The folder; one that is there and holds no fact file yet is an empty one."""
-    if any(reading.fact_files(folder) for folder in settings.folders):
+    if any(disk.fact_files(folder) for folder in settings.folders):
         return load(settings)
     data = collection.build([])
     return Loaded(data, graphs.build(data), ())

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kgraph.cli.progress import steps
-from kgraph.folder.reading import display, fact_files
+from kgraph.folder.disk import display, fact_files
 from kgraph.index import compiling, freshness, renewing, store, working
 from kgraph.index.shares import Apart
 
@@ -77,7 +76,7 @@ def _files(place: Place) -> list[working.File]:
 
 def _make(place: Place, fill: Callable[[store.Writing], None]) -> bool:
     """Write an index and the note that says how its files stood; False where that cannot be."""
-    token = secrets.token_hex(8)
+    token = os.urandom(8).hex()
     try:
         with store.Writing(place.path) as index:
             of_making = [("version", store.VERSION), ("token", token), ("stamps", place.stamps)]

@@ -8,8 +8,8 @@ from kgraph import collection, records
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
-from kgraph.folder import reading, schema
-from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
+from kgraph.folder import disk, reading, schema
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
 
 
 def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
@@ -17,10 +17,10 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
     entries: list[records.Entry] = []
     problems: list[Problem] = []
     for folder in settings.folders:
-        paths = reading.fact_files(folder)
+        paths = disk.fact_files(folder)
         if not paths:
-            says = f"{reading.shown(str(folder), 200)} holds no *.yaml file"
-            raise CannotRun(f"{says}; `kgraph init {reading.shown(str(folder), 200)}` starts a fact folder")
+            says = f"{shown(str(folder), 200)} holds no *.yaml file"
+            raise CannotRun(f"{says}; `kgraph init {shown(str(folder), 200)}` starts a fact folder")
         with steps("reading", len(paths)) as step:
             # Checked one by one: what was read of a file is not kept beside the records made of it.
             for path in paths:
@@ -79,7 +79,7 @@ def supposed(text: str) -> list[records.Entry]:
         raise WrongUse(*errors)
     if not entries:
         mend = "write it as '{rebadge: [A 1, B 2], how: compared}'"
-        raise WrongUse(*problems, f"{reading.shown(text)} is no entry; {mend}")
+        raise WrongUse(*problems, f"{shown(text)} is no entry; {mend}")
     return entries
 
 

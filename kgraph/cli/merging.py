@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,7 @@ from kgraph.collection import Collection
 from kgraph.exchange import foreign
 from kgraph.exchange import merge as merging
 from kgraph.exchange.merge import Merged, Wanted
-from kgraph.folder import reading, schema, writing
+from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, WrongUse, in_order
 from kgraph.records import Entry
 from kgraph.render.terminal import visible
@@ -140,7 +140,7 @@ def _parsed(texts: Sequence[str], come: Sequence[Entry]) -> list[Entry]:
         entries, problems = schema.entries_of(text.encode(), entry.where.file)
         if errors := [p for p in problems if p.severity == "error"]:
             raise CannotRun(*(p._replace(where=entry.where) for p in errors))
-        found += [replace(e, where=entry.where) for e in entries]
+        found += [e.changed(where=entry.where) for e in entries]
     return found
 
 
@@ -156,11 +156,9 @@ def _show(outcome: _Outcome, dry_run: bool) -> None:
         print(f"{left} of their shelf left out; --shelf takes them over", file=sys.stderr)
     print(_summary(outcome))
     if outcome.target and outcome.written:
-        print(
-            f"written: {counted(len(outcome.texts), 'entry')} to {visible(reading.display(outcome.target))}"
-        )
+        print(f"written: {counted(len(outcome.texts), 'entry')} to {visible(disk.display(outcome.target))}")
     elif outcome.target:
-        print(f"nothing was written; without --dry-run it goes to {visible(reading.display(outcome.target))}")
+        print(f"nothing was written; without --dry-run it goes to {visible(disk.display(outcome.target))}")
 
 
 def _summary(outcome: _Outcome) -> str:
@@ -175,7 +173,7 @@ def _summary(outcome: _Outcome) -> str:
 def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -> None:
     question = {
         "command": "merge",
-        "theirs": reading.display(theirs),
+        "theirs": disk.display(theirs),
         "as": wanted.origin,
         "trust": wanted.trust,
         "shelf": wanted.shelf,
@@ -190,7 +188,7 @@ def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -
         "already": outcome.merged.already,
         "conflicts": [problem_json(p) for p in outcome.conflicts],
         "shelf left out": outcome.merged.shelf,
-        "written": reading.display(outcome.target) if outcome.written and outcome.target else None,
+        "written": disk.display(outcome.target) if outcome.written and outcome.target else None,
         "notes": [_summary(outcome)],
     }
     print_json(found)

@@ -118,8 +118,6 @@ def _renewed(place: Place) -> Loaded | None:
 
 def _renew(place: Place) -> Loaded | None:
     """Raises whatever an index that is out of order may lead to."""
-    import secrets
-
     from kgraph.index import renewing
 
     note = freshness.read_note(place.path + ".note")
@@ -127,7 +125,7 @@ def _renew(place: Place) -> Loaded | None:
     over = _lay_over(opened, place.path, note)
     if not renewing.renew(opened, place.folders, over, place.stamps, note["young"]):
         return None
-    over |= {"rows": opened.over, "under": note["token"], "token": secrets.token_hex(8)}
+    over |= {"rows": opened.over, "under": note["token"], "token": os.urandom(8).hex()}
     new = freshness.note_of(place.folders, place.stamps, str(note["token"]), place.now_ns)
     if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
         return None

@@ -14,7 +14,7 @@ from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.folder import reading, writing
+from kgraph.folder import disk, writing
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import shelf as render
 from kgraph.render.terminal import visible
@@ -107,7 +107,7 @@ def _write(
     after = events.shelf_with(loaded, new, folder, target)
     wrong = [p for p in events.new_problems(loaded, after) if p.severity == "error"]
     if wrong or events.overtaken(loaded, new, after):
-        says = events.OVERTAKEN.format(name=reading.display(target))
+        says = events.OVERTAKEN.format(name=disk.display(target))
         raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
     return events.append(settings, target, texts, seen)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from kgraph.folder import writing
-from kgraph.folder.reading import display, reason
+from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
 
 START = """\

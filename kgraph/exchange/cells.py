@@ -11,7 +11,8 @@ from __future__ import annotations
 import re
 
 from kgraph import records
-from kgraph.folder.reading import Node, Text, read_bytes
+from kgraph.folder.nodes import Node, Text
+from kgraph.folder.reading import read_bytes
 from kgraph.folder.schema import plain
 from kgraph.folder.writing import Value, flow_text
 

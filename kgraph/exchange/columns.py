@@ -19,11 +19,11 @@ from kgraph.exchange.formats import Found, Incoming, Pairs
 from kgraph.exchange.mappings import Column, Plan
 from kgraph.exchange.sheets import Row, Sheet
 from kgraph.exchange.vocabulary import NESTED_KEYS
-from kgraph.folder.reading import display, read_path, reason, shown
+from kgraph.folder.disk import display, read_path, reason
 from kgraph.folder.schema import keys_of, required_of
 from kgraph.folder.writing import Value
 from kgraph.names import fold
-from kgraph.problems import CannotRun, Problem, Where
+from kgraph.problems import CannotRun, Problem, Where, shown
 
 NEARLY = 0.8
 """How alike, from 0 to 1, a column's name is to the key that it may be a slip for."""

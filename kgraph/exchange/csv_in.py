@@ -9,8 +9,8 @@ from itertools import islice
 
 from kgraph.exchange.sheets import Row, Sheet, made
 from kgraph.exchange.tables import MOST_CELL
-from kgraph.folder.reading import MOST_BYTES, shown
-from kgraph.problems import CannotRun, Problem, Where
+from kgraph.folder.disk import MOST_BYTES
+from kgraph.problems import CannotRun, Problem, Where, shown
 
 DIVIDERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 ENCODINGS = ("utf-8", "cp1252", "latin-1", "utf-16")

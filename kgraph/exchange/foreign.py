@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from kgraph import records
-from kgraph.folder import reading, schema
+from kgraph.folder import disk, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, in_order
 
 _KINDS = (
@@ -25,7 +25,7 @@ def read(folder: Path) -> tuple[list[records.Entry], list[Problem]]:
     odd = [*_odd_files(folder)]
     files = reading.read_folder(folder)
     if not files and not odd:
-        raise CannotRun(f"{reading.display(folder)}: holds no *.yaml file")
+        raise CannotRun(f"{disk.display(folder)}: holds no *.yaml file")
     entries: list[records.Entry] = []
     problems: list[Problem] = [*odd]
     for found in files:
@@ -46,7 +46,7 @@ def _odd_files(folder: Path) -> Iterator[Problem]:
                 continue
             if said := _odd(here, root):
                 says = f"{said}, not a regular file of the folder"
-                yield Problem(Where(reading.display(here)), "odd-file", says, "take it away")
+                yield Problem(Where(disk.display(here)), "odd-file", says, "take it away")
 
 
 def _odd(path: Path, root: Path) -> str:
@@ -55,7 +55,7 @@ def _odd(path: Path, root: Path) -> str:
         state = path.stat()
         inside = path.resolve().is_relative_to(root)
     except (OSError, RuntimeError) as error:
-        return f"a link that leads nowhere ({reading.reason(error)})"
+        return f"a link that leads nowhere ({disk.reason(error)})"
     if not inside:
         return "a link out of the folder"
     if stat.S_ISREG(state.st_mode) or path.is_dir():

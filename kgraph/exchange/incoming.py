@@ -7,7 +7,7 @@ import re
 
 from kgraph.exchange import process
 from kgraph.exchange.formats import Found, Incoming
-from kgraph.folder.reading import MOST_BYTES, display
+from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
 
 MEMORY_MIB = 4096

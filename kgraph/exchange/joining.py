@@ -14,10 +14,9 @@ from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, meaning
 from kgraph.collection import Collection, source_trust
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.origins import split_note
-from kgraph.folder.reading import shown
 from kgraph.folder.writing import Value
 from kgraph.names import fold
-from kgraph.problems import Problem, Where
+from kgraph.problems import Problem, Where, shown
 
 SHELF = ("unit", "stock", "taken", "restored")
 """Kinds of entry that are about what lies on somebody's own shelf."""

@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 from kgraph import records, words
 from kgraph.exchange.sheets import Sheet
-from kgraph.folder.reading import Map, Node, Seq, Text, read_bytes, shown
+from kgraph.folder.nodes import Map, Node, Seq, Text
+from kgraph.folder.reading import read_bytes
 from kgraph.folder.schema import keys_of, plain
 from kgraph.folder.writing import Value, entry_text
 from kgraph.names import did_you_mean
-from kgraph.problems import CannotRun, Problem, Where
+from kgraph.problems import CannotRun, Problem, Where, shown
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from kgraph import collection, records
 from kgraph.checks import new_problems
@@ -28,10 +28,9 @@ from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.origins import Saying, how_of, marked, saying_of, split_note
 from kgraph.fits import graph as graphs
-from kgraph.folder.reading import shown
 from kgraph.folder.writing import Value
 from kgraph.names import fold
-from kgraph.problems import Problem
+from kgraph.problems import Problem, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +250,7 @@ class _Sayings:
         if any(target == written_id(m) for m in meant) and not isinstance(first, records.Withdraw):
             new = target
         pairs = tuple((k, new if k == "withdraw" else v) for k, v in withdraw.pairs)
-        return replace(withdraw, target=new, pairs=pairs)
+        return withdraw.changed(target=new, pairs=pairs)
 
     def _is_kept(self, own: str, record: records.Statement) -> bool:
         """Whether an own id of theirs stands for the same statement here, now that all have been added."""

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kgraph.folder.reading import shown
-from kgraph.problems import CannotRun, Problem, Where
+from kgraph.problems import CannotRun, Problem, Where, shown
 
 MOST_COLUMNS = 1000
 

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from kgraph import records, words
 from kgraph.exchange.cells import ORDER, cell_of
 from kgraph.exchange.formats import Export
-from kgraph.folder.reading import shown
 from kgraph.folder.schema import keys_of
-from kgraph.problems import CannotRun, Problem, WrongUse
+from kgraph.problems import CannotRun, Problem, WrongUse, shown
 
 MOST_CELL = 131_072
 """The most characters of a cell of CSV, as Python's own reader of CSV bounds it."""

@@ -18,7 +18,7 @@ from kgraph.exchange import process
 from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.sheets import MOST_COLUMNS, Row, Sheet, made
 from kgraph.exchange.tables import Table, rows, tables
-from kgraph.folder.reading import MOST_BYTES, display
+from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
 
 MOST_CELL = 32_767

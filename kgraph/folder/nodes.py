@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 MOST_KEYS = 64
 """The most keys of one mapping."""
@@ -11,32 +10,69 @@ LONGEST_KEY = 200
 """The most characters of a key."""
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class _Node:
+    """Equal by value, and not to be changed. No dataclasses: to make those costs more than to read a file."""
+
+    __slots__: tuple[str, ...] = ()
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"{name} cannot be changed")
+
+    def _values(self) -> tuple[object, ...]:
+        return tuple([getattr(self, name) for name in self.__slots__])
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Node) and type(self) is type(other) and self._values() == other._values()
+
+    def __hash__(self) -> int:
+        return hash(self._values())
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}{self._values()}"
+
+
+class Text(_Node):
     """A scalar, letter for letter; `plain` if it is neither quoted nor a block text."""
 
+    __slots__ = ("column", "line", "plain", "value")
     value: str
     line: int
     column: int
     plain: bool
 
+    def __init__(self, value: str, line: int, column: int, plain: bool) -> None:
+        set_value(self, value)
+        set_line(self, line)
+        set_column(self, column)
+        set_plain(self, plain)
 
-@dataclass(frozen=True, slots=True)
-class Seq:
+
+class Seq(_Node):
     """A list and the place where it starts."""
 
+    __slots__ = ("column", "items", "line")
     items: tuple[Node, ...]
     line: int
     column: int
 
+    def __init__(self, items: tuple[Node, ...], line: int, column: int) -> None:
+        set_items(self, items)
+        set_seq_line(self, line)
+        set_seq_column(self, column)
 
-@dataclass(frozen=True, slots=True)
-class Map:
+
+class Map(_Node):
     """A mapping, in the order written, and the place where it starts."""
 
+    __slots__ = ("column", "line", "pairs")
     pairs: tuple[tuple[Text, Node], ...]
     line: int
     column: int
+
+    def __init__(self, pairs: tuple[tuple[Text, Node], ...], line: int, column: int) -> None:
+        set_pairs(self, pairs)
+        set_map_line(self, line)
+        set_map_column(self, column)
 
     def get(self, key: str) -> Node | None:
         """The value at a key that reads exactly so, or None."""
@@ -48,13 +84,15 @@ class Map:
 
 Node = Text | Seq | Map
 
-# A frozen dataclass is filled through `object.__setattr__`, which is half of the time of the
-# whole reading; its slots can be filled directly and it is frozen all the same afterwards.
+# What reads many nodes fills their slots directly: to call a class is half of the time of reading.
 new_text = Text.__new__
 set_value: Callable[[Text, str], None] = vars(Text)["value"].__set__
 set_line: Callable[[Text, int], None] = vars(Text)["line"].__set__
 set_column: Callable[[Text, int], None] = vars(Text)["column"].__set__
 set_plain: Callable[[Text, bool], None] = vars(Text)["plain"].__set__
+set_items: Callable[[Seq, tuple[Node, ...]], None] = vars(Seq)["items"].__set__
+set_seq_line: Callable[[Seq, int], None] = vars(Seq)["line"].__set__
+set_seq_column: Callable[[Seq, int], None] = vars(Seq)["column"].__set__
 new_map = Map.__new__
 set_pairs: Callable[[Map, tuple[tuple[Text, Node], ...]], None] = vars(Map)["pairs"].__set__
 set_map_line: Callable[[Map, int], None] = vars(Map)["line"].__set__

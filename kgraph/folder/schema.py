@@ -9,15 +9,15 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from datetime import date
 from functools import cache, lru_cache
 from typing import Any
 
 from kgraph import quantities, records, words
-from kgraph.folder.reading import Map, Node, ReadFile, Seq, Text, read_bytes, shown
+from kgraph.folder.nodes import Map, Node, Seq, Text
+from kgraph.folder.reading import ReadFile, read_bytes
 from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
-from kgraph.problems import Problem, Where, in_order
+from kgraph.problems import Problem, Where, in_order, shown
 
 
 class _Wrong(Exception):
@@ -26,11 +26,10 @@ class _Wrong(Exception):
         self.more: tuple[_Wrong, ...] = ()
 
 
-@dataclass
 class _Context:
-    file: str
-    kind: str
-    problems: list[Problem] = field(default_factory=list)
+    def __init__(self, file: str, kind: str) -> None:
+        self.file, self.kind = file, kind
+        self.problems: list[Problem] = []
 
     def where(self, node: Node) -> Where:
         return Where(self.file, node.line, node.column)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import errno
 import os
 import re
-import secrets
 import stat
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -19,22 +18,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
-from kgraph.folder.reading import (
-    LONGEST_KEY,
-    MOST_BYTES,
-    Map,
-    Node,
-    ReadFile,
-    Seq,
-    Text,
-    display,
-    read_bytes,
-    read_path,
-    read_plain,
-    reason,
-    shown,
-)
-from kgraph.problems import CannotRun, Problem, Where, WrongUse
+from kgraph.folder.disk import MOST_BYTES, display, read_path, reason
+from kgraph.folder.leftovers import is_alive
+from kgraph.folder.nodes import LONGEST_KEY, Map, Node, Seq, Text
+from kgraph.folder.reading import ReadFile, read_bytes, read_plain
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, shown
 from kgraph.records import Plain
 
 _Result = TypeVar("_Result")
@@ -405,7 +393,7 @@ def _uninterrupted(call: Callable[..., _Result], *arguments: Path) -> _Result:
 
 
 def _temporary_name(folder: Path) -> Path:
-    return folder / f".kgraph-{os.getpid()}-{secrets.token_hex(6)}.tmp"
+    return folder / f".kgraph-{os.getpid()}-{os.urandom(6).hex()}.tmp"
 
 
 def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
@@ -495,20 +483,6 @@ def remove_leftovers(folder: Path) -> None:
         match = _LEFTOVER.match(name)
         if match and not is_alive(int(match[1])):
             _remove(folder / name)
-
-
-def is_alive(pid: int) -> bool:
-    """Whether a process of this machine has this number; this one itself counts as done."""
-    # Under the lock nothing of this process itself is being written.
-    if pid == os.getpid():
-        return False
-    try:
-        os.kill(pid, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except OSError:
-        return True
-    return True
 
 
 def create_folder(folder: Path) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from kgraph.folder.reading import display, fact_files, read_path
+from kgraph.folder.disk import display, fact_files, read_path
 from kgraph.index import freshness, updating
 from kgraph.index.store import Store, opened_out, squeezed
 

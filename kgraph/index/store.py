@@ -7,6 +7,7 @@ it raises :class:`kgraph.problems.Damaged`, and the folder is read as if there w
 
 from __future__ import annotations
 
+import binascii
 import contextlib
 import json
 import os
@@ -21,7 +22,7 @@ from kgraph import __version__
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-VERSION = f"{__version__} 4"
+VERSION = f"{__version__} 5"
 """Which program wrote an index: any other one's is made anew."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""
@@ -151,11 +152,9 @@ def write_over(path: str, over: dict[str, Any]) -> bool:
 
 def put(path: str, data: bytes) -> None:
     """Put a small file in place at once. Raises OSError."""
-    import tempfile
-
     folder = os.path.dirname(path)
     _sweep(folder)
-    descriptor, beside = tempfile.mkstemp(prefix=f"{_mine()}{os.getpid()}-", dir=folder)
+    descriptor, beside = _begun(folder)
     try:
         with open(descriptor, "wb") as stream:
             stream.write(data)
@@ -167,16 +166,12 @@ def put(path: str, data: bytes) -> None:
 
 def squeezed(data: bytes) -> str:
     """The bytes of a file as a row has them."""
-    import base64
-
-    return base64.b85encode(zlib.compress(data, 1)).decode()
+    return binascii.b2a_base64(zlib.compress(data, 1), newline=False).decode()
 
 
 def opened_out(row: str) -> bytes:
     """The bytes of a file from its row."""
-    import base64
-
-    return zlib.decompress(base64.b85decode(row))
+    return zlib.decompress(binascii.a2b_base64(row))
 
 
 def _mine() -> str:
@@ -184,9 +179,15 @@ def _mine() -> str:
     return f".new-{zlib.crc32(os.fsencode(os.uname().nodename)):08x}-"
 
 
+def _begun(folder: str, suffix: str = "") -> tuple[int, str]:
+    """A new file for what is being written, its descriptor and path; nobody else may read it."""
+    path = os.path.join(folder, f"{_mine()}{os.getpid()}-{os.urandom(6).hex()}{suffix}")
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), path
+
+
 def _sweep(folder: str) -> None:
     """Take away what processes that were killed while they wrote have left there."""
-    from kgraph.folder.writing import is_alive
+    from kgraph.folder.leftovers import is_alive
 
     now, mine = time.time(), _mine()
     with os.scandir(folder) as listing:
@@ -207,15 +208,11 @@ class Writing:
     """
 
     def __init__(self, path: str) -> None:
-        import tempfile
-
         self.path = path
         folder = os.path.dirname(path)
         os.makedirs(folder, mode=0o700, exist_ok=True)
         _sweep(folder)
-        descriptor, self.beside = tempfile.mkstemp(
-            prefix=f"{_mine()}{os.getpid()}-", suffix=".index", dir=folder
-        )
+        descriptor, self.beside = _begun(folder, ".index")
         os.close(descriptor)
 
     def __enter__(self) -> Writing:

@@ -10,15 +10,14 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import collection, records
-from kgraph.collection import FACT_TYPES, Collection
+from kgraph.collection import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
-from kgraph.folder import schema
+from kgraph.folder import reading, schema
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
@@ -45,39 +44,62 @@ def update(store: Store, number: int, old: bytes, new: bytes) -> Rows | None:
     Raises Damaged where the index cannot be believed.
     """
     try:
-        before, after = _Side.of(store, old), _Side.of(store, new)
+        shared, *own = _entries(old, new)
+        stubs = _stubs(store, [*shared, *own[0], *own[1]])
+        before, after = (_Side(shared, entries, stubs) for entries in own)
         made: Rows = json.loads(json.dumps(_Update(store, number, before, after).rows()))
     except _Anew:
         return None
     return made
 
 
-@dataclass
+def _entries(old: bytes, new: bytes) -> list[list[records.Entry]]:
+    """What both begin with, the other entries of the one, and those of the other; raises _Anew for errors."""
+    cut = _shared(old, new)
+    # Lines are counted on: as many empty ones stand for those that both have.
+    above = b"\n" * old.count(b"\n", 0, cut)
+    pieces = [reading.read_plain(piece) for piece in (old[:cut], above + old[cut:], above + new[cut:])]
+    if None in pieces:
+        return [[], _checked(reading.read_bytes(old, "")), _checked(reading.read_bytes(new, ""))]
+    return [_checked(reading.ReadFile("", piece or (), ())) for piece in pieces]
+
+
+def _shared(old: bytes, new: bytes) -> int:
+    """How many bytes of whole entries both begin with."""
+    low, high = 0, min(len(old), len(new))
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if old[:middle] == new[:middle] else (low, middle - 1)
+    return old.rfind(b"\n- ", 0, low) + 1
+
+
+def _checked(read: reading.ReadFile) -> list[records.Entry]:
+    entries, problems = schema.check_file(read)
+    if any(p.severity == "error" for p in (*read.problems, *problems)):
+        raise _Anew
+    return entries
+
+
 class _Side:
-    """What a file says by itself, its names resolved as in the folder."""
+    """What a file says by itself, its names resolved as in the folder; `own` is what only this side has."""
 
-    entries: list[records.Entry]
-    data: Collection
-    facts: dict[str, Fact]
-    declared: dict[Thing, str] = field(default_factory=dict)
-    used: dict[Thing, str] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, store: Store, data: bytes) -> _Side:
-        """Raises _Anew for a file with errors."""
-        entries, problems = schema.entries_of(data, "")
-        if any(p.severity == "error" for p in problems):
-            raise _Anew
-        made = collection.build([*entries, *_stubs(store, entries)])
+    def __init__(
+        self, shared: list[records.Entry], own: list[records.Entry], stubs: list[records.Entry]
+    ) -> None:
+        """Raises _Anew for ids that clash."""
+        self.own = own
+        self.entries = [*shared, *own]
+        self.data = made = collection.build([*self.entries, *stubs])
+        self.facts = made.facts
+        self.declared: dict[Thing, str] = {}
+        self.used: dict[Thing, str] = {}
         if made.clashing_ids:
             raise _Anew
-        side = cls(entries, made, made.facts)
-        for entry in entries:
+        for entry in self.entries:
             if isinstance(entry, records.Thing):
-                side.declared.setdefault((entry.kind, entry.name.key), entry.name.text)
+                self.declared.setdefault((entry.kind, entry.name.key), entry.name.text)
             for kind, used in collection.names_used(made, entry):
-                side.used.setdefault((kind, made.key(kind, used.key)), used.text)
-        return side
+                self.used.setdefault((kind, made.key(kind, used.key)), used.text)
 
     def names(self, thing: Thing) -> tuple[str | None, str | None]:
         """How the file names a thing where it declares it, and where it uses it."""
@@ -96,7 +118,7 @@ def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry
     for key, trust in store.need("trusts").items():
         found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
     kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source")]
-    for key in sorted({fold(text) for e in entries for text in _texts(e.pairs)} - {""}):
+    for key in sorted({fold(text) for text in {t for e in entries for t in _texts(e.pairs)}} - {""}):
         for kind in kinds:
             if (to := store.get(f"i|{kind}|{key}")) is not None:
                 thing(kind, to, Name(key, key))
@@ -131,6 +153,7 @@ class _Update:
 
     def rows(self) -> Rows:
         """All rows that change; raises _Anew."""
+        self.changed = self._changed()
         self._only_plain_entries()
         self._still_assemblies()
         for thing in dict.fromkeys(
@@ -158,12 +181,12 @@ class _Update:
 
     def _changed(self) -> list[records.Entry]:
         """The entries that only one side has."""
-        was, now = (Counter(_said(e) for e in side.entries) for side in (self.before, self.after))
-        other = {said for said in {*was, *now} if was[said] != now[said]}
-        return [e for side in (self.before, self.after) for e in side.entries if _said(e) in other]
+        said = [[(_said(e), e) for e in side.own] for side in (self.before, self.after)]
+        was, now = (Counter(text for text, _ in of_side) for of_side in said)
+        return [entry for of_side in said for text, entry in of_side if was[text] != now[text]]
 
     def _only_plain_entries(self) -> None:
-        for entry in self._changed():
+        for entry in self.changed:
             if isinstance(entry, _PLAIN):
                 if entry.own_id.strip() or not self._plain_fact(entry):
                     raise _Anew
@@ -173,7 +196,7 @@ class _Update:
     def _still_assemblies(self) -> None:
         """What is an assembly by being used as one must be so still: facts elsewhere are of that owner."""
         used = {e.assembly.key for e in self.after.entries if isinstance(e, records.Uses)}
-        for entry in self._changed():
+        for entry in self.changed:
             if isinstance(entry, records.Uses) and entry.assembly.key not in used:
                 row = self.store.get(f"o|a:{entry.assembly.key}")
                 if row is None or not row["e"]:
@@ -194,9 +217,7 @@ class _Update:
         """Sets and parts of which the file declares something else than before."""
         return list(
             dict.fromkeys(
-                (e.kind, e.name.key)
-                for e in self._changed()
-                if isinstance(e, records.SetModel | records.Part)
+                (e.kind, e.name.key) for e in self.changed if isinstance(e, records.SetModel | records.Part)
             )
         )
 
@@ -304,6 +325,8 @@ class _Update:
 
     def _fact(self, one: str) -> None:
         before, after = self.before.facts.get(one), self.after.facts.get(one)
+        if before == after:
+            return
         row = self.get(f"f|{one}")
         if before and after and _meaning(before) == _meaning(after):
             if row is None:

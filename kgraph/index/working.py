@@ -17,7 +17,7 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
-from kgraph.folder.reading import read_path
+from kgraph.folder.disk import read_path
 from kgraph.folder.schema import entries_of
 from kgraph.index.shares import Apart, Numbers, Packed, Share, Told, World, join, stands, world
 from kgraph.index.store import Writing, packed, squeezed

@@ -20,7 +20,8 @@ from collections import Counter
 from dataclasses import astuple, dataclass
 from pathlib import Path
 
-from kgraph.folder.reading import Map, Text, read_bytes
+from kgraph.folder.nodes import Map, Text
+from kgraph.folder.reading import read_bytes
 from tests.faults.build import Build, temporary_files
 from tests.faults.tally import Tally
 

@@ -30,15 +30,15 @@ def errors_swallowed() -> Patches:
 
 def places_lost() -> Patches:
     """Every fault is told at the beginning of its file."""
-    from kgraph.folder import reading, schema
+    from kgraph.folder import schema, text
 
-    real = reading._Page.report
+    real = text.Page.report
 
-    def report(page: reading._Page, index: int, *said: Any) -> None:
+    def report(page: text.Page, index: int, *said: Any) -> None:
         real(page, 0, *said)
 
     return [
-        (reading._Page, "report", report),
+        (text.Page, "report", report),
         (schema._Context, "where", lambda self, node: schema.Where(self.file)),
     ]
 
@@ -79,12 +79,12 @@ def names_as_files() -> Patches:
 
 def raises() -> Patches:
     """The reader lets through what the parser of YAML raises."""
-    from kgraph.folder import reading
+    from kgraph.folder import parsing
 
     def explain(page: object, error: Exception, *place: object) -> None:
         raise error
 
-    return [(reading, "_explain", explain)]
+    return [(parsing, "explain", explain)]
 
 
 WAYS: dict[str, Callable[[], Patches]] = {

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kgraph.folder import reading, schema
+from kgraph.folder.nodes import Seq, Text
 from kgraph.problems import Problem
 from tests.faults.tally import Tally
 from tests.support import DEMO
@@ -101,9 +102,9 @@ def read(data: bytes) -> tuple[list[tuple[int, Plain]], list[Problem]]:
 
 def texts_of(node: reading.Node) -> Plain:
     """An entry, list or text as tuples, without its places."""
-    if isinstance(node, reading.Text):
+    if isinstance(node, Text):
         return (node.value,)
-    if isinstance(node, reading.Seq):
+    if isinstance(node, Seq):
         return tuple(map(texts_of, node.items))
     return tuple((key.value, texts_of(value)) for key, value in node.pairs)
 

@@ -229,7 +229,7 @@ def terminal(data: bytes) -> None:
     """Any text on a terminal: nothing that it obeys, and no column too many."""
     import unicodedata
 
-    from kgraph.folder.reading import shown
+    from kgraph.problems import shown
     from kgraph.render import terminal as t
 
     text = _text(data)

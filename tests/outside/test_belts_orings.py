@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from kgraph.belts import orings
-from kgraph.quantities import Absolute
+from kgraph.quantities import Rule
 
 # Inside diameters of unitcheatsheet.com's AS568 sheet, which agree to 0.01 mm (its row 104 is off).
 SPOT = {
@@ -100,7 +100,7 @@ def test_sizes_in_a_window_by_inside_length_and_section() -> None:
     assert found[0].inside_length_mm == pytest.approx(math.pi * 63.22)
     assert [ring.size for ring in orings.in_window(195, 210)] == ["144", "037", "145", "146", "038"]
     assert orings.in_window(195, 210, 1.60) == []
-    assert [ring.size for ring in orings.in_window(195, 210, 1.60, Absolute(0.2))] == ["037", "038"]
+    assert [ring.size for ring in orings.in_window(195, 210, 1.60, Rule("absolute", 0.2))] == ["037", "038"]
     # Both ends of the window are in it.
     exact = math.pi * 63.22
     assert [ring.size for ring in orings.in_window(exact, exact, 1.78)] == ["037"]
