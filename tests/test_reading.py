@@ -539,3 +539,21 @@ def test_a_folder_that_is_a_ring_of_links_is_told_of(tmp_path: Path) -> None:
         fact_files(tmp_path / "ring")
     with pytest.raises(CannotRun, match=r"a\\x1bb: No such file"):
         fact_files(tmp_path / "a\x1bb")
+
+
+def test_a_node_is_equal_by_what_it_is_and_stays_so() -> None:
+    text = Text("A", 1, 3, True)
+    assert text == Text("A", 1, 3, True)
+    assert text != Text("A", 1, 4, True)
+    assert Seq((), 1, 1) != Map((), 1, 1)
+    assert text != "A"
+    assert repr(Seq((text,), 2, 5)) == "Seq(5, (Text(3, 1, True, 'A'),), 2)"
+    with pytest.raises(AttributeError, match="line cannot be changed"):
+        text.line = 2
+    with pytest.raises(AttributeError):
+        text.more = 2  # type: ignore[attr-defined]
+
+
+def test_what_is_plain_is_read_so_or_not_at_all() -> None:
+    assert reading.read_plain(b"- set: A\n") == read_bytes(b"- set: A\n", "f").entries
+    assert reading.read_plain(b"- set: &a A\n") is None

@@ -24,9 +24,6 @@ class _Node:
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Node) and type(self) is type(other) and self._values() == other._values()
 
-    def __hash__(self) -> int:
-        return hash(self._values())
-
     def __repr__(self) -> str:
         return f"{type(self).__name__}{self._values()}"
 

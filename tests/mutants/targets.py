@@ -33,6 +33,7 @@ _SHOWN = {
     "_escape: code < 256 -> code <= 256": _NO_SUCH_CHARACTER,
     "_escape: code < 65536 -> code <= 65536": _NO_SUCH_CHARACTER,
 }
+_SAME_ESCAPED = {mutant.removeprefix("_").replace("escape", "escaped"): why for mutant, why in _SHOWN.items()}
 _SAME_WRITING = {
     **_SHOWN,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
@@ -48,19 +49,22 @@ _SAME_WRITING = {
     r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
     "_scalar: _SAFE.match(text) and text.isprintable() or _reads_pl... -> _reads_plain(text, place)": _SLOWER,
 }
-_SAME_READING = {
-    **_SHOWN,
+_SAME_TEXT = {
     "_refuse_characters: :MOST_PROBLEMS + 1 -> :": "slower: what is too much is not noted",
-    "_Run._check_keys: isinstance(k, Text) and k.value == '<<' -> isinstance(k, Text)": _FORGOTTEN,
     "_USUAL: 10 -> 11": _ALL_THE_SAME,
     "_USUAL: 9 -> 10": _ALL_THE_SAME,
     "_USUAL: 13 -> 14": _ALL_THE_SAME,
     "_USUAL: 32 -> 33": _ALL_THE_SAME,
+}
+_SAME_PARSING = {
+    "_Run._check_keys: isinstance(k, Text) and k.value == '<<' -> isinstance(k, Text)": _FORGOTTEN,
+    "_Run._check_keys: self.page.good_keys.add(tuple((k.value for k in items... -> nothing": _FORGOTTEN,
     "_Reader._spoilt: 1 -> 2 (4)": "an item begins with a blank or a dash, never with what was blanked",
+}
+_SAME_READING = {
     "_no_collection: gc.disable() -> nothing": _COLLECTED,
     "_no_collection: gc.freeze() -> nothing": _COLLECTED,
     "read_bytes: with _no_collection() -> nothing": _COLLECTED,
-    "_Run._check_keys: self.page.good_keys.add(tuple((k.value for k in items... -> nothing": _FORGOTTEN,
 }
 _SAME_PLAIN = {
     r"_LINE: )|([\[{][^\[\]{}\n]+(?:,\n -> )|([\[{][^\]{}\n]+(?:,\n": _LOOKED_AT_AGAIN,
@@ -78,6 +82,11 @@ _SAME_PLAIN = {
 
 
 TARGETS: tuple[Target, ...] = (
+    Target("problems", ("test_reading",), ("shown", "escaped"), same=_SAME_ESCAPED),
+    Target("folder/disk", ("test_reading",)),
+    Target("folder/text", ("test_reading",), same=_SAME_TEXT),
+    Target("folder/faults", ("test_reading",)),
+    Target("folder/parsing", ("test_reading",), same=_SAME_PARSING),
     Target("folder/reading", ("test_reading",), same=_SAME_READING),
     Target("folder/plain", ("test_plain",), same=_SAME_PLAIN),
     Target("folder/nodes", ("test_reading", "test_plain")),
