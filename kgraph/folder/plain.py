@@ -41,8 +41,10 @@ _LINE = re.compile(
     rf"(?:({_START}[^:#\n]*(?::(?=[^\s])[^:#\n]*)*)"
     r"|([\[{][^\[\]{}\n]+(?:,\n {3,}[^\[\]{}\n]+)*[\]}]) *"
     rf"|({_QUOTED}) *)(?:\n|\Z)"
-    # A comment that an entry was joined to is left to the reader that warns of it.
-    rf"|( *#(?![^\n]*[^\s#]- [a-z]+: )[^\n]*\n|\n)"
+    # A comment that an entry was joined to is left to the reader that warns of it. Where no line begins
+    # none is looked for: a search through a long run of blanks would try each of them.
+    rf"|^( *#(?![^\n]*[^\s#]- [a-z]+: )[^\n]*\n|\n)",
+    re.MULTILINE,
 )
 _good_keys: set[tuple[str, ...]] = set()
 

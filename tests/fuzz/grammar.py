@@ -1,8 +1,9 @@
 """Inputs built from a grammar: entries of YAML, tables and names, many of them in order, the others nearly.
 
 An entry in order is written in one of many ways, and must be read as what it was built from, letter for
-letter. Of the others it must hold that nothing but a problem in the file comes of them. Every so often an
-input is as large as 64 kB. No input may take longer than a second, nor all of them more than 512 MB.
+letter. With an entry among them that has a fault, the fault must be told at its line, and the others be read
+as before. Of tokens in any order it must hold that nothing but a problem in the file comes of them. Every so
+often an input is as large as 64 kB. No input may take longer than a second, nor all more than 512 MB.
 """
 
 from __future__ import annotations
@@ -17,11 +18,11 @@ from pathlib import Path
 from kgraph.folder import reading, schema
 from kgraph.render import terminal
 from tests.faults.tally import Tally
-from tests.fuzz import exits, guided
-from tests.fuzz.damage import texts_of
+from tests.fuzz import exits, guided, planted
+from tests.fuzz.damage import Plain, texts_of
 
 INPUTS = {"small": 4000, "full": 1_000_000}
-LARGE, EVERY = 64 * 1024, {"small": 400, "full": 4000}
+LARGE, EVERY = 64 * 1024, {"small": 100, "full": 2000}
 LONGEST_S, MOST_KB = 1.0, 512 * 1024
 
 KEYS = ("set", "takes", "in", "position", "note", "also", "market", "how", "rebadge", "unit", "a b", "Q", "9")
@@ -78,6 +79,7 @@ TOKENS = (
     ),
     *("<<<<<<< a\n", "=======\n", ">>>>>>> b\n", "\u2028", "\ufeff", "- set: ", "takes: ", *WORDS),
 )
+FAULTS = sorted(planted.KINDS)
 CELLS = ("a", "", '"a"', '"a\nb"', '"a""b"', "'=1", "=1", " ", "1,5", "x;y", '"', "\u00e9", "\x00", "a\tb")
 
 
@@ -135,17 +137,49 @@ def _tried(check: Check) -> str:
 
 def in_order(chance: random.Random, least: int) -> Check:
     """Entries written in one of many ways, read as what they were built from."""
-    wanted: list[tuple[object, ...]] = []
-    text = chance.choice(("", "# c\n", "---\n", "\n"))
+    text, wanted = _entries(chance, least)
+    data = (chance.choice(("", "# c\n", "---\n", "\n")) + text).replace("\n", _line_end(chance)).encode()
+    return lambda: _read_as(data, wanted)
+
+
+def _entries(chance: random.Random, least: int = 0) -> tuple[str, list[Plain]]:
+    """Some entries, at least one, and what they are built from."""
+    text, wanted = "", list[Plain]()
     while not wanted or len(text) < least:
         entry = {key: _value(chance) for key in chance.sample(KEYS, chance.randrange(1, 5))}
         wanted.append(tuple((key, _plain(value)) for key, value in entry.items()))
         text += _entry(chance, entry)
-    data = text.replace("\n", chance.choice(("\n", "\n", "\r\n"))).encode()
-    return lambda: _read_as(data, wanted)
+    return text, wanted
 
 
-def _read_as(data: bytes, wanted: list[tuple[object, ...]]) -> str:
+def _line_end(chance: random.Random) -> str:
+    return chance.choice(("\n", "\n", "\r\n"))
+
+
+def faulty(chance: random.Random, least: int) -> Check:
+    """One entry with a fault among those in order: told at its line, and it hides no other."""
+    before, wanted = _entries(chance, least)
+    after, more = _entries(chance)
+    kind = chance.choice(FAULTS)
+    block = planted.filled_in(planted.KINDS[kind], chance.randrange(100))
+    line = planted.placed(kind, before, block).line
+    data = (before + planted.bare(block) + after).replace("\n", _line_end(chance)).encode()
+    return lambda: _told(data, kind, line, wanted, more)
+
+
+def _told(data: bytes, kind: str, line: int, before: list[Plain], after: list[Plain]) -> str:
+    got = reading.read_bytes(data, "f")
+    problems = [*got.problems, *schema.check_file(got)[1]]
+    errors = [p for p in problems if p.severity == "error" and p.where]
+    if not any(p.where and p.where.line == line for p in errors):
+        return f"{kind} is not told of at line {line}: {data[-300:]!r}: {[str(e) for e in errors][:3]}"
+    entries = [*map(texts_of, got.entries)]
+    if entries[: len(before)] != before or entries[len(entries) - len(after) :] != after:
+        return f"{kind} hides other entries: {data[-300:]!r}"
+    return ""
+
+
+def _read_as(data: bytes, wanted: list[Plain]) -> str:
     got = reading.read_bytes(data, "f")
     schema.check_file(got)
     errors = [p for p in got.problems if p.severity == "error"]
@@ -243,6 +277,7 @@ def _named(text: str) -> str:
 
 KINDS: dict[str, Callable[[random.Random, int], Check]] = {
     "entries in order": in_order,
+    "a faulty entry": faulty,
     "nearly entries": nearly,
     "tables": table,
     "names": name,

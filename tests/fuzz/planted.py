@@ -72,8 +72,7 @@ _GOOD = (
     "- rebadge: [Arden {n}, Brunelle {n}]\n  except: [strap lugs]\n",
 )
 
-# What stands between « and » is the token that is wrong.
-_KINDS: dict[str, str] = {
+KINDS: dict[str, str] = {
     "unknown kind": "- «sett»: Arden {n}\n",
     "kind not first": "- «market»: UK\n  set: Arden {n}\n",
     "unknown key": "- takes: K-{n}\n  in: Arden {n}\n  position: knob\n  «sorce»: bench\n",
@@ -120,25 +119,37 @@ _KINDS: dict[str, str] = {
     "no entry": "- «Arden {n}»\n",
     "empty entry": "- «{{}}»\n",
 }
+"""Kind of fault -> an entry that has it; what stands between « and » is the token that is wrong."""
 
 
 def drawn(random: random.Random) -> tuple[list[Planted], str, list[Plain]]:
     """A file of good entries and 1 to 12 with one fault each, drawn; and what the good ones hold."""
-    kinds = random.sample(sorted(_KINDS), random.randint(1, 12))
-    blocks = [("", good) for good in _GOOD] + [(kind, _KINDS[kind]) for kind in kinds]
+    kinds = random.sample(sorted(KINDS), random.randint(1, 12))
+    blocks = [("", good) for good in _GOOD] + [(kind, KINDS[kind]) for kind in kinds]
     random.shuffle(blocks)
     planted, text, good = [], "", ""
     for number, (kind, block) in enumerate(blocks):
-        filled = block.format(n=10 + number, d=number % 10)
+        filled = filled_in(block, number)
         if kind:
-            planted.append(_place(kind, text, filled))
+            planted.append(placed(kind, text, filled))
         else:
             good += filled
-        text += filled.replace("«", "").replace("»", "") + "\n" * random.randint(0, 2)
+        text += bare(filled) + "\n" * random.randint(0, 2)
     return planted, text, [e for _, e in read(good.encode())[0]]
 
 
-def _place(kind: str, before: str, block: str) -> Planted:
+def filled_in(block: str, number: int) -> str:
+    """An entry with numbers of its own."""
+    return block.format(n=10 + number, d=number % 10)
+
+
+def bare(block: str) -> str:
+    """An entry without the marks of its fault."""
+    return block.replace("«", "").replace("»", "")
+
+
+def placed(kind: str, before: str, block: str) -> Planted:
+    """Where the fault of an entry stands that comes after a text."""
     start, end = block.index("«"), block.index("»") - 1
     line_start = block.rfind("\n", 0, start) + 1
     line = before.count("\n") + block.count("\n", 0, start) + 1
