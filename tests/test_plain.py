@@ -272,3 +272,31 @@ def changed(whole: bytes, chance: random.Random) -> bytes:
     lines = whole.splitlines(keepends=True)
     lines.insert(chance.randrange(len(lines)), lines.pop(chance.randrange(len(lines))))
     return b"".join(lines)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"- a: b\x7f\n",
+        b'- a: "b\n  c"\n',
+        b"- a: b:c: d\n",
+        b"- a: b:c #d\n",
+        b"- a: [b\n    c]\n",
+        b"- a: [b,\n    c\n    d]\n",
+        b"- a: [b: c}\n",
+        b"- a: {b: c]\n",
+        b"- a: [b[c]\n",
+        b"- a: [b]c]\n",
+        b"- a: [b{c]\n",
+        b"- a: [b}c]\n",
+        b"- a: [b,\n    c[d]\n",
+        b"- a: [b,\n    c]d]\n",
+        b"- a: [b,\n    c{d]\n",
+        b"- a: [b,\n    c}d]\n",
+        b"- a: b\n  a: c\n- d: e\n",
+        b"- set: A\n#x- set: B\n",
+        b"- a: b\t\n",
+    ],
+)
+def test_what_is_left_to_the_parser_of_all_yaml(data: bytes) -> None:
+    assert plain.entries(data) is None

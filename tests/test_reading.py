@@ -557,3 +557,70 @@ def test_a_node_is_equal_by_what_it_is_and_stays_so() -> None:
 def test_what_is_plain_is_read_so_or_not_at_all() -> None:
     assert reading.read_plain(b"- set: A\n") == read_bytes(b"- set: A\n", "f").entries
     assert reading.read_plain(b"- set: &a A\n") is None
+
+
+def test_words_of_a_parser_of_another_version(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Mark:
+        index = 2
+
+    class Broken:
+        error = yaml.MarkedYAMLError(problem="found something new", problem_mark=Mark())
+
+        def __init__(self, source: object) -> None:
+            pass
+
+        def get_event(self) -> None:
+            raise self.error
+
+        def dispose(self) -> None:
+            pass
+
+    monkeypatch.setattr(yaml, "CBaseLoader", Broken)
+    (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
+    assert (str(problem), problem.code) == ("f:1:3: not readable as YAML: found something new", "yaml")
+    Broken.error = yaml.MarkedYAMLError(problem="found something new")
+    (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
+    assert (str(problem), problem.code) == ("f:1:1: not readable as YAML", "yaml")
+
+
+def test_what_was_blanked_is_known_in_the_order_of_the_file_whichever_was_found_first() -> None:
+    for first, gone in ((b"- a: b\x01\n", 1), (b"<<<<<<< a\n- a: b\n>>>>>>> b\n", 2)):
+        found = reading.by_yaml(first + b"- c: d\n- e: \xe9\n- g: h\n", "f")
+        assert [e.pairs[0][0].value for e in found.entries] == ["c", "g"]
+        assert len(found.problems) == gone + 1
+        assert str(found.problems[-1]).endswith(":6: byte 0xE9 is not UTF-8; save the file as UTF-8")
+
+
+def test_a_file_with_too_many_warnings_says_so_as_an_error() -> None:
+    problems = reading.by_yaml(b"- a: b #x\n" * 1001, "f").problems
+    assert [(p.code, p.severity) for p in problems[-2:]] == [("hash-cuts", "warning"), ("more", "error")]
+    assert len(problems) == texts.MOST_PROBLEMS + 1
+
+
+def test_the_name_of_a_folder_is_cut_short_in_a_message() -> None:
+    with pytest.raises(CannotRun) as caught:
+        fact_files(Path("x" * 300))
+    assert str(caught.value) == f"{'x' * 200}...: File name too long"
+
+
+def test_a_file_that_goes_while_a_folder_is_listed_is_left_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a.yaml").write_text("- set: A\n")
+    real = Path.stat
+
+    def gone(path: Path, **options: bool) -> os.stat_result:
+        if path.suffix == ".yaml" and options.get("follow_symlinks", True):
+            raise FileNotFoundError(2, "No such file or directory")
+        return real(path, **options)
+
+    monkeypatch.setattr(Path, "stat", gone)
+    assert fact_files(tmp_path) == []
+
+
+def test_what_is_read_is_a_value() -> None:
+    key, value = Text("a", 1, 3, True), Text("b", 1, 6, True)
+    assert reading.by_yaml(b"- a: b\n", "f") == ("f", (Map(((key, value),), 1, 3),), ())
+    item = Text("b", 1, 7, True)
+    assert reading.by_yaml(b"- a: [b]\n", "f").entries == (Map(((key, Seq((item,), 1, 6)),), 1, 3),)
+    assert type(reading.by_yaml(b"- a: &b\n", "f").problems) is tuple

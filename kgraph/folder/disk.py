@@ -18,7 +18,7 @@ def read_path(path: Path) -> bytes:
     descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     with open(descriptor, "rb") as stream:
         if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
-            raise OSError(0, "not a regular file", str(path))
+            raise OSError(0, "not a regular file")
         return stream.read(MOST_BYTES + 1)
 
 
@@ -37,7 +37,7 @@ def fact_files(folder: Path) -> list[Path]:
     folders, and linked folders are left out. A folder that cannot be listed raises CannotRun.
     """
     try:
-        root = folder.resolve(strict=True)
+        root = folder.resolve()
         found = [path for path in _yaml_files(folder) if _is_inside(path, root)]
     except (OSError, RuntimeError) as error:
         raise CannotRun(f"{shown(str(folder), 200)}: {reason(error)}") from None
@@ -45,7 +45,7 @@ def fact_files(folder: Path) -> list[Path]:
     for path in sorted(found, key=lambda p: (p.is_symlink(), p.parts)):
         # A link to a file that is read anyway would say everything twice.
         by_target.setdefault(path.resolve(), path)
-    return sorted(by_target.values(), key=lambda p: p.parts)
+    return sorted(by_target.values())
 
 
 def reason(error: BaseException) -> str:
@@ -66,7 +66,7 @@ def _yaml_files(folder: Path) -> Iterator[Path]:
 def _is_inside(path: Path, root: Path) -> bool:
     try:
         return stat.S_ISREG(path.stat().st_mode) and path.resolve().is_relative_to(root)
-    except (OSError, RuntimeError) as error:
+    except OSError as error:
         # A link that leads nowhere is left out; a file that the disk refuses is not: reading it tells why.
         return not path.is_symlink() and not isinstance(error, FileNotFoundError)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
@@ -145,15 +146,17 @@ def _unclosed_quote(page: Page, at: int, context: int | None) -> Fault:
     return open_quote(at if context is None else context)
 
 
-_ESCAPE = re.compile(r"\\(?:x[0-9a-fA-F]{0,2}|u[0-9a-fA-F]{0,4}|U[0-9a-fA-F]{0,8}|.)")
+_ESCAPE = re.compile(r"\\(?:x[0-9a-fA-F]?|u[0-9a-fA-F]{0,4}|U[0-9a-fA-F]{0,8}|.)")
 
 
 def _escape_fault(page: Page, at: int, context: int | None) -> Fault:
     start = page.text.rfind("\\", 0, at + 1)
-    match = _ESCAPE.match(page.text, max(start, 0))
-    escape = shown(match[0]) if match else "this"
+    escape = _ESCAPE.match(page.text, start)
+    if escape is None:
+        # The text ends here.
+        return _unclosed_quote(page, at, context)
     mend = r"write \\ for a backslash, or use '...'; a character is written as itself"
-    return Fault(max(start, 0), "escape", f"{escape} is no character", mend)
+    return Fault(start, "escape", f"{shown(escape[0])} is no character", mend)
 
 
 def _directive(page: Page, at: int) -> Fault:
@@ -189,6 +192,7 @@ _WORDS: tuple[tuple[str, Callable[[Page, int, int | None], Fault]], ...] = (
     ("exceeded maximum nesting depth", lambda page, at, context: too_deep(at)),
     ("did not find expected alphabetic or numeric", _block_start),
     ("undefined tag handle", _block_start),
+    ("found a tab character", lambda page, at, context: _tab(at)),
 )
 
 
@@ -208,6 +212,10 @@ def explain(page: Page, error: Fault | yaml.YAMLError, offset: int, opened: int 
         return _tab(page.starts[page.place(at)[0] - 1] + line.index("\t"))
     if line.startswith("%"):
         return _directive(page, at)
+    start = page.starts[max(page.place(at)[0] - 2, 0)]
+    if page.text.startswith("%", start):
+        # Of a directive the parser may complain only in the line below it.
+        return _directive(page, start)
     if (error.context or "").endswith(" a tag"):
         return _block_start(page, at, context)
     problem = error.problem or ""
@@ -245,20 +253,29 @@ def key_faults(page: Page, keys: Iterable[Node]) -> Iterator[tuple[int, str, str
             yield index, "duplicate-key", says, "keep one of the two; several values go in a list: [a, b]"
 
 
-_IN_LIST = re.compile(r" *(?:- +)?[^\s#\"'][^:\"']*: +[\[{][^\]}\"']*[,\[{] *")
-"""What stands before a '#' with which an item of a list that goes on in the next line begins."""
+_COMMENT = re.compile(r"(?<![^ \t\r\n])#")
 
 
 def warn_of_cuts(page: Page) -> None:
-    """Warn of `K #114`, of which YAML reads `K` only."""
+    """Warn of `K #114`, of which YAML reads `K` only, and of an item of a list that is no item."""
+    quoted = sorted(page.quoted)
     for index in page.hashes:
-        end = index
-        while page.text[end - 1 : end] in (" ", "\t"):
-            end -= 1
         line, column = page.line_at(index), page.place(index)[1] - 1
-        if end in page.plain_ends or _IN_LIST.fullmatch(line, 0, column):
+        before = line[:column].rstrip(" \t")
+        cuts = index - column + len(before) in page.plain_ends
+        if cuts or (before.endswith((",", "[", "{")) and _begins_comment(page, index, quoted)):
             says = f"{shown(line[column:], 30)} is read as a comment"
             page.report(index, "hash-cuts", says, in_quotes(page, index), "warning")
+
+
+def _begins_comment(page: Page, index: int, quoted: list[tuple[int, int]]) -> bool:
+    """Whether a `#` is the first of its line that stands in no quotes."""
+    start = index - page.place(index)[1] + 1
+    for match in _COMMENT.finditer(page.text, start, index + 1):
+        at = bisect_right(quoted, (match.start(), len(page.text))) - 1
+        if at < 0 or quoted[at][1] <= match.start():
+            return match.start() == index
+    return False
 
 
 _JOINED = re.compile(rf"^ *#[^\n]*[^\s#](- (?:{'|'.join(words.KINDS)}): [^\n]*)", re.MULTILINE)

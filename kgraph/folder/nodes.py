@@ -22,7 +22,7 @@ class _Node:
         return tuple([getattr(self, name) for name in self.__slots__])
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Node) and type(self) is type(other) and self._values() == other._values()
+        return isinstance(other, type(self)) and self._values() == other._values()
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}{self._values()}"

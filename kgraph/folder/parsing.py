@@ -59,7 +59,7 @@ MOST_FAULTS = 200
 """After so many places in a file at which YAML breaks off, the rest of it is not read."""
 
 _FIRST_DASH = re.compile(r"(?:\A|[\r\n])( *)-[ \r\n]")
-_WORD = re.compile(r"[^\s,\[\]{}]*")
+_WORD = re.compile(r"[^\s,\]}]*")
 
 Found = tuple[tuple[Map, ...], tuple[Problem, ...]]
 """The entries that could be read, and everything that is wrong."""
@@ -122,7 +122,7 @@ class _Run:
         return self.page.stream
 
     def _documents(self, get: Callable[[], Any]) -> None:
-        seen = 0
+        seen = False
         while True:
             event: Any = get()
             kind: type = type(event)
@@ -135,7 +135,7 @@ class _Run:
                 self.page.report(index, "documents", "a second document in one file", "take out the line ---")
             if event.tags:
                 self.page.report(index, "tag", "tags are not used here", "take out the line %TAG")
-            seen += 1
+            seen = True
             self._document(get(), get)
 
     def _document(self, event: Any, get: Callable[[], Any]) -> None:
@@ -175,6 +175,8 @@ class _Run:
                 if style:
                     if event.end_mark.line != mark.line:
                         self._over_lines(event)
+                    if ends is not None:
+                        page.quoted.add((mark.index + offset, event.end_mark.index + offset))
                 elif ends is not None:
                     ends.add(event.end_mark.index + offset)
                 items.append(text)

@@ -34,7 +34,7 @@ _USUAL = bytes([10, *range(0x20, 0x7F)])
 _LETTERS = re.compile("[\n -~\u00a1-\u024f]*")
 _START = r"[A-Za-z0-9(+./~\u00a1-\u024f]"
 _QUOTED = r"\"[^\"\\\n]*\"|'[^'\n]*'"
-_FLOW = rf"{_START}[^,:?#\[\]{{}}\n]*"
+_FLOW = rf"{_START}[^,:?#]*"
 _ITEM = re.compile(rf" *(?:({_FLOW}): +)?(?:({_FLOW})|({_QUOTED}) *)(?:,(?:\n {{3,}})?|\Z)")
 _LINE = re.compile(
     rf"(?:(- )|  )([a-z][a-z ]{{0,60}}):[ ]+"
@@ -88,7 +88,7 @@ class _Reader:
         if other:
             return True
         if dash:
-            if self.pairs and not self.keep():
+            if not self.keep():
                 return False
             self.pairs, self.start = [], line
         elif not self.start:

@@ -38,6 +38,7 @@ class Page:
         )
         self.hashes = [m.end() - 1 for m in _HASH.finditer(text)] if "#" in text else []
         self.plain_ends: set[int] = set()
+        self.quoted: set[tuple[int, int]] = set()
         self.good_keys: set[tuple[str, ...]] = set()
 
     @cached_property
@@ -48,7 +49,7 @@ class Page:
     @cached_property
     def stream(self) -> io.StringIO:
         """The text as a stream without any translation of line ends."""
-        return io.StringIO(self.text, newline="")
+        return io.StringIO(self.text)
 
     def place(self, index: int) -> tuple[int, int]:
         """Line and column, from 1, of a character."""
@@ -92,10 +93,9 @@ def page_of(data: bytes, file: str) -> Page:
         text = bare.decode(errors="surrogateescape")
         page = Page(text, file)
         _refuse_characters(page, _NOT_UTF8, _says_not_utf8)
-    if not text.isascii() or bare.translate(None, _USUAL):
+    if bare.translate(None, _USUAL):
         _refuse_characters(page, _CONTROL, _says_control)
-    if "<<<<<<<" in text or ">>>>>>>" in text:
-        _refuse_conflicts(page)
+    _refuse_conflicts(page)
     return page
 
 
@@ -141,4 +141,4 @@ def _refuse_conflicts(page: Page) -> None:
 
 
 def _blank(text: str) -> str:
-    return re.sub(r"[^\r\n]", " ", text)
+    return re.sub(r"[^\n]", " ", text)
