@@ -43,6 +43,8 @@ STRANGE = "a b 'c' \u00e9\u4e2d\U0001f4fb $x;`y`"
 
 def figure(build: Build, size: str, place: Path) -> Tally:
     """`small`: 12 moments of one command; `full`: 500 each of two. The rest is the same."""
+    # What runs in the background of a shell does not hear Ctrl-C, nor does what it starts.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     total = Tally()
     for job in jobs.named(["add"] if size == "small" else ["add", "take"]):
         total.add(moments(build, job, place, 12 if size == "small" else 500))
