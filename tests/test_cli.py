@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from kgraph.cli import main
 from kgraph.cli.main import run
 from tests.support import DEMO, ROOT, ask, folder_with, places
 
@@ -297,3 +298,23 @@ def test_a_full_disk_for_the_output_is_an_error_and_a_closed_pipe_is_none(folder
     os.close(theirs)
     assert b"Traceback" not in done.stderr
     assert done.returncode == 0
+
+
+def test_ctrl_c_while_a_module_is_loaded_is_ctrl_c(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is raised while a class is made Python wraps, KeyboardInterrupt too."""
+
+    class Field:
+        def __set_name__(self, owner: type, name: str) -> None:
+            raise self.error
+
+        def __init__(self, error: BaseException) -> None:
+            self.error = error
+
+    def loaded(error: BaseException) -> None:
+        type("Loaded", (), {"field": Field(error)})
+
+    monkeypatch.setattr(main.cli, "main", lambda **_: loaded(KeyboardInterrupt()))
+    assert main.run([]) == 130
+    monkeypatch.setattr(main.cli, "main", lambda **_: loaded(ValueError()))
+    with pytest.raises(RuntimeError):
+        main.run([])

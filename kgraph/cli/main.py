@@ -144,6 +144,11 @@ def run(args: Sequence[str] | None = None) -> int:
     except RecursionError:
         print("the data is nested or linked too deeply", file=sys.stderr)
         return 3
+    except RuntimeError as error:
+        # Of Ctrl-C while a module makes a class Python tells in this way.
+        if not isinstance(error.__cause__, KeyboardInterrupt):
+            raise
+        return 130
     except OSError as error:
         _silence_stdout()
         print(f"{error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
