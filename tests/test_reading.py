@@ -578,6 +578,8 @@ def test_words_of_a_parser_of_another_version(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(yaml, "CBaseLoader", Broken)
     (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
     assert (str(problem), problem.code) == ("f:1:3: not readable as YAML: found something new", "yaml")
+    Broken.error = yaml.MarkedYAMLError(problem_mark=Mark())
+    assert [str(p) for p in reading.by_yaml(b"- a: b\n", "f").problems] == ["f:1:3: not readable as YAML: "]
     Broken.error = yaml.MarkedYAMLError(problem="found something new")
     (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
     assert (str(problem), problem.code) == ("f:1:1: not readable as YAML", "yaml")

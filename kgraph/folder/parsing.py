@@ -234,8 +234,9 @@ class _Run:
             faults.append((mark.index + self.start, "many-keys", says, "make it several entries"))
         for fault in faults:
             self._report(*fault)
-        if not faults and not any(isinstance(k, Text) and k.value == "<<" for k in items[::2]):
-            self.page.good_keys.add(tuple(k.value for k in items[::2] if isinstance(k, Text)))
+        names = tuple(key.value for key in items[::2] if isinstance(key, Text))
+        if not faults and "<<" not in names:
+            self.page.good_keys.add(names)
 
     def _report(self, index: int, code: str, says: str, mend: str) -> None:
         """Note a problem of the item that is being read, which is then left out."""
@@ -244,7 +245,7 @@ class _Run:
 
     def _refuse(self, event: Any) -> None:
         """Report an alias, an anchor, a tag or too deep a nesting where it stands."""
-        if type(event) is not AliasEvent and event.anchor is None and event.tag is None:
+        if event.anchor is None and event.tag is None:
             if len(self.stack) >= DEEPEST:
                 raise too_deep(event.start_mark.index + self.start)
             return
@@ -263,7 +264,7 @@ class _Run:
 
     def _over_lines(self, event: Any) -> None:
         """Refuse a quoted text in which another entry seems to start: its quote was left open."""
-        if event.style not in "'\"" or self.dash is None:
+        if self.dash is None:
             return
         start, end = event.start_mark.index + self.start, event.end_mark.index + self.start
         if re.search(rf"[\r\n] {{0,{self.dash}}}-[ \r\n]", self.page.text[start:end]):
@@ -280,7 +281,6 @@ class _Reader:
     page: Page
     entries: list[Map] = field(default_factory=list)
     faults: int = 0
-    dash: int | None = None
     starts: list[int] | None = None
 
     def read(self) -> None:
@@ -288,7 +288,6 @@ class _Reader:
         first: Fault | None = None
         while start is not None:
             run = _Run(self.page, start)
-            self.dash = run.dash if self.dash is None else self.dash
             self._keep(run)
             if run.error is None:
                 break
@@ -328,8 +327,7 @@ class _Reader:
         """Where the lines start that start an entry, were the file in order."""
         if self.starts is None:
             first = _FIRST_DASH.search(self.page.text)
-            dash = len(first[1]) if first else 0
-            self.starts = _entry_starts(self.page, dash if self.dash is None else self.dash)
+            self.starts = _entry_starts(self.page, len(first[1]) if first else 0)
         return self.starts
 
     def _faulty(self, run: _Run, starts: list[int]) -> int:
