@@ -60,6 +60,9 @@ def fold(text: str) -> str:
         run = ""
         out.append(char)
     key = "".join(out)
+    if not unicodedata.is_normalized("NFKC", key):
+        # What was dropped stood between letters that are one where they meet: a syllable of Hangul and its end.
+        return fold(key)
     return key if any(c.isalnum() for c in key) else ""
 
 

@@ -1,0 +1,54 @@
+"""When two names are one name."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from kgraph.names import fold
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ("RC-40", "rc40"),
+        (" rc  40 ", "rc40"),
+        ("1.25", "1.25"),
+        ("1,25", "1.25"),
+        ("12.5", "12.5"),
+        ("1/2", "1/2"),
+        ("1\u20442", "1/2"),
+        ("\u00bd", "1/2"),
+        ("1 . 2", "1-2"),
+        ("K-11-4", "k11-4"),
+        ("K-1-14", "k1-14"),
+        ("C++", "c++"),
+        ("\uff32\uff23 \uff14\uff10", "rc40"),
+        ("Stra\u00dfe", "strasse"),
+        ("R\u200bC\u00ad40", "rc40"),
+        ("+", ""),
+        ("?!", ""),
+        ("", ""),
+        # A syllable of Hangul and a letter that ends one are one syllable where nothing is between.
+        ("\uc934-\u11bc", "\uc949"),
+    ],
+)
+def test_a_key(text: str, key: str) -> None:
+    assert fold(text) == key
+
+
+@given(st.text(max_size=40))
+@example("\uc934../'\u11bc")
+@example("\u1100\u200b\u1161")
+def test_a_key_folds_to_itself(text: str) -> None:
+    key = fold(text)
+    assert fold(key) == key
+    assert unicodedata.is_normalized("NFKC", key)
+
+
+@given(st.text(max_size=40))
+def test_how_a_text_is_composed_does_not_matter(text: str) -> None:
+    assert fold(unicodedata.normalize("NFD", text)) == fold(unicodedata.normalize("NFC", text))
