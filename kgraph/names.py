@@ -61,7 +61,7 @@ def fold(text: str) -> str:
         out.append(char)
     key = "".join(out)
     if not unicodedata.is_normalized("NFKC", key):
-        # What was dropped stood between letters that are one where they meet: a syllable of Hangul and its end.
+        # What was dropped stood between letters that are one where they meet, as a syllable and its end are.
         return fold(key)
     return key if any(c.isalnum() for c in key) else ""
 

@@ -116,7 +116,7 @@ _SAME_PLAIN = {
     r"_LINE: [\]{}\n]+)*[\]}]) -> [\]{}\n]*)*[\]}])": _BY_YAML,
     r"_LINE: ?![^\n]*[^\s#]- [a-z]+ -> ?![^\n]*[^\s]- [a-z]+": _BY_YAML,
     r"_LINE: : )[^\n]*\n|\n) -> : )[^\n]+\n|\n)": _BY_YAML,
-    r"_LINE: :\n|\Z)|^( *#(?![ -> :\n|\Z)|( *#(?![": "slower: blanks that lead to no comment are tried one by one",
+    r"_LINE: :\n|\Z)|^( *#(?![ -> :\n|\Z)|( *#(?![": "slower: each blank of a long run is tried",
     "_Reader.take: False -> True": "at the end of the file the same entry is asked again",
     "_in_order: fold(k) or k -> fold(k)": _BY_YAML,
     "_flow: newline >= 0 -> newline > 0": _BRACKET_FIRST,
