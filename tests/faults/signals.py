@@ -102,7 +102,7 @@ def _signal(
 
 def _too_early(says: str) -> bool:
     """Whether Python itself was still starting: what it says then is not the program's to mend."""
-    return "Traceback" in says and "kgraph/" not in says
+    return "Traceback" in says and "kgraph/cli" not in says
 
 
 def _run_and_signal(build: Build, words: list[str], wanted: int, after: float) -> tuple[int, str]:
