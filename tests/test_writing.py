@@ -1036,3 +1036,50 @@ def test_why_nothing_can_be_appended(old: bytes, says: str) -> None:
 )
 def test_how_a_file_is_laid_out(old: str, indent: int, newline: str) -> None:
     assert writing._layout(old, "a.yaml") == writing._Layout(indent, newline)
+
+
+AWKWARD = (
+    *("a,b", "a[b", "a]b", "a{b", "a}b", "[a", "a]", "{a", "a}", "a, b", "a , b", "a#b", "a #b", "#"),
+    *("a:b", "a: b", "a:", ":a", "_a", "-a", "- a", "- ", "?a", "? a", "---", "...", "<<", "|", ">"),
+    *("a'b", 'a"b', '"a', "'a", "a''b", 'it\'s "x"', "a\\b", ": \\", "': \"", "@", "`", "%a", "!a", "&a"),
+    *("k", "~", "no", "012", "a\tb", "a\nb", " a", "a ", "\x7f", "\u00a0b", "\u00e9", "\ud7ff", "\ue000"),
+    *("x" * 200, "(" + "x" * 199, "(" + "x" * 200, "\U0001f4fb"),
+)
+
+
+@pytest.mark.parametrize("text", AWKWARD, ids=ascii)
+def test_awkward_texts_come_back_from_every_place(text: str) -> None:
+    pairs: list[tuple[str, Value]] = [
+        ("a", text),
+        ("b", [text, "x", text]),
+        ("c", {"x": text}),
+        ("d", [{"x": text}]),
+    ]
+    if len(text) <= 198:
+        pairs += [(f"{text} y", "z"), ("e", {text: "x"})]
+    assert entries(entry_text(pairs).encode()) == [dict(pairs)]
+
+
+@pytest.mark.parametrize(
+    ("pair", "written"),
+    [
+        (("(a)", "b"), "- (a): b\n"),
+        (("(" + "x" * 199, "b"), f"- ({'x' * 199}: b\n"),
+        (("a", ["(" + "x" * 199]), f"- a: [({'x' * 199}]\n"),
+        (("a", ["b,c", "d"]), '- a: ["b,c", d]\n'),
+        (("a", 'it\'s: "x"'), "- a: 'it''s: \"x\"'\n"),
+        (("a", ": \\"), "- a: ': \\'\n"),
+        (("a", "b: c"), '- a: "b: c"\n'),
+        (("a", "b (c)"), "- a: b (c)\n"),
+    ],
+)
+def test_no_more_is_put_in_quotes_than_must(pair: tuple[str, Value], written: str) -> None:
+    assert entry_text([pair]) == written
+
+
+def test_half_a_character_is_not_written() -> None:
+    for half in (0xD800, 0xDBFF, 0xDC00, 0xDFFF):
+        with pytest.raises(WrongUse, match="is not text: it holds half of a character"):
+            entry_text([("a", f"b{chr(half)}")])
+    with pytest.raises(WrongUse, match="an entry has at least one key"):
+        entry_text([])
