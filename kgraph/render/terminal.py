@@ -11,7 +11,7 @@ _SAFE_FORMAT = {"\u200c", "\u200d", "\u00ad"}
 
 def visible(text: str) -> str:
     """The text with every control, format, surrogate and bidi character as an escape such as `\\x1b`."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable():
         return text
     return "".join(_escape(c) if _hidden(c) else c for c in text)
 

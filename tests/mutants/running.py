@@ -6,6 +6,7 @@ come to its lines run, quickest first, up to the first that fails. Each run draw
 
 from __future__ import annotations
 
+import functools
 import importlib
 import importlib.abc
 import importlib.machinery
@@ -220,6 +221,7 @@ class _Plugin:
             _fewer_examples(item.function)
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
+        _forget()
         if self.switch:
             self.switch(nodeid)
 
@@ -237,6 +239,15 @@ class _Plugin:
     def _keep(self, report: Any) -> None:
         if report.failed and not self.failed:
             self.failed = report.nodeid
+
+
+def _forget() -> None:
+    """Empty what functions remember, or only the first test that asks them something comes to their lines."""
+    for name, module in list(sys.modules.items()):
+        if name.partition(".")[0] == "kgraph":
+            for value in vars(module).values():
+                if isinstance(value, functools._lru_cache_wrapper):
+                    value.cache_clear()
 
 
 def _fewer_examples(test: Any) -> None:

@@ -23,6 +23,7 @@ class Target:
 
 
 # Changes of what only saves time or memory, and others that change nothing that can be seen.
+_NO_MAPPING = "neither a letter of a text nor a key is a mapping"
 _SLOWER = "slower: what the pattern does not take is read by the reader, and is then written the same"
 _COLLECTED = "slower: the collector then looks through what is being made"
 _FORGOTTEN = "slower: keys that were in order are looked at again"
@@ -33,12 +34,10 @@ _BRACKET_FIRST = "a bracket comes first, and no end of a line"
 _SHOWN = {
     "_escape: code < 256 -> code <= 256": _NO_SUCH_CHARACTER,
     "_escape: code < 65536 -> code <= 65536": _NO_SUCH_CHARACTER,
+    "_escape: 256 -> 257": _NO_SUCH_CHARACTER,
+    "_escape: 65536 -> 65537": _NO_SUCH_CHARACTER,
 }
 _SAME_ESCAPED = {mutant.removeprefix("_").replace("escape", "escaped"): why for mutant, why in _SHOWN.items()}
-_SAME_ESCAPED |= {
-    "escaped: 256 -> 257": _NO_SUCH_CHARACTER,
-    "escaped: 65536 -> 65537": _NO_SUCH_CHARACTER,
-}
 _SAME_DISK = {
     "read_path: os.O_RDONLY | getattr(os, 'O_NONBLOCK', 0) -> getattr(os, 'O_NONBLOCK', 0)": "it is 0",
     "read_path: 0 -> 1": "this system has such a flag",
@@ -46,6 +45,10 @@ _SAME_DISK = {
 }
 _SAME_WRITING = {
     **_SHOWN,
+    r"_SAFE: [^\W_](?:[\w./ -> [^\W](?:[\w./": _SLOWER,
+    r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
+    "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
+    "_reads_plain: '' -> 'X'": "the name of the file is not asked",
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w/+-]|[ ](?=[": _SLOWER,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w.+-]|[ ](?=[": _SLOWER,
