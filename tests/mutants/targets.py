@@ -48,6 +48,7 @@ _SAME_WRITING = {
     r"_SAFE: [^\W_](?:[\w./ -> [^\W](?:[\w./": _SLOWER,
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
     "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
+    "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w/+-]|[ ](?=[": _SLOWER,
@@ -146,7 +147,7 @@ TARGETS: tuple[Target, ...] = (
         ("test_escapers",),
         ("label_text", "tip_text", "own_link", "label", "_LINK", "TIP_LENGTH"),
     ),
-    Target("render/pictures/svg", ("test_escapers",)),
+    Target("render/pictures/svg", ("test_escapers", "test_pictures_sheet", "test_pictures_answers")),
     Target("book/pages", ("test_escapers",), ("_shown", "Book._templates")),
     Target("book/pictures", ("test_escapers",)),
     Target("book/search", ("test_escapers",)),
