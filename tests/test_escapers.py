@@ -372,6 +372,15 @@ def test_other_spellings_numbers_and_models_are_found_by_search() -> None:
     assert rows == {"Arden 12": [0, "A 12", "12"], "K-1": [1, "440"], "TN7": [2], "knob": [3], "U-1": [4]}
 
 
+def test_the_script_of_the_index_is_short() -> None:
+    data = data_of('- set: "Arden 12"\n  also: ["A\\u200b<12"]\n')
+    (ref,) = refs_of(data).values()
+    assert search.INDEX == "index.js"
+    kinds = '["set", "part", "assembly", "position", "unit"]'
+    row = f'[0,"Arden 12","{ref.href}","A\\\\u200b\\u003c12","12"]'
+    assert search.index_script(data, refs_of(data)).decode() == f"bookIndex({kinds},[\n{row}\n]);\n"
+
+
 # --- File names ----------------------------------------------------------------------------------
 
 

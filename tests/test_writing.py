@@ -1032,6 +1032,11 @@ def test_why_nothing_can_be_appended(old: bytes, says: str) -> None:
         ("  - a: b\r", 2, "\r"),
         ("\t\n  - a: ...\n", 2, "\n"),
         ("- a: ...b\n- ...\n", 0, "\n"),
+        ("- a: b\n...b\n", 0, "\n"),
+        ("# x\r  - a: b\r", 2, "\r"),
+        ("\r\n  - a: b\r\n", 2, "\r\n"),
+        ("---\r  - a: b\r", 2, "\r"),
+        ("  -\n    a: b\n", 2, "\n"),
     ],
 )
 def test_how_a_file_is_laid_out(old: str, indent: int, newline: str) -> None:
@@ -1083,3 +1088,42 @@ def test_half_a_character_is_not_written() -> None:
             entry_text([("a", f"b{chr(half)}")])
     with pytest.raises(WrongUse, match="an entry has at least one key"):
         entry_text([])
+
+
+@pytest.mark.parametrize("end", ["...\r", "...\t\n", "... \n", "...", "...\r\n"])
+def test_nothing_is_added_behind_the_end_of_a_document(end: str) -> None:
+    with pytest.raises(CannotRun, match=r"a.yaml: ends with the line \.\.\.; take it out"):
+        writing._layout(f"- a: b\r{end}", "a.yaml")
+
+
+@pytest.mark.parametrize(
+    ("texts", "added"),
+    [
+        (["- set: A"], b"  - set: A\n"),
+        (["- set: A", "- set: B"], b"  - set: A\n  - set: B\n"),
+        (["- set: A\r\n  market: UK\r\n"], b"  - set: A\n    market: UK\n"),
+        (["- set: A # b\n"], b"  - set: A # b\n"),
+        (["- set: A #b\n"], b"  - set: A #b\n"),
+    ],
+)
+def test_texts_are_added_each_with_its_end_of_line(texts: list[str], added: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_bytes(b"  - a: b\n")
+    append(tmp_path, path, texts)
+    assert path.read_bytes() == b"  - a: b\n" + added
+
+
+def test_an_entry_that_cannot_be_read_is_not_added(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_bytes(b"- a: b\n")
+    for text in ("- set: @A\n", "- set: A\n- set: @B\n"):
+        with pytest.raises(CannotRun) as caught:
+            append(tmp_path, path, [text])
+        assert str(caught.value).startswith(
+            "nothing was written: the new entry cannot be read back\nthe new entry:"
+        )
+    assert path.read_bytes() == b"- a: b\n"
+
+
+def test_how_long_a_writer_waits_and_how_often_it_tries() -> None:
+    assert (writing.LOCK_WAIT_S, writing.TRIES) == (60.0, 5)

@@ -39,7 +39,7 @@ def slug(text: str) -> str:
     ('larkfield-rc-40', 'etc', 'strae-1')
     """
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_SLUG].strip("-")
+    return re.sub(r"[^a-z0-9]+", "-", plain).lstrip("-")[:LONGEST_SLUG].rstrip("-")
 
 
 def page_path(kind: str, key: str, name: str) -> str:

@@ -22,7 +22,7 @@ def index_script(data: Collection, refs: Mapping[tuple[str, str], Ref]) -> bytes
     """
     rows = [_row(data, kind, key, ref) for (kind, key), ref in refs.items() if kind in KINDS]
     lines = ",\n".join(json.dumps(row, separators=(",", ":")).replace("<", "\\u003c") for row in rows)
-    return f"bookIndex({json.dumps(list(KINDS))},[\n{lines}\n]);\n".encode("ascii")
+    return f"bookIndex({json.dumps(KINDS)},[\n{lines}\n]);\n".encode("ascii")
 
 
 def _row(data: Collection, kind: str, key: str, ref: Ref) -> list[str | int]:

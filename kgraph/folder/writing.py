@@ -244,7 +244,7 @@ def _plainly_checked(
     reads plainly, and its last entries are the new ones and begin in the line after the old text, the others
     are those of the old text, which has no fault: it need not be read by itself.
     """
-    new = old + "".join(texts).encode(errors="surrogatepass")
+    new = old + "".join(texts).encode()
     if len(new) > MOST_BYTES or not (old.endswith(b"\n") or not old) or not new.endswith(b"\n"):
         return None
     after = read_plain(new)

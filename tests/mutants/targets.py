@@ -49,6 +49,8 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
     "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
     "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
+    "_reads_plain: not text or not text.isprintable() or (place != 'valu... -> not text or not text.isprintable()": "reading refuses so long a key",  # noqa: E501
+    "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w/+-]|[ ](?=[": _SLOWER,
