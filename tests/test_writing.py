@@ -1127,3 +1127,45 @@ def test_an_entry_that_cannot_be_read_is_not_added(tmp_path: Path) -> None:
 
 def test_how_long_a_writer_waits_and_how_often_it_tries() -> None:
     assert (writing.LOCK_WAIT_S, writing.TRIES) == (60.0, 5)
+
+
+@pytest.mark.parametrize(
+    ("old", "texts", "plainly"),
+    [
+        (b"", ["- set: A\n"], True),
+        (b"- a: b\n", ["- set: A\n"], True),
+        (b"- a: b\n", ["- set: A\n", "- set: B\n"], True),
+        (b"# c\n", ["- set: A\n"], True),
+        # The end of a line is missing, so that the last line of the old text would go on.
+        (b"- a: b", ["- set: A\n"], False),
+        (b"# c", ["- set: A\n"], False),
+        (b"- a: b\n", ["- set: A"], False),
+        # The old text is not of the plain shape, or takes the new one in.
+        (b"- a: &b c\n", ["- set: A\n"], False),
+        (b"- a: [b,\n", ["    c]\n"], False),
+        (b"- a: b\n", ["  c: d\n"], False),
+        (b"- a: b\n", ["- set: A\n- set: B\n"], False),
+    ],
+)
+def test_what_is_checked_by_one_reading(old: bytes, texts: list[str], plainly: bool) -> None:
+    wanted = [read_bytes(text.encode(), "f").entries[:1] for text in texts]
+    entries_of_texts = [entry for found in wanted for entry in found]
+    found = writing._plainly_checked(old, texts, entries_of_texts)
+    assert (found is not None) == plainly
+    if found is not None:
+        assert found[0] == old + "".join(texts).encode()
+        assert [e.line for e in found[1]] == [old.count(b"\n") + n for n in range(1, len(texts) + 1)]
+
+
+def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    new = b"- set: A\n"
+    for old in (b"- a: b\n", b"- a: &b c\n  d: e\n- f: g\n"):
+        monkeypatch.setattr(writing, "MOST_BYTES", len(old + new))
+        if b"&" not in old:
+            assert writing._checked(old, [new.decode()], "a.yaml")[0] == old + new
+        monkeypatch.setattr(writing, "MOST_BYTES", len(old + new) - 1)
+        with pytest.raises(CannotRun):
+            writing._checked(old, [new.decode()], "a.yaml")
+    monkeypatch.setattr(writing, "MOST_BYTES", 21 << 20)
+    with pytest.raises(CannotRun, match=r"^a.yaml: would be larger than 21 MiB; add to another file$"):
+        writing._checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
