@@ -445,17 +445,22 @@ def test_a_fault_hides_no_entry_beside_it() -> None:
             assert len(found.entries) == 2 or not found.problems
 
 
+class Broken:
+    """A parser of YAML that has nothing to say but an error."""
+
+    error = yaml.YAMLError("no words")
+
+    def __init__(self, source: object) -> None:
+        pass
+
+    def get_event(self) -> None:
+        raise self.error
+
+    def dispose(self) -> None:
+        pass
+
+
 def test_what_the_parser_cannot_put_in_words_is_a_fault_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    class Broken:
-        def __init__(self, source: object) -> None:
-            pass
-
-        def get_event(self) -> None:
-            raise yaml.YAMLError("no words")
-
-        def dispose(self) -> None:
-            pass
-
     monkeypatch.setattr(yaml, "CBaseLoader", Broken)
     assert [str(p) for p in reading.by_yaml(b"- a: b\n", "f").problems] == ["f:1:1: not readable as YAML"]
 
@@ -517,19 +522,23 @@ def test_of_a_file_and_links_to_it_the_file_is_read(tmp_path: Path) -> None:
     assert [str(p.relative_to(tmp_path)) for p in fact_files(tmp_path)] == ["b/z.yaml", "b.yaml"]
 
 
+def _facts_cannot_be_looked_at(monkeypatch: pytest.MonkeyPatch, error: OSError) -> None:
+    real = Path.stat
+
+    def refused(path: Path, **options: bool) -> os.stat_result:
+        if path.suffix == ".yaml" and options.get("follow_symlinks", True):
+            raise error
+        return real(path, **options)
+
+    monkeypatch.setattr(Path, "stat", refused)
+
+
 def test_a_file_that_the_disk_refuses_is_not_left_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "a.yaml").write_text("- set: A\n")
     (tmp_path / "l.yaml").symlink_to("a.yaml")
-    real = Path.stat
-
-    def refused(path: Path, **options: bool) -> os.stat_result:
-        if path.suffix == ".yaml" and options.get("follow_symlinks", True):
-            raise OSError(5, "Input/output error")
-        return real(path, **options)
-
-    monkeypatch.setattr(Path, "stat", refused)
+    _facts_cannot_be_looked_at(monkeypatch, OSError(5, "Input/output error"))
     assert [p.name for p in fact_files(tmp_path)] == ["a.yaml"]
 
 
@@ -563,24 +572,16 @@ def test_words_of_a_parser_of_another_version(monkeypatch: pytest.MonkeyPatch) -
     class Mark:
         index = 2
 
-    class Broken:
-        error = yaml.MarkedYAMLError(problem="found something new", problem_mark=Mark())
-
-        def __init__(self, source: object) -> None:
-            pass
-
-        def get_event(self) -> None:
-            raise self.error
-
-        def dispose(self) -> None:
-            pass
+    def says(**error: object) -> None:
+        monkeypatch.setattr(Broken, "error", yaml.MarkedYAMLError(**error))
 
     monkeypatch.setattr(yaml, "CBaseLoader", Broken)
+    says(problem="found something new", problem_mark=Mark())
     (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
     assert (str(problem), problem.code) == ("f:1:3: not readable as YAML: found something new", "yaml")
-    Broken.error = yaml.MarkedYAMLError(problem_mark=Mark())
+    says(problem_mark=Mark())
     assert [str(p) for p in reading.by_yaml(b"- a: b\n", "f").problems] == ["f:1:3: not readable as YAML: "]
-    Broken.error = yaml.MarkedYAMLError(problem="found something new")
+    says(problem="found something new")
     (problem,) = reading.by_yaml(b"- a: b\n", "f").problems
     assert (str(problem), problem.code) == ("f:1:1: not readable as YAML", "yaml")
 
@@ -609,14 +610,7 @@ def test_a_file_that_goes_while_a_folder_is_listed_is_left_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "a.yaml").write_text("- set: A\n")
-    real = Path.stat
-
-    def gone(path: Path, **options: bool) -> os.stat_result:
-        if path.suffix == ".yaml" and options.get("follow_symlinks", True):
-            raise FileNotFoundError(2, "No such file or directory")
-        return real(path, **options)
-
-    monkeypatch.setattr(Path, "stat", gone)
+    _facts_cannot_be_looked_at(monkeypatch, FileNotFoundError(2, "No such file or directory"))
     assert fact_files(tmp_path) == []
 
 

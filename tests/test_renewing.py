@@ -16,7 +16,8 @@ from kgraph.cli.loading import load
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
-from kgraph.index import compiling, renewing, store
+from kgraph.folder import reading
+from kgraph.index import compiling, renewing, store, updating
 from kgraph.index.store import Store
 from kgraph.problems import Stop
 from kgraph.render.answers import as_json
@@ -207,3 +208,13 @@ def test_files_that_come_or_go_mean_compiling_anew(folder: Path) -> None:
     opening.from_files(Settings((folder,)))
     put(folder / "b.yaml", [{"rebadge": ["A 1", "C 3"]}])
     assert opening.renewed(Settings((folder,))) is None
+
+
+def test_a_file_that_grew_too_large_is_not_read_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    old, new = b"- set: A\n- set: B\n", b"- set: A\n- set: B\n- set: C\n"
+    shared, mine, theirs = updating._entries(old, new)
+    assert [len(shared), len(mine), len(theirs)] == [1, 1, 2]
+    for module in (updating, reading):
+        monkeypatch.setattr(module, "MOST_BYTES", len(new) - 1)
+    with pytest.raises(updating._Anew):
+        updating._entries(old, new)

@@ -18,6 +18,7 @@ from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.folder import reading, schema
+from kgraph.folder.disk import MOST_BYTES
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
@@ -59,7 +60,7 @@ def _entries(old: bytes, new: bytes) -> list[list[records.Entry]]:
     # Lines are counted on: as many empty ones stand for those that both have.
     above = b"\n" * old.count(b"\n", 0, cut)
     pieces = [reading.read_plain(piece) for piece in (old[:cut], above + old[cut:], above + new[cut:])]
-    if None in pieces:
+    if None in pieces or max(len(old), len(new)) > MOST_BYTES:
         return [[], _checked(reading.read_bytes(old, "")), _checked(reading.read_bytes(new, ""))]
     return [_checked(reading.ReadFile("", piece or (), ())) for piece in pieces]
 
