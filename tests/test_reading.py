@@ -365,7 +365,7 @@ def test_a_file_that_cannot_be_opened(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_the_bounds_are_those_that_are_promised() -> None:
-    assert (disk.MOST_BYTES, told.DEEPEST, nodes.LONGEST_KEY) == (64 * 2**20, 20, 200)
+    assert (disk.MOST_BYTES, nodes.DEEPEST, nodes.LONGEST_KEY) == (64 * 2**20, 20, 200)
     assert (parsing.MOST_FAULTS, texts.MOST_PROBLEMS) == (200, 1000)
 
 

@@ -16,7 +16,7 @@ from typing import Any, BinaryIO, NamedTuple
 from kgraph.exchange import judging, process, written
 from kgraph.exchange.terms import RDF
 from kgraph.exchange.vocabulary import TYPE
-from kgraph.folder.faults import DEEPEST
+from kgraph.folder.nodes import DEEPEST
 from kgraph.folder.schema import keys_of
 from kgraph.problems import CannotRun, Problem, Where, shown
 from kgraph.words import KINDS

@@ -10,13 +10,10 @@ from dataclasses import dataclass
 import yaml
 
 from kgraph import words
-from kgraph.folder.nodes import LONGEST_KEY, Node, Text
+from kgraph.folder.nodes import DEEPEST, LONGEST_KEY, Node, Text
 from kgraph.folder.text import Page
 from kgraph.names import fold
 from kgraph.problems import shown
-
-DEEPEST = 20
-"""The most lists and mappings that may stand in each other, the file's own list included."""
 
 _INDENTING_TAB = re.compile(r" *\t")
 
@@ -33,11 +30,13 @@ class Fault(Exception):
 
 
 def too_deep(index: int) -> Fault:
+    """Lists and mappings in each other, one more than may be."""
     says = f"nested deeper than {DEEPEST} lists and mappings"
     return Fault(index, "nesting", says, "make it several entries")
 
 
 def open_quote(index: int) -> Fault:
+    """A quote that is left open; `index` is where it opens."""
     says = "the quote that opens here is not closed in its entry"
     return Fault(
         index, "open-quote", says, "close it; a quote mark in a text goes in the other kind of quotes"
@@ -49,6 +48,7 @@ def _tab(index: int) -> Fault:
 
 
 def not_a_list(page: Page, index: int, mapping: bool) -> Fault:
+    """A file that is one mapping, or one text, from `index` on."""
     says = "a fact file is a list of entries"
     line = shown(page.line_at(index).lstrip(" -").rstrip())
     mend = (
@@ -232,6 +232,7 @@ def explain(page: Page, error: Fault | yaml.YAMLError, offset: int, opened: int 
 
 
 def key_faults(page: Page, keys: Iterable[Node]) -> Iterator[tuple[int, str, str, str]]:
+    """What is wrong with the keys of one mapping: (index, code, what is wrong, what mends it) each."""
     seen: dict[str, Text] = {}
     for key in keys:
         index = page.index(key.line, key.column)

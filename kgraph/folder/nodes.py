@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+DEEPEST = 20
+"""The most lists and mappings that may stand in each other, the file's own list included."""
 MOST_KEYS = 64
 """The most keys of one mapping."""
 LONGEST_KEY = 200

@@ -25,7 +25,6 @@ from yaml.events import (
 )
 
 from kgraph.folder.faults import (
-    DEEPEST,
     Fault,
     explain,
     in_quotes,
@@ -37,6 +36,7 @@ from kgraph.folder.faults import (
     warn_of_joined,
 )
 from kgraph.folder.nodes import (
+    DEEPEST,
     MOST_KEYS,
     Map,
     Node,
