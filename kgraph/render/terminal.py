@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import unicodedata
 from collections.abc import Sequence
@@ -33,21 +34,21 @@ def _escape(char: str) -> str:
 
 def width(text: str) -> int:
     """The columns that a text takes on a terminal."""
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
-    )
+    return len(text) if text.isascii() else sum(map(_columns_of, text))
+
+
+def _columns_of(char: str) -> int:
+    if unicodedata.combining(char):
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
 
 
 def cut(text: str, most: int) -> str:
     """The text, shortened to at most `most` columns."""
     if width(text) <= most:
         return text
-    out = ""
-    for char in text:
-        if width(out + char) > most - 1:
-            break
-        out += char
-    return out + "…"
+    used = itertools.accumulate(map(_columns_of, text))
+    return text[: sum(columns < most for columns in used)] + "…"
 
 
 _COLOURS = {"refused": "31", "disputed": "33"}
