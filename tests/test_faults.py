@@ -28,6 +28,7 @@ BROKEN = [
     ("writers", "no_cleaning"),
     ("signals", "deaf"),
     ("cache", "index_believed"),
+    ("cache", "any_version"),
     ("years", "in_place"),
     ("years", "no_cleaning"),
     ("years", "no_fsync"),

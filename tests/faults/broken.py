@@ -117,6 +117,14 @@ def index_believed() -> None:
     _put(freshness, "stands", lambda note, *stamps: isinstance(note, dict))
 
 
+def any_version() -> None:
+    """An index of any other version of the program is taken for one of its own."""
+    from kgraph.index import store
+
+    get = store.Store.get
+    _put(store.Store, "get", lambda self, key: store.VERSION if key == "version" else get(self, key))
+
+
 def _put(module: Any, name: str, value: object) -> None:
     setattr(module, name, value)
 
@@ -133,6 +141,7 @@ WAYS: dict[str, Callable[[], None]] = {
         errors_raw,
         deaf,
         index_believed,
+        any_version,
     )
 }
 """Name -> what takes the safety out of the modules of this process."""

@@ -8,56 +8,82 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import os
 import random
 import shutil
+import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
+from kgraph.index import freshness, store
 from tests.faults.broken import WAYS
 from tests.faults.build import Build
 from tests.faults.tally import Tally
 
 FACTS = "- takes: K-1\n  in: A 1\n  position: knob\n- rebadge: [A 1, {other}]\n"
+MORE = "- set: F 6\n"
 WORDS = ("takers", "K-1", "--json", "--proof")
 YEARS_NS = {"1970": 1, "2106": 2**32 * 10**9}
+NOBODY = 65534
+FAKETIME = shutil.which("faketime")
+"""Has what it starts see another time; without it, only the clock of this process is set."""
+
+Answer = tuple[int, str]
 
 
 def figure(build: Build, size: str, place: Path) -> Tally:
     """`small`: 100 damages; `full`: 2,000."""
     with mock.patch.dict(os.environ, {"KGRAPH_CACHE": str(place / "cache")}), contextlib.ExitStack() as undo:
         if build.broken:
-            from kgraph.index import freshness
-
-            undo.enter_context(mock.patch.object(freshness, "stands", freshness.stands))
+            for module, name in ((freshness, "stands"), (store.Store, "get")):
+                undo.enter_context(mock.patch.object(module, name, getattr(module, name)))
             WAYS[build.broken]()
         tally = Tally()
         for seed in range(100 if size == "small" else 2000):
-            _damage(place / f"facts{seed % 7}", seed, tally)
+            _damage(build, place / f"facts{seed % 7}", seed, tally)
         return tally
 
 
-def _damage(folder: Path, seed: int, tally: Tally) -> None:
-    from kgraph.index import store
-
+def _damage(build: Build, folder: Path, seed: int, tally: Tally) -> None:
     chance = random.Random(seed)
+    kind = chance.choice(list(KINDS))
+    over = chance.random() < 0.4
+    index = _indexed(folder, over)
+    as_wanted = _over(index).exists() == over
+    with KINDS[kind](build, folder, index, chance) as happened:
+        with mock.patch.dict(os.environ, {"KGRAPH_CACHE": "off"}):
+            expected = ask(folder)
+        found = [ask(folder), ask(folder)]
+        if isinstance(happened, Faked):
+            found += [happened.ask(folder), happened.ask(folder), ask(folder)]
+    wrong = [f"{answer}, not {expected}" for answer in found if answer != expected]
+    tally.count(f"{kind}, seed {seed}", as_wanted and bool(happened), "".join(wrong)[:300], kind)
+    tally.kinds["with newer rows"] += over
+
+
+def _indexed(folder: Path, over: bool) -> Path:
+    """The index of a folder, believed as it stands, with newer rows over it if so."""
+    shutil.rmtree(os.environ["KGRAPH_CACHE"], ignore_errors=True)
     folder.mkdir(exist_ok=True)
     (folder / "a.yaml").write_text(FACTS.format(other="B 2"), encoding="utf-8")
     ask(folder)
     index = Path(store.index_path([str(folder)]) or "")
-    kind = chance.choice(list(KINDS))
-    happened = KINDS[kind](folder, index, chance)
-    with _without_index():
-        expected = ask(folder)
-    with _clock(chance) if kind == "clock" else contextlib.nullcontext():
-        first, second = ask(folder), ask(folder)
-    complaint = "" if first == second == expected else f"{first} and {second}, not {expected}"
-    tally.count(f"{kind}, seed {seed}", happened, complaint[:300], kind)
+    if over:
+        with (folder / "a.yaml").open("a", encoding="utf-8") as facts:
+            facts.write(MORE)
+        ask(folder)
+    return index
 
 
-def ask(folder: Path) -> tuple[int, str]:
+def _over(index: Path) -> Path:
+    return Path(f"{index}{store.OVER}")
+
+
+def ask(folder: Path) -> Answer:
     """The answer to one question, as its user gets it."""
     from kgraph.cli.main import run
 
@@ -67,25 +93,54 @@ def ask(folder: Path) -> tuple[int, str]:
     return status, out.getvalue()
 
 
-def _without_index() -> contextlib.AbstractContextManager[object]:
-    return mock.patch.dict(os.environ, {"KGRAPH_CACHE": "off"})
+@dataclass(frozen=True, slots=True)
+class Faked:
+    """A time that a process sees, and whether it sees files as of then too."""
+
+    build: Build
+    when: str
+    year: str
+    stamps: bool
+
+    def __bool__(self) -> bool:
+        return self._run(["date", "-u", "+%Y"]).stdout == f"{self.year}\n".encode()
+
+    def ask(self, folder: Path) -> Answer:
+        """The answer of a process of its own at that time."""
+        done = self._run(self.build.command(["--data", str(folder), *WORDS]))
+        return done.returncode, done.stdout.decode()
+
+    def _run(self, command: Sequence[str]) -> subprocess.CompletedProcess[bytes]:
+        stamps = {} if self.stamps else {"NO_FAKE_STAT": "1"}
+        words = [FAKETIME or "", "-f", self.when, *command]
+        return self.build.run_as(words, KGRAPH_CACHE=os.environ["KGRAPH_CACHE"], TZ="UTC", **stamps)
 
 
-def _clock(chance: random.Random) -> contextlib.AbstractContextManager[object]:
-    year = chance.choice(list(YEARS_NS.values()))
-    return mock.patch.object(time, "time_ns", return_value=year)
+Happened = Faked | bool
+Damage = Callable[[Build, Path, Path, random.Random], contextlib.AbstractContextManager[Happened]]
 
 
-def _spoil(make: Callable[[bytes, random.Random], bytes]) -> Callable[[Path, Path, random.Random], bool]:
-    """A damage to the bytes of the index, or of the note beside it."""
+def _done(do: Callable[[Path, Path, random.Random], bool]) -> Damage:
+    """A damage that stays as it was done."""
+
+    @contextlib.contextmanager
+    def damage(build: Build, folder: Path, index: Path, chance: random.Random) -> Iterator[bool]:
+        yield do(folder, index, chance)
+
+    return damage
+
+
+def _spoil(make: Callable[[bytes, random.Random], bytes]) -> Damage:
+    """A damage to the bytes of the index, of its newer rows, or of the note beside it."""
 
     def spoil(folder: Path, index: Path, chance: random.Random) -> bool:
-        target = index if chance.random() < 0.8 else Path(f"{index}.note")
+        over, note = _over(index), Path(f"{index}.note")
+        target = chance.choice([index] * 3 + [over] * 2 * over.exists() + [note])
         old = target.read_bytes()
         target.write_bytes(make(old, chance))
         return target.read_bytes() != old
 
-    return spoil
+    return _done(spoil)
 
 
 def _bit(old: bytes, chance: random.Random) -> bytes:
@@ -117,19 +172,78 @@ def _set_times(folder: Path, index: Path, chance: random.Random) -> bool:
     return abs(path.stat().st_mtime_ns - when) < 10**9
 
 
+@contextlib.contextmanager
+def _clock(build: Build, folder: Path, index: Path, chance: random.Random) -> Iterator[bool]:
+    """Other facts of the same size under another time, which this process sees."""
+    year = chance.choice(list(YEARS_NS.values()))
+    happened = _change_facts(folder, index, chance)
+    with mock.patch.object(time, "time_ns", return_value=year):
+        yield happened
+
+
+@contextlib.contextmanager
+def _system_clock(build: Build, folder: Path, index: Path, chance: random.Random) -> Iterator[Faked]:
+    """An index made at another time by another process, then other facts of the same size."""
+    when, year = chance.choice([("@1970-01-02 00:00:00", "1970"), ("@2106-02-07 06:28:16", "2106")])
+    faked = Faked(build, when, year, chance.random() < 0.5)
+    shutil.rmtree(index.parent)
+    faked.ask(folder)
+    assert index.exists()
+    _change_facts(folder, index, chance)
+    yield faked
+
+
 def _foreign(folder: Path, index: Path, chance: random.Random) -> bool:
     """The index of another folder under this one's name, sometimes with its note."""
-    from kgraph.index import store
-
-    other = folder.parent / "other"
-    other.mkdir(exist_ok=True)
-    (other / "a.yaml").write_text(FACTS.format(other="E 5"), encoding="utf-8")
-    ask(other)
-    theirs = Path(store.index_path([str(other)]) or "")
+    theirs = _other_index(folder)
     shutil.copy(theirs, index)
     if chance.random() < 0.5:
         shutil.copy(f"{theirs}.note", f"{index}.note")
     return index.read_bytes() == theirs.read_bytes()
+
+
+def _other_index(folder: Path) -> Path:
+    other = folder.parent / "other"
+    other.mkdir(exist_ok=True)
+    (other / "a.yaml").write_text(FACTS.format(other="E 5"), encoding="utf-8")
+    index = Path(store.index_path([str(other)]) or "")
+    index.unlink(missing_ok=True)
+    ask(other)
+    return index
+
+
+def _other_version(folder: Path, index: Path, chance: random.Random) -> bool:
+    """Other answers in an index of an older or a newer program, noted as made of the files as they stand."""
+    version = chance.choice(["0.0.1 1", f"{store.VERSION}0", "99.0.0 1"])
+    with mock.patch.object(store, "VERSION", version):
+        theirs = _other_index(folder)
+    shutil.copy(theirs, index)
+    theirs.unlink()
+    folders = [str(folder)]
+    token = json.loads(Path(f"{theirs}.note").read_bytes())["token"]
+    note = freshness.note_of(folders, store.stamps_of(folders) or [], token, time.time_ns())
+    freshness.write_note(f"{index}.note", note)
+    return json.dumps(version).encode() in index.read_bytes()
+
+
+@contextlib.contextmanager
+def _no_rights(build: Build, folder: Path, index: Path, chance: random.Random) -> Iterator[bool]:
+    """An index, its note or the whole cache that the user may not read; sometimes facts changed since."""
+    target = chance.choice([index, Path(f"{index}.note"), index.parent])
+    if chance.random() < 0.5:
+        _change_facts(folder, index, chance)
+    usual = {path: path.stat().st_mode for path in (folder.parent, index.parent, target)}
+    with contextlib.ExitStack() as undo:
+        for path, mode in usual.items():
+            undo.callback(path.chmod, mode)
+            path.chmod(0 if path == target else 0o755)
+        if not os.geteuid():
+            # All rights are the superuser's: the process becomes another user for a while.
+            undo.callback(os.seteuid, 0)
+            os.seteuid(NOBODY)
+        yield os.access(folder, os.R_OK, effective_ids=True) and not os.access(
+            target, os.R_OK, effective_ids=True
+        )
 
 
 def _gone(folder: Path, index: Path, chance: random.Random) -> bool:
@@ -140,15 +254,18 @@ def _gone(folder: Path, index: Path, chance: random.Random) -> bool:
     return not index.exists()
 
 
-KINDS: dict[str, Callable[[Path, Path, random.Random], bool]] = {
+KINDS: dict[str, Damage] = {
     "bit": _spoil(_bit),
     "length": _spoil(lambda old, chance: old[: chance.randrange(len(old))]),
     "page": _spoil(_page),
     "noise": _spoil(lambda old, chance: chance.randbytes(chance.randrange(5000))),
     "longer": _spoil(lambda old, chance: old + chance.randbytes(100)),
-    "facts changed": _change_facts,
-    "times": _set_times,
-    "clock": _change_facts,
-    "foreign": _foreign,
-    "gone": _gone,
+    "facts changed": _done(_change_facts),
+    "times": _done(_set_times),
+    "clock": _clock,
+    "foreign": _done(_foreign),
+    "version": _done(_other_version),
+    "rights": _no_rights,
+    "gone": _done(_gone),
+    **({"system clock": _system_clock} if FAKETIME else {}),
 }
