@@ -293,6 +293,12 @@ def test_several_kinds_need_a_folder_or_a_choice(capsysbinary: Any) -> None:
     assert capsysbinary.readouterr().out.splitlines()[0] == b"grade,certainty,[order]"
 
 
+def test_a_folder_named_like_a_table_is_told_of(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    (tmp_path / "tables" / "x.csv").mkdir(parents=True)
+    assert bring(folder, tmp_path / "tables", "--yes") == 3
+    assert capsys.readouterr().err == f"{tmp_path / 'tables' / 'x.csv'}: Is a directory\n"
+
+
 # Graphs ---------------------------------------------------------------------------------------
 
 

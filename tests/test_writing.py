@@ -99,8 +99,14 @@ def target(tmp_path: Path) -> Path:
 @settings(max_examples=300, deadline=None)
 @given(TEXTS | st.text(LETTERS))
 def test_every_text_comes_back_letter_for_letter(text: str) -> None:
-    written = entry_text([("a", text), ("b", [text, text]), ("c", {"x": text}), ("d", [{"x": text}])])
-    expected = {"a": text, "b": [text, text], "c": {"x": text}, "d": [{"x": text}]}
+    pairs: list[tuple[str, Value]] = [
+        ("a", text),
+        ("b", [text, text]),
+        ("c", {"x": text}),
+        ("d", [{"x": text}, text]),
+    ]
+    written = entry_text(pairs)
+    expected = dict(pairs)
     assert entries(written.encode()) == [expected]
     assert written.replace("\n", "").isprintable()
     assert not read_bytes(written.encode(), "f").problems
@@ -365,6 +371,29 @@ def test_only_fact_files_of_the_folder(tmp_path: Path) -> None:
     assert (tmp_path / "out.yaml").read_bytes() == OLD
 
 
+def test_links_within_the_folder_are_followed_and_no_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, outside = tmp_path / "facts", tmp_path / "outside"
+    for made in (folder, outside):
+        made.mkdir()
+    (folder / "a.yaml").write_bytes(OLD)
+    (tmp_path / "link").symlink_to(folder)
+    append(tmp_path / "link", tmp_path / "link" / "a.yaml", [NEW])
+    monkeypatch.chdir(tmp_path)
+    append(Path("facts"), Path("facts") / "a.yaml", [NEW])
+    (outside / "b.yaml").symlink_to(folder / "a.yaml")
+    with pytest.raises(CannotRun, match="not a fact file"):
+        append(folder, outside / "b.yaml", [NEW])
+    assert (folder / "a.yaml").read_bytes() == OLD + 2 * NEW.encode()
+
+
+def test_a_folder_is_no_fact_file(tmp_path: Path) -> None:
+    (tmp_path / "a.yaml" / "b").mkdir(parents=True)
+    with pytest.raises(CannotRun, match=r"a\.yaml: Is a directory; nothing was written"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+
+
 def test_a_fifo_does_not_hang(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "a.yaml")
     with pytest.raises(CannotRun, match="not a regular file"):
@@ -448,6 +477,7 @@ def test_a_file_that_appears_meanwhile_is_not_overwritten(
     monkeypatch.setattr(os, "link", late)
     append(tmp_path, path, [NEW])
     assert path.read_bytes() == OLD + NEW.encode()
+    assert not temporary_files(tmp_path)
 
 
 def _failing(code: int) -> Callable[..., NoReturn]:
@@ -457,7 +487,10 @@ def _failing(code: int) -> Callable[..., NoReturn]:
     return fail
 
 
-@pytest.mark.parametrize("code", [errno.EPERM, errno.EOPNOTSUPP])
+NO_LINKS = [errno.EPERM, errno.EACCES, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK]
+
+
+@pytest.mark.parametrize("code", NO_LINKS)
 def test_a_new_file_where_there_are_no_hard_links(
     code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -574,9 +607,50 @@ def test_a_folder_that_is_not_confirmed_is_no_success(target: Path, monkeypatch:
         real(descriptor)
 
     monkeypatch.setattr(os, "fsync", only_files)
-    with pytest.raises(CannotRun, match="did not confirm"):
+    says = r": written, but the disk did not confirm it: Input/output error; look whether the text is there"
+    with pytest.raises(CannotRun, match=says):
         append(target.parent, target, [NEW])
     assert not temporary_files(target.parent)
+
+
+@pytest.mark.parametrize("descriptors", ["file", "folder"])
+def test_closing_that_is_broken_off_is_done(
+    descriptors: str, target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Linux closes a file whatever close(2) answers to a signal, by its manual page."""
+    real, broken_off = os.close, []
+
+    def close(descriptor: int) -> None:
+        is_folder = stat.S_ISDIR(os.fstat(descriptor).st_mode)
+        real(descriptor)
+        if is_folder == (descriptors == "folder"):
+            broken_off.append(descriptor)
+            raise InterruptedError(errno.EINTR, os.strerror(errno.EINTR))
+
+    with monkeypatch.context() as broken:
+        broken.setattr(writing.os, "close", close)
+        append(target.parent, target, [NEW])
+    assert broken_off
+    assert target.read_bytes() == OLD + NEW.encode()
+    assert not temporary_files(target.parent)
+
+
+@pytest.mark.parametrize("there", ["file", "link"])
+def test_a_name_for_what_is_not_finished_is_never_one_that_is_there(
+    there: str, target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken, elsewhere = target.parent / ".kgraph-taken", target.parent / "elsewhere"
+    elsewhere.write_bytes(b"x")
+    if there == "file":
+        taken.write_bytes(b"y")
+    else:
+        taken.symlink_to(elsewhere)
+    monkeypatch.setattr(writing, "_temporary_name", lambda folder: taken)
+    monkeypatch.setattr(writing, "TRIES", 1)
+    with pytest.raises(CannotRun):
+        append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD
+    assert elsewhere.read_bytes() == b"x"
 
 
 def test_short_writes_go_on(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -641,6 +715,15 @@ def test_write_new_and_create_folder(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert os.listdir(folder) == ["x.yaml"]
 
 
+def test_a_folder_that_another_makes_meanwhile_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a").mkdir()
+    monkeypatch.setattr(Path, "exists", lambda self: False)
+    create_folder(tmp_path / "a" / "b")
+    assert (tmp_path / "a" / "b").is_dir()
+
+
 def test_write_new_where_hard_links_are_not_known(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "link", _fail(errno.EPERM))
     write_new(tmp_path / "x.yaml", b"text")
@@ -698,6 +781,28 @@ def test_the_lock_is_given_back(target: Path) -> None:
     assert len(os.listdir("/proc/self/fd")) == before
 
 
+def test_a_lock_that_cannot_be_marked_is_taken(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(writing.os, "utime", _failing(errno.EPERM))
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_a_lock_that_fails_to_close_undoes_nothing(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    usual, failed = os.close, []
+
+    def close(descriptor: int) -> None:
+        usual(descriptor)
+        failed.append(descriptor)
+        raise OSError(errno.EIO, "no")
+
+    with writing._lock(target.parent):
+        monkeypatch.setattr(writing.os, "close", close)
+    monkeypatch.undo()
+    assert len(failed) == 1
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
 def test_a_writer_waits_for_another(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     waited: list[float] = []
     held = writing._lock(target.parent)
@@ -743,7 +848,7 @@ def test_nothing_to_append_is_nothing_done(target: Path) -> None:
 def test_links_in_a_ring_are_told_of(tmp_path: Path) -> None:
     (tmp_path / "a.yaml").symlink_to("b.yaml")
     (tmp_path / "b.yaml").symlink_to("a.yaml")
-    with pytest.raises(CannotRun, match=r"a\.yaml: Symlink loop"):
+    with pytest.raises(CannotRun, match=r"a\.yaml: Symlink loop from '.*a\.yaml'$"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
 
 
@@ -818,15 +923,18 @@ def test_what_is_being_written_is_read_by_nobody_else(target: Path, monkeypatch:
 
 
 def test_a_new_file_has_the_usual_rights(tmp_path: Path) -> None:
-    before = os.umask(0o027)
-    try:
-        append(tmp_path, tmp_path / "a.yaml", [NEW])
-        write_new(tmp_path / "b.yaml", b"x")
-        writing.write_over(tmp_path / "c.txt", b"x")
-    finally:
-        os.umask(before)
-    for name in ("a.yaml", "b.yaml", "c.txt"):
-        assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o640
+    for mask, mode in ((0o027, 0o640), (0, 0o666)):
+        folder = tmp_path / str(mask)
+        folder.mkdir()
+        before = os.umask(mask)
+        try:
+            append(folder, folder / "a.yaml", [NEW])
+            write_new(folder / "b.yaml", b"x")
+            writing.write_over(folder / "c.txt", b"x")
+        finally:
+            os.umask(before)
+        for name in ("a.yaml", "b.yaml", "c.txt"):
+            assert stat.S_IMODE((folder / name).stat().st_mode) == mode
 
 
 def test_what_a_living_writer_of_another_user_left_stays(
@@ -935,9 +1043,8 @@ def test_results_for_a_device_are_written_piece_by_piece(tmp_path: Path) -> None
 def test_a_refusal_names_the_file_and_what_else_is_in_the_way(tmp_path: Path) -> None:
     with pytest.raises(CannotRun) as caught:
         writing.write_over(tmp_path / "absent" / "a.csv", b"x")
-    said = str(caught.value)
-    assert said.startswith(f"{tmp_path}/absent/a.csv: No such file or directory ({tmp_path}/absent/.kgraph-")
-    assert said.endswith("); nothing was written")
+    says = f"{tmp_path}/absent/a.csv: No such file or directory ({tmp_path}/absent); nothing was written"
+    assert str(caught.value) == says
     with pytest.raises(CannotRun) as caught:
         write_new(tmp_path / "absent" / "a.csv", b"x")
     assert "No such file" in str(caught.value)
@@ -949,6 +1056,15 @@ def test_a_refusal_names_the_file_and_what_else_is_in_the_way(tmp_path: Path) ->
     with pytest.raises(CannotRun) as caught:
         write_new(tmp_path / "one", b"y")
     assert str(caught.value).startswith(f"{tmp_path}/one: File exists")
+
+
+def test_a_refusal_by_the_number_of_an_open_file_names_the_file_alone(target: Path) -> None:
+    def refuse() -> NoReturn:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), 7)
+
+    with pytest.raises(CannotRun) as caught:
+        append(target.parent, target, [NEW], before_rename=refuse)
+    assert str(caught.value) == f"{target}: No space left on device; nothing was written"
 
 
 def test_messages_name_paths_whatever_their_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -1005,8 +1121,17 @@ def test_messages_name_paths_whatever_their_bytes(tmp_path: Path, monkeypatch: p
             "a.yaml: is one list in brackets [...]; add to another file, for example new.yaml",
         ),
         (
+            b"---\t[{a: b}]\n",
+            "a.yaml: is one list in brackets [...]; add to another file, for example new.yaml",
+        ),
+        (
             b"- a: b\n  c: |\n    d",
             "a.yaml:1:1: nothing was added, for the last entry would change; "
+            "end the file with an empty line at the left margin, or add to another file",
+        ),
+        (
+            b"- a: b\n- c: d\n  e: |\n    f",
+            "a.yaml:2:1: nothing was added, for the last entry would change; "
             "end the file with an empty line at the left margin, or add to another file",
         ),
         (b"- a: @\n", "a.yaml: nothing was added, for the file has errors; mend them first"),
@@ -1047,7 +1172,27 @@ AWKWARD = (
     *("a,b", "a[b", "a]b", "a{b", "a}b", "[a", "a]", "{a", "a}", "a, b", "a , b", "a#b", "a #b", "#"),
     *("a:b", "a: b", "a:", ":a", "_a", "-a", "- a", "- ", "?a", "? a", "---", "...", "<<", "|", ">"),
     *("a'b", 'a"b', '"a', "'a", "a''b", 'it\'s "x"', "a\\b", ": \\", "': \"", "@", "`", "%a", "!a", "&a"),
-    *("k", "~", "no", "012", "a\tb", "a\nb", " a", "a ", "\x7f", "\u00a0b", "\u00e9", "\ud7ff", "\ue000"),
+    *(
+        "-",
+        "?",
+        ":",
+        "&",
+        "*",
+        "!",
+        "k",
+        "~",
+        "no",
+        "012",
+        "a\tb",
+        "a\nb",
+        " a",
+        "a ",
+        "\x7f",
+        "\u00a0b",
+        "\u00e9",
+        "\ud7ff",
+        "\ue000",
+    ),
     *("x" * 200, "(" + "x" * 199, "(" + "x" * 200, "\U0001f4fb"),
 )
 
@@ -1058,7 +1203,7 @@ def test_awkward_texts_come_back_from_every_place(text: str) -> None:
         ("a", text),
         ("b", [text, "x", text]),
         ("c", {"x": text}),
-        ("d", [{"x": text}]),
+        ("d", [{"x": text}, text]),
     ]
     if len(text) <= 198:
         pairs += [(f"{text} y", "z"), ("e", {text: "x"})]
@@ -1113,6 +1258,20 @@ def test_texts_are_added_each_with_its_end_of_line(texts: list[str], added: byte
     assert path.read_bytes() == b"  - a: b\n" + added
 
 
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("\ufeff- set: A\n", "nothing was added, for the last entry would change"),
+        ("---\n- set: A\n", "nothing was added, for the file has errors"),
+    ],
+)
+def test_what_is_read_otherwise_behind_others_is_not_added(text: str, says: str) -> None:
+    assert len(writing._single_entries([text])) == 1
+    with pytest.raises(CannotRun, match=says) as caught:
+        writing._checked(b"- a: b\n", [text], "a.yaml")
+    assert all(problem.code for problem in caught.value.problems)
+
+
 def test_an_entry_that_cannot_be_read_is_not_added(tmp_path: Path) -> None:
     path = tmp_path / "a.yaml"
     path.write_bytes(b"- a: b\n")
@@ -1145,6 +1304,10 @@ def test_how_long_a_writer_waits_and_how_often_it_tries() -> None:
         (b"- a: [b,\n", ["    c]\n"], False),
         (b"- a: b\n", ["  c: d\n"], False),
         (b"- a: b\n", ["- set: A\n- set: B\n"], False),
+        (b"\xef\xbb\xbf", ["- set: A\n"], False),
+        # What is new does not begin in the next line, or is fewer entries than texts.
+        (b"- a: b\n", ["# c\n- set: A\n"], False),
+        (b"", ["- set: A\n", "# c\n"], False),
     ],
 )
 def test_what_is_checked_by_one_reading(old: bytes, texts: list[str], plainly: bool) -> None:
@@ -1157,12 +1320,18 @@ def test_what_is_checked_by_one_reading(old: bytes, texts: list[str], plainly: b
         assert [e.line for e in found[1]] == [old.count(b"\n") + n for n in range(1, len(texts) + 1)]
 
 
+def test_what_reads_otherwise_in_its_file_is_not_checked_by_one_reading() -> None:
+    other = read_bytes(b"- set: B\n", "f").entries
+    assert writing._plainly_checked(b"- a: b\n", ["- set: A\n"], other) is None
+
+
 def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     new = b"- set: A\n"
-    for old in (b"- a: b\n", b"- a: &b c\n  d: e\n- f: g\n"):
+    for old in (b"- a: b\n", b"- a: 'b # &\n    c'\n"):
         monkeypatch.setattr(writing, "MOST_BYTES", len(old + new))
-        if b"&" not in old:
-            assert writing._checked(old, [new.decode()], "a.yaml")[0] == old + new
+        assert writing._checked(old, [new.decode()], "a.yaml")[0] == old + new
+        plainly = writing._plainly_checked(old, [new.decode()], read_bytes(new, "f").entries)
+        assert (plainly is not None) == (b"&" not in old)
         monkeypatch.setattr(writing, "MOST_BYTES", len(old + new) - 1)
         with pytest.raises(CannotRun):
             writing._checked(old, [new.decode()], "a.yaml")

@@ -15,7 +15,7 @@ from keyword import iskeyword
 import click
 
 from kgraph import __version__
-from kgraph.problems import Stop, WrongUse
+from kgraph.problems import Stop, WrongUse, shown
 
 COMMANDS = {
     "takers": ("asking", "which other sets take this knob or belt"),
@@ -151,7 +151,8 @@ def run(args: Sequence[str] | None = None) -> int:
         return 130
     except OSError as error:
         _silence_stdout()
-        print(f"{error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
+        where = shown(str(error.filename or "output"), 200)
+        print(f"{where}: {error.strerror or error}", file=sys.stderr)
         return 3
 
 

@@ -19,7 +19,7 @@ from kgraph.exchange.formats import Found, Incoming, Pairs
 from kgraph.exchange.mappings import Column, Plan
 from kgraph.exchange.sheets import Row, Sheet
 from kgraph.exchange.vocabulary import NESTED_KEYS
-from kgraph.folder.disk import display, read_path, reason
+from kgraph.folder.disk import bytes_of, display, reason
 from kgraph.folder.schema import keys_of, required_of
 from kgraph.folder.writing import Value
 from kgraph.names import fold
@@ -45,17 +45,15 @@ def read_xlsx(incoming: Incoming) -> Found:
 
 def read_folder(incoming: Incoming) -> Found:
     """The entries of all CSV files of a folder, in the order of the folder they were exported from."""
-    sheets = []
     try:
         paths = sorted(
             p for p in incoming.path.iterdir() if p.suffix.lower() == ".csv" and not p.is_symlink()
         )
-        for path in paths:
-            sheets.append(csv_in.read(display(path), path.stem, read_path(path), incoming.encoding))
     except OSError as error:
-        raise CannotRun(f"{display(error.filename or incoming.path)}: {reason(error)}") from None
+        raise CannotRun(f"{display(incoming.path)}: {reason(error)}") from None
     if not paths:
         raise CannotRun(f"{display(incoming.path)}: holds no .csv file")
+    sheets = [csv_in.read(display(p), p.stem, bytes_of(p), incoming.encoding) for p in paths]
     return _found(incoming, [s for s in sheets if s])
 
 

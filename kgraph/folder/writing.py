@@ -64,10 +64,12 @@ def entry_text(pairs: Sequence[tuple[str, Value]]) -> str:
 
 def _after_key(value: Value) -> str:
     if isinstance(value, list) and any(isinstance(item, dict) for item in value):
-        return "".join(f"\n    - {flow_text(item)}" for item in value)
-    if isinstance(value, str):
-        return f" {_scalar(value, 'value')}"
-    return f" {flow_text(value)}"
+        return "".join(f"\n    - {_text_at(item, 'item')}" for item in value)
+    return f" {_text_at(value, 'value')}"
+
+
+def _text_at(value: Value, place: str) -> str:
+    return _scalar(value, place) if isinstance(value, str) else flow_text(value)
 
 
 def flow_text(value: Value) -> str:
@@ -81,10 +83,10 @@ def flow_text(value: Value) -> str:
 
 @lru_cache(maxsize=4096)
 def _scalar(text: str, place: str) -> str:
-    """A text as it is if it then reads as itself at this place (value, key or flow), else quoted."""
+    """A text as it is if it then reads as itself at this place (of :data:`_TRIALS`), else quoted."""
     if any("\ud800" <= c <= "\udfff" for c in text):
         raise WrongUse(f"'{shown(text)}' is not text: it holds half of a character")
-    if (_SAFE.match(text) and text.isprintable()) or _reads_plain(text, place):
+    if _SAFE.match(text) or _reads_plain(text, place):
         return text
     if text.isprintable() and ('"' in text or "\\" in text):
         return "'" + text.replace("'", "''") + "'"
@@ -98,16 +100,22 @@ def _escape(char: str) -> str:
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
-_TRIALS = {"value": "- k: {0}\n", "key": "- {0}: k\n", "flow": "- k: [{0}, {{{0}: {0}, k: {0}}}]\n"}
+_TRIALS = {
+    "value": "- k: {0}\n",
+    "item": "- k:\n    - {0}\n",
+    "key": "- {0}: k\n",
+    "flow": "- k: [{0}, {{{0}: {0}, k: {0}}}]\n",
+}
 
 
 def _reads_plain(text: str, place: str) -> bool:
     """Whether the reader reads a text as itself when nothing is put round it."""
-    if not text or not text.isprintable() or (place != "value" and len(text) > LONGEST_KEY):
+    if not text or not text.isprintable() or (place in ("key", "flow") and len(text) > LONGEST_KEY):
         return False
     read = read_bytes(_TRIALS[place].format(text).encode(), "")
     expected: dict[str, object] = {
         "value": [("k", text)],
+        "item": [("k", (text,))],
         "key": [(text, "k")],
         "flow": [("k", (text, [(text, text), ("k", text)]))],
     }
@@ -289,10 +297,20 @@ def _naming(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        name = f"{display(path)}: {reason(error)}"
-        if error.filename and os.fspath(error.filename) != os.fspath(path):
-            name += f" ({display(error.filename)})"
+        name, other = f"{display(path)}: {reason(error)}", _other_path(error, path)
+        if other is not None:
+            name += f" ({display(other)})"
         raise CannotRun(f"{name}; nothing was written") from error
+
+
+def _other_path(error: OSError, path: Path) -> Path | None:
+    """What the system refused, where it is not this path: for what is not finished, the folder."""
+    if not isinstance(error.filename, (str, os.PathLike)):
+        # None, or the number of an open file.
+        return None
+    found = Path(error.filename)
+    found = found.parent if is_leftover(found.name) else found
+    return None if found == path else found
 
 
 def append(
@@ -327,7 +345,7 @@ def append(
 def _resolve(folder: Path, target: Path) -> Path:
     """The file itself, links followed; it must be inside of the folder and where it is read."""
     try:
-        resolved, root = target.resolve(), folder.resolve(strict=True)
+        resolved, root = target.resolve(), folder.resolve()
         named = target.parent.resolve() / target.name
     except RuntimeError as error:
         raise CannotRun(f"{display(target)}: {reason(error)}") from None
@@ -384,10 +402,8 @@ def _remove(path: Path) -> None:
 def _uninterrupted(call: Callable[..., _Result], *arguments: Path) -> _Result:
     """Do what network drives may break off for a signal; Python begins most calls again, but not these."""
     while True:
-        try:
+        with suppress(InterruptedError):
             return call(*arguments)
-        except InterruptedError:
-            continue
 
 
 def _temporary_name(folder: Path) -> Path:
@@ -396,7 +412,8 @@ def _temporary_name(folder: Path) -> Path:
 
 def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
     """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
+    # Such a file is not made through a link either: see O_EXCL of open(2).
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
     descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
     try:
         if like is not None:
@@ -447,7 +464,7 @@ def _take_new_name(temporary: Path, path: Path) -> None:
             raise
         # A file system without hard links: look, then rename.
         if os.path.lexists(path):
-            raise FileExistsError(17, "is there already", str(path)) from None
+            raise FileExistsError(errno.EEXIST, "is there already", path) from None
         _uninterrupted(os.rename, temporary, path)
         return
     # The text has its name: that the other one stays is no failure, and the next writer removes it.
@@ -494,7 +511,7 @@ def create_folder(folder: Path) -> None:
             path.mkdir(exist_ok=True)
             _sync_folder(path.parent, path)
         if not folder.is_dir():
-            raise NotADirectoryError(20, "not a folder", str(folder))
+            raise NotADirectoryError(errno.ENOTDIR, "not a folder", folder)
 
 
 def write_new(target: Path, data: bytes) -> None:

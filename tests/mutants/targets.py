@@ -39,9 +39,8 @@ _SHOWN = {
 }
 _SAME_ESCAPED = {mutant.removeprefix("_").replace("escape", "escaped"): why for mutant, why in _SHOWN.items()}
 _SAME_DISK = {
-    "read_path: os.O_RDONLY | getattr(os, 'O_NONBLOCK', 0) -> getattr(os, 'O_NONBLOCK', 0)": "it is 0",
-    "read_path: 0 -> 1": "this system has such a flag",
-    "read_path: 0 -> 1 (2)": "the words are told, and not the number",
+    "_without_waiting: 0 -> 1": "this system has such a flag",
+    "read_path: 0 -> 1": "the words are told, and not the number",
 }
 _SAME_WRITING = {
     **_SHOWN,
@@ -49,7 +48,7 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
     "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
     "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
-    "_reads_plain: not text or not text.isprintable() or (place != 'valu... -> not text or not text.isprintable()": "reading refuses so long a key",  # noqa: E501
+    "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": "reading refuses so long a key",  # noqa: E501
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
@@ -63,7 +62,11 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./-]))*\Z": _SLOWER,
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./+]))*\Z": _SLOWER,
     r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
-    "_scalar: _SAFE.match(text) and text.isprintable() or _reads_pl... -> _reads_plain(text, place)": _SLOWER,
+    "_scalar: _SAFE.match(text) or _reads_plain(text, place) -> _reads_plain(text, place)": _SLOWER,
+    "_reads_plain: not read.problems and [*map(_content, read.entries)] ... -> [*map(_content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
+    r"_FIRST_ITEM: ---[ \t]+)?(?P<op -> ---[ \t]*)?(?P<op": "no file that reads without errors has it",
+    "_checked: 1 -> 2 (2)": "a file without entries does not change them",
+    "_write_file: memoryview(piece) -> piece": "slower: what is left is then copied",
 }
 _PLACED = "slower: places are then looked up one by one"
 _NO_BREAK = "a text of one line, in which no end of a line is found"
