@@ -16,6 +16,7 @@ import re
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -35,6 +36,8 @@ FULL = {
     "terminal": 1_000_000,
 }
 """Runs of each target, ten million in all: more where one costs less."""
+PIECE = 100_000
+"""So many runs in one process, which keeps something of each; the next goes on from what was found."""
 LONGEST = 2000
 LONGEST_S = {"small": 10, "full": 3600}
 
@@ -96,33 +99,47 @@ UNITS = (
 
 
 def _guided(name: str, size: str, found: Path, place: Path, tally: Tally) -> None:
-    limits = [
-        f"-runs={FULL[name] if size == 'full' else SMALL}",
-        f"-max_total_time={LONGEST_S[size]}",
-        f"-max_len={LONGEST}",
-        "-timeout=5",
+    wanted = FULL[name] if size == "full" else SMALL
+    end = time.monotonic() + LONGEST_S[size]
+    done = 0
+    while done < wanted and (left := math.ceil(end - time.monotonic())) > 0:
+        runs = _piece(name, min(PIECE, wanted - done), left, found, place, seed=7 + done, tally=tally)
+        if not runs:
+            return
+        done += runs
+    spent = LONGEST_S[size] - (end - time.monotonic())
+    print(f"  {name}: {done} runs in {spent:.0f} s, {len(list(found.iterdir()))} kept", flush=True)
+
+
+def _piece(name: str, runs: int, seconds: int, found: Path, place: Path, *, seed: int, tally: Tally) -> int:
+    """Runs in a process of their own: how many there were, none where one of them failed."""
+    limits = [f"-runs={runs}", f"-max_total_time={seconds}", f"-max_len={LONGEST}", "-timeout=5"]
+    command = [
+        sys.executable,
+        "-m",
+        "tests.fuzz.guided",
+        name,
+        *limits,
+        "-rss_limit_mb=1024",
+        f"-seed={seed}",
     ]
-    command = [sys.executable, "-m", "tests.fuzz.guided", name, *limits, "-rss_limit_mb=1024", "-seed=7"]
-    done = subprocess.run(
+    ended = subprocess.run(
         [*command, f"-artifact_prefix={place}/", str(found)],
         cwd=ROOT,
         capture_output=True,
         text=True,
         check=False,
     )
-    told = re.search(r"Done (\d+) runs in (\d+) second", done.stderr)
-    if told is None or done.returncode:
-        tally.count(name, True, done.stderr[-600:])
-        return
-    runs = int(told[1])
+    told = re.search(r"Done (\d+) runs in \d+ second", ended.stderr)
+    if told is None or ended.returncode:
+        tally.count(name, True, ended.stderr[-600:])
+        return 0
+    count = int(told[1])
     tally.injected, tally.happened, tally.survived = (
-        n + runs for n in (tally.injected, tally.happened, tally.survived)
+        n + count for n in (tally.injected, tally.happened, tally.survived)
     )
-    tally.kinds[name] += runs
-    print(
-        f"  {name}: {runs} runs, {runs // max(int(told[2]), 1)} a second, {len(list(found.iterdir()))} kept",
-        flush=True,
-    )
+    tally.kinds[name] += count
+    return count
 
 
 # --- Targets -------------------------------------------------------------------------------------
