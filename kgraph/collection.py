@@ -88,6 +88,10 @@ class Collection:
         """Whether a thing of a kind is declared or used."""
         return key in self.things[kind] or key in self.spelt[kind]
 
+    def leaves_out(self, key: str) -> bool:
+        """Whether some `except` names it, be it a position or any feature, but no assembly."""
+        return key in self.features and not self.knows("assembly", key)
+
     def meanings(self, kind: str, key: str) -> set[str]:
         """The things that an `also` name may mean, where there are several."""
         return self.ambiguous.get(kind, {}).get(key, set())
@@ -219,8 +223,14 @@ def _part(made: Collection, part: Name) -> str:
     return made.key("part", part.key)
 
 
+def exception_key(made: Collection, named: Name) -> str:
+    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own."""
+    key = _position(made, named)
+    return made.key("assembly", key) if key not in made.things["position"] else key
+
+
 def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
-    return tuple(sorted({_position(made, n) for n in found}))
+    return tuple(sorted({exception_key(made, n) for n in found}))
 
 
 def _rebadge_args(made: Collection, r: Any) -> tuple[Any, ...]:
@@ -365,7 +375,7 @@ _SLOTS = {
     "position": ("position",),
     "at": ("position",),
     "from": ("position",),
-    "except": ("position",),
+    "except": ("position", "assembly"),
     "run": ("position",),
 }
 
@@ -457,7 +467,7 @@ def _note_spellings(made: Collection) -> None:
     for entry in made.entries:
         if isinstance(entry, records.Rebadge | records.Uses):
             for named in entry.exceptions:
-                made.features.setdefault(_position(made, named), named.text)
+                made.features.setdefault(exception_key(made, named), named.text)
         for kind, used in names_used(made, entry):
             key = made.key(kind, used.key)
             made.spelt[kind].setdefault(key, used.text)

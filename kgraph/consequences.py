@@ -16,17 +16,24 @@ MOST_SETS = 12
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """Answers gained and lost, those that a fact speaks against, and whether all sets were looked at."""
+    """Answers gained and lost, those that a fact speaks against, and those made more or less certain.
+
+    `complete`: whether all sets were looked at.
+    """
 
     gained: int
     lost: int
     contradicted: int
+    surer: int
+    weaker: int
     complete: bool
 
     def __str__(self) -> str:
         said = [f"this makes {_count(self.gained, 'new answer')}"]
         said += [f"it takes {_count(self.lost, 'answer')} away"] if self.lost else []
         said += [f"it contradicts {self.contradicted}"] if self.contradicted else []
+        said += [f"{self.surer} become more certain"] if self.surer else []
+        said += [f"{self.weaker} become less certain"] if self.weaker else []
         tail = "" if self.complete else f" (counted over {MOST_SETS} of the sets concerned)"
         return "; ".join(said) + tail
 
@@ -41,27 +48,37 @@ def compare(before: Graph, after: Graph, fact: Fact) -> Change:
     looked = sorted(owners)[:MOST_SETS]
     old = _answers(before, fact, looked)
     new = _answers(after, fact, looked)
-    standing = {"stated", "inferred"}
-    contradicted = sum(1 for k, s in new.items() if s not in standing and old.get(k, "inferred") in standing)
-    gained = sum(1 for k, s in new.items() if k not in old and s != "refused")
-    lost = sum(1 for k in old if k not in new)
-    return Change(gained, lost, contradicted, len(looked) == len(owners))
+    both = [(old[k], now) for k, now in new.items() if k in old]
+    against = [k for k, now in new.items() if _SPOKEN_AGAINST[now[0]] > _SPOKEN_AGAINST[old.get(k, now)[0]]]
+    against += [k for k, now in new.items() if k not in old and _SPOKEN_AGAINST[now[0]]]
+    return Change(
+        gained=sum(1 for k, now in new.items() if k not in old and now[0] != "refused"),
+        lost=sum(1 for k in old if k not in new),
+        contradicted=len(against),
+        surer=sum(now > was + _MOVED for (_, was), (_, now) in both),
+        weaker=sum(now < was - _MOVED for (_, was), (_, now) in both),
+        complete=len(looked) == len(owners),
+    )
 
 
 _Key = tuple[str, str, str, str]
+_SPOKEN_AGAINST = {"stated": 0, "inferred": 0, "disputed": 1, "refused": 2}
+_MOVED = 1e-9
+"""Certainties nearer to each other than this differ by the order of the sums alone."""
 
 
-def _answers(graph: Graph, fact: Fact, owners: Iterable[str]) -> dict[_Key, str]:
+def _answers(graph: Graph, fact: Fact, owners: Iterable[str]) -> dict[_Key, tuple[str, float]]:
+    """The standing and the certainty of each answer."""
     everything = Wanted(refused_too=True)
-    found: dict[_Key, str] = {}
+    found: dict[_Key, tuple[str, float]] = {}
     for owner in owners:
         key = owner[2:]
         positions = _positions(graph, fact, key)
         rows = questions.donors(graph, key, positions, everything).rows
-        found.update({(owner, r.wanted, r.set, r.position): r.standing for r in rows})
+        found.update({(owner, r.wanted, r.set, r.position): (r.standing, r.certainty) for r in rows})
     for part in _parts(fact):
         rows = questions.takers_of_part(graph, part, everything).rows
-        found.update({(part, "", r.set, r.position): r.standing for r in rows})
+        found.update({(part, "", r.set, r.position): (r.standing, r.certainty) for r in rows})
     return found
 
 

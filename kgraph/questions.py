@@ -95,9 +95,12 @@ def known_positions(data: Collection) -> dict[str, str]:
 
 
 def name_of(data: Collection, kind: str, text: str) -> str:
-    """The key of a known thing; raises WrongUse with the nearest names."""
+    """The key of a known thing; raises WrongUse with the nearest names.
+
+    A position is known also where only an `except` names it.
+    """
     key = data.key(kind, fold(text))
-    if data.knows(kind, key):
+    if data.knows(kind, key) or (kind == "position" and data.leaves_out(key)):
         return key
     if meant := data.meanings(kind, fold(text)):
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
@@ -114,7 +117,11 @@ def part_named(data: Collection, text: str) -> str:
         return name_of(data, "part", text)
     except WrongUse:
         found = data.parts_numbered(fold(text))
-        if len(found) != 1:
+        if len(found) > 1:
+            names = " or ".join(sorted(data.text("part", k) for k in found))
+            says = f"{text!r} is a number of several parts"
+            raise WrongUse(Problem(None, "ambiguous-name", says, f"ask for {names}")) from None
+        if not found:
             raise
         return found.pop()
 
@@ -124,7 +131,8 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
         set_key, position_key = data.key("set", fold(name)), data.key("position", fold(position))
-        if data.knows("set", set_key) and data.knows("position", position_key):
+        known = data.knows("position", position_key) or data.leaves_out(position_key)
+        if known and data.knows("set", set_key):
             return set_key, position_key
     first = name_of(data, "set", words_given[0])
     return first, name_of(data, "position", " ".join(words_given[1:]))
@@ -194,7 +202,8 @@ def places_of(graph: Graph, set_key: str) -> list[str]:
     found = set()
     for position in known_positions(graph.data):
         alike_here = graph.alike_places(Place(f"s:{set_key}", position))
-        if len(alike_here) > 1 or any(p in graph.taken_at for p in alike_here):
+        at = (graph.taken_at, graph.fits_from, graph.fits_to)
+        if len(alike_here) > 1 or any(p in places for p in alike_here for places in at):
             found.add(position)
     return sorted(found)
 

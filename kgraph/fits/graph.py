@@ -124,11 +124,15 @@ def add(graph: Graph, fact: Fact) -> None:
 
 
 def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
-    """The positions that an `except` leaves out: those named, and all that a named assembly declares."""
+    """The positions that an `except` leaves out: those named, and all that a named assembly declares.
+
+    A place that is called as the assembly is by an `also` counts as named.
+    """
     out: set[str] = set()
     for key in names:
-        out.add(key)
-        out |= graph.declares.get(f"a:{graph.data.key('assembly', key)}", frozenset())
+        assembly = graph.data.key("assembly", key)
+        out |= {key, *(n.key for t in graph.data.things["assembly"].get(assembly, ()) for n in t.also)}
+        out |= graph.declares.get(f"a:{assembly}", frozenset())
     return frozenset(out)
 
 

@@ -99,6 +99,10 @@ class IndexData:
         found = self._named(kind, key)
         return found is not None and "feature" not in found
 
+    def leaves_out(self, key: str) -> bool:
+        """Whether some `except` names it, and nothing else does."""
+        return "feature" in (self._named("position", key) or ()) and not self.knows("assembly", key)
+
     def meanings(self, kind: str, key: str) -> set[str]:
         """What is not known here the folder itself must tell."""
         raise NotInIndex

@@ -156,7 +156,7 @@ class Share:
 def _features(data: collection.Collection, entries: Iterable[records.Entry]) -> set[str]:
     """The keys of all that entries leave out."""
     left_out = (n for e in entries if isinstance(e, records.Rebadge | records.Uses) for n in e.exceptions)
-    return {data.key("position", n.key) for n in left_out}
+    return {collection.exception_key(data, n) for n in left_out}
 
 
 def said(kind: str, args: Any) -> str:

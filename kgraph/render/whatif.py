@@ -14,10 +14,10 @@ from kgraph.whatif import Changed
 def as_json(data: Collection, changed: Changed) -> dict[str, Any]:
     """`gained`, `lost` and `different` rows; numbers are not rounded."""
     return {
-        "gained": [{**_place(data, r), **_state(r)} for r in changed.gained],
-        "lost": [{**_place(data, r), **_state(r)} for r in changed.lost],
+        "gained": [{**_place(data, r), **_state(data, r)} for r in changed.gained],
+        "lost": [{**_place(data, r), **_state(data, r)} for r in changed.lost],
         "different": [
-            {**_place(data, after), "before": _state(before), "after": _state(after)}
+            {**_place(data, after), "before": _state(data, before), "after": _state(data, after)}
             for before, after in changed.different
         ],
     }
@@ -34,10 +34,10 @@ def _place(data: Collection, row: Row) -> dict[str, str]:
     return out
 
 
-def _state(row: Row) -> dict[str, Any]:
+def _state(data: Collection, row: Row) -> dict[str, Any]:
     return {
         "standing": row.standing,
-        "parts": list(row.parts),
+        "parts": [data.text("part", p) for p in row.parts],
         "best": row.best,
         "certainty": row.certainty,
         "no": row.no,

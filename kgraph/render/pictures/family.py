@@ -9,7 +9,7 @@ from collections.abc import Collection as Group
 from dataclasses import dataclass, replace
 
 from kgraph import contradictions, records
-from kgraph.collection import Collection
+from kgraph.collection import Collection, exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
@@ -273,7 +273,7 @@ def _exceptions(data: Collection, fact: Fact) -> list[str]:
     """The names of what two sets differ in: as the position is declared, else as written."""
     if not isinstance(fact.record, records.Rebadge):
         return list(fact.args[2])
-    written = {data.key("position", n.key): n.text for n in fact.record.exceptions}
+    written = {exception_key(data, n): n.text for n in fact.record.exceptions}
     return [data.text("position", k) if data.declared("position", k) else written[k] for k in sorted(written)]
 
 
