@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from kgraph.cli import indexing, loading
 from kgraph.cli.main import run
 from kgraph.cli.opening import from_files, from_index
 from kgraph.cli.settings import Settings
@@ -151,9 +152,54 @@ def test_a_young_file_is_read_again_whatever_its_stamp_says(
 def test_a_file_that_stood_long_enough_is_not_read_again(cache: Path, folder: Path) -> None:
     found = store.stamps_of([str(folder)])
     assert found is not None
-    young = freshness.note_of([str(folder)], found, "t", time.time_ns())
-    old = freshness.note_of([str(folder)], found, "t", time.time_ns() + 2 * freshness.YOUNG_NS)
-    assert (len(young["young"]), old["young"]) == (1, [])
+    now, later = time.time_ns(), time.time_ns() + 2 * freshness.YOUNG_NS
+    young = freshness.young_of([str(folder)], found, now)
+    assert [(i, path) for i, path, _ in young] == [(0, "a.yaml")]
+    assert freshness.young_of([str(folder)], found, later) == []
+    assert freshness.still_young(young, found, now) == young
+    assert freshness.still_young(young, found, later) == []
+
+
+@pytest.mark.parametrize("when", ["read", "written", "noted"])
+def test_a_file_saved_within_a_tick_while_its_index_is_made_is_not_believed(
+    when: str, cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The stamps are held still; the file is saved before it is read, after that, or behind the last look."""
+    before = store.stamps_of([str(folder)])
+    monkeypatch.setattr(store, "stamps_of", lambda folders: before)
+    late = {
+        "read": (loading, "load"),
+        "written": (indexing, "compile_whole"),
+        "noted": (freshness, "write_note"),
+    }
+    module, name = late[when]
+    usual = getattr(module, name)
+
+    def save_then(*given: Any) -> Any:
+        (folder / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
+        return usual(*given)
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(module, name, save_then)
+        ask(folder, "takers", "K-1", "--json")
+    for _ in range(3):
+        assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3"]
+
+
+def test_a_folder_in_another_has_no_index(
+    cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its files are read twice, and no index could tell which of the two a fact is of."""
+    (folder / "in" / "deep").mkdir(parents=True)
+    (folder / "in" / "deep" / "b.yaml").write_text("- set: D 4\n", encoding="utf-8")
+    (folder / "z.yaml").write_text("- takes: K-1\n  in: E 5\n  position: knob\n", encoding="utf-8")
+    monkeypatch.setenv("KGRAPH_DATA", "")
+    words = ("--data", str(folder), "takers", "K-1", "--json")
+    ask(folder / "in", *words)
+    (folder / "z.yaml").write_text("- set: E 5\n", encoding="utf-8")
+    told = ask(folder / "in", *words)
+    assert told == as_read(ask, monkeypatch, folder / "in", *words)
+    assert not list(cache.glob("*.index"))
 
 
 def test_a_folder_with_errors_has_no_index(cache: Path, ask: Ask, folder: Path) -> None:

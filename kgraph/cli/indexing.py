@@ -28,11 +28,21 @@ def rows(place: Place, graph: Graph) -> Iterator[tuple[str, Any]]:
     yield from renewing.texts(place.folders)
 
 
-def compile_whole(place: Place, graph: Graph) -> None:
-    """Make the index of a graph."""
-    _make(
-        place, lambda index: index.put((key, store.packed(key, value)) for key, value in rows(place, graph))
-    )
+def young(place: Place) -> freshness.Young | None:
+    """The young files before they are read; None where one cannot be read."""
+    try:
+        return freshness.young_of(place.folders, place.stamps, place.now_ns)
+    except OSError:
+        return None
+
+
+def compile_whole(place: Place, graph: Graph, before: freshness.Young) -> None:
+    """Make the index of a graph; `before` are the young files as they were before it was read."""
+
+    def fill(index: store.Writing) -> None:
+        index.put((key, store.packed(key, value)) for key, value in rows(place, graph))
+
+    _make(place, before, fill)
 
 
 def compile_in_shares(place: Place) -> bool:
@@ -42,10 +52,10 @@ def compile_in_shares(place: Place) -> bool:
     """
     size = sum(stamp[1] for stamps in place.stamps for stamp in stamps)
     most = working.processes()
-    if most == 1 or size < working.SMALLEST:
+    if most == 1 or size < working.SMALLEST or (before := young(place)) is None:
         return False
     try:
-        return _make(place, lambda index: _in_shares(place, most, index))
+        return _make(place, before, lambda index: _in_shares(place, most, index))
     except (Apart, EOFError):
         return False
 
@@ -74,7 +84,7 @@ def _files(place: Place) -> list[working.File]:
     return list(made.values())
 
 
-def _make(place: Place, fill: Callable[[store.Writing], None]) -> bool:
+def _make(place: Place, before: freshness.Young, fill: Callable[[store.Writing], None]) -> bool:
     """Write an index and the note that says how its files stood; False where that cannot be."""
     token = os.urandom(8).hex()
     try:
@@ -84,8 +94,9 @@ def _make(place: Place, fill: Callable[[store.Writing], None]) -> bool:
             fill(index)
         with contextlib.suppress(OSError):
             os.unlink(place.path + store.OVER)
-        note = freshness.note_of(place.folders, place.stamps, token, place.now_ns)
-        if store.stamps_of(place.folders) != place.stamps:
+        note = freshness.note_of(place.folders, place.stamps, token, before)
+        # What was saved meanwhile, within one tick of the clock, only the digests can tell.
+        if store.stamps_of(place.folders) != place.stamps or young(place) != before:
             return False
         freshness.write_note(place.path + ".note", note)
     except (OSError, sqlite3.Error, ValueError):

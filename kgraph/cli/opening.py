@@ -32,9 +32,15 @@ class Place(NamedTuple):
 def _place(settings: Settings) -> Place | None:
     """None where indexes are switched off, or none can stand for these folders."""
     folders = settings.shown
-    path = store.index_path(folders)
+    path = store.index_path(folders) if _lie_apart(folders) else None
     stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
     return None if path is None or stamps is None else Place(path, folders, stamps, now_ns)
+
+
+def _lie_apart(folders: list[str]) -> bool:
+    """Whether no folder lies in another: of a file that is read twice no index can tell which it means."""
+    whole = [os.path.join(os.path.realpath(f), "") for f in folders] if len(folders) > 1 else []
+    return not any(a.startswith(b) for i, a in enumerate(whole) for j, b in enumerate(whole) if i != j)
 
 
 def _place_for_question(settings: Settings) -> Place | None:
@@ -123,10 +129,11 @@ def _renew(place: Place) -> Loaded | None:
     note = freshness.read_note(place.path + ".note")
     opened = store.Store(place.path)
     over = _lay_over(opened, place.path, note)
+    young = freshness.young_of(place.folders, place.stamps, place.now_ns)
     if not renewing.renew(opened, place.folders, over, place.stamps, note["young"]):
         return None
     over |= {"rows": opened.over, "under": note["token"], "token": os.urandom(8).hex()}
-    new = freshness.note_of(place.folders, place.stamps, str(note["token"]), place.now_ns)
+    new = freshness.note_of(place.folders, place.stamps, str(note["token"]), young)
     if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
         return None
     freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
@@ -145,10 +152,9 @@ def _grow_up(place: Place, note: dict[str, Any]) -> None:
     if not note.get("young"):
         return
     try:
-        new = freshness.note_of(place.folders, place.stamps, str(note["token"]), time.time_ns())
-        if len(new["young"]) < len(note["young"]):
-            new |= {"over": note["over"]} if "over" in note else {}
-            freshness.write_note(place.path + ".note", new)
+        young = freshness.still_young(note["young"], place.stamps, time.time_ns())
+        if len(young) < len(note["young"]):
+            freshness.write_note(place.path + ".note", {**note, "young": young})
     except OSError:
         return
 
@@ -166,9 +172,10 @@ def from_files(settings: Settings) -> Loaded:
     from kgraph.cli.loading import load
 
     place = _place_for_question(settings)
+    young = indexing.young(place) if place else None
     loaded = load(settings)
-    if place is not None:
-        indexing.compile_whole(place, loaded.graph)
+    if place is not None and young is not None:
+        indexing.compile_whole(place, loaded.graph, young)
     return loaded
 
 

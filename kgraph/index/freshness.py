@@ -27,14 +27,31 @@ YOUNG_NS = 2_000_000_000
 Stamps = list[list[Stamp]]
 
 
-def note_of(folders: Sequence[str], found: Stamps, token: str, now_ns: int) -> dict[str, Any]:
-    """How the files stand; `token` is the index that was made from them. Raises OSError."""
-    young = [
-        [i, stamp[0], _digest(os.path.join(folders[i], stamp[0]))]
+Young = list[list[Any]]
+"""Young files: of each the number of its folder, its path there, and the digest of its bytes."""
+
+
+def young_of(folders: Sequence[str], found: Stamps, now_ns: int) -> Young:
+    """The young files, with their digests; raises OSError.
+
+    To be asked before the files are read: what is saved after this, unseen by the stamps, then never stands.
+    """
+    return [
+        [i, path, _digest(os.path.join(folders[i], path))]
         for i, stamps in enumerate(found)
-        for stamp in stamps
-        if max(stamp[2], stamp[3]) > now_ns - YOUNG_NS
+        for path, _, *times, _ in stamps
+        if max(times) > now_ns - YOUNG_NS
     ]
+
+
+def still_young(young: Young, found: Stamps, now_ns: int) -> Young:
+    """Those of the young files that still are."""
+    times = {(i, stamp[0]): max(stamp[2], stamp[3]) for i, stamps in enumerate(found) for stamp in stamps}
+    return [one for one in young if times[one[0], one[1]] > now_ns - YOUNG_NS]
+
+
+def note_of(folders: Sequence[str], found: Stamps, token: str, young: Young) -> dict[str, Any]:
+    """How the files stood; `token` is the index that was made from them."""
     return {"token": token, "from": _summary(folders, found), "young": young, "files": _numbers(found)}
 
 

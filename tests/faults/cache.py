@@ -221,7 +221,8 @@ def _other_version(folder: Path, index: Path, chance: random.Random) -> bool:
     theirs.unlink()
     folders = [str(folder)]
     token = json.loads(Path(f"{theirs}.note").read_bytes())["token"]
-    note = freshness.note_of(folders, store.stamps_of(folders) or [], token, time.time_ns())
+    found = store.stamps_of(folders) or []
+    note = freshness.note_of(folders, found, token, freshness.young_of(folders, found, time.time_ns()))
     freshness.write_note(f"{index}.note", note)
     return json.dumps(version).encode() in index.read_bytes()
 
