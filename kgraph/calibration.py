@@ -12,11 +12,13 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
 from kgraph.fits.rules import State
+from kgraph.names import fold
 
 BY_HAND = "fitted"
 """The grade that makes a `fits` or a `takes` a trial."""
@@ -77,7 +79,7 @@ def trials(graph: Graph) -> list[Trial]:
         proof = walked.fact_list(best.labels)
         weakest = min(proof, key=lambda f: (f.certainty, f.id))
         said = proofs.product(walked, best.labels)
-        found.append(Trial(fact, fact.kind != "refuses", grade_of(weakest), said))
+        found.append(Trial(fact, fact.kind != "refuses", grade_of(graph.data, weakest), said))
     return found
 
 
@@ -118,7 +120,7 @@ def _as_of(fact: Fact | None, date: str) -> Fact | None:
 
 
 def _by_hand(fact: Fact, how: str) -> bool:
-    return fact.kind in ("fits", "takes") and how.strip().lower() == BY_HAND
+    return fact.kind in ("fits", "takes") and fold(how) == BY_HAND
 
 
 def _question(fact: Fact) -> tuple[State, State] | None:
@@ -134,12 +136,12 @@ def _question(fact: Fact) -> tuple[State, State] | None:
     return State("is", fact.args[0], fact.args[1]), State("goes", fact.args[2], fact.args[3])
 
 
-def grade_of(fact: Fact) -> str:
+def grade_of(data: Collection, fact: Fact) -> str:
     """The grade of the strongest saying of a fact."""
     if fact.kind == "size":
         return SIZE
     strongest = max(fact.evidence, key=lambda e: e.certainty)
-    return strongest.how.strip().lower() or OWN_NUMBER
+    return data.text("grade", data.key("grade", fold(strongest.how))) if strongest.how else OWN_NUMBER
 
 
 def incomplete_beta(x: float, a: int, b: int) -> float:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import count
 from typing import Any
 
 from kgraph import records, words
@@ -47,10 +48,11 @@ class Collection:
     unknown_withdraws: list[records.Withdraw] = field(default_factory=list)
     clashing_ids: list[tuple[str, list[records.Statement]]] = field(default_factory=list)
     grades: dict[str, float] = field(default_factory=dict)
+    """Key -> certainty of every grade, those that need no entry among them."""
 
     def key(self, kind: str, key: str) -> str:
-        """The key of the thing that a folded name stands for, through `also` names."""
-        return self.aliases.get(kind, {}).get(key, key)
+        """The key of the thing that a folded name stands for, through `also` names; stock is of parts."""
+        return self.aliases.get("part" if kind == "stock" else kind, {}).get(key, key)
 
     def owner(self, key: str) -> str:
         """The owner that `in:` means: a declared set, else an assembly, else a set."""
@@ -78,10 +80,14 @@ class Collection:
         return found[0] if found else None
 
     def attribute(self, kind: str, key: str, attribute: str) -> list[records.Value]:
-        """All values recorded for an attribute of a thing, in the order of the entries."""
+        """All values recorded for an attribute of a thing, in the order of the entries.
+
+        An attribute is one however it is written: Mains is mains.
+        """
         found: list[records.Value] = []
+        wanted = fold(attribute) or attribute
         for thing in self.things[kind].get(key, ()):
-            found += [v for k, v in thing.attributes if k == attribute and v not in found]
+            found += [v for k, v in thing.attributes if (fold(k) or k) == wanted and v not in found]
         return found
 
     def knows(self, kind: str, key: str) -> bool:
@@ -99,8 +105,9 @@ class Collection:
     def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
         """What must match at a position, and its cautions, each once."""
         entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
-        match = dict.fromkeys(a for p in entries for a in p.must_match)
-        return tuple(match), tuple({n.key: n for p in entries for n in p.cautions}.values())
+        match = {fold(a) or a: a for p in reversed(entries) for a in reversed(p.must_match)}
+        cautions = {n.key: n for p in entries for n in p.cautions}
+        return tuple(reversed(match.values())), tuple(cautions.values())
 
     def kind_of(self, part: str) -> str:
         """The key of the kind that a part is of, or ""."""
@@ -146,6 +153,7 @@ def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> C
     made = Collection(entries=tuple(entries), things={kind: {} for kind in words.THINGS})
     _add_things(made)
     _add_aliases(made)
+    _name_stock(made)
     _add_grades(made)
     _find_assemblies(made, assemblies)
     _add_facts(made)
@@ -170,12 +178,19 @@ def _add_aliases(made: Collection) -> None:
         made.ambiguous[kind] = {k: v for k, v in meant.items() if len(v) > 1}
 
 
+def _name_stock(made: Collection) -> None:
+    """Loose parts are those of a part, by whichever of its names they are called."""
+    by_part: dict[str, list[records.Thing]] = {}
+    for key, things in made.things["stock"].items():
+        by_part.setdefault(made.key("stock", key), []).extend(things)
+    made.things["stock"] = by_part
+
+
 def _add_grades(made: Collection) -> None:
-    made.grades = {grade: value for grade, (value, _) in words.GRADES.items()}
-    for things in made.things["grade"].values():
+    made.grades = {fold(grade): value for grade, (value, _) in words.GRADES.items()}
+    for key, things in made.things["grade"].items():
         # Of two overrides that disagree (`check` says so) the more careful one holds.
-        values = [t.certainty for t in things if isinstance(t, records.Grade)]
-        made.grades[things[0].name.text.strip().lower()] = min(values)
+        made.grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))
 
 
 def _find_assemblies(made: Collection, elsewhere: Iterable[str]) -> None:
@@ -192,7 +207,8 @@ def graded(made: Collection, record: records.Statement) -> float:
     """The certainty that a saying has by itself, whoever says it."""
     if record.certainty is not None:
         return record.certainty
-    return made.grades.get(record.how.strip().lower() or words.NO_GRADE, made.grades[words.NO_GRADE])
+    usual = made.grades[words.NO_GRADE]
+    return made.grades.get(made.key("grade", fold(record.how)), usual) if record.how else usual
 
 
 def trust_in(made: Collection, record: records.Statement) -> float:
@@ -318,12 +334,16 @@ def _canonical(said: Mapping[str, records.Value]) -> dict[str, Any]:
 def _folded(key: str, value: records.Value) -> Any:
     if isinstance(value, str):
         plain = " ".join(value.split())
-        return (
-            plain.lower() if key in _DEFAULTS else plain if key in _WORDS_NOT_NAMES else fold(value) or plain
-        )
+        if key in _DEFAULTS:
+            return plain.lower()
+        if key in _WORDS_NOT_NAMES:
+            return plain
+        # The sign of a coordinate is no dash of a name.
+        sign = "-" if key in ("x", "y") and plain.startswith("-") else ""
+        return sign + fold(value) or plain
     if isinstance(value, tuple):
         return [_folded(key, v) for v in value]
-    return {fold(k) or k: _folded(key, v) for k, v in value.items()}
+    return {fold(k) or k: _folded(k, v) for k, v in value.items()}
 
 
 _CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
@@ -340,11 +360,32 @@ def _add_facts(made: Collection) -> None:
     for entry in made.entries:
         if isinstance(entry, FACT_TYPES):
             sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
-    facts = [_fact(made, kind, args, said) for (kind, args), said in sayings.items()]
+    facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
     by_id = _by_id(made, facts)
     gone = _active_withdraws(made, by_id)
     for fact in facts:
         _keep_or_withdraw(made, fact, gone)
+
+
+def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
+    """The facts, each under an id of its own: where several claim one, each has the id of what it says.
+
+    `check` reports the claim; a `withdraw` of the claimed id takes back all of them.
+    """
+    claims = Counter(f.id for f in facts)
+    if len(claims) == len(facts):
+        return facts
+    taken: set[str] = set()
+    found = {}
+    for fact in sorted(facts, key=lambda f: (claims[f.id], repr((f.kind, f.args)))):
+        own = fact.id
+        if claims[own] > 1 and fact.record is not None:
+            own = by_words = _resolved_id(made, fact.record)
+            # Words that fold alike may still say two things: none is lost.
+            own = next(o for n in count(1) if (o := f"{by_words}~{n}" if n > 1 else by_words) not in taken)
+        taken.add(own)
+        found[fact.kind, fact.args] = fact._replace(id=own, ids=tuple(dict.fromkeys([own, *fact.ids])))
+    return [found[fact.kind, fact.args] for fact in facts]
 
 
 def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records.Statement]) -> Fact:
@@ -441,24 +482,20 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
 
 
 def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[records.Withdraw]]) -> None:
-    key = fact.id
-    if key in made.facts and made.facts[key].args != fact.args:
-        key = f"{fact.id}~{len(made.facts)}"  # Two statements under one own id: `check` reports them.
-        fact = fact._replace(id=key)
     withdraws = gone.get(fact.id, [])
     if any(w.source is None for w in withdraws):
-        made.withdrawn[key] = (fact, next(w for w in withdraws if w.source is None))
+        made.withdrawn[fact.id] = (fact, next(w for w in withdraws if w.source is None))
         return
     sources = {made.key("source", w.source.key) for w in withdraws if w.source}
     left = tuple(
         e for e in fact.evidence if not e.source or made.key("source", fold(e.source)) not in sources
     )
     if not left:
-        made.withdrawn[key] = (fact, withdraws[0])
+        made.withdrawn[fact.id] = (fact, withdraws[0])
         return
     if len(left) < len(fact.evidence):
         fact = fact._replace(evidence=left, certainty=max(e.certainty for e in left))
-    made.facts[key] = fact
+    made.facts[fact.id] = fact
 
 
 def _note_spellings(made: Collection) -> None:

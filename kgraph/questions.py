@@ -472,8 +472,8 @@ def unmatched(
 
     `one` and `other` are the owners of two sets.
     """
-    attributes = dict.fromkeys(a for p in sorted(positions) for a in data.position_rules(p)[0])
-    verdicts = [_compare_attribute(data, one, other, a) for a in attributes]
+    attributes = {fold(a) or a: a for p in sorted(positions) for a in data.position_rules(p)[0]}
+    verdicts = [_compare_attribute(data, one, other, a) for a in attributes.values()]
     return [(verdict, says) for verdict, says in verdicts if not verdict]
 
 
@@ -497,8 +497,9 @@ def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -
 
 
 def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
-    values = data.attribute("set", owner[2:], attribute)
-    return [v if isinstance(v, str) else ", ".join(map(str, v)) for v in values]
+    """What is recorded of a set: each item of a list is a value of its own."""
+    found = (v if isinstance(v, list | tuple) else (v,) for v in data.attribute("set", owner[2:], attribute))
+    return [v if isinstance(v, str) else ", ".join(map(str, v)) for values in found for v in values]
 
 
 def _folded(values: list[str]) -> set[str]:

@@ -156,9 +156,11 @@ def test_what_is_withdrawn_here_and_said_in_other_words_there(folder: Path, caps
 def test_a_folder_that_is_named_twice_is_read_whole(folder: Path) -> None:
     put(folder / "a.yaml", [KNOB])
     put(folder / "b.yaml", [OTHER])
-    place = opening._place(Settings((folder, folder)))
+    assert opening._place(Settings((folder, folder))) is None
+    place = opening._place(Settings((folder,)))
     assert place is not None
-    assert not indexing.compile_in_shares(place)
+    twice = place._replace(folders=place.folders * 2, stamps=place.stamps * 2)
+    assert not indexing.compile_in_shares(twice)
 
 
 def test_a_folder_with_a_fault_is_read_whole_and_told_of(folder: Path, capsys: Any) -> None:

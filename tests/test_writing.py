@@ -1221,6 +1221,7 @@ def test_awkward_texts_come_back_from_every_place(text: str) -> None:
         (("a", ": \\"), "- a: ': \\'\n"),
         (("a", "b: c"), '- a: "b: c"\n'),
         (("a", "b (c)"), "- a: b (c)\n"),
+        (("a", ["(b)", "-", {"x": "y"}]), '- a:\n    - (b)\n    - "-"\n    - {x: y}\n'),
     ],
 )
 def test_no_more_is_put_in_quotes_than_must(pair: tuple[str, Value], written: str) -> None:

@@ -162,7 +162,7 @@ def certainty_page(g: Ground) -> dict[str, Any]:
     grades = sorted(g.data.grades.items(), key=lambda grade: (-grade[1], grade[0]))
     named = {fold(c): c for c in (*words.CAUTIONS, *g.data.known("caution").values())}
     return {
-        "grades": [(grade, percent(value), *_grade(grade, value)) for grade, value in grades],
+        "grades": [(g.data.text("grade", k), percent(value), *_grade(k, value)) for k, value in grades],
         "standings": list(STANDINGS.items()),
         "no_grade": words.NO_GRADE,
         "size": percent(words.SIZE_CERTAINTY),

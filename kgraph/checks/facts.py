@@ -10,7 +10,7 @@ from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.collection import FACT_TYPES, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
-from kgraph.names import did_you_mean
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, Where, shown
 
 _MOST_NAMED = 20
@@ -18,13 +18,14 @@ _MOST_NAMED = 20
 
 def grades_are_known(ground: Ground) -> Iterator[Problem]:
     """`how` is one of the grades, or one that a `grade` entry adds."""
-    grades = ground.data.grades
+    data = ground.data
+    names = [data.text("grade", key) for key in data.grades]
     for entry in ground.entries:
         if not isinstance(entry, records.Statement):
             continue
-        how = entry.how.strip().lower()
-        if how and how not in grades:
-            mend = did_you_mean(how, grades) or f"use one of {', '.join(grades)}, or add a grade entry"
+        how = entry.how.strip()
+        if how and data.key("grade", fold(how)) not in data.grades:
+            mend = did_you_mean(how, names) or f"use one of {', '.join(names)}, or add a grade entry"
             yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
 
 

@@ -183,7 +183,7 @@ class Joining:
 
     def _grade(self, thing: records.Thing) -> Pairs | None:
         """A grade that is not known here; one that is keeps our number, and theirs is put on each saying."""
-        grade = thing.name.text.strip().lower()
+        grade = self.ours.key("grade", thing.name.key)
         certainty = thing.certainty if isinstance(thing, records.Grade) else 0.0
         ours = self.ours.grades.get(grade)
         taken = self._known.get(("grade", thing.name.key, ""))
@@ -191,7 +191,7 @@ class Joining:
             self._known["grade", thing.name.key, ""] = _Known()
             return [(k, records.plain(v)) for k, v in thing.pairs]
         if ours is not None and ours != certainty:
-            says = f"grade {shown(grade)} is {certainty:g} there and {ours:g} here"
+            says = f"grade {shown(thing.name.text)} is {certainty:g} there and {ours:g} here"
             self._conflict(thing, "scale", says, "ours is kept; their number is put on each of their sayings")
         return None
 

@@ -191,7 +191,7 @@ class _Sayings:
     def _keep_scale(self, record: records.Statement, said: dict[str, Value], trust: float) -> None:
         how = how_of(record)
         value = graded(self.theirs, record)
-        if record.certainty is None and self.ours.grades.get(how) != value:
+        if record.certainty is None and self.ours.grades.get(self.ours.key("grade", how)) != value:
             said["how"], said["certainty"] = record.how or how, f"{value!r}"
         said.pop("trust", None)
         if trust != 1:

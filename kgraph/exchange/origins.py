@@ -58,5 +58,5 @@ def saying_of(data: Collection, record: records.Statement) -> Saying:
 
 
 def how_of(record: records.Statement) -> str:
-    """The grade that a saying counts by, in small letters; "" where it has a number of its own instead."""
-    return record.how.strip().lower() or ("" if record.certainty is not None else words.NO_GRADE)
+    """The key of the grade that a saying counts by; "" where it has a number of its own instead."""
+    return fold(record.how) or ("" if record.certainty is not None else words.NO_GRADE)

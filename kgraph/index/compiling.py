@@ -76,7 +76,7 @@ def _mentions(data: Collection, numbers: Mapping[str, int]) -> Mentions:
         number = numbers[entry.where.file]
         if isinstance(entry, records.Thing):
             for found in (made.declare, made.name):
-                _note(found.setdefault((entry.kind, entry.name.key), []), number)
+                _note(found.setdefault((entry.kind, data.key(entry.kind, entry.name.key)), []), number)
         for kind, used in names_used(data, entry):
             _note(made.name.setdefault((kind, data.key(kind, used.key)), []), number)
     return made

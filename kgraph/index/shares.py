@@ -125,7 +125,7 @@ class Share:
         first = min(mine, default=0)
         before = [e for e in beside if numbers[e.where.file] < first]
         data = collection.build([*before, *entries, *beside[len(before) :]], world.assemblies)
-        if data.clashing_ids:
+        if data.clashing_ids or any(_is_stock_by_another_name(data, e) for e in data.entries):
             raise Apart
         self.files = files
         self.last = max(mine, default=0)
@@ -151,6 +151,10 @@ class Share:
         if "feature" in row:
             return key.removeprefix("n|position|") not in self.features
         return bool(row["w"]) and row["w"][0] > self.last
+
+
+def _is_stock_by_another_name(data: collection.Collection, entry: records.Entry) -> bool:
+    return isinstance(entry, records.Stock) and data.key("stock", entry.name.key) != entry.name.key
 
 
 def _features(data: collection.Collection, entries: Iterable[records.Entry]) -> set[str]:

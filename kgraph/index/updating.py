@@ -118,7 +118,7 @@ def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry
         found.append(records.Grade(kind="grade", where=_HERE, name=Name(grade, grade), certainty=certainty))
     for key, trust in store.need("trusts").items():
         found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
-    kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source")]
+    kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source", "grade")]
     for key in sorted({fold(text) for text in {t for e in entries for t in _texts(e.pairs)}} - {""}):
         for kind in kinds:
             if (to := store.get(f"i|{kind}|{key}")) is not None:

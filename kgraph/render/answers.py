@@ -30,12 +30,16 @@ def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
     return out
 
 
+_TRADE = {fold(name): text for name, text in words.CAUTIONS.items()}
+"""Key -> text of the cautions that need no entry."""
+
+
 def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     out: dict[str, str] = {}
     for name in names:
-        known = words.CAUTIONS.get(name.strip().lower(), "No text is recorded for this caution.")
-        out[name] = data.caution_text(fold(name)) or known
+        usual = _TRADE.get(fold(name), "No text is recorded for this caution.")
+        out[name] = data.caution_text(fold(name)) or usual
     return out
 
 

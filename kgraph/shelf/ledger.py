@@ -109,7 +109,8 @@ def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]
     """
     data = graph.data
     built_on = _built_on(graph, f"s:{set_key}")
-    named = [a for a in built_on if data.key("position", a) == position]
+    own = data.key("assembly", position)
+    named = [a for a in built_on if own == a or data.key("position", a) == position]
     if not named:
         named = [a for a in built_on if position in _kind_keys(data, a)]
     return built_on[named[0]] if len(named) == 1 else ()
