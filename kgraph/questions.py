@@ -60,6 +60,8 @@ class Answer(NamedTuple):
     rows: tuple[Row, ...] = ()
     refused: int = 0
     notes: tuple[str, ...] = ()
+    less: str = ""
+    """The one of the remarks that tells how many were less certain than wanted, and left out."""
 
 
 class Wanted(NamedTuple):
@@ -515,14 +517,19 @@ def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Col
     if not wanted.refused_too:
         shown = [r for r in shown if r.standing != "refused"]
     shown.sort(key=lambda r: (r.wanted, -r.best, -r.certainty, data.owner_text(r.set), r.position))
-    less = sum(r.certainty < wanted.at_least for r in rows)
-    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, less, wanted)))
+    less = _less_certain(rows, wanted)
+    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, less, wanted)), less)
 
 
-def _notes(rows: list[Row], refused: int, less: int, wanted: Wanted) -> Iterable[str]:
+def _less_certain(rows: list[Row], wanted: Wanted) -> str:
+    number = sum(r.certainty < wanted.at_least for r in rows)
+    were = "answer is" if number == 1 else "answers are"
+    return f"{number} {were} less certain than {wanted.at_least} and left out." if number else ""
+
+
+def _notes(rows: list[Row], refused: int, less: str, wanted: Wanted) -> Iterable[str]:
     if less:
-        were = "answer is" if less == 1 else "answers are"
-        yield f"{less} {were} less certain than {wanted.at_least} and left out."
+        yield less
     if refused and not wanted.refused_too:
         were = "answer is" if refused == 1 else "answers are"
         yield f"{refused} {were} refused and left out; --all shows them."

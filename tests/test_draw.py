@@ -241,7 +241,7 @@ def test_less_certain_sisters_can_be_left_out_and_facts_supposed(tmp_path: Path,
     assert run(["--data", folder, "draw", "family", "Larkfield RC-40", *more]) == 0
     said = capsys.readouterr()
     assert 'label="supposed' in said.out
-    assert 'label="What if"' in said.out
+    assert r'label="What if\nsupposed as well: Larkfield RC-40 and Vorsen 7 are one design" ' in said.out
     assert said.err == "Supposed only: no fact is written.\n"
 
 

@@ -64,10 +64,12 @@ def family(settings: Settings, /, set_name: str, output: Path | None, title: str
     loaded = _begin(settings, output)
     set_key = questions.name_of(loaded.data, "set", set_name)
     wish = wanted(**rest)
-    only = None
+    only, notes = None, _supposed(settings, loaded)
     if wish.at_least > 0:
-        only = {row.set for row in questions.sisters(loaded.graph, set_key, wish).rows}
-    text = dot.family(loaded.data, loaded.graph, set_key, title=title, only=only)
+        sure = questions.sisters(loaded.graph, set_key, wish)
+        only = {row.set for row in sure.rows}
+        notes += (sure.less,) if sure.less else ()
+    text = dot.family(loaded.data, loaded.graph, set_key, title=title, only=only, notes=notes)
     return _finish(settings, text, output)
 
 
@@ -88,7 +90,8 @@ def takers_(
     asked, answer = _takers(loaded, words, wanted(**rest))
     if not answer.rows:
         return _nothing(answer)
-    return _finish(settings, dot.takers(loaded.graph, asked, answer, title=title), output)
+    notes = _supposed(settings, loaded)
+    return _finish(settings, dot.takers(loaded.graph, asked, answer, title=title, notes=notes), output)
 
 
 @draw.command("shares", short_help="a set against the chassis, mechanisms and boards it shares")
@@ -107,7 +110,8 @@ def shares_(settings: Settings, /, set_name: str, output: Path | None, title: st
     answer = questions.shares(loaded.graph, set_key, wanted(**rest))
     if not answer.rows:
         return _nothing(answer)
-    return _finish(settings, dot.shares(loaded.data, set_key, answer, title=title), output)
+    notes = _supposed(settings, loaded)
+    return _finish(settings, dot.shares(loaded.data, set_key, answer, title=title, notes=notes), output)
 
 
 @draw.command("proof", short_help="one answer as its chain of facts")
@@ -134,7 +138,8 @@ def proof_(
     Example: kgraph draw proof takers K-114 --set "Ostmark 2200" -o proof.svg
     """
     loaded = _begin(settings, output)
-    text = _proof(loaded, question, words, (answer_set, at), title, wanted(**rest, proof=True))
+    heading = title, _supposed(settings, loaded)
+    text = _proof(loaded, question, words, (answer_set, at), heading, wanted(**rest, proof=True))
     if text is None:
         print("nothing found", file=sys.stderr)
         return 1
@@ -183,11 +188,13 @@ def _proof(
     question: str,
     words: tuple[str, ...],
     which: tuple[str | None, str | None],
-    title: str | None,
+    heading: tuple[str | None, tuple[str, ...]],
     wish: Wanted,
 ) -> str | None:
-    """The picture of one proof; None where there is no answer."""
+    """The picture of one proof under its title and notes; None where there is no answer."""
     from kgraph.render import dot
+
+    title, notes = heading
 
     # One that is named is drawn even if it is refused: its picture shows what speaks against it.
     wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.effort, proofs=True)
@@ -195,14 +202,14 @@ def _proof(
     if question == "takers":
         asked, answer = _takers(loaded, words, wish)
         row = _chosen(loaded, answer, *which)
-        return dot.proof_of_taker(graph, asked, row, title=title) if row else None
+        return dot.proof_of_taker(graph, asked, row, title=title, notes=notes) if row else None
     if question == "donors":
         set_key, position = questions.place_named(loaded.data, words)
         row = _chosen(loaded, questions.donors(graph, set_key, [position], wish), *which)
-        return dot.proof_of_donor(graph, set_key, row, title=title) if row else None
+        return dot.proof_of_donor(graph, set_key, row, title=title, notes=notes) if row else None
     set_key = questions.name_of(loaded.data, "set", " ".join(words))
     row = _chosen(loaded, questions.sisters(graph, set_key, wish), which[0], None)
-    return dot.proof_of_sister(graph, set_key, row, title=title) if row else None
+    return dot.proof_of_sister(graph, set_key, row, title=title, notes=notes) if row else None
 
 
 def _chosen(loaded: Loaded, answer: Answer, set_name: str | None, at: str | None) -> Row | None:
@@ -230,6 +237,13 @@ def _begin(settings: Settings, output: Path | None) -> Loaded:
 
         format_of(output)
     return load(settings)
+
+
+def _supposed(settings: Settings, loaded: Loaded) -> tuple[str, ...]:
+    """What the picture says is supposed only, so that nobody takes it for what the folder says."""
+    from kgraph.render.pictures import told
+
+    return told.supposed(loaded.data, settings.suppose, settings.without)
 
 
 def _nothing(answer: Answer) -> int:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from kgraph import records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
 from kgraph.render.answers import percent
+from kgraph.render.pictures import told
 from kgraph.render.pictures.sheet import (
     BLUE,
     SCALE,
@@ -20,12 +22,14 @@ from kgraph.render.pictures.sheet import (
     wrapped,
 )
 from kgraph.render.pictures.sheet import Line as Stroke
-from kgraph.render.plan import STOCK, lies_in
+from kgraph.render.plan import STOCK, cautions_of, lies_in
 from kgraph.shelf.plan import Line, Plan
 from kgraph.shelf.solve import Want
 
 _WIDTH = 34
 """So many characters stand on one line of a box."""
+_REMARK_WIDTH = 46
+"""So many of a remark at a line: a line goes round words that are many, one below the other."""
 
 
 def shelf_picture(
@@ -33,8 +37,9 @@ def shelf_picture(
 ) -> str:
     """DOT text of a plan: what gives on the left, the wants in the middle, the units that want on the right.
 
-    A line runs from what gives to the want that it meets; its style is its certainty, and work is written
-    on it. The same plan gives the same text. `links` are relative pages of our own by owner key.
+    A line runs from what gives to the want that it meets; its style is its certainty, and its work,
+    warnings and cautions are written on it. The same plan gives the same text. `links` are relative pages of
+    our own by owner key.
     """
     data = graph.data
     pages = links or {}
@@ -49,7 +54,11 @@ def shelf_picture(
     title = title or f"Plan for {', '.join(data.text('unit', p) for p in plan.patients)}"
     summary = _summary(plan)
     says = "; ".join([f"{title}: {summary}", *(_in_words(data, line) for line in plan.best.lines)])
-    return source(Sheet("shelf", title, tuple(boxes), tuple(strokes), tuple(_legend(plan)), (summary,), says))
+    # The other courses are not drawn, so that their cautions are of nothing that stands here.
+    cautions = cautions_of(replace(plan, instead=()))
+    notes, foot = (summary, *told.caution_note(cautions)), told.caution_foot(data, cautions)
+    legend = tuple(_legend(plan))
+    return source(Sheet("shelf", title, tuple(boxes), tuple(strokes), legend, notes, says, foot=foot))
 
 
 def _summary(plan: Plan) -> str:
@@ -67,8 +76,8 @@ def _want_key(want: Want) -> str:
     return f"want {want.unit} {want.position}"
 
 
-def _folded(lines: Iterable[str]) -> tuple[str, ...]:
-    return tuple(piece for line in lines for piece in wrapped(line, _WIDTH))
+def _folded(lines: Iterable[str], width: int = _WIDTH) -> tuple[str, ...]:
+    return tuple(piece for line in lines for piece in wrapped(line, width))
 
 
 def _giver_box(data: Collection, plan: Plan, pages: Mapping[str, str], unit: str, part: str) -> Box:
@@ -110,11 +119,13 @@ def _stroke(data: Collection, line: Line) -> Stroke:
         said.insert(0, f"its {data.text('position', line.position)}")
     if line.along or line.brings:
         said.append("comes along" if line.along else "taken whole")
-    tip = ", ".join([*said, *(f"caution: {c}" for c in line.row.cautions)])
+    remarks = told.remarks(line.row)
+    remarks += ["by equal size: measure first"] if "size" in line.row.basis else []
     giver = f"unit {line.unit}" if line.unit else f"part {line.position}"
     disputed = line.row.standing == "disputed"
     ends = (giver, _want_key(line.want))
-    return Stroke(ends, _folded(said), tip, line.row.certainty, "normal", disputed)
+    words = (*_folded(said), *_folded(remarks, _REMARK_WIDTH))
+    return Stroke(ends, words, ", ".join([*said, *remarks]), line.row.certainty, "normal", disputed)
 
 
 def _in_words(data: Collection, line: Line) -> str:
@@ -126,7 +137,8 @@ def _legend(plan: Plan) -> Iterable[str]:
     yield "blue box: a unit that is opened; note: a loose part; ellipse: a want that is met"
     if plan.unmet:
         yield "octagon: a want that is not met, and what to do: buy, make or hunt"
-    yield f"line: {styles_in_words()}; its words: the place in the donor, if another, and the work"
+    words = "the place in the donor, if another, the work, warnings and cautions"
+    yield f"line: {styles_in_words()}; its words: {words}"
     if any(line.row.standing == "disputed" for line in plan.best.lines):
         yield "double line: disputed"
     yield SCALE

@@ -52,12 +52,14 @@ def family(
     title: str | None = None,
     links: Mapping[str, str] | None = None,
     only: Group[str] | None = None,
+    notes: Sequence[str] = (),
 ) -> str:
     """DOT text of the rebadge family of a set: every set that `rebadge` facts join to it.
 
     `set_key` is a folded name (an `also` name serves); `only` are the owner keys of the sisters to be
-    drawn, all of them by default; `links` gives owner keys a relative URL. The same data give the same
-    text. Past MOST_BOXES sets are folded, by badge and year. Raises WrongUse for a set not known.
+    drawn, all of them by default; `links` gives owner keys a relative URL; `notes` stand first below the
+    title. The same data give the same text. Past MOST_BOXES sets are folded, by badge and year. Raises
+    WrongUse for a set not known.
     """
     start = data.key("set", set_key)
     if start not in data.known("set"):
@@ -76,7 +78,7 @@ def family(
         _boxes(data, members, start, (root, why), links or {}),
         tuple(_turned(line, reached) for line in lines),
         _legend(bool(why), whole, any(line.disputed for line in lines)),
-        tuple(_notes(members, keys, rule, left_out, disputed is None)),
+        (*notes, *_notes(members, keys, rule, left_out, disputed is None)),
         _says(data, keys, facts, (root, why)),
         columns,
     )

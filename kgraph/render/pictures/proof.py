@@ -11,7 +11,7 @@ from kgraph.fits.graph import Graph
 from kgraph.fits.rules import State
 from kgraph.questions import Row
 from kgraph.render.answers import percent
-from kgraph.render.pictures import sheet
+from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Line
 from kgraph.render.pictures.takers import Asked, certainty_text, key_of, node_box
 from kgraph.render.pictures.trails import Hop, Node, Steps, node_of, trail
@@ -21,26 +21,32 @@ EVIDENCE_SHOWN = 3
 _WIDE = 60
 
 
-def proof_of_taker(graph: Graph, asked: Asked, row: Row, *, title: str | None = None) -> str:
+def proof_of_taker(
+    graph: Graph, asked: Asked, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+) -> str:
     """DOT text of the best proof of one answer of `takers`: from the item down to the place it goes."""
     target = State("goes", row.set, row.position)
     hops = trail(Steps(lambda s: rules.forward(graph, s)), asked.start, target, row.proof)
-    return _picture(graph.data, node_of(asked.start), hops, node_of(target), row, title)
+    return _picture(graph.data, node_of(asked.start), hops, node_of(target), row, title, notes)
 
 
-def proof_of_donor(graph: Graph, set_key: str, row: Row, *, title: str | None = None) -> str:
+def proof_of_donor(
+    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+) -> str:
     """DOT text of the best proof of one answer of `donors`: from the donor's place down to the wanted one."""
     start, target = State("goes", f"s:{set_key}", row.wanted), State("is", row.set, row.position)
     back = trail(Steps(lambda s: rules.backward(graph, s)), start, target, row.proof)
     hops = [(other, fact, one) for one, fact, other in reversed(back)]
-    return _picture(graph.data, node_of(target), hops, node_of(start), row, title)
+    return _picture(graph.data, node_of(target), hops, node_of(start), row, title, notes)
 
 
-def proof_of_sister(graph: Graph, set_key: str, row: Row, *, title: str | None = None) -> str:
+def proof_of_sister(
+    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+) -> str:
     """DOT text of the best proof of one answer of `sisters`: from the set down to its sister."""
     start, target = State("set", f"s:{set_key}"), State("set", row.set)
     hops = trail(Steps(lambda s: rules.rebadged(graph, s)), start, target, row.proof)
-    return _picture(graph.data, node_of(start), hops, node_of(target), row, title)
+    return _picture(graph.data, node_of(start), hops, node_of(target), row, title, notes)
 
 
 def _picture(
@@ -50,6 +56,7 @@ def _picture(
     target: Node,
     row: Row,
     title: str | None,
+    notes: Sequence[str],
 ) -> str:
     nodes = list(dict.fromkeys([start, *(n for a, _, b in hops for n in (a, b)), target]))
     boxes = [_node(data, n, n == target, row) for n in nodes]
@@ -63,9 +70,10 @@ def _picture(
         (*boxes, *facts, *no_boxes),
         (*lines, *no_lines),
         _legend(bool(no_boxes)),
-        tuple(_notes(row)),
+        (*notes, *_notes(row)),
         whole + ". " + " ".join(f"{says(data, f)} (certainty {f.certainty:.4g})." for _, f, _ in hops),
         down=True,
+        foot=told.caution_foot(data, row.cautions),
     )
     return sheet.source(drawn)
 
@@ -164,5 +172,4 @@ def _notes(row: Row) -> Iterable[str]:
     yield from (f"warning: {w}" for w in row.warnings)
     if row.differs:
         yield f"differs: {sheet.listed(row.differs, 8)}"
-    if row.cautions:
-        yield f"cautions: {sheet.listed(row.cautions, 6)} (in full: `kgraph takers`, `kgraph donors`)"
+    yield from told.caution_note(row.cautions)

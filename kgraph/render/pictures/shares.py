@@ -31,11 +31,12 @@ def shares(
     *,
     title: str | None = None,
     links: Mapping[str, str] | None = None,
+    notes: Sequence[str] = (),
 ) -> str:
     """DOT text of an answer of `shares`: the set, what it is built on, and who shares which of it.
 
-    `set_key` is the key of the set asked about. Rarer mixtures past MOST_GROUPS share a box. The same
-    answer gives the same text.
+    `set_key` is the key of the set asked about. Rarer mixtures past MOST_GROUPS share a box. `notes` stand
+    first below the title. The same answer gives the same text.
     """
     to = links or {}
     assemblies = sorted({row.assembly for row in answer.rows}, key=lambda a: (data.owner_text(a), a))
@@ -59,7 +60,7 @@ def shares(
         tuple(boxes),
         tuple(lines),
         _legend(),
-        tuple(_notes(named, sharing, most, answer)),
+        (*notes, *_notes(named, sharing, most, answer)),
         _told(data, assemblies, answer.rows),
     )
     return sheet.source(drawn)
@@ -190,6 +191,8 @@ def _legend() -> tuple[str, ...]:
 def _notes(
     named: Mapping[str, tuple[str, list[str]]], sharing: Mapping[str, object], most: int, answer: Answer
 ) -> Iterable[str]:
+    if answer.less:
+        yield answer.less
     folded = sum(max(0, len(sets) - most) for _, sets in named.values())
     if folded:
         yield f"{folded:,} of the {len(sharing):,} sets are counted in their box and not named"

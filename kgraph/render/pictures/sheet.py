@@ -99,8 +99,8 @@ class Line:
 class Sheet:
     """A whole picture: what is drawn, and what is said about it in words.
 
-    `name` is our own; `notes` stand below the title, `legend` at the foot; `says` is the text for who
-    cannot see the picture. `columns` are (heading, keys of the boxes in it), in their order.
+    `name` is our own; `notes` stand below the title, `legend` at the foot and `foot` above it; `says` is
+    the text for who cannot see the picture. `columns` are (heading, keys of the boxes in it), in their order.
     """
 
     name: str
@@ -112,6 +112,7 @@ class Sheet:
     says: str = ""
     columns: tuple[tuple[str, tuple[str, ...]], ...] = ()
     down: bool = False
+    foot: tuple[str, ...] = ()
 
 
 # --- Texts ---------------------------------------------------------------------------------------
@@ -214,17 +215,26 @@ def source(sheet: Sheet) -> str:
 def _graph_attributes(sheet: Sheet) -> dict[str, str]:
     return {
         "rankdir": "TB" if sheet.down else "LR",
-        "label": label(
-            ["Legend", *(line for text in sheet.legend for line in wrapped(text, 100))], left=True
-        ),
+        "label": label(_foot(sheet), left=True),
         "labelloc": "b",
         "labeljust": "l",
-        "tooltip": tip_text(sheet.says),
+        "tooltip": tip_text(" ".join([*(f"{note.rstrip('.')}." for note in sheet.notes), sheet.says])),
         "fontname": FONT,
         "fontsize": "10",
         "nodesep": "0.2",
         "ranksep": "0.35",
     }
+
+
+def _foot(sheet: Sheet) -> Iterable[str]:
+    """The lines at the foot: what is to be read there, then the legend."""
+    for text in sheet.foot:
+        yield from wrapped(text, LEGEND_WIDTH)
+    if sheet.foot:
+        yield " "
+    yield "Legend"
+    for text in sheet.legend:
+        yield from wrapped(text, LEGEND_WIDTH)
 
 
 def _title_attributes(sheet: Sheet) -> dict[str, str]:

@@ -12,13 +12,15 @@ from kgraph.fits.graph import Graph, sort_of
 from kgraph.fits.rules import State
 from kgraph.questions import Answer, Row
 from kgraph.render.answers import percent
-from kgraph.render.pictures import sheet
+from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of
 from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Line, count
 from kgraph.render.pictures.trails import Bundle, Net, Node, Steps, cut, node_of, trail
 from kgraph.render.sentences import says
 
 MOST_REFUSALS = 8
+REMARK_WIDTH = 28
+WIDEST_REMARK = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +46,13 @@ def takers(
     *,
     title: str | None = None,
     links: Mapping[str, str] | None = None,
+    notes: Sequence[str] = (),
 ) -> str:
     """DOT text of an answer of `takers`: from the item at the left, through facts, to each set and place.
 
-    Each answer is drawn by its best proof. Past MOST_BOXES boxes what lies far out is folded. What
-    speaks against an answer is drawn where it was stated. The same answer gives the same text.
+    Each answer is drawn by its best proof, with its warnings and cautions. Past MOST_BOXES boxes what lies
+    far out is folded. What speaks against an answer is drawn where it was stated. `notes` stand first below
+    the title. The same answer gives the same text.
     """
     data = graph.data
     net = _net(graph, asked, answer.rows)
@@ -59,14 +63,16 @@ def takers(
     lines = [_hop_line(data, *hop) for hop in net.hops if hop[0] in boxes and hop[2] in boxes]
     lines += [_bundle_line(name, b) for name, b in bundles.items()]
     against, joins = _refusals(data, answer.rows, boxes)
+    cautions = told.each_once(c for r in answer.rows for c in r.cautions)
     drawn = sheet.Sheet(
         "takers",
         title or f"who takes {_item(data, asked)}: {count(len(answer.rows), 'place')}",
         (*boxes.values(), *(_bundle_box(data, n, b, rows) for n, b in bundles.items()), *against),
         (*lines, *joins),
         _legend(bool(against)),
-        tuple(_notes(answer, seen.bundles, rows)),
+        (*notes, *_notes(answer, seen.bundles, rows), *told.caution_note(cautions)),
         _says(data, asked, answer.rows),
+        foot=told.caution_foot(data, cautions),
     )
     return sheet.source(drawn)
 
@@ -129,9 +135,12 @@ def _box(
     box = node_box(data, node, links, node == node_of(asked.start))
     if row is None:
         return box
-    told = (*box.lines, f"{row.standing}, {certainty_text(row)}")
+    # Where a long name makes the box wide, its remarks are as wide, so that it does not grow tall.
+    width = max(REMARK_WIDTH, *(min(len(line), WIDEST_REMARK) for line in box.lines))
+    remarks = [line for said in told.remarks(row) for line in sheet.wrapped(said, width)]
+    lines = (*box.lines, f"{row.standing}, {certainty_text(row)}", *remarks)
     tip = ", ".join([box.tip, row.standing, *row.warnings, *(f"work: {w}" for w in row.work)])
-    return replace(box, lines=told, tip=tip, double=row.standing == "stated")
+    return replace(box, lines=lines, tip=tip, double=row.standing == "stated")
 
 
 def certainty_text(row: Row) -> str:
@@ -155,6 +164,8 @@ def _bundle_box(data: Collection, name: str, bundle: Bundle, rows: Mapping[Node,
         low, high = (percent(f(r.certainty for r in found)) for f in (min, max))
         lines.append(low if low == high else f"{low} to {high}")
     lines += [f"{n} {s}" for s in ("disputed", "refused") if (n := sum(r.standing == s for r in found))]
+    if warned := sum(bool(r.warnings) for r in found):
+        lines.append(f"{warned} with a warning")
     return Box(name, tuple(lines), ", ".join(names), "group", "folder", BLUE)
 
 
@@ -244,23 +255,26 @@ def _legend(against: bool) -> tuple[str, ...]:
 
 
 def _notes(answer: Answer, bundles: Sequence[Bundle], rows: Mapping[Node, Row]) -> Iterable[str]:
-    inside = sum(n in rows for b in bundles for n in (*b.near, *b.beyond))
-    if inside:
+    folded = [rows[n] for b in bundles for n in (*b.near, *b.beyond) if n in rows]
+    if answer.less:
+        yield answer.less
+    if folded:
         boxes = "1 box" if len(bundles) == 1 else f"{len(bundles)} boxes"
-        yield f"{inside:,} of the {len(answer.rows):,} answers are folded into {boxes}"
+        yield f"{len(folded):,} of the {len(answer.rows):,} answers are folded into {boxes}"
+    if warned := sum(bool(r.warnings) for r in folded):
+        yield f"{count(warned, 'folded answer')} with a warning: read it in `kgraph takers` before you fit it"
     if answer.refused and not any(r.standing == "refused" for r in answer.rows):
         yield f"{count(answer.refused, 'refused answer')} left out; --all draws them"
     if any("size" in r.basis for r in answer.rows):
         yield "equal size counts as the same article by common practice, no source: measure first"
-    cautions = list(dict.fromkeys(c for r in answer.rows for c in r.cautions))
-    if cautions:
-        yield f"cautions: {sheet.listed(cautions, 6)} (in full: `kgraph takers`)"
 
 
 def _says(data: Collection, asked: Asked, rows: Sequence[Row]) -> str:
-    told = [
-        f"{data.owner_text(r.set)} at {data.text('position', r.position)}: {r.standing}, {certainty_text(r)}"
-        for r in rows[:20]
-    ]
+    first = [_row_says(data, row) for row in rows[:20]]
     more = [f"and {len(rows) - 20:,} more"] if len(rows) > 20 else []
-    return f"{_item(data, asked)} goes on: " + "; ".join([*told, *more])
+    return f"{_item(data, asked)} goes on: " + "; ".join([*first, *more])
+
+
+def _row_says(data: Collection, row: Row) -> str:
+    place = f"{data.owner_text(row.set)} at {data.text('position', row.position)}"
+    return ", ".join([f"{place}: {row.standing}", certainty_text(row), *told.remarks(row)])
