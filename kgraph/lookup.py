@@ -49,6 +49,11 @@ def show(graph: Graph, text: str) -> list[Known]:
     data = graph.data
     wanted = fold(text)
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
+    left_out = data.key("position", wanted)
+    if not found and data.leaves_out(left_out):
+        found = [
+            Known("feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ())
+        ]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
         near = nearest(text, known)
@@ -93,6 +98,13 @@ def event_with_id(data: Collection, text: str) -> Event | None:
     return next((e for e in reversed(events) if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
 
 
+def withdrawal_with_id(data: Collection, text: str) -> records.Withdraw | None:
+    """The last withdrawal with this id, its own or that of what it says; taken back ones too."""
+    wanted = text.strip()
+    given = [e for e in data.entries if isinstance(e, records.Withdraw)]
+    return next((e for e in reversed(given) if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
+
+
 def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
     key = data.key(kind, wanted)
     here = key in data.things[kind] or key in data.spelt[kind]
@@ -105,6 +117,11 @@ def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
     return sorted({key, *numbered} if here else numbered)
 
 
+def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
+    """The facts whose `except` names a position, an assembly or a feature."""
+    return tuple(f for f in data.facts.values() if f.kind in ("rebadge", "uses") and key in f.args[2])
+
+
 def _known(data: Collection, kind: str, key: str) -> Known:
     mentions = [
         e
@@ -113,6 +130,8 @@ def _known(data: Collection, kind: str, key: str) -> Known:
     ]
     of_facts = {id(e.where): f for f in data.facts.values() for e in f.evidence}
     facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
+    if kind in ("position", "assembly"):
+        facts |= {f.id: f for f in _leaving_out(data, key)}
     others = tuple(e for e in mentions if id(e.where) not in of_facts and not isinstance(e, records.Withdraw))
     return Known(
         kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others
@@ -143,6 +162,9 @@ def find(data: Collection, text: str, most: int = 20) -> list[Found]:
 
 
 def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
+    for key, text in data.features.items():
+        if data.leaves_out(key) and not data.knows("position", key):
+            yield "feature", text, text
     for kind in words.THINGS:
         for name in data.known(kind).values():
             yield kind, name, name

@@ -126,9 +126,9 @@ Ostmark 2200  1.80            2
 
 Ostmark 2200
  aerial: its aerial, inferred, 90 %
-    90 %  Larkfield RC-40 and Ostmark 2200 are one design  [] {file}:1
+    90 %  Larkfield RC-40 and Ostmark 2200 are one design  [a number of its own] {file}:1
  mains fuse: its mains fuse, inferred, 90 %
-    90 %  Larkfield RC-40 and Ostmark 2200 are one design  [] {file}:1
+    90 %  Larkfield RC-40 and Ostmark 2200 are one design  [a number of its own] {file}:1
 """
 
 

@@ -224,6 +224,11 @@ def test_events_count_in_the_order_of_reading_whatever_their_dates() -> None:
         ("broken off", False, True),
         ("snapped, second piece", False, True),
         ("unbroken", False, False),
+        ("misisng", False, True),
+        ("snaped", False, True),
+        ("not there", False, True),
+        ("Gone", False, True),
+        ("cracked", False, False),
         ("good", False, False),
     ],
 )

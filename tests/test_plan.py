@@ -533,3 +533,91 @@ def test_no_name_is_markup_in_the_picture() -> None:
     drawn = shelf_picture(plan(graph, list(graph.data.things["unit"])[:1]), graph)
     assert "label=<" not in drawn
     assert '\\"x\\\\\\\\N' in drawn
+
+
+WHOLE = """\
+- assembly: BK back
+  kind: back
+  positions: [back, aerial, battery cover]
+- set: Aldo A-1
+- set: Brim B-1
+- uses: BK back
+  in: Aldo A-1
+  how: fitted
+- rebadge: [Aldo A-1, Brim B-1]
+  how: compared
+- unit: U-1
+  set: Aldo A-1
+  role: donor
+  state: {back: scratched}
+- unit: U-2
+  set: Brim B-1
+  role: patient
+  state: {aerial: snapped, back: broken}
+  wants: [aerial, back]
+- unit: U-5
+  set: Brim B-1
+  role: patient
+  wants: [aerial]
+- taken: aerial
+  from: U-1
+  to: U-5
+"""
+
+
+def test_what_is_gone_does_not_come_off_with_its_assembly(tmp_path: Path, capsys: Any) -> None:
+    folder = folder_with(tmp_path, [("facts.yaml", WHOLE)])
+    _, found = ask(capsys, "--data", str(folder), "plan", "U-2")
+    (line,) = found["lines"]
+    assert (line["want"], line["brings"], line["condition"]) == ("back", ["battery cover"], "scratched")
+    (unmet,) = found["unmet"]
+    assert (
+        unmet["says"]
+        == "what the shelf has of Aldo A-1 gives none; look for another of them, or another Brim B-1"
+    )
+    assert run(["--data", str(folder), "plan", "U-2"]) == 0
+    assert "recorded of it: scratched" in capsys.readouterr().out
+
+
+def test_a_hunt_says_what_is_on_the_shelf_and_what_was_left_out(tmp_path: Path, capsys: Any) -> None:
+    folder = folder_with(tmp_path, [("facts.yaml", WHOLE)])
+    status, found = ask(capsys, "--data", str(folder), "hunt", "U-2", "--at-least", "0.5")
+    assert (status, found["answers"]) == (1, [])
+    assert "Sets of which a unit may be opened are on the shelf and left out: Aldo A-1." in found["notes"]
+    assert "What is less certain than 0.5 is left out." in found["notes"]
+
+
+def test_another_plan_says_what_must_be_known_of_its_lines(tmp_path: Path, capsys: Any) -> None:
+    facts = """\
+- position: fuse
+  must match: [mains]
+- set: Aldo A-1
+  mains: 240 V 50 Hz
+- set: Dorn D-1
+- set: Brim B-1
+- rebadge: [Aldo A-1, Dorn D-1]
+  how: fitted
+- fits: Brim B-1
+  position: fuse
+  to: Aldo A-1
+  work: file the clip
+  how: fitted
+- takes: F-1
+  in: Aldo A-1
+  position: fuse
+- unit: U-1
+  set: Aldo A-1
+  role: patient
+  wants: [fuse]
+- unit: U-3
+  set: Dorn D-1
+  role: donor
+- unit: U-4
+  set: Brim B-1
+  role: donor
+"""
+    folder = folder_with(tmp_path, [("facts.yaml", facts)])
+    assert run(["--data", str(folder), "plan", "U-1", "--instead", "5"]) == 0
+    instead = capsys.readouterr().out.partition("Instead")[2]
+    assert "mains is not recorded on Brim B-1: check it first" in instead
+    assert "file the clip" in instead

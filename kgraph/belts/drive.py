@@ -561,6 +561,11 @@ def driven(run: Run) -> Pulley | None:
     return (capstans or [max(others, key=lambda p: p.diameter_mm)])[0]
 
 
+def run_speed(run: Run, thickness_mm: float) -> float | None:
+    """The tape speed in cm/s that a run gives with a belt of this thickness; None where it cannot tell."""
+    return _tape_speed(run, speed_ratios(run.pulleys, thickness_mm))
+
+
 def _tape_speed(run: Run, ratios: Mapping[str, float]) -> float | None:
     """The tape speed in cm/s where the driver's rpm and a capstan are known."""
     driver = next((p for p in run.pulleys if p.drives), None)

@@ -15,6 +15,7 @@ from kgraph.belts.drive import (
     Run,
     RunError,
     check_run,
+    run_speed,
     signed,
     thickness_for,
 )
@@ -29,7 +30,8 @@ class ToneReading:
 
     `other_tape` is the other standard tone (Hz) when the reading suits it better, with
     `other_error` the error if that was played: to be asked first. `thickness_mm` is the belt thickness,
-    and `motor_rpm` the motor speed, that alone would explain the error; None where not known or impossible.
+    and `motor_rpm` the motor speed, that alone would explain the error of a set that was right before; None
+    where not known or impossible. `run_speed_cm_s` is what the recorded run gives with the recorded belt.
     """
 
     error: float
@@ -40,6 +42,7 @@ class ToneReading:
     thickness_mm: float | None = None
     motor_change: float = 0.0
     motor_rpm: float | None = None
+    run_speed_cm_s: float | None = None
     says: tuple[str, ...] = ()
 
 
@@ -67,13 +70,14 @@ def read_tone(
     """
     error = tone_error(tone_hz, heard_hz)
     other, other_error = _other_tape(tone_hz, heard_hz, error)
-    thickness = None
-    rpm = None
+    thickness = rpm = by_run = None
     if run is not None:
         check_run(run)
         driver = next((p for p in run.pulleys if p.drives), None)
         rpm = driver.rpm * (1 + error) if driver and driver.rpm is not None else None
-        thickness = None if thickness_mm is None else thickness_for(run, thickness_mm, error)
+        if thickness_mm is not None:
+            thickness = thickness_for(run, thickness_mm, error)
+            by_run = run_speed(run, thickness_mm)
     reading = ToneReading(
         error,
         CASSETTE_CM_S * (1 + error),
@@ -83,6 +87,7 @@ def read_tone(
         thickness,
         error,
         rpm,
+        by_run,
     )
     return replace(reading, says=tuple(_tone_says(reading, tone_hz)))
 
@@ -94,6 +99,20 @@ def _other_tape(tone_hz: float, heard_hz: float, error: float) -> tuple[float | 
     other = next(tone for tone in STANDARD_TONES_HZ if tone != tone_hz)
     other_error = heard_hz / other - 1
     return (other, other_error) if abs(other_error) <= SPEED_TOLERANCE + 1e-9 else (None, None)
+
+
+def _run_says(reading: ToneReading) -> list[str]:
+    """Where the recorded run contradicts what the sums below take for granted."""
+    if reading.run_speed_cm_s is None:
+        return []
+    off = reading.run_speed_cm_s / CASSETTE_CM_S - 1
+    if abs(off) <= SPEED_TOLERANCE:
+        return []
+    return [
+        f"by its recorded run and belt the tape would run at {reading.run_speed_cm_s:.3f} cm/s, "
+        f"{signed(off)}: measure the pulleys and the capstan again; what follows takes the set for right "
+        "when it was new"
+    ]
 
 
 def _tone_says(reading: ToneReading, tone_hz: float) -> list[str]:
@@ -110,6 +129,7 @@ def _tone_says(reading: ToneReading, tone_hz: float) -> list[str]:
         f"the tape runs at {reading.tape_speed_cm_s:.3f} cm/s, {signed(reading.error)}, "
         f"{within} {SPEED_TOLERANCE * 100:g} % ({TOLERANCE_SOURCE})"
     )
+    says += _run_says(reading)
     if reading.error == 0:
         return says
     if reading.thickness_mm is not None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from kgraph import collection, records
 from kgraph.checks import facts, names, runs, shelf, sizes
 from kgraph.checks.ground import Check, Ground
 from kgraph.collection import Collection
@@ -9,7 +12,7 @@ from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
 
-__all__ = ["CHECKS", "check_all", "new_problems"]
+__all__ = ["CHECKS", "check_all", "new_problems", "problems_of_new"]
 
 CHECKS: tuple[Check, ...] = (*names.CHECKS, *facts.CHECKS, *sizes.CHECKS, *shelf.CHECKS, *runs.CHECKS)
 
@@ -21,6 +24,41 @@ def check_all(data: Collection, graph: Graph) -> list[Problem]:
     """
     ground = Ground(data, graph)
     return in_order(problem for check in CHECKS for problem in check(ground))
+
+
+_OF_NEIGHBOURS = {
+    "two-originals",
+    "fact-and-refuses",
+    "told-otherwise",
+    "two-spellings",
+    "unclear-condition",
+    "replaces-circle",
+    "uses-circle",
+}
+"""Warnings that the entries which name the same things decide by themselves."""
+
+
+def problems_of_new(data: Collection, entry: records.Entry) -> list[Problem]:
+    """What would be wrong with a new entry beside those of a folder that name the same things.
+
+    The errors, and the doubts that need no look at the rest of the folder.
+    """
+    wanted = set(_names_in(data, entry))
+    scales = (records.Grade, records.Source)
+    near = [e for e in data.entries if isinstance(e, scales) or not wanted.isdisjoint(_names_in(data, e))]
+    before = collection.build(near)
+    found = new_problems(collection.build([*near, entry]), (before, graphs.build(before)))
+    return [p for p in found if p.severity == "error" or p.code in _OF_NEIGHBOURS]
+
+
+def _names_in(data: Collection, entry: records.Entry) -> Iterator[str]:
+    """The keys of all that an entry names, as written and as meant, and the id that it gives itself."""
+    if isinstance(entry, records.Thing):
+        yield from (entry.name.key, *(n.key for n in entry.also))
+    if isinstance(entry, records.Statement) and entry.own_id.strip():
+        yield f"id: {entry.own_id.strip()}"
+    for kind, used in collection.names_used(data, entry):
+        yield from (used.key, data.key(kind, used.key))
 
 
 def new_problems(after: Collection, *before: tuple[Collection, Graph]) -> list[Problem]:

@@ -130,6 +130,26 @@ def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
         yield warning(entry.where, "unknown-withdraw", says, mend)
 
 
+def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:
+    """One pair of sets, one use or one fit, told with other exceptions or other work, counts as two facts.
+
+    Two that differ hold each other up, and what one leaves out the other carries.
+    """
+    first: dict[tuple[object, ...], Fact] = {}
+    for kind, same in _TOLD_ONCE.items():
+        for fact in sorted(ground.of_kind(kind), key=lambda f: (f.where or Where(""), f.id)):
+            other = first.setdefault((kind, *fact.args[:same]), fact)
+            if other is not fact:
+                says = f"this {kind} is told otherwise at {at(other.where)}: the two count as separate proofs"
+                yield warning(
+                    fact.where, "told-otherwise", says, "find out which is right; withdraw the other"
+                )
+
+
+_TOLD_ONCE = {"rebadge": 2, "uses": 2, "fits": 4}
+"""How many arguments of a fact of a kind say what it is about."""
+
+
 def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
     """Two original parts at one place are a running change: neither goes where the other does by it.
 
@@ -276,6 +296,7 @@ CHECKS: Sequence[Check] = (
     replaces_goes_one_way,
     uses_goes_one_way,
     withdrawn_ids_are_known,
+    nothing_is_told_in_two_ways,
     a_place_has_one_original,
     no_fact_is_refused_as_well,
     attributes_that_must_match_are_recorded,

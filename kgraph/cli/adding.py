@@ -17,13 +17,13 @@ from kgraph.cli.settings import Loaded, Settings
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
-from kgraph.names import did_you_mean
-from kgraph.problems import CannotRun, Problem, Where, WrongUse
+from kgraph.names import did_you_mean, fold, nearest
+from kgraph.problems import Problem, Where, WrongUse
 from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event, shelf_now, withdrawn_events
+from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
 
 Value = str | list["Value"] | dict[str, "Value"]
 Pairs = list[tuple[str, Value]]
@@ -82,24 +82,35 @@ def withdraw(
     """
     loaded = load(settings)
     _refuse_gone(loaded, fact_id)
+    if source:
+        _refuse_unsaid(loaded, fact_id, source)
     given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
     return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
 
 
 def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
-    """Raise WrongUse unless the id is that of a fact, or of an event of the shelf, that still counts."""
-    fact = lookup.fact_with_id(loaded.data, fact_id)
-    event = None if fact else lookup.event_with_id(loaded.data, fact_id)
-    if fact is None and event is None:
-        raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
-    gone = {id(e): by for e, by in withdrawn_events(loaded.data)}
-    by = (
-        loaded.data.withdrawn[fact.id][1]
-        if fact and fact.id in loaded.data.withdrawn
-        else gone.get(id(event))
-    )
+    """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
+    data = loaded.data
+    if (fact := lookup.fact_with_id(data, fact_id)) is not None:
+        by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
+    else:
+        entry = lookup.event_with_id(data, fact_id) or lookup.withdrawal_with_id(data, fact_id)
+        if entry is None:
+            raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
+        by = withdrawal_of(data, entry)
     if by is not None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
+
+
+def _refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
+    """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
+    data, fact = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
+    if fact is None:
+        return
+    said = {data.key("source", fold(e.source)): e.source for e in fact.evidence if e.source}
+    if data.key("source", fold(source)) not in said:
+        names = ", ".join(sorted(said.values())) or "no source"
+        raise WrongUse(f"{source!r} has not said this; it is said by {names}")
 
 
 # From the command line to pairs ---------------------------------------------------------------
@@ -150,6 +161,9 @@ def _merge(options: Sequence[tuple[str, str]]) -> Pairs:
         elif key in LISTS:
             merged.setdefault(key, [])
             _as_list(merged[key]).append(value)
+            if ", " in value:
+                more = f"for several say --{key.replace(' ', '-')} again for each"
+                print(visible(f"warning: {value!r} is one name; {more}"), file=sys.stderr)
         elif key in merged:
             raise WrongUse(f"--{key.replace(' ', '-')} is given twice")
         else:
@@ -209,8 +223,6 @@ def _known_name(loaded: Loaded, kind: str, key: str, text: str) -> str:
         return text
     data = loaded.data
     known = {n for s in sorts for n in data.known(s).values()}
-    from kgraph.names import fold, nearest
-
     if any(data.key(s, fold(text)) in data.known(s) for s in sorts):
         return text
     near = nearest(text, known)
@@ -263,6 +275,7 @@ def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_nam
     entry = _checked(text)
     if isinstance(entry, Event):
         return _write_event(settings, loaded, entry, text, yes, file_name)
+    _check_beside(loaded, entry)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, entry])
     _tell(loaded, after, entry, text)
@@ -316,6 +329,18 @@ def _checked(text: str) -> Entry:
     return found[0]
 
 
+def _check_beside(loaded: Loaded, entry: Entry) -> None:
+    """Tell what is doubtful with an entry in its folder; raises WrongUse for what is wrong."""
+    from kgraph import checks
+
+    found = checks.problems_of_new(loaded.data, entry)
+    errors = [p for p in found if p.severity == "error"]
+    if errors:
+        raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors), "nothing was written")
+    for problem in found:
+        print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
+
+
 def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
     sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
     _tell_new_names(loaded, entry)
@@ -328,7 +353,7 @@ def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str)
         return
     fact, known = changed
     print(visible(says(after, fact)))
-    if known is not None and not fact_gone(after, fact):
+    if known is not None:
         where = known.where or Where("?")
         print(
             f"known already at {visible(str(where))}; this adds evidence, certainty is now {fact.certainty}"
@@ -337,26 +362,25 @@ def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str)
     print(consequences.compare(loaded.graph, graphs.build(after), fact))
 
 
-def fact_gone(data: collection.Collection, fact: Fact) -> bool:
-    """Whether a fact no longer counts."""
-    return fact.id not in data.facts
-
-
 def _changed_fact(
     loaded: Loaded, after: collection.Collection, entry: Entry
 ) -> tuple[Fact, Fact | None] | None:
-    """The fact that an entry states or takes back, and the same fact before, if it was known."""
+    """The fact that an entry states, takes back or gives back; the same before, where it was known."""
     if not isinstance(entry, Statement):
         return None
     if entry.kind == "withdraw":
-        gone = [f for i, f in loaded.data.facts.items() if i not in after.facts]
-        return (gone[0], gone[0]) if gone else None
+        before = loaded.data.facts
+        changed = [
+            f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence
+        ]
+        changed += [f for i, f in after.facts.items() if i not in before]
+        return (changed[0], None) if changed else None
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
             return fact, loaded.data.facts.get(fact.id)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
-            raise CannotRun(
+            raise WrongUse(
                 f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
                 f"kgraph withdraw {collection.written_id(by)} --why ..."
             )

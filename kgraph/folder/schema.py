@@ -548,6 +548,8 @@ def _read_fields(
         if spec is None:
             rest.append((key, value))
             continue
+        if spec[1] in (_NAMES, _TEXTS):
+            _warn_of_comma(context, key.value, value)
         try:
             got[spec[0]] = spec[1](value)
         except _Wrong as first:
@@ -558,6 +560,15 @@ def _read_fields(
         if key_text not in there:
             context.wrong(node, "missing-key", f"{context.kind} has no {key_text}:", f"add {key_text}: ...")
     return got, rest
+
+
+def _warn_of_comma(context: _Context, key: str, value: Node) -> None:
+    """A list without its brackets is one name."""
+    if isinstance(value, Text) and value.plain and ", " in value.value:
+        names = shown(value.value)
+        says = f"{key}: {names} is one name with a comma in it"
+        mend = f'write [{names}] for several, "{names}" for one'
+        context.wrong(value, "comma-in-name", says, mend, "warning")
 
 
 def _base(context: _Context, node: Map) -> dict[str, Any]:

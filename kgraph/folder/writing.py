@@ -351,9 +351,7 @@ def _resolve(folder: Path, target: Path) -> Path:
         raise CannotRun(f"{display(target)}: {reason(error)}") from None
     inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
     if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
-        raise CannotRun(
-            f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it"
-        )
+        raise WrongUse(f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it")
     return resolved
 
 

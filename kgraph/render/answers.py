@@ -182,7 +182,7 @@ def fact_line(data: Collection, fact: Fact) -> str:
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
     via = (
-        ", ".join(v for v in (strongest.grade, strongest.source) if v)
+        ", ".join(v for v in (strongest.grade, strongest.source) if v) or "a number of its own"
         if strongest
         else "common practice, no source"
     )

@@ -502,6 +502,7 @@ def speed_json(
         "thickness_mm": reading.thickness_mm,
         "motor_change": reading.motor_change,
         "motor_rpm": reading.motor_rpm,
+        "run_speed_cm_s": reading.run_speed_cm_s,
         "says": list(reading.says),
         "proof": _proof_json(data, place.run_proof) if place else [],
         "notes": list(notes),

@@ -81,6 +81,7 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
     if line.unit:
         out["brings"] = [data.text("position", p) for p in line.brings]
         out["along"] = line.along
+        out["condition"] = line.condition or None
     else:
         out["where"] = lies_in(data, line.position) or None
     return out
@@ -171,6 +172,8 @@ def _line_remarks(data: Collection, line: Line) -> list[str]:
         said.append(f"taken whole, with: {names}")
     if line.row.standing == "disputed":
         said.append(f"disputed: {percent(line.row.no)} that it does not go; try it before you rely on it")
+    if line.condition.strip().lower() not in ("", "good", "whole"):
+        said.append(f"recorded of it: {line.condition}")
     return [*said, *remarks_of(line.row)]
 
 
@@ -229,6 +232,7 @@ def _instead_text(data: Collection, plan: Plan, number: int, course: Course, ter
         unit, place = _from_cells(data, line)
         goes = " ".join(_want_cells(data, line.want))
         said += f"  {visible(f'{goes}: {unit}, {place}, {certainty_text(line.row)}')}\n"
+        said += "".join(f"    {visible(remark)}\n" for remark in _line_remarks(data, line))
     left = {a.want for a in plan.best.lines} - {a.want for a in course.lines}
     return said + "".join(f"  {visible(' '.join(_want_cells(data, w)))}: not met\n" for w in sorted(left))
 

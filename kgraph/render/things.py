@@ -81,7 +81,8 @@ def as_text(data: Collection, known: Known) -> str:
         lines += [f"  {visible(k)}: {visible(value_text(v))}" for k, v in thing.pairs[1:]]
         lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}")
     if not known.things:
-        lines.append("  not declared; used in the facts below")
+        where = "left out of" if known.kind == "feature" else "used in"
+        lines.append(f"  not declared; {where} the facts below")
     lines += [_fact_line(data, f) for f in known.facts]
     lines += [_mention(e) for e in known.mentions]
     lines += _shelf_lines(data, known)

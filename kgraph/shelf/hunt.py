@@ -17,7 +17,8 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.questions import SCALE_NOTE, Row
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source
-from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, plan
+from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
+from kgraph.shelf.routes import MOST_NAMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +74,21 @@ def hunt(
             by_set[owner][one] = row
     found = [Quarry(o, math.fsum(r.certainty for r in rows.values()), rows) for o, rows in by_set.items()]
     found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
-    return Hunt(tuple(found), tuple(sought), len(met), tuple(_notes(graph, found, sought, len(met))))
+    notes = [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
+    return Hunt(tuple(found), tuple(sought), len(met), tuple(notes))
 
 
-def _notes(graph: Graph, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
+def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
+    text = source.graph.data.owner_text
     if met:
         yield f"The shelf can meet {met} of the wants, which are left out; --all-wants counts them too."
-    own = sorted({graph.data.owner_text(s.place.owner) for s in sought})
+    own = sorted({text(s.place.owner) for s in sought})
     if own:
         yield f"Another {' or '.join(own)} would have all of its own; it is not counted."
     if any(len({(r.set, r.position) for r in q.wants.values()}) < len(q.wants) for q in found):
         yield "Where several wants need the same article of a set, one example meets only one of them."
+    if on_shelf := sorted({text(o) for s in sought for o in source.givers_on_shelf(s.place)}):
+        names = ", ".join(on_shelf[:MOST_NAMED]) + (" and others" if len(on_shelf) > MOST_NAMED else "")
+        yield f"Sets of which a unit may be opened are on the shelf and left out: {names}."
     if found:
-        yield "Sets of which a unit may be opened are on the shelf and left out."
         yield SCALE_NOTE

@@ -156,6 +156,11 @@ def withdrawn_events(data: Collection) -> list[tuple[Event, records.Withdraw]]:
     return [(event, by) for event in events if (by := against.holding(event))]
 
 
+def withdrawal_of(data: Collection, entry: records.Statement) -> records.Withdraw | None:
+    """A withdrawal of an event, or of a withdrawal, that holds."""
+    return _Withdrawals(data).holding(entry)
+
+
 class _Withdrawals:
     """The withdrawals of a folder by what they take back; one may itself be taken back."""
 
@@ -189,10 +194,23 @@ def is_spoilt(condition: str) -> bool:
     return " ".join(condition.lower().split()) in SPOILT
 
 
+_AS_GOOD_AS_GONE = ("gone", "lost", "absent", "removed", "not there", "not present", "none", "no", "stolen")
+_NEARLY = 0.8
+
+
 def sounds_spoilt(condition: str) -> bool:
-    """Whether a condition that counts as whole holds a word that sounds as if it were not."""
-    words_of_it = f" {' '.join(re.sub(r'[^a-z]', ' ', condition.lower()).split())} "
-    return not is_spoilt(condition) and any(f" {word} " in words_of_it for word in SPOILT)
+    """Whether a condition that counts as whole sounds as if it were not: by a word, or by one misspelt."""
+    from difflib import SequenceMatcher
+
+    said = re.sub(r"[^a-z]", " ", condition.lower()).split()
+    whole = f" {' '.join(said)} "
+    if is_spoilt(condition):
+        return False
+    if any(f" {word} " in whole for word in SPOILT) or " ".join(said) in _AS_GOOD_AS_GONE:
+        return True
+    # Unbroken is whole.
+    near = (w for w in said if not w.startswith("un"))
+    return any(SequenceMatcher(None, w, s).ratio() > _NEARLY for w in near for s in SPOILT)
 
 
 @dataclass

@@ -15,7 +15,7 @@ from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.rules import State
 from kgraph.questions import Row, Wanted
-from kgraph.shelf.ledger import Held, Shelf, UnitNow, parts_of_whole
+from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
 from kgraph.shelf.solve import Article, Want
 
 NO_DONOR = ("patient", "keep")
@@ -71,6 +71,11 @@ class Source:
         text = self.graph.data.owner_text
         return dict(sorted(best.items(), key=lambda item: (-item[1].certainty, text(item[0]))))
 
+    def givers_on_shelf(self, place: Place) -> list[str]:
+        """The other sets that would give something for a place, of which a unit may be opened."""
+        owners = {origin.owner for origin in self.answers(place)} - {place.owner}
+        return sorted((o for o in owners if self.on_shelf(o[2:])), key=self.graph.data.owner_text)
+
     def going(self, place: Place) -> tuple[str, ...]:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
@@ -115,13 +120,13 @@ class Source:
         yield from self._moved.get(origin, ())
 
     def brought(self, article: Article) -> frozenset[Article]:
-        """What comes off a unit with an article that is a whole assembly."""
+        """What comes off a unit with an article that is a whole assembly; what is gone from it does not."""
         unit = self.shelf.units[article.unit]
         held = unit.places.get(article.place)
         origin = held.origin if held and held.origin else Place(f"s:{unit.set}", article.place)
         if origin not in self._wholes:
             self._wholes[origin] = parts_of_whole(self.graph, origin.owner[2:], origin.position)
-        places = self._wholes[origin]
+        places = (p for p in self._wholes[origin] if not not_there(unit.places.get(p)))
         return frozenset(Article(article.unit, p) for p in places if p != article.place)
 
 

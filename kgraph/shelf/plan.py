@@ -46,7 +46,8 @@ class Line:
     `position` then is.
 
     `row` is the answer that says why it goes there; `brings` are the positions that come off the donor
-    with a whole assembly; `along` is true where another line of the plan brings this article.
+    with a whole assembly; `along` is true where another line of the plan brings this article; `condition`
+    is what the unit's `state` says of it.
     """
 
     want: Want
@@ -56,6 +57,7 @@ class Line:
     row: Row
     brings: tuple[str, ...] = ()
     along: bool = False
+    condition: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,7 @@ def plan(
         met_at_most=best.met_at_most,
         unmet=_unmet(source, wants, courses[0], wishes),
         instead=tuple(courses[1:]),
-        notes=tuple(_notes(courses, found)),
+        notes=tuple(_notes(courses, found, wishes)),
     )
 
 
@@ -184,6 +186,7 @@ def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Found)
             rows[o.want, o.article],
             tuple(sorted(a.place for a in o.brings)),
             brought.get(o.article) == o.want.unit,
+            _condition(shelf, o.article),
         )
         for o in found.chosen
     )
@@ -195,6 +198,11 @@ def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Found)
     return Course(lines, cost, opened)
 
 
+def _condition(shelf: Shelf, article: Article) -> str:
+    held = shelf.units[article.unit].places.get(article.place) if article.unit else None
+    return held.condition if held else ""
+
+
 def _unmet(source: Source, wants: Sequence[Want], course: Course, wishes: Wishes) -> tuple[Unmet, ...]:
     met = {line.want for line in course.lines}
     spent: dict[Article, Want] = {Article(line.unit, line.position): line.want for line in course.lines}
@@ -203,7 +211,14 @@ def _unmet(source: Source, wants: Sequence[Want], course: Course, wishes: Wishes
     return tuple(route(source, w, spent, wishes.without) for w in wants if w not in met)
 
 
-def _notes(courses: Sequence[Course], found: Sequence[Found]) -> Iterable[str]:
+def left_out_note(wishes: Wishes) -> list[str]:
+    """What was asked to be left out, as a remark."""
+    least = wishes.wanted.at_least
+    return [f"What is less certain than {least} is left out."] if least else []
+
+
+def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) -> Iterable[str]:
+    yield from left_out_note(wishes)
     rows = [line.row for course in courses for line in course.lines]
     if any(not f.proven for f in found):
         yield "The time ran out before the plan was proven the best; --seconds gives it more."

@@ -154,10 +154,18 @@ def _hunt(source: Source, place: Place) -> _Found:
     sets = [(owner, row.certainty) for owner, row in source.givers(place).items()]
     if not sets:
         name = data.owner_text(place.owner)
+        if known := source.givers_on_shelf(place):
+            those = _some([data.owner_text(s) for s in known], " or ")
+            says = f"what the shelf has of {those} gives none; look for another of them, or another {name}"
+            return "hunt", says, ()
         return "hunt", f"no other set is known to give it; look for another {name}", ()
-    named = [f"{data.owner_text(s)} ({certainty * 100:.0f} %)" for s, certainty in sets[:MOST_NAMED]]
-    more = f" and {len(sets) - MOST_NAMED} more" if len(sets) > MOST_NAMED else ""
-    return "hunt", f"look for {', '.join(named)}{more}", ()
+    named = [f"{data.owner_text(s)} ({certainty * 100:.0f} %)" for s, certainty in sets]
+    return "hunt", f"look for {_some(named, ', ')}", ()
+
+
+def _some(names: list[str], between: str) -> str:
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return between.join(names[:MOST_NAMED]) + more
 
 
 # Why the shelf cannot -------------------------------------------------------------------------

@@ -39,6 +39,10 @@ FULL = {
 PIECE = 100_000
 """So many runs in one process, which keeps something of each; the next goes on from what was found."""
 LONGEST = 2000
+SLOWEST_S = 1.0
+"""No input may take more of the processor."""
+STALLED_S = 60
+"""An input that takes so long by the clock hangs."""
 LONGEST_S = {"small": 10, "full": 3600}
 
 
@@ -107,13 +111,15 @@ def _guided(name: str, size: str, found: Path, place: Path, tally: Tally) -> Non
         if not runs:
             return
         done += runs
+        if size == "full":
+            print(f"  {name}: {done}", flush=True)
     spent = LONGEST_S[size] - (end - time.monotonic())
     print(f"  {name}: {done} runs in {spent:.0f} s, {len(list(found.iterdir()))} kept", flush=True)
 
 
 def _piece(name: str, runs: int, seconds: int, found: Path, place: Path, *, seed: int, tally: Tally) -> int:
     """Runs in a process of their own: how many there were, none where one of them failed."""
-    limits = [f"-runs={runs}", f"-max_total_time={seconds}", f"-max_len={LONGEST}", "-timeout=5"]
+    limits = [f"-runs={runs}", f"-max_total_time={seconds}", f"-max_len={LONGEST}", f"-timeout={STALLED_S}"]
     command = [
         sys.executable,
         "-m",
@@ -313,7 +319,10 @@ def main() -> None:
             gc.collect()
             for kept in remembered:
                 kept.cache_clear()
+        begun = time.process_time()
         target(data)
+        spent = time.process_time() - begun
+        assert spent <= SLOWEST_S, f"{spent:.1f} s of the processor for {len(data)} bytes"
 
     atheris.Setup([sys.argv[0], *sys.argv[2:]], fed)
     atheris.Fuzz()
