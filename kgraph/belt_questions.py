@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from kgraph import quantities, questions, records, words
+from kgraph import quantities, questions, records
 from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, tone
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.recorded import run_of
@@ -194,7 +194,7 @@ class FamilyAnswer:
 
 def is_belt(data: Collection, part: str) -> bool:
     """Whether a part is of the kind belt."""
-    return sort_of(data, part) == data.key("kind", fold(words.FITS_LIKE_BELT))
+    return sort_of(data, part) == data.belt_kind()
 
 
 def belt_place(graph: Graph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
@@ -249,8 +249,10 @@ def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT
     chosen = runs[0] if runs else ()
     record = chosen[-1].record if chosen else None
     notes = []
-    if len(runs) > 1:
-        notes.append(f"{len(runs)} different runs are recorded here; the best supported one is used.")
+    # Two sets of one design may each have the same run measured: that is one run, recorded twice.
+    different = len({proof[-1].args[2:] for proof in runs})
+    if different > 1:
+        notes.append(f"{different} different runs are recorded here; the best supported one is used.")
     sharing = sorted((o for o in proof if o[0] == "s"), key=lambda o: (o != owner, graph.data.owner_text(o)))
     run = run_of(record) if isinstance(record, records.Run) else None
     less = len(all_runs) - len(runs), len(all_belts) - len(belts)
@@ -315,8 +317,7 @@ def same_article(graph: Graph, one: str, other: str) -> bool | None:
 
 def all_belts(graph: Graph) -> dict[str, drive.Belt]:
     """Part -> sizes of every recorded belt whose sizes are known, in the order of their keys."""
-    kind = graph.data.key("kind", fold(words.FITS_LIKE_BELT))
-    found = {p: belt_of(graph.data, p) for p in graph.parts_of_kind.get(kind, ())}
+    found = {p: belt_of(graph.data, p) for p in graph.parts_of_kind.get(graph.data.belt_kind(), ())}
     return {p: b for p, b in found.items() if b is not None}
 
 

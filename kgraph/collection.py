@@ -116,6 +116,17 @@ class Collection:
                 return self.key("kind", name(thing.sort).key)
         return ""
 
+    def belt_kind(self) -> str:
+        """The key of the kind that belts are of, also where that is another name of a kind."""
+        return self.key("kind", words.FITS_LIKE_BELT)
+
+    def inside_length_mm(self, thing: records.Thing) -> float | None:
+        """The inside length that an entry gives to a belt, or to a part of no known kind."""
+        if not isinstance(thing, records.Part) or thing.inside_length_mm is None:
+            return None
+        said = self.key("kind", name(thing.sort).key) if thing.sort else self.kind_of(thing.name.key)
+        return thing.inside_length_mm if said in ("", self.belt_kind()) else None
+
     def kind_cautions(self, kind: str) -> tuple[Name, ...]:
         """The cautions of a kind of part, each once."""
         entries = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 Form = Literal["square", "flat", "round"]
@@ -26,6 +28,13 @@ RPM_LOW, RPM_HIGH = 1.0, 30000.0
 # What `about` says of a measure: three times the 1 % that a careful one is taken to be good to, and of a
 # small one no less than twice the 0.1 mm that callipers on soft rubber are. Common practice, no source.
 ABOUT_FRACTION, ABOUT_LEAST_MM = 0.03, 0.2
+BELT_MEASURES: Mapping[str, float] = {"inside length": 1.0, "inside diameter": math.pi, "folded": 2.0}
+"""How the length of a belt is written -> what makes the inside length of it.
+
+Where several are written the first of them in this order counts, in whatever order they stand.
+"""
+MEASURES_APART = 0.02
+"""How far two ways to write one length of a belt may lie apart, as a fraction."""
 ABOUT_SOURCE = "a measure said to be about is taken to 3 %, at least 0.2 mm: common practice, no source"
 
 _LONGEST = 80
@@ -175,14 +184,46 @@ def inside_length(text: str, written_as: str = "inside length") -> Length:
 
     Raises QuantityError, also for another way of writing it and outside 10 mm to 2 m round.
     """
-    factors = {"inside length": 1.0, "inside diameter": math.pi, "folded": 2.0}
-    if written_as not in factors:
+    if written_as not in BELT_MEASURES:
         raise QuantityError(
-            f"{_shown(written_as)} is not a way to measure a belt", f"use {_listed(list(factors))}"
+            f"{_shown(written_as)} is not a way to measure a belt", f"use {_listed(list(BELT_MEASURES))}"
         )
-    factor = factors[written_as]
+    factor = BELT_MEASURES[written_as]
     read = length(text, low_mm=BELT_LOW_MM / factor, high_mm=BELT_HIGH_MM / factor)
     return Length(read.mm * factor, read.plus_minus_mm * factor, read.about, read.text)
+
+
+def belt_measures(said: Iterable[tuple[str, object]]) -> dict[str, Length]:
+    """The inside length by each way to write it that is among these keys and values, in their order.
+
+    What cannot be read is left out.
+    """
+    written, found = dict(said), {}
+    for key in BELT_MEASURES:
+        value = written.get(key)
+        if isinstance(value, str):
+            try:
+                found[key] = inside_length(value, key)
+            except QuantityError:
+                continue
+    return found
+
+
+def measures_apart(found: Mapping[str, float]) -> dict[str, str]:
+    """Of inside lengths in mm by the way they were written, those too far from the first, and what to say."""
+    if not found:
+        return {}
+    first, *rest = found.items()
+    return {
+        key: f"{key} means {mm:.4g} mm around the inside, {first[0]} means {first[1]:.4g} mm"
+        for key, mm in rest
+        if abs(mm - first[1]) > MEASURES_APART * first[1]
+    }
+
+
+def lacks_unit(text: str, written_as: str) -> bool:
+    """Whether a text is no length of a belt, and would be one with mm after it."""
+    return not belt_measures([(written_as, text)]) and bool(belt_measures([(written_as, f"{text} mm")]))
 
 
 def thickness(text: str) -> float:
@@ -330,8 +371,12 @@ def speed_cm_s(text: str) -> float:
     return length(re.sub(r"\s*/\s*s(ec)?$", "", clean), low_mm=10.0, high_mm=800.0).mm / 10
 
 
+@lru_cache(maxsize=1024)
 def compare_rule(text: str) -> Rule:
-    """How sizes of a kind are compared: `same`, `0.1 mm`, `2 %` or `at least`. Raises QuantityError."""
+    """How sizes of a kind are compared: `same`, `0.1 mm`, `2 %` or `at least`. Raises QuantityError.
+
+    A kind has few rules, and each is asked for with every two of its parts: they are remembered.
+    """
     right = "write same, at least, a length like 0.1 mm, or a percentage like 2 %"
     clean = _clean(text, "a rule for comparing sizes", right)
     folded = " ".join(clean.lower().split())

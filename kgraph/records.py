@@ -98,7 +98,11 @@ class Assembly(Thing):
 
 
 class Part(Thing):
-    """A part design. `inside_length_mm` is around the inside at rest, in mm."""
+    """A part design.
+
+    `inside_length_mm` is around the inside at rest, in mm, where one is written. Of a part that is no belt
+    it means nothing, which :meth:`kgraph.collection.Collection.inside_length_mm` can tell.
+    """
 
     sort: str = ""
     numbers: tuple[tuple[str, str], ...] = ()

@@ -99,5 +99,6 @@ TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
 FITS_LIKE_BELT = "belt"
+"""The key of the kind of belts, or another name of it (see `belt_kind` of a collection)."""
 BELT_COMPARE: dict[str, str] = {"section": "0.1 mm", "inside length": "2 %"}
 """How belts compare unless a `kind: belt` entry says otherwise: common practice, no source."""

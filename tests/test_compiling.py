@@ -102,6 +102,9 @@ TWICE = DESIGN | {"except": ["knob", "Knob"]}
 MATCHED = {"position": "Knob", "must match": ["colour"]}
 FITS = {"fits": "A 1", "position": "knob", "to": "B 2", "work": "file it", "how": "fitted"}
 
+BELT = {"part": "B-1", "kind": "belt", "section": "square 1.25 mm", "folded": "131 mm"}
+OLD = {"part": "B-2"}
+
 
 @pytest.mark.parametrize(
     ("first", "second", "shared"),
@@ -118,6 +121,8 @@ FITS = {"fits": "A 1", "position": "knob", "to": "B 2", "work": "file it", "how"
         ([FITS], [FITS | {"work": "file  it", "how": "guess"}], True),
         ([DESIGN], [TWICE], False),
         ([{"set": "A 1", "colour": "red"}], [{"set": "A 1", "colour": "black"}, MATCHED], True),
+        ([BELT | {"kind": "drive belt"}], [{"kind": "belt", "also": ["drive belt"]}, BELT | OLD], True),
+        ([BELT], [{"kind": "drive belt", "also": ["belt"]}, BELT | OLD | {"kind": "drive belt"}], True),
         ([DESIGN], [{"uses": "T-1", "in": "A 1", "except": ["KNOB"], "id": "two"}], True),
     ],
 )

@@ -203,6 +203,31 @@ def test_damage_to_the_newer_rows_never_changes_an_answer(folder: Path, capsys: 
     assert ask() == expected
 
 
+BELT = {"part": "B-2", "kind": "drive belt", "section": "square 1.25 mm", "folded": "131 mm"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "renewed"),
+    [
+        # Where the kind that is written is itself the other name, all is compiled anew.
+        ({"kind": "belt", "also": ["drive belt"]}, False),
+        ({"kind": "drive belt", "also": ["belt"]}, True),
+        ({"kind": "drive belt", "generic": "yes", "compare": {"folded": "1 mm"}}, True),
+    ],
+)
+def test_a_belt_whose_kind_has_another_name(folder: Path, kind: dict[str, Any], renewed: bool) -> None:
+    put(folder / "kinds.yaml", [kind, BELT | {"part": "B-1"}])
+    put(folder / "parts.yaml", [BELT])
+    settings = Settings((folder,))
+    opening.from_files(settings)
+    put(folder / "parts.yaml", [BELT | {"folded": "99 mm", "inside diameter": "63 mm"}])
+    found = opening.renewed(settings)
+    assert (found is not None) == renewed
+    if found is not None:
+        expected = compiled(folder, load(settings).graph)
+        assert differences(found.data.store, expected) == []  # type: ignore[attr-defined]
+
+
 def test_files_that_come_or_go_mean_compiling_anew(folder: Path) -> None:
     put(folder / "a.yaml", [{"rebadge": ["A 1", "B 2"]}])
     opening.from_files(Settings((folder,)))

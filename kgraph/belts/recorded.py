@@ -7,8 +7,6 @@ from kgraph.belts.drive import Belt, Loose, Pulley, Run
 from kgraph.collection import Collection
 from kgraph.names import fold
 
-_LENGTH_KEYS = ("inside length", "inside diameter", "folded")
-
 
 def belt_of(data: Collection, part: str) -> Belt | None:
     """The sizes of a belt from all entries that declare it; None where section or length is missing."""
@@ -22,10 +20,8 @@ def belt_of(data: Collection, part: str) -> Belt | None:
 def sizes_of(data: Collection, part: str) -> tuple[quantities.Section | None, quantities.Length | None]:
     """The section and the inside length of a part, each where it is recorded."""
     section = next((t.section for t in _parts(data, part) if t.section is not None), None)
-    sized = next((t for t in _parts(data, part) if t.inside_length_mm is not None), None)
-    if sized is None or sized.inside_length_mm is None:
-        return section, None
-    return section, _written_length(sized) or quantities.Length(sized.inside_length_mm)
+    sized = ((t, mm) for t in _parts(data, part) if (mm := data.inside_length_mm(t)) is not None)
+    return section, next((_written_length(t) or quantities.Length(mm) for t, mm in sized), None)
 
 
 def _parts(data: Collection, part: str) -> list[records.Part]:
@@ -33,9 +29,8 @@ def _parts(data: Collection, part: str) -> list[records.Part]:
 
 
 def _written_length(part: records.Part) -> quantities.Length | None:
-    """The length as it was written, with its error."""
-    said = ((key, value) for key, value in part.pairs if key in _LENGTH_KEYS and isinstance(value, str))
-    return next((quantities.inside_length(value, key) for key, value in said), None)
+    """The length as it was written, with its error; of several ways to write it, by the one that counts."""
+    return next(iter(quantities.belt_measures(part.pairs).values()), None)
 
 
 def run_of(record: records.Run) -> Run:

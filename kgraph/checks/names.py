@@ -19,9 +19,8 @@ _NEARLY_EQUAL = 0.85
 _MOST_GUESSED = 1000
 ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
 """Keys of which two entries of one thing each add to the other, and none can disagree."""
-LENGTHS = ("inside length", "inside diameter", "folded")
-LENGTHS_APART = 0.02
-"""How far two ways to write one length of a belt may lie apart, as a fraction."""
+LENGTHS = tuple(quantities.BELT_MEASURES)
+LENGTHS_APART = quantities.MEASURES_APART
 
 
 def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
@@ -32,7 +31,7 @@ def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
     for kind, by_key in ground.data.things.items():
         for things in by_key.values():
             for group in _groups(kind, things) if len(things) > 1 else ():
-                yield from _disagreements(group)
+                yield from _disagreements(ground, group)
 
 
 def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]:
@@ -44,14 +43,14 @@ def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]
     return list(drawers.values())
 
 
-def _disagreements(things: list[records.Thing]) -> Iterator[Problem]:
+def _disagreements(ground: Ground, things: list[records.Thing]) -> Iterator[Problem]:
     first: dict[str, tuple[records.Value, records.Thing]] = {}
     for thing in things:
-        for key, value in _said(thing):
+        for key, value in _said(ground, thing):
             before, other = first.setdefault(key, (value, thing))
             if other is not thing and meaning(key, before) != meaning(key, value):
                 yield _disagree(thing, other, key, _show(value), _show(before))
-    yield from _lengths_that_disagree(things)
+    yield from _lengths_that_disagree(ground, things)
 
 
 def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, there: str) -> Problem:
@@ -61,8 +60,8 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
     return error(thing.where, "entries-disagree", says, "find out which is right and keep that one")
 
 
-def _said(thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
-    left_out = {*ADDS_UP, *(LENGTHS if _belt_length(thing) else ())}
+def _said(ground: Ground, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
+    left_out = {*ADDS_UP, *(LENGTHS if ground.data.inside_length_mm(thing) else ())}
     for key, value in thing.pairs[1:]:
         if key in left_out:
             continue
@@ -94,22 +93,19 @@ def meaning(key: str, value: records.Value) -> Any:
         return fold(value) or " ".join(value.split())
 
 
-def _belt_length(thing: records.Thing) -> float | None:
-    return thing.inside_length_mm if isinstance(thing, records.Part) else None
-
-
-def _lengths_that_disagree(things: list[records.Thing]) -> Iterator[Problem]:
+def _lengths_that_disagree(ground: Ground, things: list[records.Thing]) -> Iterator[Problem]:
     """The three ways to write a belt's length are one size; written in different ways, within 2 %."""
-    measured = [(thing, mm) for thing in things if (mm := _belt_length(thing)) is not None]
+    measured = [(thing, mm) for thing in things if (mm := ground.data.inside_length_mm(thing)) is not None]
     for thing, mm in measured[1:]:
         other, before = measured[0]
-        alike = _length_key(thing) == _length_key(other)
+        alike = length_key(thing) == length_key(other)
         if abs(mm - before) > (1e-9 if alike else LENGTHS_APART * max(mm, before)):
             yield _disagree(thing, other, "inside length", f"{mm:.6g} mm", f"{before:.6g} mm")
 
 
-def _length_key(thing: records.Thing) -> str:
-    return next((k for k, _ in thing.pairs if k in LENGTHS), "")
+def length_key(thing: records.Thing) -> str:
+    """The way to write a belt's length that counts of those in an entry, or ""."""
+    return next(iter(quantities.belt_measures(thing.pairs)), "")
 
 
 def one_meaning_for_each_also(ground: Ground) -> Iterator[Problem]:

@@ -5,24 +5,48 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
-from kgraph import records, words
+from kgraph import quantities, records, words
 from kgraph.belts import drive, recorded, rubber
 from kgraph.belts.geometry import GeometryError
 from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place
-from kgraph.names import did_you_mean
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, shown
 
 
 def belts_have_their_sizes(ground: Ground) -> Iterator[Problem]:
     """A belt without its section or its inside length can be compared with no other."""
-    for key in ground.graph.parts_of_kind.get(words.FITS_LIKE_BELT, ()):
+    for key in ground.graph.parts_of_kind.get(ground.data.belt_kind(), ()):
         section, length = recorded.sizes_of(ground.data, key)
         missing = [what for what, value in (("section", section), ("inside length", length)) if value is None]
         if missing:
             says = f"belt {shown(ground.data.text('part', key))} has no {' and no '.join(missing)}"
             yield warning(ground.where("part", key), "belt-sizes", says, "measure it and add it")
+
+
+def lengths_by_another_name_can_be_read(ground: Ground) -> Iterator[Problem]:
+    """What is written of a belt's length is one, and one length, also where its kind has another name.
+
+    Of entries that call their kind a belt, or name none, reading has told it.
+    """
+    for key in ground.graph.parts_of_kind.get(ground.data.belt_kind(), ()):
+        for entry in ground.data.things["part"].get(key, ()):
+            sort = fold(entry.sort) if isinstance(entry, records.Part) else ""
+            if sort != words.FITS_LIKE_BELT and ground.data.key("kind", sort) == ground.data.belt_kind():
+                yield from _wrong_lengths(entry)
+
+
+def _wrong_lengths(entry: records.Thing) -> Iterator[Problem]:
+    name, read = shown(entry.name.text), quantities.belt_measures(entry.pairs)
+    for key, value in entry.pairs:
+        if key in quantities.BELT_MEASURES and key not in read:
+            says = f"{key} of belt {name} is {shown(value) if isinstance(value, str) else 'no text'}"
+            mend = "write it like 262 mm, from 10 to 2000 mm around the inside"
+            yield error(entry.where, "wrong-quantity", f"{says}, and no length of a belt", mend)
+    for says in quantities.measures_apart({key: length.mm for key, length in read.items()}).values():
+        mend = "measure again and keep the one that is right"
+        yield warning(entry.where, "lengths-disagree", f"belt {name}: {says}", mend)
 
 
 def runs_can_be(ground: Ground) -> Iterator[Problem]:
@@ -102,6 +126,7 @@ def _unsuited(run: drive.Run, belt: drive.Belt) -> str:
 
 CHECKS: Sequence[Check] = (
     belts_have_their_sizes,
+    lengths_by_another_name_can_be_read,
     runs_can_be,
     pulls_are_at_a_pulley,
     recorded_belts_suit_their_run,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from kgraph import quantities, records, words
+from kgraph import quantities, records
 from kgraph.checks.ground import Check, Ground, at, warning
 from kgraph.fits.graph import sort_of
-from kgraph.fits.sizes import kind_entries, recorded_size, size_agrees
+from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
 from kgraph.problems import Problem, shown
 
 _NO_SIZES = {"note", "caution"}
@@ -41,7 +41,7 @@ def _kinds_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
 
 def _sizes_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
     data = ground.data
-    rules = _rules(ground, sort_of(data, one) or sort_of(data, other))
+    rules = rules_said(data, sort_of(data, one) or sort_of(data, other))
     for key in rules or _recorded(ground, one):
         rule = rules.get(key, "same")
         if recorded_size(data, one, key) is None or recorded_size(data, other, key) is None:
@@ -49,11 +49,6 @@ def _sizes_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
         # `at least` is no rule for one article: there both ways round must hold.
         if not (size_agrees(data, one, other, key, rule) and size_agrees(data, other, one, key, rule)):
             yield f"{shown(key)} {_show(ground, one, key)} and {_show(ground, other, key)}"
-
-
-def _rules(ground: Ground, kind: str) -> dict[str, str]:
-    said = {a: r for entry in kind_entries(ground.data, kind) for a, r in entry.compare}
-    return said or (dict(words.BELT_COMPARE) if kind == words.FITS_LIKE_BELT else {})
 
 
 def _recorded(ground: Ground, part: str) -> list[str]:
@@ -72,7 +67,7 @@ def _show(ground: Ground, part: str, key: str) -> str:
 def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
     """A size that its kind compares as a length is written as a length."""
     for kind in ground.graph.parts_of_kind:
-        keys = [k for k, rule in _rules(ground, kind).items() if not _same(rule)]
+        keys = [k for k, rule in rules_said(ground.data, kind).items() if not _same(rule)]
         for part in ground.graph.parts_of_kind[kind] if keys else ():
             for key in keys:
                 if isinstance(recorded_size(ground.data, part, key), str):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import records, words
-from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, meaning
+from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
 from kgraph.collection import Collection, source_trust
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.origins import split_note
@@ -85,16 +85,21 @@ class Joining:
                     known.said.setdefault(
                         (key, fold(sub) or sub), (meaning(key, _recorded(inner)), thing.where)
                     )
-        if isinstance(thing, records.Part) and thing.inside_length_mm is not None and not known.length:
-            known.length = (_length_key(thing), thing.inside_length_mm, thing.where)
+        if (mm := self._length(thing)) is not None and not known.length:
+            known.length = (length_key(thing), mm, thing.where)
+
+    def _length(self, thing: records.Thing) -> float | None:
+        """The inside length of a belt; what is a belt either folder may say."""
+        lengths = (data.inside_length_mm(thing) for data in (self.ours, self.theirs))
+        return next((mm for mm in lengths if mm is not None), None)
 
     def _new(self, thing: records.Thing, known: _Known, key: str, value: Value) -> Value | None:
         """What of a value is not said yet, None where all of it is, or where ours says otherwise."""
         if key in ADDS_UP:
             fresh = [item for m, item in _items(key, value) if (key, m) not in known.items]
             return self._allowed(thing, key, _together(value, fresh)) if fresh else None
-        if key in LENGTHS and known.length and isinstance(thing, records.Part) and thing.inside_length_mm:
-            self._compare_lengths(thing, known.length, key)
+        if key in LENGTHS and known.length and (mm := self._length(thing)) is not None:
+            self._compare_lengths(thing, mm, known.length, key)
             return None
         kept = [(s, v) for s, v in _parts(value) if self._is_new(thing, known, key, s, v)]
         if isinstance(value, dict):
@@ -110,10 +115,11 @@ class Joining:
             self._differs(thing, label, _show(value), found[1])
         return False
 
-    def _compare_lengths(self, thing: records.Part, known: tuple[str, float, Where], key: str) -> None:
-        ours, mm = known[1], thing.inside_length_mm or 0.0
-        alike = key == known[0]
-        if key == _length_key(thing) and abs(mm - ours) > (1e-9 if alike else LENGTHS_APART * max(mm, ours)):
+    def _compare_lengths(
+        self, thing: records.Thing, mm: float, known: tuple[str, float, Where], key: str
+    ) -> None:
+        ours, alike = known[1], key == known[0]
+        if key == length_key(thing) and abs(mm - ours) > (1e-9 if alike else LENGTHS_APART * max(mm, ours)):
             self._differs(thing, key, f"{mm:.6g} mm inside", known[2])
 
     def _differs(self, thing: records.Thing, label: str, value: str, where: Where) -> None:
@@ -207,10 +213,6 @@ class Joining:
 def _place(thing: records.Thing, key: str) -> tuple[str, str, str]:
     drawer = fold(thing.place) or thing.place if isinstance(thing, records.Stock) else ""
     return thing.kind, key, drawer
-
-
-def _length_key(thing: records.Part) -> str:
-    return next((k for k, _ in thing.pairs if k in LENGTHS), "")
 
 
 def _parts(value: Value) -> list[tuple[str, Value]]:

@@ -140,8 +140,8 @@ def _part(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
                 TERM + "section",
                 Nested(((TERM + "form", Text(thing.section.form)), (TERM + "sizes", sizes))),
             )
-        if thing.inside_length_mm is not None:
-            yield TERM + "insideLength", _quantity(thing.inside_length_mm, "MilliM")
+        if (mm := data.inside_length_mm(thing)) is not None:
+            yield TERM + "insideLength", _quantity(mm, "MilliM")
         if thing.hardness is not None:
             yield TERM + "shoreA", real(thing.hardness)
         yield from _lengths(thing)

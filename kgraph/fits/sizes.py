@@ -12,14 +12,21 @@ from collections.abc import Mapping, Sequence
 from kgraph import quantities, records, words
 from kgraph.collection import Collection
 from kgraph.facts import Fact
+from kgraph.fits.neighbours import Neighbours
 from kgraph.names import fold
 
 Size = quantities.Section | float | str
 """A size as compared: a section, mm, or folded text where it is no length."""
+ASKED_ALONE = 4
+"""Of so many parts of a kind each is compared with all others: to lay out the kind takes as long as that."""
 
 
 class Sizes(ABC):
     """The recorded sizes of generic parts, and which of them agree."""
+
+    def __init__(self) -> None:
+        self._asked: dict[str, int] = {}
+        self._neighbours: dict[str, Neighbours] = {}
 
     @abstractmethod
     def kind_of(self, part: str) -> str:
@@ -42,17 +49,29 @@ class Sizes(ABC):
         rules, certainty = how
         recorded = self.of_kind(kind)
         found = []
-        for other in recorded:
+        for other in self._near(kind, part, forward):
             offered, wanted = (part, other) if forward else (other, part)
-            if other != part and agree(recorded[offered], recorded[wanted], rules):
+            if agree(recorded[offered], recorded[wanted], rules):
                 found.append((other, size_fact(offered, wanted, certainty)))
         return found
+
+    def _near(self, kind: str, part: str, forward: bool) -> list[str]:
+        """The other parts of a kind that may be equal to a part: of the first few that are asked for, all."""
+        recorded = self.of_kind(kind)
+        self._asked[kind] = self._asked.get(kind, 0) + 1
+        if self._asked[kind] <= ASKED_ALONE:
+            return [other for other in recorded if other != part]
+        if kind not in self._neighbours:
+            how = self.rules(kind)
+            self._neighbours[kind] = Neighbours(recorded, how[0] if how else {})
+        return self._neighbours[kind].of(part, forward)
 
 
 class FromCollection(Sizes):
     """Sizes as a collection has them, each read once."""
 
     def __init__(self, data: Collection, parts: Mapping[str, Sequence[str]]) -> None:
+        super().__init__()
         self.data, self.parts = data, parts
         self.known: dict[str, dict[str, dict[str, Size]]] = {}
 
@@ -105,11 +124,16 @@ def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
     """
     entries = kind_entries(data, kind)
     said = [k.generic for k in entries if k.generic is not None]
-    generic = all(said) if said else kind == words.FITS_LIKE_BELT
+    generic = all(said) if said else kind == data.belt_kind()
     if not kind or not generic:
         return None
-    rules = {a: r for k in entries for a, r in k.compare}
-    return rules or (dict(words.BELT_COMPARE) if kind == words.FITS_LIKE_BELT else {})
+    return rules_said(data, kind)
+
+
+def rules_said(data: Collection, kind: str) -> dict[str, str]:
+    """What the entries of a kind say of comparing, else what holds of belts; whether or not it is generic."""
+    rules = {a: r for k in kind_entries(data, kind) for a, r in k.compare}
+    return rules or (dict(words.BELT_COMPARE) if kind == data.belt_kind() else {})
 
 
 def _attribute_keys(data: Collection, part: str) -> set[str]:
@@ -138,14 +162,17 @@ def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None
 
 
 def recorded_size(data: Collection, part: str, key: str) -> Size | None:
-    """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded."""
-    for thing in data.things["part"].get(part, ()):
-        if not isinstance(thing, records.Part):
-            continue
+    """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded.
+
+    The length of a belt is one size, by whichever of its three names it is asked for and was written.
+    """
+    things = [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
+    if key in quantities.BELT_MEASURES and data.kind_of(part) in ("", data.belt_kind()):
+        lengths = (mm for t in things if (mm := data.inside_length_mm(t)) is not None)
+        return next((mm / quantities.BELT_MEASURES[key] for mm in lengths), None)
+    for thing in things:
         if key == "section" and thing.section is not None:
             return thing.section
-        if key in {"inside length", "folded"} and thing.inside_length_mm is not None:
-            return thing.inside_length_mm
         for attribute, value in thing.attributes:
             if attribute == key:
                 return _size(value)

@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from typing import Any
 
 from kgraph import quantities, records, words
@@ -588,7 +588,7 @@ def _thing(context: _Context, node: Map) -> records.Thing | None:
         attributes.append((key.value, plain(value)))
     attributes += [(k, t) for k in ("section", "hardness") if context.kind == "part" and (t := _raw(node, k))]
     if context.kind == "part":
-        _belt_length(context, node, got)
+        _inside_length(context, node, got)
     if "name" not in got or context.failed:
         return None
     if context.kind == "set":
@@ -639,37 +639,34 @@ def _one_letter_off(key: str, known: tuple[str, ...]) -> bool:
     return any(k != key and difflib.SequenceMatcher(None, k, key).ratio() >= 0.85 for k in known)
 
 
-_LENGTH_KEYS = ("inside length", "inside diameter", "folded")
+def _inside_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
+    """The inside length by the first of the ways to write it; whether it counts, the whole folder says.
 
-
-def _inside_length(key: str) -> Reader:
-    return _quantity(lambda text: quantities.inside_length(text, key).mm)
-
-
-def _belt_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
-    if got.get("sort") and name(got["sort"]).key != words.FITS_LIKE_BELT:
-        return
-    found: list[tuple[str, float, Node]] = []
-    for key in _LENGTH_KEYS:
-        value = node.get(key)
-        if value is None:
-            continue
+    For a kind may be another name for belts. So parts of every kind are read alike; what is no length of a
+    belt stays an attribute of another kind, but for a number without its unit.
+    """
+    belt = not got.get("sort") or name(got["sort"]).key == words.FITS_LIKE_BELT
+    found: dict[str, float] = {}
+    for key, value in _measures(node):
         try:
-            found.append((key, _inside_length(key)(value), value))
+            found[key] = _quantity(partial(quantities.inside_length, written_as=key))(value).mm
         except _Wrong as wrong:
-            context.wrong(wrong.node, wrong.code, f"{key}: {wrong.says}", wrong.mend)
-    if not found:
-        return
-    got["inside_length_mm"] = found[0][1]
-    for key, mm, value in found[1:]:
-        if abs(mm - found[0][1]) > 0.02 * found[0][1]:
-            context.wrong(
-                value,
-                "lengths-disagree",
-                f"{key} means {mm:.4g} mm around the inside, {found[0][0]} means {found[0][1]:.4g} mm",
-                "measure again and keep the one that is right",
-                "warning",
-            )
+            if belt or (isinstance(value, Text) and quantities.lacks_unit(value.value, key)):
+                context.wrong(wrong.node, wrong.code, f"{key}: {wrong.says}", wrong.mend)
+    if found:
+        got["inside_length_mm"] = next(iter(found.values()))
+    if found and belt:
+        _measures_apart(context, dict(_measures(node)), found)
+
+
+def _measures(node: Map) -> Iterable[tuple[str, Node]]:
+    return [(key, value) for key in quantities.BELT_MEASURES if (value := node.get(key)) is not None]
+
+
+def _measures_apart(context: _Context, written: Mapping[str, Node], found: Mapping[str, float]) -> None:
+    for key, says in quantities.measures_apart(found).items():
+        mend = "measure again and keep the one that is right"
+        context.wrong(written[key], "lengths-disagree", says, mend, "warning")
 
 
 def _trust(context: _Context, node: Map) -> float | None:

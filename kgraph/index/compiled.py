@@ -24,6 +24,7 @@ import os
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, cast
 
+from kgraph import words
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.index.store import Store
@@ -139,6 +140,10 @@ class IndexData:
     def kind_of(self, part: str) -> str:
         """The key of the kind that a part is of, or ""."""
         return str(self.row(f"p|{part}")["k"])
+
+    def belt_kind(self) -> str:
+        """The key of the kind that belts are of."""
+        return self.key("kind", words.FITS_LIKE_BELT)
 
     def kind_cautions(self, kind: str) -> tuple[Name, ...]:
         """The cautions of a kind of part."""

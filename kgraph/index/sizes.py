@@ -13,6 +13,7 @@ class FromRow(Sizes):
     """Sizes from the row of a kind."""
 
     def __init__(self, kind: str, row: Mapping[str, Any]) -> None:
+        super().__init__()
         self.kind = kind
         rules, certainty = row["r"]
         self.how = (rules, certainty)

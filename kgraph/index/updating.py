@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from kgraph import collection, records
+from kgraph import collection, records, words
 from kgraph.collection import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -108,7 +108,10 @@ class _Side:
 
 
 def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry]:
-    """Entries that stand for what the rest of the folder says of grades, sources, owners and other names."""
+    """Entries that stand for what the rest of the folder says of grades, sources, owners and other names.
+
+    Of the other names of kinds only that of belts: their lengths are read in their own way.
+    """
     found: list[records.Entry] = []
 
     def thing(kind: str, key: str, *also: Name) -> None:
@@ -119,6 +122,8 @@ def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry
     for key, trust in store.need("trusts").items():
         found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
     kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source", "grade")]
+    if (to := store.get(f"i|kind|{words.FITS_LIKE_BELT}")) is not None:
+        thing("kind", to, Name(words.FITS_LIKE_BELT, words.FITS_LIKE_BELT))
     for key in sorted({fold(text) for text in {t for e in entries for t in _texts(e.pairs)}} - {""}):
         for kind in kinds:
             if (to := store.get(f"i|{kind}|{key}")) is not None:

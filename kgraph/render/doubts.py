@@ -13,7 +13,6 @@ from kgraph.questions import SCALE_NOTE
 from kgraph.render.answers import caution_texts, percent
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible
-from kgraph.words import FITS_LIKE_BELT
 
 
 def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: int) -> dict[str, Any]:
@@ -99,7 +98,7 @@ def _uses(data: Collection, assembly: str, owner: str, *rest: Any) -> str:
 
 
 def _takes(data: Collection, part: str, owner: str, position: str, *rest: Any) -> str:
-    verb = "measure" if sort_of(data, part) == FITS_LIKE_BELT else "look at"
+    verb = "measure" if sort_of(data, part) == data.belt_kind() else "look at"
     place = f"the {data.text('position', position)} of {data.owner_text(owner)}"
     return f"{verb} {place} (is it {data.text('part', part)}?)"
 

@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from kgraph import belt_questions, questions, records, words
+from kgraph import belt_questions, questions, records
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, sizes
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.rules import State
-from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
@@ -213,6 +212,6 @@ def _cautions(graph: Graph, place: Place, parts: Iterable[str]) -> tuple[str, ..
     found = {n.key: n.text for p in positions if isinstance(p, records.Position) for n in p.cautions}
     for part in parts:
         found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
-        if graphs.sort_of(data, part) == data.key("kind", fold(words.FITS_LIKE_BELT)):
+        if graphs.sort_of(data, part) == data.belt_kind():
             found.setdefault("movingmechanism", "moving mechanism")
     return tuple(found.values())

@@ -55,6 +55,18 @@ BELTS: tuple[dict[str, str], ...] = (
     {"section": "square 1.2 mm"},
     {},
 )
+BELT_RULES: tuple[dict[str, Any], ...] = (
+    {"kind": "belt", "certainty": "0.8"},
+    {"kind": "belt", "generic": "no"},
+)
+MORE_BELTS = (*BELTS, {"section": "square 1.2 mm", "folded": "99 mm", "inside length": "200 mm"})
+MORE_BELT_RULES: tuple[dict[str, Any], ...] = (
+    *BELT_RULES,
+    {"kind": "belt", "also": ["drive band"]},
+    {"kind": "drive band", "also": ["belt"]},
+    {"kind": "belt", "compare": {"section": "0.1 mm", "folded": "1 mm"}},
+    {"kind": "belt", "also": ["drive band"], "compare": {"inside diameter": "1 %"}},
+)
 SCREWS: tuple[dict[str, str], ...] = (
     {"thread": "3 mm", "length": "8 mm", "head": "pan"},
     {"thread": "3 mm", "length": "8.3 mm", "head": "pan"},
@@ -114,8 +126,12 @@ class Drawn:
 class Builder:
     """Builds one folder from the choices of a chooser."""
 
-    def __init__(self, chooser: Chooser, most_facts: int, fewest_facts: int = 1) -> None:
+    def __init__(
+        self, chooser: Chooser, most_facts: int, fewest_facts: int = 1, more_belts: bool = False
+    ) -> None:
+        """`more_belts`: also belts under another name of their kind, and compared in other ways."""
         self.choose = chooser
+        self.more_belts = more_belts
         self.sets = SETS[: chooser.count(2, len(SETS))]
         self.assemblies = ASSEMBLIES[: chooser.count(1, len(ASSEMBLIES))]
         self.parts = PARTS[: chooser.count(2, len(PARTS))]
@@ -164,7 +180,10 @@ class Builder:
         entries = []
         for name in self.parts:
             kind = self.choose.pick(("belt", "belt", "knob", "screw"))
-            sizes = self.choose.pick({"belt": BELTS, "screw": SCREWS, "knob": ({"shaft": "6 mm D"},)}[kind])
+            belts = MORE_BELTS if self.more_belts else BELTS
+            sizes = self.choose.pick({"belt": belts, "screw": SCREWS, "knob": ({"shaft": "6 mm D"},)}[kind])
+            if self.more_belts and kind == "belt" and self.sometimes(4):
+                kind = "drive band"
             if not self.sometimes(6):
                 entries.append(self._thing("part", name, kind=kind, **sizes))
         return entries
@@ -175,9 +194,7 @@ class Builder:
             rule: Entry = {"kind": "screw", "generic": "yes", "compare": self.choose.pick(SCREW_RULES)}
             entries.append(rule)
         if self.sometimes(4):
-            entries.append(
-                self.choose.pick(({"kind": "belt", "certainty": "0.8"}, {"kind": "belt", "generic": "no"}))
-            )
+            entries.append(self.choose.pick(MORE_BELT_RULES if self.more_belts else BELT_RULES))
         if self.sometimes(4):
             entries.append({"grade": self.choose.pick(GRADES), "certainty": "0.75"})
         entries += [{"source": name, "type": "bench"} for name in ("sheet 1", "sheet 2")]
@@ -353,9 +370,9 @@ def write(entries: Sequence[Entry], folder: Path) -> Path:
 @st.composite
 def folders(draw: Callable[[st.SearchStrategy[Any]], Any], most_facts: int = 14) -> list[Entry]:
     """A strategy for folders of at most so many fact entries, a `withdraw` apart."""
-    return Builder(Drawn(draw), most_facts).build()
+    return Builder(Drawn(draw), most_facts, more_belts=True).build()
 
 
-def random_folder(seed: int, most_facts: int = 14) -> list[Entry]:
+def random_folder(seed: int, most_facts: int = 14, more_belts: bool = False) -> list[Entry]:
     """A folder of the same kind, the same for the same seed; it has six facts at least."""
-    return Builder(Seeded(seed), most_facts, fewest_facts=6).build()
+    return Builder(Seeded(seed), most_facts, fewest_facts=6, more_belts=more_belts).build()

@@ -55,6 +55,8 @@ GRADES = {
 }
 SIZE_CERTAINTY = 0.90
 BELT = {"section": "0.1 mm", "inside length": "2 %"}
+ROUND = {"inside length": Fraction(1), "inside diameter": Fraction(math.pi), "folded": Fraction(2)}
+"""How often each way to write the length of a belt goes round it, the one that counts first."""
 MOST_WORLDS = 20
 """The most facts for which all worlds are gone through: 2^20 of them take some seconds."""
 NEAR = 1e-12
@@ -270,8 +272,7 @@ def section(text: str) -> tuple[str, list[Fraction]]:
 
 def inside_length(attributes: Mapping[str, str]) -> Fraction | None:
     """The inside length in mm however it was written, or None."""
-    scales = (("inside length", Fraction(1)), ("inside diameter", Fraction(math.pi)), ("folded", Fraction(2)))
-    for key, scale in scales:
+    for key, scale in ROUND.items():
         value = number(attributes.get(key, ""))
         if value is not None:
             return value * scale
@@ -289,10 +290,12 @@ def near(goes: Fraction, named: Fraction, rule: str) -> bool:
     return abs(goes - named) <= allowed
 
 
-def equal_size(key: str, goes: Mapping[str, str], named: Mapping[str, str], rule: str) -> bool | None:
+def equal_size(
+    key: str, goes: Mapping[str, str], named: Mapping[str, str], rule: str, belts: bool
+) -> bool | None:
     """Whether one size is equal; None if neither part has it."""
-    if key == "inside length":
-        a, b = inside_length(goes), inside_length(named)
+    if belts and key in ROUND:
+        a, b = (None if mm is None else mm / ROUND[key] for mm in map(inside_length, (goes, named)))
     elif key not in goes or key not in named:
         return None if key not in goes and key not in named else False
     elif key == "section":
@@ -321,24 +324,25 @@ def sizes(entries: Sequence[Entry], names: Names) -> list[Fact]:
     """One fact for each two parts that their sizes make the same article, in one or both directions."""
     kinds = merged(entries, names, "kind")
     parts = merged(entries, names, "part")
+    belt = names.key("kind", "belt")
     facts = []
     for p, q in combinations(sorted(parts), 2):
         kind = names.key("kind", parts[p].get("kind", ""))
         if not kind or kind != names.key("kind", parts[q].get("kind", "")):
             continue
         rule = kinds.get(kind, {})
-        if fold(rule.get("generic", "yes" if kind == "belt" else "no")) not in ("yes", "true"):
+        if fold(rule.get("generic", "yes" if kind == belt else "no")) not in ("yes", "true"):
             continue
-        compare = rule.get("compare") or (BELT if kind == "belt" else {})
-        ways = tuple((g, n) for g, n in ((p, q), (q, p)) if _equal(parts[g], parts[n], compare))
+        compare = rule.get("compare") or (BELT if kind == belt else {})
+        ways = tuple((g, n) for g, n in ((p, q), (q, p)) if _equal(parts[g], parts[n], compare, kind == belt))
         if ways:
             certainty = float(rule.get("certainty", SIZE_CERTAINTY))
             facts.append(Fact(("size", frozenset((p, q))), certainty, (), ways))
     return facts
 
 
-def _equal(goes: Entry, named: Entry, compare: Mapping[str, str]) -> bool:
-    verdicts = [equal_size(key, goes, named, rule) for key, rule in compare.items()]
+def _equal(goes: Entry, named: Entry, compare: Mapping[str, str], belts: bool) -> bool:
+    verdicts = [equal_size(key, goes, named, rule, belts) for key, rule in compare.items()]
     return True in verdicts and False not in verdicts
 
 
