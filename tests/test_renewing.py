@@ -158,11 +158,43 @@ def followed(folder: Path, rounds: int, others: Entries, chance: random.Random) 
 def test_small_folders_full_of_exceptions(folder: Path, seed: int) -> None:
     """Other names, withdrawals, ids and grades everywhere: mostly refused, never wrong."""
     chance = random.Random(seed)
-    entries = random_folder(seed)
+    entries = random_folder(seed, more_belts=seed % 2 == 1)
     chance.shuffle(entries)
     for n in range(3):
         put(folder / f"{n}.yaml", entries[n::3])
-    followed(folder, 5, random_folder(seed + 1000), chance)
+    followed(folder, 5, random_folder(seed + 1000, more_belts=seed % 2 == 1), chance)
+
+
+KNOWN = {"takes": "K-1", "in": "B 1", "position": "knob"}
+AGAIN = {"takes": "K-1", "in": "A 1", "position": "knob", "how": "fitted"}
+OTHERWISE: list[tuple[Entries, Entries, Entries]] = [
+    # A fact that goes by an id of its own elsewhere, held or withdrawn, is said again without it.
+    ([{**AGAIN, "id": "note 7"}], [KNOWN], [KNOWN, AGAIN]),
+    ([{**AGAIN, "id": "note 7"}, {"withdraw": "note 7", "why": "misread"}], [KNOWN], [KNOWN, AGAIN]),
+    # What only an `except` names is written first in another way.
+    (
+        [KNOWN],
+        [{"rebadge": ["A 1", "B 1"], "except": ["Lid"]}, {"rebadge": ["A 1", "C 1"], "except": ["LID"]}],
+        [{"rebadge": ["A 1", "C 1"], "except": ["LID"]}, {"rebadge": ["A 1", "B 1"], "except": ["Lid"]}],
+    ),
+]
+
+
+@pytest.mark.parametrize(("others", "before", "after"), OTHERWISE)
+def test_what_no_file_tells_alone(others: Entries, before: Entries, after: Entries, folder: Path) -> None:
+    settings = Settings((folder,))
+    put(folder / "a.yaml", others)
+    put(folder / "b.yaml", before)
+    opening.from_files(settings)
+    put(folder / "b.yaml", after)
+    found = opening.renewed(settings) or opening.from_files(settings)
+    read = load(settings).graph
+    for part in read.data.known("part"):
+        now = [as_json(g.data, questions.takers_of_part(g, part, QUICK)) for g in (found.graph, read)]
+        assert now[0] == now[1]
+    for one in read.data.known("set"):
+        now = [as_json(g.data, questions.sisters(g, one, QUICK)) for g in (found.graph, read)]
+        assert now[0] == now[1]
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -49,13 +49,20 @@ def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]
     """The rows that stand for the whole folder."""
     data = graph.data
     yield "files", list(files.values())
-    yield "targets", sorted({e.target.strip() for e in data.entries if isinstance(e, records.Withdraw)})
+    yield "targets", _targets(data)
+    yield "claimed", sorted({i for fact in data.facts.values() if len(fact.ids) > 1 for i in fact.ids})
     yield "grades", data.grades
     yield "trusts", {k: t for k in data.things["source"] if (t := source_trust(data, k)) != 1}
     yield "also", [k for k in words.THINGS if data.aliases[k] or data.ambiguous[k]]
     yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
     yield "positions", data.known("position")
     yield "ruled", sorted(k for k in data.things["position"] if any(data.position_rules(k)))
+
+
+def _targets(data: Collection) -> list[str]:
+    """The ids that withdrawals name, and every other id of what they take back."""
+    named = {e.target.strip() for e in data.entries if isinstance(e, records.Withdraw)}
+    return sorted(named.union(*(fact.ids for fact, _ in data.withdrawn.values())))
 
 
 @dataclass

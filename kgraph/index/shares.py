@@ -202,6 +202,10 @@ def _any(values: list[Any]) -> Any:
     return {name: any(v[name] for v in values) for name in values[0]}
 
 
+def _all(values: list[Any]) -> Any:
+    return sorted(set().union(*values))
+
+
 def _first_of_each(values: list[Any]) -> Any:
     first, second = values
     return {**second, **first}
@@ -274,6 +278,8 @@ def _facts(lists: list[list[Any]], at: int) -> list[Any]:
 
 _JOIN: Mapping[str, Callable[[list[Any]], Any]] = {
     "any": _any,
+    "targets": _all,
+    "claimed": _all,
     "positions": _first_of_each,
     "f|": _fact,
     "k|": _kind,

@@ -156,11 +156,14 @@ class _Update:
         self.store, self.number, self.before, self.after = store, number, before, after
         self.made: Rows = {}
         self.targets = set(store.need("targets"))
+        self.several = self.targets.union(store.need("claimed"))
+        """The ids of what is withdrawn, or has more than one id: no file tells alone which fact is meant."""
 
     def rows(self) -> Rows:
         """All rows that change; raises _Anew."""
         self.changed = self._changed()
         self._only_plain_entries()
+        self._features_are_called_the_same()
         self._still_assemblies()
         for thing in dict.fromkeys(
             [*self.before.declared, *self.before.used, *self.after.declared, *self.after.used]
@@ -197,6 +200,14 @@ class _Update:
                 if entry.own_id.strip() or not self._plain_fact(entry):
                     raise _Anew
             elif not isinstance(entry, records.SetModel | records.Part) or entry.also:
+                raise _Anew
+
+    def _features_are_called_the_same(self) -> None:
+        """What only an `except` names is called as where it stands first."""
+        before, after = self.before.data.features, self.after.data.features
+        if before != after and any(before.get(k) != after.get(k) for k in before | after):
+            known = self.store.need("positions")
+            if any(before.get(k) != after.get(k) for k in (before | after).keys() - known.keys()):
                 raise _Anew
 
     def _still_assemblies(self) -> None:
@@ -359,7 +370,7 @@ class _Update:
 
     def _check(self, fact: Fact, row: Any) -> None:
         """Raises _Anew where the fact may be withdrawn, has several ids, or shares one with another."""
-        if len(fact.ids) > 1 or self.targets.intersection(fact.ids):
+        if len(fact.ids) > 1 or self.several.intersection(fact.ids):
             raise _Anew
         if row is not None and (
             row[0] != fact.kind or row[1] != _plain(fact.args) or row[4] != list(fact.ids)
