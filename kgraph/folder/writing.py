@@ -348,7 +348,7 @@ def _resolve(folder: Path, target: Path) -> Path:
         resolved, root = target.resolve(), folder.resolve()
         named = target.parent.resolve() / target.name
     except RuntimeError as error:
-        raise CannotRun(f"{display(target)}: {reason(error)}") from None
+        raise CannotRun(f"{display(target)}: {error}") from None
     inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
     if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
         raise WrongUse(f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it")

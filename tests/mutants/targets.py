@@ -31,6 +31,8 @@ _ALL_THE_SAME = "slower: the pattern is then looked for, and does not find it"
 _NO_SUCH_CHARACTER = "the one character in question can be printed, and is not written by number"
 _BY_YAML = "slower: the file is left to the parser of all YAML, which reads it alike"
 _BRACKET_FIRST = "a bracket comes first, and no end of a line"
+_LONG_KEY = "slower: reading refuses so long a key"
+_NO_NEXT_LINE = "what does not begin in the next line is refused for that"
 _SHOWN = {
     "_escape: code < 256 -> code <= 256": _NO_SUCH_CHARACTER,
     "_escape: code < 65536 -> code <= 65536": _NO_SUCH_CHARACTER,
@@ -48,8 +50,12 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
     "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
     "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
-    "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": "reading refuses so long a key",  # noqa: E501
+    "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": _LONG_KEY,  # noqa: E501
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
+    r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
+    r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
+    "_reads_plain: 'key' -> ''": _LONG_KEY,
+    "_reads_plain: 'flow' -> ''": _LONG_KEY,
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[./+-]|[ ](?=[": _SLOWER,
     r"_SAFE: ^\W_](?:[\w./+-]|[ ](?=[ -> ^\W_](?:[\w/+-]|[ ](?=[": _SLOWER,
