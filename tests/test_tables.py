@@ -296,7 +296,7 @@ def test_several_kinds_need_a_folder_or_a_choice(capsysbinary: Any) -> None:
 def test_a_folder_named_like_a_table_is_told_of(folder: Path, tmp_path: Path, capsys: Any) -> None:
     (tmp_path / "tables" / "x.csv").mkdir(parents=True)
     assert bring(folder, tmp_path / "tables", "--yes") == 3
-    assert capsys.readouterr().err == f"{tmp_path / 'tables' / 'x.csv'}: Is a directory\n"
+    assert capsys.readouterr().err == f"{tmp_path / 'tables' / 'x.csv'}: not a regular file\n"
 
 
 # Graphs ---------------------------------------------------------------------------------------

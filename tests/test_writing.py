@@ -390,7 +390,7 @@ def test_links_within_the_folder_are_followed_and_no_others(
 
 def test_a_folder_is_no_fact_file(tmp_path: Path) -> None:
     (tmp_path / "a.yaml" / "b").mkdir(parents=True)
-    with pytest.raises(CannotRun, match=r"a\.yaml: Is a directory; nothing was written"):
+    with pytest.raises(CannotRun, match=r"a\.yaml: not a regular file; nothing was written"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
 
 

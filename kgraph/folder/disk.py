@@ -15,14 +15,14 @@ MOST_BYTES = 64 * 2**20
 
 def read_path(path: Path) -> bytes:
     """The bytes of a regular file, at most one more than :data:`MOST_BYTES`; never waits on a fifo."""
-    with open(path, "rb", opener=_without_waiting) as stream:
-        if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    try:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise OSError(0, "not a regular file")
-        return stream.read(MOST_BYTES + 1)
-
-
-def _without_waiting(path: str, flags: int) -> int:
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+        with open(descriptor, "rb", closefd=False) as stream:
+            return stream.read(MOST_BYTES + 1)
+    finally:
+        os.close(descriptor)
 
 
 def bytes_of(path: Path) -> bytes:

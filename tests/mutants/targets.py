@@ -41,8 +41,9 @@ _SHOWN = {
 }
 _SAME_ESCAPED = {mutant.removeprefix("_").replace("escape", "escaped"): why for mutant, why in _SHOWN.items()}
 _SAME_DISK = {
-    "_without_waiting: 0 -> 1": "this system has such a flag",
-    "read_path: 0 -> 1": "the words are told, and not the number",
+    "read_path: os.O_RDONLY | getattr(os, 'O_NONBLOCK', 0) -> getattr(os, 'O_NONBLOCK', 0)": "it is 0",
+    "read_path: 0 -> 1": "this system has such a flag",
+    "read_path: 0 -> 1 (2)": "the words are told, and not the number",
 }
 _SAME_WRITING = {
     **_SHOWN,
