@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from kgraph.problems import CannotRun, shown
@@ -22,7 +23,9 @@ def read_path(path: Path) -> bytes:
         with open(descriptor, "rb", closefd=False) as stream:
             return stream.read(MOST_BYTES + 1)
     finally:
-        os.close(descriptor)
+        # What was read is read, whatever becomes of the closing.
+        with suppress(OSError):
+            os.close(descriptor)
 
 
 def bytes_of(path: Path) -> bytes:
