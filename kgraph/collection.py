@@ -139,8 +139,8 @@ class Collection:
 
     def assembly_kind(self, key: str) -> str | None:
         """What kind of assembly it is, as written."""
-        entry = self.declared("assembly", key)
-        return entry.sort or None if isinstance(entry, records.Assembly) else None
+        entries = (t for t in self.things["assembly"].get(key, ()) if isinstance(t, records.Assembly))
+        return next((t.sort for t in entries if t.sort), None)
 
     def parts_numbered(self, number: str) -> set[str]:
         """The parts that have this maker's number (its key)."""
@@ -218,7 +218,7 @@ def graded(made: Collection, record: records.Statement) -> float:
     """The certainty that a saying has by itself, whoever says it."""
     if record.certainty is not None:
         return record.certainty
-    usual = made.grades[words.NO_GRADE]
+    usual = made.grades[made.key("grade", words.NO_GRADE)]
     return made.grades.get(made.key("grade", fold(record.how)), usual) if record.how else usual
 
 
@@ -350,7 +350,7 @@ def _folded(key: str, value: records.Value) -> Any:
         if key in _WORDS_NOT_NAMES:
             return plain
         # The sign of a coordinate is no dash of a name.
-        sign = "-" if key in ("x", "y") and plain.startswith("-") else ""
+        sign = "-" if key in ("x", "y") and plain.startswith(("-", "\N{MINUS SIGN}")) else ""
         return sign + fold(value) or plain
     if isinstance(value, tuple):
         return [_folded(key, v) for v in value]
@@ -427,9 +427,13 @@ _SLOTS = {
     "position": ("position",),
     "at": ("position",),
     "from": ("position",),
-    "except": ("position", "assembly"),
+    "except": (),
     "run": ("position",),
 }
+
+
+NAMING_KEYS = frozenset({*_SLOTS, "refuses", "source"})
+"""The keys of statements whose values are names of things."""
 
 
 def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) -> records.Value:
@@ -437,6 +441,10 @@ def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) 
         return tuple(_resolve_names(made, kind, key, v) for v in value)
     if not isinstance(value, str):
         return value
+    if key == "except":
+        named = Name(value, fold(value))
+        own = exception_key(made, named)
+        return own if own != named.key else value
     for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
         resolved = made.key(slot, fold(value))
         if resolved != fold(value):

@@ -13,12 +13,13 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kgraph import questions, records
+from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits import certainty
 from kgraph.fits.certainty import Labels
 from kgraph.fits.graph import Graph
 from kgraph.questions import Row, Wanted
+from kgraph.shelf.ledger import shelf_now
 
 FEWER_PROOFS = 12
 """How many of an answer's strongest proofs are weighed where all of them are out of reach."""
@@ -153,14 +154,9 @@ def of_set(graph: Graph, set_key: str) -> Doubts:
 
 
 def of_unit(graph: Graph, unit: str) -> Doubts:
-    """Doubts over the donors of a unit's set at what the unit wants."""
-    data = graph.data
-    units = [u for u in data.things["unit"].get(unit, ()) if isinstance(u, records.Unit)]
-    rows: list[Row] = []
-    for key in dict.fromkeys(data.key("set", u.set.key) for u in units):
-        wants = dict.fromkeys(data.key("position", n.key) for u in units for n in u.wants)
-        rows += questions.donors(graph, key, wants, WEIGHED).rows
-    return weigh(rows)
+    """Doubts over the donors of a unit's set at what the unit still wants."""
+    now = shelf_now(graph).units.get(unit)
+    return weigh(questions.donors(graph, now.set, now.wants, WEIGHED).rows if now else ())
 
 
 def of_folder(graph: Graph) -> Doubts:

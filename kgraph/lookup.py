@@ -32,6 +32,8 @@ class Known:
     """Of a unit: events that were taken back."""
     left: int | None = None
     """Of loose parts: how many are left."""
+    gone: tuple[tuple[Fact, records.Withdraw], ...] = ()
+    """Facts about it that were withdrawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +134,14 @@ def _known(data: Collection, kind: str, key: str) -> Known:
     facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
     if kind in ("position", "assembly"):
         facts |= {f.id: f for f in _leaving_out(data, key)}
-    others = tuple(e for e in mentions if id(e.where) not in of_facts and not isinstance(e, records.Withdraw))
-    return Known(
-        kind, key, data.text(kind, key), tuple(data.things[kind].get(key, ())), tuple(facts.values()), others
+    places = {id(e.where) for e in mentions}
+    gone = tuple(
+        (f, by) for f, by in data.withdrawn.values() if any(id(e.where) in places for e in f.evidence)
     )
+    told = of_facts.keys() | {id(e.where) for f, _ in gone for e in f.evidence}
+    others = tuple(e for e in mentions if id(e.where) not in told and not isinstance(e, records.Withdraw))
+    things = tuple(data.things[kind].get(key, ()))
+    return Known(kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone)
 
 
 def _loose(text: str) -> str:

@@ -445,9 +445,10 @@ def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:
     for part in (*row.parts, *([row.part] if row.part else [])):
         names.update(part_cautions(data, part))
     keys = {k: data.key("caution", k) for k in names}
-    return tuple(
+    called = (
         data.text("caution", keys[k]) if data.knows("caution", keys[k]) else t for k, t in names.items()
     )
+    return tuple(dict.fromkeys(called))
 
 
 def part_cautions(data: Collection, part: str) -> dict[str, str]:

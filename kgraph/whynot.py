@@ -221,9 +221,11 @@ def _barriers(case: _Case, position: str, owners: set[str]) -> Iterator[_Ranked]
             says = (
                 f"{ends} are alike, but {case.name(link.to_assembly)} does not declare {case.spelt(position)}"
             )
-        settle = f"fits: {case.name(one)}, position: {case.spelt(position)}, to: {case.name(other)}"
-        if case.host is None:
-            settle = f"takes: the part, in: {case.name(case.target)}, position: {case.spelt(position)}"
+        settle = f"takes: the part, in: {case.name(case.target)}, position: {case.spelt(position)}"
+        if case.host is not None:
+            at = f", at: {case.spelt(case.host.position)}" if case.host.position != position else ""
+            settle = f"fits: {case.name(case.target)}, position: {case.spelt(position)}"
+            settle += f", to: {case.name(case.host.owner)}{at}"
         yield (2, len(way), position), Reason("like", says, settle, (link.fact,))
 
 

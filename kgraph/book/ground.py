@@ -12,7 +12,7 @@ from kgraph.book.addresses import Ref, page_path, refs_of, slug
 from kgraph.book.views import AnswerView, FactView, Views, certainty_text
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import fold
 from kgraph.questions import Row, Wanted
 from kgraph.render.things import value_text
@@ -121,9 +121,21 @@ class Ground:
         refused = [r for r in ordered if r.standing == "refused"]
         return Answers(
             tuple(self.views.answer(r, **known) for r in good[:MOST_ANSWERS]),
-            tuple((self.views.owner(r.set), certainty_text(r)) for r in good[MOST_ANSWERS:]),
+            tuple((self.views.owner(r.set), self._in_short(r)) for r in good[MOST_ANSWERS:]),
             tuple(self.views.answer(r, **known) for r in refused),
         )
+
+    def _in_short(self, row: Row) -> str:
+        """An answer on one line: what must be known before anything is fitted stands there too."""
+        where = [f"at {self.data.text('position', row.position)}"] if row.position else []
+        said = [certainty_text(row), *where, *([row.standing] if row.standing == "disputed" else [])]
+        return "; ".join([*said, *(f"warning: {w}" for w in row.warnings), *(f"work: {w}" for w in row.work)])
+
+    def part_cautions(self, owner: str, position: str) -> list[str]:
+        """The cautions of the kinds of parts that are recorded at a place and at those like it."""
+        places = self.graph.alike_places(Place(owner, position))
+        parts = sorted({part for p in places for part, _, _ in self.graph.taken_at.get(p, ())})
+        return [text for part in parts for text in questions.part_cautions(self.data, part).values()]
 
     # Sets and families
 

@@ -55,7 +55,8 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
 
 def _place(g: Ground, key: str, position: str) -> PlaceView:
     rows = questions.donors(g.graph, key, [position], g.wanted).rows
-    named = [*g.views.position_cautions(position), *(c for r in rows for c in r.cautions)]
+    here = [*g.views.position_cautions(position), *g.part_cautions(f"s:{key}", position)]
+    named = [*here, *(c for r in rows for c in r.cautions)]
     ref = g.views.ref("position", position)
     return PlaceView(
         ref,
@@ -108,7 +109,7 @@ def assembly_page(g: Ground, key: str) -> dict[str, Any]:
     owner = f"a:{key}"
     positions = sorted(g.graph.declares.get(owner, ()), key=lambda p: g.name("position", p))
     links = g.graph.links.get(owner, ())
-    named = [c for p in positions for c in g.views.position_cautions(p)]
+    named = [c for p in positions for c in (*g.views.position_cautions(p), *g.part_cautions(owner, p))]
     return {
         "entries": g.views.entries("assembly", key),
         "places": [(g.views.ref("position", p), g.views.fitted(owner, p)) for p in positions],
@@ -148,10 +149,12 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
     ]
     rows.sort(key=lambda r: r[:4])
     entries = [t for t in g.data.things["position"].get(key, ()) if isinstance(t, records.Position)]
+    parts = sorted({part for _, _, part, _, _ in rows})
+    of_parts = [text for part in parts for text in questions.part_cautions(g.data, part).values()]
     return {
         "entries": g.views.entries("position", key),
         "must_match": [m for t in entries for m in t.must_match],
-        "cautions": g.views.cautions(g.views.position_cautions(key)),
+        "cautions": g.views.cautions([*g.views.position_cautions(key), *of_parts]),
         "takes": [
             (g.views.owner(owner), g.views.ref("part", part), role, g.views.fact(fact))
             for _, owner, part, role, fact in rows

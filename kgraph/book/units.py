@@ -42,7 +42,8 @@ def unit_page(g: Ground, key: str) -> dict[str, Any]:
     """A unit: what it has now, what it wants, what happened to it, what it is owed and owes."""
     now = g.shelf.units.get(key)
     wants = list(now.wants) if now else []
-    named = [c for p in wants for c in g.views.position_cautions(p)]
+    owner = f"s:{now.set}" if now else ""
+    named = [c for p in wants for c in (*g.views.position_cautions(p), *g.part_cautions(owner, p))]
     return {
         "entries": g.views.entries("unit", key, APART),
         "set": g.views.ref("set", now.set) if now else None,

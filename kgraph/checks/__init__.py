@@ -44,7 +44,7 @@ def problems_of_new(data: Collection, entry: records.Entry) -> list[Problem]:
     The errors, and the doubts that need no look at the rest of the folder.
     """
     wanted = set(_names_in(data, entry))
-    scales = (records.Grade, records.Source)
+    scales = (records.Grade, records.Source, records.Withdraw)
     near = [e for e in data.entries if isinstance(e, scales) or not wanted.isdisjoint(_names_in(data, e))]
     before = collection.build(near)
     found = new_problems(collection.build([*near, entry]), (before, graphs.build(before)))

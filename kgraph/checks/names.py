@@ -47,7 +47,7 @@ def _disagreements(ground: Ground, things: list[records.Thing]) -> Iterator[Prob
     first: dict[str, tuple[records.Value, records.Thing]] = {}
     for thing in things:
         for key, value in _said(ground, thing):
-            before, other = first.setdefault(key, (value, thing))
+            before, other = first.setdefault(fold(key) or key, (value, thing))
             if other is not thing and meaning(key, before) != meaning(key, value):
                 yield _disagree(thing, other, key, _show(value), _show(before))
     yield from _lengths_that_disagree(ground, things)

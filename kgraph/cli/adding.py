@@ -106,8 +106,11 @@ def _refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
     data, fact = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
     if fact is None:
-        return
-    said = {data.key("source", fold(e.source)): e.source for e in fact.evidence if e.source}
+        entry = lookup.event_with_id(data, fact_id) or lookup.withdrawal_with_id(data, fact_id)
+        texts = [entry.source.text] if entry and entry.source else []
+    else:
+        texts = [e.source for e in fact.evidence if e.source]
+    said = {data.key("source", fold(text)): text for text in texts}
     if data.key("source", fold(source)) not in said:
         names = ", ".join(sorted(said.values())) or "no source"
         raise WrongUse(f"{source!r} has not said this; it is said by {names}")
@@ -278,13 +281,13 @@ def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_nam
     _check_beside(loaded, entry)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, entry])
-    _tell(loaded, after, entry, text)
-    if not yes and not events.agreed("write it?"):
-        print("nothing was written", file=sys.stderr)
-        return 1
-    placed = writing.append(folder, target, [text])
-    where = placed.places[0]
-    print(f"written: {visible(where.file)}:{where.line}")
+    with events.told_at_the_end(yes):
+        _tell(loaded, after, entry, text)
+        if not yes and not events.agreed("write it?"):
+            print("nothing was written", file=sys.stderr)
+            return 1
+        where = writing.append(folder, target, [text]).places[0]
+        print(f"written: {visible(where.file)}:{where.line}")
     return 0
 
 
@@ -295,16 +298,17 @@ def _write_event(
     folder, seen = settings.folders[0], events.bytes_of(settings)
     loaded = load(settings)
     target = events.file_for_events(loaded, folder, file_name)
-    sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
-    _tell_new_names(loaded, event)
-    if not _may_have_been(loaded, event, folder, target):
-        print("nothing was written", file=sys.stderr)
-        return 1
-    if not yes and not events.agreed("write it?"):
-        print("nothing was written", file=sys.stderr)
-        return 1
-    for place in events.append(settings, target, [text], seen):
-        print(f"written: {visible(place)}")
+    with events.told_at_the_end(yes):
+        sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
+        _tell_new_names(loaded, event)
+        if not _may_have_been(loaded, event, folder, target):
+            print("nothing was written", file=sys.stderr)
+            return 1
+        if not yes and not events.agreed("write it?"):
+            print("nothing was written", file=sys.stderr)
+            return 1
+        for place in events.append(settings, target, [text], seen):
+            print(f"written: {visible(place)}")
     return 0
 
 
@@ -374,6 +378,9 @@ def _changed_fact(
             f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence
         ]
         changed += [f for i, f in after.facts.items() if i not in before]
+        if not changed and isinstance(entry, Withdraw) and lookup.fact_with_id(loaded.data, entry.target):
+            says = "this would take nothing back: the same withdrawal was itself taken back before"
+            raise WrongUse(f"{says}; say why in other words")
         return (changed[0], None) if changed else None
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
@@ -384,6 +391,9 @@ def _changed_fact(
                 f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
                 f"kgraph withdraw {collection.written_id(by)} --why ..."
             )
+    if isinstance(entry, collection.FACT_TYPES) and entry.source:
+        says = f"what {entry.source.text} says of this was withdrawn, and counts for nothing"
+        raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
     return None
 
 

@@ -143,6 +143,8 @@ def _names(ctx: click.Context, kinds: tuple[str, ...]) -> list[str]:
     from kgraph.render.terminal import visible
 
     folders: tuple[str, ...] = ctx.find_root().params.get("folders") or default_folders()
+    # What stands on the line the shell has not read yet.
+    folders = tuple(os.path.expandvars(os.path.expanduser(f)) for f in folders)
     data = collection.build(entries_of(Settings(folders))[0])
     found = [name for kind in kinds for name in sorted(data.known(kind).values())]
     # What cannot be typed in one line cannot be completed in one.

@@ -6,8 +6,10 @@ file that holds any. What is written is first replayed as the folder will be rea
 
 from __future__ import annotations
 
+import contextlib
+import io
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import click
@@ -50,6 +52,23 @@ def agreed(question: str) -> bool:
     if not sys.stdin.isatty():
         raise WrongUse("nothing was written: say --yes to write without being asked")
     return click.confirm(question)
+
+
+@contextlib.contextmanager
+def told_at_the_end(yes: bool) -> Iterator[None]:
+    """Where nobody is asked or looks on, what is printed inside comes out at the end, when it is written.
+
+    Else a reader of the output who has seen enough would end the command before it writes.
+    """
+    if not yes or sys.stdout.isatty():
+        yield
+        return
+    held = io.StringIO()
+    try:
+        with contextlib.redirect_stdout(held):
+            yield
+    finally:
+        sys.stdout.write(held.getvalue())
 
 
 def undeclared_units(loaded: Loaded, event: Event) -> list[str]:

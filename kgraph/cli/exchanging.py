@@ -236,12 +236,13 @@ def _add(settings: Settings, file: Path, texts: Sequence[str], come: Sequence[En
         print(f"nothing new: {counted(len(come), 'entry')} read, all of them there already")
         return 0 if come else 1
     target = target_for(settings, loaded, f"import-{slug(file.stem)}", [come[i] for i in new])
-    _tell(loaded, [come[i] for i in new], [texts[i] for i in new], len(come))
-    if not yes and not events.agreed("write them?"):
-        print("nothing was written", file=sys.stderr)
-        return 1
-    events.append(settings, target, [texts[i] for i in new], seen)
-    print(f"written: {counted(len(new), 'entry')} to {visible(disk.display(target))}")
+    with events.told_at_the_end(yes):
+        _tell(loaded, [come[i] for i in new], [texts[i] for i in new], len(come))
+        if not yes and not events.agreed("write them?"):
+            print("nothing was written", file=sys.stderr)
+            return 1
+        events.append(settings, target, [texts[i] for i in new], seen)
+        print(f"written: {counted(len(new), 'entry')} to {visible(disk.display(target))}")
     return 0
 
 

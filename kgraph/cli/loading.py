@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
+from pathlib import Path
 
 from kgraph import collection, records
 from kgraph.cli.progress import steps
@@ -16,11 +18,15 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
     """All entries that can be read, and all problems of reading them."""
     entries: list[records.Entry] = []
     problems: list[Problem] = []
+    seen: set[Path] = set()
     for folder in settings.folders:
         paths = disk.fact_files(folder)
         if not paths:
             says = f"{shown(str(folder), 200)} holds no *.yaml file"
             raise CannotRun(f"{says}; `kgraph init {shown(str(folder), 200)}` starts a fact folder")
+        if len(settings.folders) > 1:
+            # A folder that is named twice, or lies in another, is read once: else loose parts would double.
+            paths = list(_unseen(paths, seen))
         with steps("reading", len(paths)) as step:
             # Checked one by one: what was read of a file is not kept beside the records made of it.
             for path in paths:
@@ -30,6 +36,14 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
                 problems += [*read.problems, *wrong]
                 step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
     return entries, in_order(problems)
+
+
+def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
+    for path in paths:
+        real = path.resolve()
+        if real not in seen:
+            seen.add(real)
+            yield path
 
 
 def load(settings: Settings) -> Loaded:

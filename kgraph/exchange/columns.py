@@ -206,7 +206,10 @@ def guess(sheet: Sheet, kind: str = "") -> Plan:
     plan = Plan(kind, sheet.name, sure=ours or all(key in keys_of(kind) for _, _, key in headers))
     keys: dict[str, int] = {}
     for number, cell, key in headers:
-        if cell != ORDER:
+        if ours and cell != ORDER:
+            # What this program wrote is meant as it is written.
+            plan, keys[key] = plan.with_column(Column((cell,), key)), number
+        elif cell != ORDER:
             plan = _with_column(sheet, plan, number, cell, key, keys)
     if kind == "set" and "set" not in keys and {"badge", "model"} <= keys.keys():
         names = tuple(c.names[0] for k in ("badge", "model") for c in plan.columns if c.key == k)

@@ -21,6 +21,7 @@ from kgraph.problems import Problem, Where, shown
 SHELF = ("unit", "stock", "taken", "restored")
 """Kinds of entry that are about what lies on somebody's own shelf."""
 _OTHER = {"set": "assembly", "assembly": "set"}
+_AN = {"set": "a set", "assembly": "an assembly"}
 
 
 @dataclass
@@ -46,7 +47,8 @@ class Joining:
     def __post_init__(self) -> None:
         for entry in self.ours.entries:
             if isinstance(entry, records.Thing):
-                self._learn(entry, self._known.setdefault(_place(entry, entry.name.key), _Known()))
+                key = self.ours.key(entry.kind, entry.name.key)
+                self._learn(entry, self._known.setdefault(_place(entry, key), _Known()))
 
     def news(self, thing: records.Thing) -> Pairs | None:
         """The entry for what is new of a thing, None where nothing is; what differs goes to `conflicts`."""
@@ -82,9 +84,8 @@ class Joining:
                 known.items |= {(key, m) for m, _ in _items(key, records.plain(value))}
             else:
                 for sub, inner in _parts(records.plain(value)):
-                    known.said.setdefault(
-                        (key, fold(sub) or sub), (meaning(key, _recorded(inner)), thing.where)
-                    )
+                    here = (fold(key) or key, fold(sub) or sub)
+                    known.said.setdefault(here, (meaning(key, _recorded(inner)), thing.where))
         if (mm := self._length(thing)) is not None and not known.length:
             known.length = (length_key(thing), mm, thing.where)
 
@@ -107,7 +108,7 @@ class Joining:
         return value if kept else None
 
     def _is_new(self, thing: records.Thing, known: _Known, key: str, sub: str, value: Value) -> bool:
-        found = known.said.get((key, fold(sub) or sub))
+        found = known.said.get((fold(key) or key, fold(sub) or sub))
         if found is None:
             return True
         if found[0] != meaning(key, _recorded(value)):
@@ -140,11 +141,11 @@ class Joining:
         key, kind = thing.name.key, thing.kind
         other = _OTHER.get(kind)
         if other and self._declared(other, key) and not self._declared(kind, key):
-            says = f"{shown(thing.name.text)} is a {kind} there and a {other} here"
+            says = f"{shown(thing.name.text)} is {_AN[kind]} there and {_AN[other]} here"
             self._conflict(thing, "set-and-assembly", says, "ours is kept; give one of them another name")
             return True
         meant = self.ours.key(kind, key)
-        if meant != key and meant in self.theirs.things[kind]:
+        if kind != "stock" and meant != key and meant in self.theirs.things[kind]:
             other_name = shown(self.ours.text(kind, meant))
             says = f"{kind} {shown(thing.name.text)} is another name of {other_name} here, and not there"
             self._conflict(thing, "also-declared", says, "ours is kept")
@@ -152,7 +153,9 @@ class Joining:
         return False
 
     def _declared(self, kind: str, key: str) -> bool:
-        return key in self.ours.things[kind] or (kind == "assembly" and key in self.ours.assemblies)
+        """Whether a name is that of a set or assembly here, be it only in use."""
+        used = self.ours.assemblies if kind == "assembly" else self.ours.spelt[kind]
+        return key in self.ours.things[kind] or key in used
 
     def _is_caution_of_the_trade(self, thing: records.Thing) -> bool:
         """Whether the text would take the place of one that warns by itself: nobody else's may."""

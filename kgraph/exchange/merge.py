@@ -26,6 +26,7 @@ from kgraph.collection import (
 )
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
+from kgraph.exchange.meanings import Meanings
 from kgraph.exchange.origins import Saying, how_of, marked, saying_of, split_note
 from kgraph.fits import graph as graphs
 from kgraph.folder.writing import Value
@@ -68,6 +69,7 @@ def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
     for entry in theirs.entries:
         if isinstance(entry, records.Thing) and (entry.kind not in SHELF or wanted.shelf):
             _thing(joining, entry, wanted, merged)
+    facts.meanings = Meanings(ours, theirs, merged.entries)
     for entry in theirs.entries:
         if isinstance(entry, records.Withdraw):
             withdrawals.append(entry)
@@ -138,6 +140,8 @@ class _Sayings:
         self.ours, self.theirs, self.wanted, self.merged = ours, theirs, wanted, merged
         self.both = collection.build([*ours.entries, *theirs.entries])
         self.conflicts: list[Problem] = []
+        self.meanings: Meanings | None = None
+        """Known when all things are taken in."""
         self.have: dict[Saying, list[tuple[str, float]]] = defaultdict(list)
         self.ids: dict[str, tuple[object, ...]] = {}
         self.theirs_by_id: dict[str, list[records.Statement]] = defaultdict(list)
@@ -157,13 +161,17 @@ class _Sayings:
 
     def add(self, record: records.Statement) -> None:
         """Add a fact or event, unless this saying of it is here already."""
+        said = self.meanings.said_here(record) if self.meanings else None
+        if said is None:
+            says = f"a name in this {record.kind} is that of something else here"
+            self._conflict(record, "other-meaning", says, "it is left out; write it by hand with other names")
+            return
         note, before = split_note(record.note)
         origin = before or self.wanted.origin
         trust = self._trust(record)
         if self._is_here(saying_of(self.theirs, record), origin, trust):
             self.merged.already += 1
             return
-        said: dict[str, Value] = {key: records.plain(value) for key, value in record.pairs}
         self._keep_scale(record, said, trust)
         if record.source is None:
             said["source"] = origin
@@ -192,7 +200,9 @@ class _Sayings:
         how = how_of(record)
         value = graded(self.theirs, record)
         if record.certainty is None and self.ours.grades.get(self.ours.key("grade", how)) != value:
-            said["how"], said["certainty"] = record.how or how, f"{value!r}"
+            known = self.ours.key("grade", how) in self.ours.grades
+            name = record.how if known else self.theirs.text("grade", self.theirs.key("grade", how))
+            said["how"], said["certainty"] = name or how, f"{value!r}"
         said.pop("trust", None)
         if trust != 1:
             said["trust"] = _number(trust)
@@ -287,6 +297,7 @@ def _says_trust(data: Collection, key: str) -> bool:
 
 _CONFLICTS = {
     *("fact-and-refuses", "two-originals", "replaces-circle", "uses-circle", "same-but-differ"),
+    "told-otherwise",
 }
 """Codes of the warnings of `check` that tell of a disagreement; its errors all do."""
 

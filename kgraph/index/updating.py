@@ -118,7 +118,9 @@ def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry
         found.append(records.Thing(kind=kind, where=_HERE, name=Name(_STUB + key, key), also=also))
 
     for grade, certainty in store.need("grades").items():
-        found.append(records.Grade(kind="grade", where=_HERE, name=Name(grade, grade), certainty=certainty))
+        if store.get(f"i|grade|{grade}") is None:
+            name = Name(grade, grade)
+            found.append(records.Grade(kind="grade", where=_HERE, name=name, certainty=certainty))
     for key, trust in store.need("trusts").items():
         found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
     kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source", "grade")]
@@ -145,6 +147,15 @@ def _texts(value: Any) -> Iterable[str]:
             yield from _texts(one)
 
 
+def _told_again(entries: Iterable[records.Entry]) -> dict[Thing, list[str]]:
+    """What each entry says of the things that have several."""
+    found: dict[Thing, list[records.Entry]] = {}
+    for entry in entries:
+        if isinstance(entry, records.Thing):
+            found.setdefault((entry.kind, entry.name.key), []).append(entry)
+    return {thing: [_said(e) for e in those] for thing, those in found.items() if len(those) > 1}
+
+
 def _said(entry: records.Entry) -> str:
     return repr((entry.kind, entry.pairs))
 
@@ -156,7 +167,8 @@ class _Update:
         self.store, self.number, self.before, self.after = store, number, before, after
         self.made: Rows = {}
         self.targets = set(store.need("targets"))
-        self.several = self.targets.union(store.need("claimed"))
+        self.claimed = set(store.need("claimed"))
+        self.several = self.targets | self.claimed
         """The ids of what is withdrawn, or has more than one id: no file tells alone which fact is meant."""
 
     def rows(self) -> Rows:
@@ -164,6 +176,7 @@ class _Update:
         self.changed = self._changed()
         self._only_plain_entries()
         self._features_are_called_the_same()
+        self._entries_of_one_thing_keep_their_order()
         self._still_assemblies()
         for thing in dict.fromkeys(
             [*self.before.declared, *self.before.used, *self.after.declared, *self.after.used]
@@ -201,6 +214,12 @@ class _Update:
                     raise _Anew
             elif not isinstance(entry, records.SetModel | records.Part) or entry.also:
                 raise _Anew
+
+    def _entries_of_one_thing_keep_their_order(self) -> None:
+        """Of several entries of one thing the first one's word may count."""
+        before, after = (_told_again(side.entries) for side in (self.before, self.after))
+        if any(before[t] != after[t] for t in before.keys() & after.keys()):
+            raise _Anew
 
     def _features_are_called_the_same(self) -> None:
         """What only an `except` names is called as where it stands first."""
@@ -347,7 +366,7 @@ class _Update:
         row = self.get(f"f|{one}")
         if before and after and _meaning(before) == _meaning(after):
             if row is None:
-                if self.targets.intersection(before.ids):
+                if self.targets.intersection(before.ids) and not self.claimed.intersection(before.ids):
                     return
                 raise _Anew
             places = (self._places(f) for f in (before, after))

@@ -62,6 +62,7 @@ def _common_json(data: Collection, known: Known) -> dict[str, Any]:
         "also": [n.text for t in known.things for n in t.also],
         "entries": [entry_json(t) for t in known.things],
         "facts": [fact_json(data, f) for f in known.facts],
+        "withdrawn facts": [{**fact_json(data, f), "withdraw": entry_json(by)} for f, by in known.gone],
         "mentions": [entry_json(e) for e in known.mentions],
     }
 
@@ -84,9 +85,16 @@ def as_text(data: Collection, known: Known) -> str:
         where = "left out of" if known.kind == "feature" else "used in"
         lines.append(f"  not declared; {where} the facts below")
     lines += [_fact_line(data, f) for f in known.facts]
+    lines += [_gone_line(data, f, by) for f, by in known.gone]
     lines += [_mention(e) for e in known.mentions]
     lines += _shelf_lines(data, known)
     return "\n".join(lines) + "\n"
+
+
+def _gone_line(data: Collection, fact: Fact, by: records.Withdraw) -> str:
+    why = f" ({by.why})" if by.why else ""
+    says_so = f"withdrawn{why} at {by.where.file}:{by.where.line}: {says(data, fact)}"
+    return f"  {visible(fact.id)}  {visible(says_so)}"
 
 
 def _shelf_lines(data: Collection, known: Known) -> list[str]:
