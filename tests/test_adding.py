@@ -169,3 +169,49 @@ def test_a_list_without_brackets_is_doubted(tmp_path: Path, capsys: Any) -> None
         folder = folder_with(tmp_path, [("facts.yaml", facts)])
         _, found = ask(capsys, "--data", str(folder), "check")
         assert ("comma-in-name" in {w["code"] for w in found["warnings"]}) == doubted
+
+
+def test_what_would_have_no_effect_is_refused(folder: Path, capsys: Any) -> None:
+    given, fact = ["--data", str(folder)], id_of(folder, capsys)
+    assert run([*given, "withdraw", fact, "--why", "x", "--source", "joe", "--yes"]) == 0
+    words = ["rebadge", "Aldo A-1", "Brim B-1", "--how", "measured", "--source", "joe"]
+    assert run([*given, "add", *words, "--yes"]) == 2
+    assert "what joe says of this was withdrawn" in said(capsys)
+    assert run([*given, "withdraw", fact, "--why", "y", "--yes"]) == 0
+    entry = (folder / "bench.yaml").read_text(encoding="utf-8")
+    assert run([*given, "add", "rebadge", "Aldo A-1", "Brim B-1", "--how", "fitted", "--yes"]) == 2
+    found = re.search(r"kgraph withdraw (\w+) --why", said(capsys))
+    assert found is not None
+    assert run([*given, "withdraw", found[1], "--why", "it was right", "--yes"]) == 0
+    assert run([*given, "withdraw", fact, "--why", "y", "--yes"]) == 2
+    assert "say why in other words" in said(capsys)
+    assert (folder / "bench.yaml").read_text(encoding="utf-8").startswith(entry)
+
+
+def test_nothing_is_doubted_for_what_is_withdrawn(folder: Path, capsys: Any) -> None:
+    given = ["--data", str(folder)]
+    assert run([*given, "withdraw", id_of(folder, capsys), "--why", "wrong", "--yes"]) == 0
+    capsys.readouterr()
+    assert run([*given, "add", "rebadge", "Aldo A-1", "Brim B-1", "--except", "lid", "--yes"]) == 0
+    assert "told otherwise" not in said(capsys)
+
+
+def test_a_withdrawn_fact_is_shown_as_one(folder: Path, capsys: Any) -> None:
+    fact = id_of(folder, capsys)
+    assert run(["--data", str(folder), "withdraw", fact, "--why", "misread", "--yes"]) == 0
+    _, shown = ask(capsys, "--data", str(folder), "show", "Brim B-1")
+    (answer,) = shown["answers"]
+    assert (answer["facts"], [g["fact"] for g in answer["withdrawn facts"]]) == ([], [fact])
+    assert run(["--data", str(folder), "show", "Brim B-1"]) == 0
+    assert f"{fact}  withdrawn (misread) at " in said(capsys)
+
+
+def test_a_folder_named_twice_is_read_once(tmp_path: Path, capsys: Any) -> None:
+    (tmp_path / "sub").mkdir()
+    folder_with(tmp_path / "sub", [("s.yaml", "- stock: AK-1\n  count: 1\n")])
+    for words in (
+        ["--data", str(tmp_path / "sub")],
+        ["--data", str(tmp_path), "--data", str(tmp_path / "sub")],
+    ):
+        _, shelf = ask(capsys, *words, "shelf")
+        assert [s["count"] for s in shelf["stock"]] == [1]

@@ -222,6 +222,41 @@ def test_a_long_list_is_cut_with_its_rest_named() -> None:
     assert all(f"Ostmark {n}" in text for n in range(10, 40))
 
 
+def test_what_must_be_known_of_an_answer_stands_in_the_rest_of_a_list_too() -> None:
+    sets = "".join(
+        f"- rebadge: [Larkfield RC-40, Ostmark {n}]\n  certainty: 0.{50 + n}\n" for n in range(10, 40)
+    )
+    needs = "- position: fuse\n  must match: [mains]\n- set: Larkfield RC-40\n  mains: 240 V\n"
+    graph = graph_of(sets + needs + "- takes: F-1\n  in: Larkfield RC-40\n  position: fuse\n")
+    files = dict(Book(Ground(graph, Wishes())).files())
+    text = words(next(data.decode() for path, data in files.items() if path.startswith("parts/f-1-")))
+    for n in range(10, 40):
+        assert f"mains is not recorded on Ostmark {n}: check it first" in text
+
+
+def test_the_caution_of_a_kind_stands_wherever_its_part_is_fitted() -> None:
+    facts = """\
+- kind: reservoir capacitor
+  caution: [charged capacitors]
+- part: C-901
+  kind: reservoir capacitor
+- assembly: PS3 supply
+  positions: [reservoir]
+- takes: C-901
+  in: PS3 supply
+  position: reservoir
+- uses: PS3 supply
+  in: Larkfield RC-40
+- unit: U-1
+  set: Larkfield RC-40
+  wants: [reservoir]
+"""
+    files = dict(Book(Ground(graph_of(facts), Wishes())).files())
+    for begin in ("sets/larkfield", "positions/reservoir", "assemblies/ps3", "units/u-1", "parts/c-901"):
+        pages = [data.decode() for path, data in files.items() if path.startswith(begin)]
+        assert [p for p in pages if "may hold a charge" in words(p)], (begin, sorted(files))
+
+
 def test_the_same_data_give_the_same_bytes_wherever_the_folder_lies(facts: Path, tmp_path: Path) -> None:
     shutil.copytree(facts, tmp_path / "elsewhere" / "facts")
     run(["--data", str(facts), "book", str(tmp_path / "one")])

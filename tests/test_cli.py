@@ -300,6 +300,26 @@ def test_a_full_disk_for_the_output_is_an_error_and_a_closed_pipe_is_none(folder
     assert done.returncode == 0
 
 
+@pytest.mark.parametrize("words", [["add", "set", "Corr C-1", "--yes"], ["import", "t.csv", "--yes"]])
+def test_who_closes_the_pipe_does_not_stop_what_is_written(
+    words: list[str], folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "t.csv").write_text("set,market\nCorr C-1,UK\n", encoding="utf-8")
+    given = [str(tmp_path / w) if w == "t.csv" else w for w in words]
+    ours, theirs = os.pipe()
+    os.close(ours)
+    done = subprocess.run(
+        [sys.executable, "-u", "-m", "kgraph.cli.main", "--data", str(folder), *given],
+        stdout=theirs,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    )
+    os.close(theirs)
+    assert (done.returncode, b"Traceback" in done.stderr) == (0, False)
+    assert any("Corr C-1" in p.read_text(encoding="utf-8") for p in folder.glob("*.yaml"))
+
+
 def test_ctrl_c_while_a_module_is_loaded_is_ctrl_c(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is raised while a class is made Python wraps, KeyboardInterrupt too."""
 

@@ -111,6 +111,15 @@ def test_command_for_a_unit_asks_its_wants_only(tmp_path: Path, capsys: Any) -> 
     assert measure == ["measure the main belt of B 2 (is it BELT-9?): 3 answers hang on it"]
 
 
+def test_what_a_unit_has_got_already_is_not_weighed(tmp_path: Path, capsys: Any) -> None:
+    facts = "- rebadge: [Alpha 1, Beta 2]\n- takes: K-1\n  in: Alpha 1\n  position: knob\n"
+    facts += "- unit: U-1\n  set: Alpha 1\n  wants: [knob]\n- unit: U-2\n  set: Beta 2\n"
+    folder = folder_with(tmp_path, [("a.yaml", facts)])
+    assert len(ask(capsys, "--data", str(folder), "doubts", "U-1")[1]["answers"]) > 0
+    folder_with(tmp_path, [("b.yaml", "- taken: knob\n  from: U-2\n  to: U-1\n")])
+    assert ask(capsys, "--data", str(folder), "doubts", "U-1")[1]["answers"] == []
+
+
 def test_command_in_words(tmp_path: Path, capsys: Any) -> None:
     data = str(folder_with(tmp_path, [("facts.yaml", FAMILY)]))
     assert run(["--data", data, "doubts", "A 1", "--most", "1"]) == 0

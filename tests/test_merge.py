@@ -302,3 +302,71 @@ def test_a_merged_folder_has_no_error_that_was_in_neither(ours: Path, theirs: Pa
     assert merge(ours, theirs) == 0
     data = graph_of_folder(ours).data
     assert [p for p in check_all(data, graphs.build(data)) if p.severity == "error"] == []
+
+
+# Names that mean something else here ------------------------------------------------------------
+
+
+def merged(tmp_path: Path, ours: str, theirs: str, *words: str) -> tuple[Path, int]:
+    """Our folder after theirs was merged into it, and the exit status."""
+    for name, text in (("ours", ours), ("theirs", theirs)):
+        (tmp_path / name).mkdir()
+        folder_with(tmp_path / name, [("a.yaml", text)])
+    given = ["--data", str(tmp_path / "ours"), "merge", str(tmp_path / "theirs"), *words]
+    return tmp_path / "ours", run(given)
+
+
+def test_a_part_called_as_ours_by_another_name_is_written_by_its_own(tmp_path: Path, capsys: Any) -> None:
+    ours = "- part: X-9\n  kind: belt\n- takes: X-9\n  in: Larkfield RC-40\n  position: main belt\n"
+    theirs = "- part: K-114\n  also: [X-9]\n  kind: knob\n"
+    theirs += "- takes: X-9\n  in: Ostmark 2200\n  position: tuning knob\n  how: fitted\n"
+    folder, status = merged(tmp_path, ours, theirs)
+    assert status == 0
+    found = {}
+    for part in ("K-114", "X-9"):
+        _, answer = ask(capsys, "--data", str(folder), "takers", part)
+        found[part] = [a["set"] for a in answer["answers"]]
+    assert found == {"K-114": ["Ostmark 2200"], "X-9": ["Larkfield RC-40"]}
+
+
+def test_what_cannot_mean_the_same_here_is_left_out_and_told(tmp_path: Path, capsys: Any) -> None:
+    ours = "- assembly: TN7\n  positions: [main belt]\n- uses: TN7\n  in: Larkfield RC-40\n  how: measured\n"
+    theirs = "- set: TN7\n- takes: SQ 9\n  in: TN7\n  position: main belt\n  how: fitted\n"
+    folder, _ = merged(tmp_path, ours, theirs)
+    told = capsys.readouterr()
+    assert "TN7 is a set there and an assembly here" in told.out + told.err
+    assert "a name in this takes is that of something else here" in told.out + told.err
+    assert run(["--data", str(folder), "takers", "SQ 9"]) == 2
+
+
+def test_a_set_that_is_only_named_here_is_not_made_an_assembly(tmp_path: Path, capsys: Any) -> None:
+    ours = "- rebadge: [TN 7, Foo 1]\n  how: compared\n"
+    ours += "- takes: K-1\n  in: TN 7\n  position: tuning knob\n  how: fitted\n"
+    theirs = "- assembly: TN7\n  positions: [main belt]\n- uses: TN7\n  in: Bar 3\n"
+    folder, _ = merged(tmp_path, ours, theirs)
+    assert "TN7 is an assembly there and a set here" in "".join(capsys.readouterr())
+    _, answer = ask(capsys, "--data", str(folder), "takers", "K-1")
+    assert sorted(a["set"] for a in answer["answers"]) == ["Foo 1", "TN 7"]
+
+
+def test_an_attribute_is_one_however_it_is_written(tmp_path: Path, capsys: Any) -> None:
+    folder, _ = merged(tmp_path, "- set: Foo 1\n  mains: 240 V\n", "- set: Foo 1\n  Mains: 120 V\n")
+    assert "another at" in "".join(capsys.readouterr())
+    folder_with(folder, [("b.yaml", "- set: Foo 1\n  Mains: 120 V\n")])
+    _, found = ask(capsys, "--data", str(folder), "check")
+    assert [e["code"] for e in found["errors"]] == ["entries-disagree"]
+
+
+def test_loose_parts_by_another_name_are_taken_over_once(tmp_path: Path, capsys: Any) -> None:
+    part = "- part: Q-1\n  also: [quill]\n"
+    folder, _ = merged(
+        tmp_path, part + "- stock: quill\n  count: 3\n", part + "- stock: Q-1\n  count: 3\n", "--shelf"
+    )
+    _, shelf = ask(capsys, "--data", str(folder), "shelf")
+    assert [s["count"] for s in shelf["stock"]] == [3]
+
+
+def test_a_rebadge_told_otherwise_is_a_conflict(tmp_path: Path, capsys: Any) -> None:
+    ours = "- rebadge: [Foo 1, Bar 2]\n  except: [microphones]\n"
+    merged(tmp_path, ours, "- rebadge: [Foo 1, Bar 2]\n")
+    assert "told otherwise" in "".join(capsys.readouterr())

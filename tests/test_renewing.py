@@ -177,6 +177,32 @@ OTHERWISE: list[tuple[Entries, Entries, Entries]] = [
         [{"rebadge": ["A 1", "B 1"], "except": ["Lid"]}, {"rebadge": ["A 1", "C 1"], "except": ["LID"]}],
         [{"rebadge": ["A 1", "C 1"], "except": ["LID"]}, {"rebadge": ["A 1", "B 1"], "except": ["Lid"]}],
     ),
+    # A grade that needs no entry is another name of one that has one.
+    (
+        [{"grade": "tried on", "also": ["fitted"], "certainty": "0.5"}],
+        [KNOWN],
+        [KNOWN, AGAIN],
+    ),
+    # Two entries of one thing change places, and a fact of several ids moves.
+    (
+        [
+            {"uses": "M 1", "in": "A 1"},
+            {"uses": "M 1", "in": "B 1"},
+            {**AGAIN, "id": "one", "source": "letter"},
+        ],
+        [
+            {"assembly": "M 1", "positions": ["knob"]},
+            {"assembly": "M 1", "kind": "tape mechanism"},
+            {**AGAIN, "id": "two", "source": "list"},
+            {"withdraw": "two", "why": "misread", "source": "letter"},
+        ],
+        [
+            {"assembly": "M 1", "kind": "tape mechanism"},
+            {"assembly": "M 1", "positions": ["knob"]},
+            {**AGAIN, "id": "two", "source": "list"},
+            {"withdraw": "two", "why": "misread", "source": "letter"},
+        ],
+    ),
 ]
 
 
@@ -194,7 +220,9 @@ def test_what_no_file_tells_alone(others: Entries, before: Entries, after: Entri
         assert now[0] == now[1]
     for one in read.data.known("set"):
         now = [as_json(g.data, questions.sisters(g, one, QUICK)) for g in (found.graph, read)]
+        now += [as_json(g.data, questions.shares(g, one, QUICK)) for g in (found.graph, read)]
         assert now[0] == now[1]
+        assert now[2] == now[3]
 
 
 @pytest.mark.parametrize("seed", range(12))

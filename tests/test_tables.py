@@ -299,6 +299,23 @@ def test_a_folder_named_like_a_table_is_told_of(folder: Path, tmp_path: Path, ca
     assert capsys.readouterr().err == f"{tmp_path / 'tables' / 'x.csv'}: not a regular file\n"
 
 
+@pytest.mark.parametrize("to", ["csv", "xlsx"])
+def test_keys_of_the_users_own_come_back_as_they_are_written(to: str, tmp_path: Path, folder: Path) -> None:
+    facts = "- set: Foo 1\n  Mains: 240 V\n  Colour: silver\n- set: Bar 2\n  mains: 120 V\n"
+    facts += "- set: Baz 3\n  Kind: portable\n"
+    there = tmp_path / "there"
+    there.mkdir()
+    (there / "a.yaml").write_text(facts, encoding="utf-8")
+    out = tmp_path / f"out.{to}"
+    words = ["--kind", "set"] if to == "csv" else []
+    assert run(["--data", str(there), "export", "--to", to, *words, "-o", str(out)]) == 0
+    assert bring(folder, out, "--yes") == 0
+    (brought,) = folder.glob("*.yaml")
+    assert [e.pairs for e in graph_of_folder(folder).data.entries] == [
+        e.pairs for e in graph_of_folder(there).data.entries
+    ], brought.read_text(encoding="utf-8")
+
+
 # Graphs ---------------------------------------------------------------------------------------
 
 

@@ -117,3 +117,16 @@ def test_command(tmp_path: Path, capsys: Any) -> None:
     assert "would settle it: rebadge: [A 1, C 3]" in said
     assert run(["--data", data, "donors", "A 1", "knob", "--why-not", "A 1"]) == 2
     assert run(["--data", data, "takers", "K-1", "--why-not", "Z 9"]) == 2
+
+
+def test_the_fit_that_would_settle_a_donor_settles_it() -> None:
+    """It leads from the set asked about to the one that wants, not the other way."""
+    text = "- rebadge: [Alpha 1, Beta 2]\n  except: [knob]\n- takes: K-1\n  in: Alpha 1\n  position: knob\n"
+    text += "- takes: K-2\n  in: Beta 2\n  position: knob\n"
+    found = whynot.donors(graph_of(text), "alpha1", "knob", "beta2")
+    (settle,) = (r.settle for r in found.reasons if r.settle.startswith("fits"))
+    assert settle == "fits: Beta 2, position: knob, to: Alpha 1"
+    more = "".join(
+        f"{lead}{part}\n" for lead, part in zip(("- ", "  ", "  "), settle.split(", "), strict=True)
+    )
+    assert whynot.donors(graph_of(text + more), "alpha1", "knob", "beta2").verdict == whynot.GOES
