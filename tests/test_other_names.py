@@ -174,6 +174,17 @@ def test_the_sign_of_a_coordinate_is_part_of_what_a_run_says() -> None:
     assert both.clashing_ids == []
 
 
+def test_a_size_is_compared_however_its_key_is_written(tmp_path: Path, capsys: Any) -> None:
+    facts = "- kind: shaft\n  generic: yes\n  compare: {Length: 0.5 mm}\n"
+    facts += "".join(
+        f"- part: S-{n}\n  kind: shaft\n  {key}: 30 mm\n" for n, key in ((1, "length"), (2, "Length"))
+    )
+    facts += "- takes: S-1\n  in: Larkfield RC-40\n  position: tuning shaft\n"
+    folder = folder_with(tmp_path, [("a.yaml", facts)])
+    for _ in range(2):
+        assert len(ask(capsys, "--data", str(folder), "takers", "S-2")[1]["answers"]) == 1
+
+
 FIT = """\
 - fits: Aldo A-1
   position: dial

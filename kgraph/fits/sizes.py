@@ -170,11 +170,12 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
     if key in quantities.BELT_MEASURES and data.kind_of(part) in ("", data.belt_kind()):
         lengths = (mm for t in things if (mm := data.inside_length_mm(t)) is not None)
         return next((mm / quantities.BELT_MEASURES[key] for mm in lengths), None)
+    wanted = fold(key) or key
     for thing in things:
         if key == "section" and thing.section is not None:
             return thing.section
         for attribute, value in thing.attributes:
-            if attribute == key:
+            if (fold(attribute) or attribute) == wanted:
                 return _size(value)
     return None
 
