@@ -68,10 +68,10 @@ def trials(graph: Graph) -> list[Trial]:
     before = graphs.build(replace(graph.data, facts={f.id: f for f in _untried(graph)}))
     found = []
     for fact in graph.data.facts.values():
-        asked = _question(fact)
+        asked = _question(graph.data, fact)
         if asked is None:
             continue
-        walked = proofs.explore(asked[0], _earlier(before, _tried_on(fact)))
+        walked = proofs.explore(asked[0], _earlier(before, _tried_on(graph.data, fact)))
         target = walked.number.get(asked[1])
         best = proofs.best_proofs(walked).get(target) if target is not None else None
         if best is None or not best.labels:
@@ -85,18 +85,19 @@ def trials(graph: Graph) -> list[Trial]:
 
 def _untried(graph: Graph) -> Iterator[Fact]:
     """The facts as they stand without what was tried by hand."""
+    data = graph.data
     for fact in graph.data.facts.values():
         if fact.kind == "refuses":
             continue
-        rest = tuple(e for e in fact.evidence if not _by_hand(fact, e.how))
+        rest = tuple(e for e in fact.evidence if not _by_hand(data, fact, e.how))
         if rest:
             yield fact._replace(evidence=rest, certainty=max(e.certainty for e in rest))
 
 
-def _tried_on(fact: Fact) -> str:
+def _tried_on(data: Collection, fact: Fact) -> str:
     """The date of a trial, or "" where none is recorded."""
-    dates = [e.date for e in fact.evidence if e.date and (fact.kind == "refuses" or _by_hand(fact, e.how))]
-    return min(dates, default="")
+    tried = (e for e in fact.evidence if fact.kind == "refuses" or _by_hand(data, fact, e.how))
+    return min((e.date for e in tried if e.date), default="")
 
 
 def _earlier(graph: Graph, date: str) -> Callable[[State], list[rules.Step]]:
@@ -119,17 +120,17 @@ def _as_of(fact: Fact | None, date: str) -> Fact | None:
     return fact._replace(evidence=said, certainty=max(e.certainty for e in said)) if said else _UNSAID
 
 
-def _by_hand(fact: Fact, how: str) -> bool:
-    return fact.kind in ("fits", "takes") and fold(how) == BY_HAND
+def _by_hand(data: Collection, fact: Fact, how: str) -> bool:
+    return fact.kind in ("fits", "takes") and data.key("grade", fold(how)) == data.key("grade", BY_HAND)
 
 
-def _question(fact: Fact) -> tuple[State, State] | None:
+def _question(data: Collection, fact: Fact) -> tuple[State, State] | None:
     """(start, goal) of the walk that says whether a tried thing goes; None for what is no trial."""
     if fact.kind == "refuses":
         part, owner, position, at, where = fact.args
         start = State("asked", part) if part else State("is", owner, position)
         return start, State("goes", at, where)
-    if not any(_by_hand(fact, e.how) for e in fact.evidence):
+    if not any(_by_hand(data, fact, e.how) for e in fact.evidence):
         return None
     if fact.kind == "takes":
         return State("asked", fact.args[0]), State("goes", fact.args[1], fact.args[2])

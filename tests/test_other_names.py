@@ -148,6 +148,30 @@ def test_a_grade_is_one_however_it_is_written(
     assert run(["--data", str(folder), "check"]) == 0
 
 
+@pytest.mark.parametrize("how", ["fitted", "tried on"])
+def test_what_was_tried_by_hand_counts_by_either_name_of_its_grade(
+    how: str, tmp_path: Path, capsys: Any
+) -> None:
+    facts = f"""\
+- grade: fitted
+  also: [tried on]
+  certainty: 0.9
+- takes: K-1
+  in: Larkfield RC-40
+  position: knob
+  how: printed
+- rebadge: [Larkfield RC-40, Ostmark 2200]
+  how: photo
+- fits: Larkfield RC-40
+  position: knob
+  to: Ostmark 2200
+  how: {how}
+"""
+    folder = folder_with(tmp_path, [("a.yaml", facts)])
+    _, found = ask(capsys, "--data", str(folder), "check", "--grades")
+    assert [(g["grade"], g["tried"], g["held"]) for g in found["grades"]] == [("photo", 1, 1)]
+
+
 def test_facts_that_claim_one_id_have_each_its_own(tmp_path: Path, capsys: Any) -> None:
     facts = "".join(
         f"- takes: K-{n}\n  in: Larkfield RC-40\n  position: knob {n}\n  id: note 7\n" for n in (1, 2)
