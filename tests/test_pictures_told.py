@@ -246,3 +246,12 @@ def test_what_is_left_out_that_is_no_fact_is_named_by_its_id_and_many_are_counte
     assert told.supposed(data, (), ["taken-back"]) == ("supposed without: entry taken-back",)
     many = told.supposed(data, (), ["taken-back"] * 8)
     assert (len(many), many[-1]) == (7, "+ 2 more supposed")
+
+
+def test_a_supposed_fact_that_is_withdrawn_is_said_to_count_for_nothing() -> None:
+    text = "- rebadge: [Aldo A-1, Brim B-1]\n  how: fitted\n"
+    data = graph_of(text).data
+    (fact,) = data.facts.values()
+    data = graph_of(text + f"- withdraw: {fact.id}\n  why: misread\n").data
+    (said,) = told.supposed(data, [e for e in data.entries if e.kind == "rebadge"], ())
+    assert said.endswith("are one design (withdrawn, and counts for nothing)")

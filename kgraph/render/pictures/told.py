@@ -85,6 +85,9 @@ def _added(data: Collection, entries: Iterable[records.Entry]) -> Iterable[str]:
     places = {entry.where for entry in entries if isinstance(entry, FACT_TYPES)}
     if places:
         yield from (says(data, f) for f in data.facts.values() if any(e.where in places for e in f.evidence))
+        for fact, _ in data.withdrawn.values():
+            if any(e.where in places for e in fact.evidence):
+                yield f"{says(data, fact)} (withdrawn, and counts for nothing)"
     for entry in entries:
         if not isinstance(entry, FACT_TYPES):
             yield ", ".join(f"{key}: {attribute_text(value)}" for key, value in entry.pairs)
