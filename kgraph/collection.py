@@ -16,7 +16,7 @@ from typing import Any
 
 from kgraph import records, words
 from kgraph.facts import Evidence, Fact
-from kgraph.names import Name, fold, name
+from kgraph.names import Name, compared, fold, name
 
 FACT_TYPES = (
     records.Rebadge,
@@ -85,9 +85,9 @@ class Collection:
         An attribute is one however it is written: Mains is mains.
         """
         found: list[records.Value] = []
-        wanted = fold(attribute) or attribute
+        wanted = compared(attribute)
         for thing in self.things[kind].get(key, ()):
-            found += [v for k, v in thing.attributes if (fold(k) or k) == wanted and v not in found]
+            found += [v for k, v in thing.attributes if compared(k) == wanted and v not in found]
         return found
 
     def knows(self, kind: str, key: str) -> bool:
@@ -105,7 +105,7 @@ class Collection:
     def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
         """What must match at a position, and its cautions, each once."""
         entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
-        match = {fold(a) or a: a for p in reversed(entries) for a in reversed(p.must_match)}
+        match = {compared(a): a for p in reversed(entries) for a in reversed(p.must_match)}
         cautions = {n.key: n for p in entries for n in p.cautions}
         return tuple(reversed(match.values())), tuple(cautions.values())
 
@@ -354,7 +354,7 @@ def _folded(key: str, value: records.Value) -> Any:
         return sign + fold(value) or plain
     if isinstance(value, tuple):
         return [_folded(key, v) for v in value]
-    return {fold(k) or k: _folded(k, v) for k, v in value.items()}
+    return {compared(k): _folded(k, v) for k, v in value.items()}
 
 
 _CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
@@ -442,9 +442,7 @@ def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) 
     if not isinstance(value, str):
         return value
     if key == "except":
-        named = Name(value, fold(value))
-        own = exception_key(made, named)
-        return own if own != named.key else value
+        return exception_key(made, Name(value, fold(value)))
     for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
         resolved = made.key(slot, fold(value))
         if resolved != fold(value):

@@ -49,12 +49,12 @@ def compare(before: Graph, after: Graph, fact: Fact) -> Change:
     old = _answers(before, fact, looked)
     new = _answers(after, fact, looked)
     both = [(old[k], now) for k, now in new.items() if k in old]
-    against = [k for k, now in new.items() if _SPOKEN_AGAINST[now[0]] > _SPOKEN_AGAINST[old.get(k, now)[0]]]
-    against += [k for k, now in new.items() if k not in old and _SPOKEN_AGAINST[now[0]]]
+    nothing = ("stated", 0.0)
+    against = [_SPOKEN_AGAINST[now[0]] > _SPOKEN_AGAINST[old.get(k, nothing)[0]] for k, now in new.items()]
     return Change(
         gained=sum(1 for k, now in new.items() if k not in old and now[0] != "refused"),
         lost=sum(1 for k in old if k not in new),
-        contradicted=len(against),
+        contradicted=sum(against),
         surer=sum(now > was + _MOVED for (_, was), (_, now) in both),
         weaker=sum(now < was - _MOVED for (_, was), (_, now) in both),
         complete=len(looked) == len(owners),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from kgraph import records, words
 from kgraph.collection import Collection, names_used, written_id
@@ -95,16 +96,22 @@ def fact_with_id(data: Collection, text: str) -> Fact | None:
 
 def event_with_id(data: Collection, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
-    wanted = text.strip()
-    events = [e for e in data.entries if isinstance(e, Event)]
-    return next((e for e in reversed(events) if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
+    return _last_with_id(text, (e for e in data.entries if isinstance(e, Event)))
 
 
-def withdrawal_with_id(data: Collection, text: str) -> records.Withdraw | None:
-    """The last withdrawal with this id, its own or that of what it says; taken back ones too."""
+def event_or_withdrawal(data: Collection, text: str) -> Event | records.Withdraw | None:
+    """The last event with this id, else the last withdrawal with it."""
+    withdrawals = (e for e in data.entries if isinstance(e, records.Withdraw))
+    return event_with_id(data, text) or _last_with_id(text, withdrawals)
+
+
+_Said = TypeVar("_Said", bound=records.Statement)
+
+
+def _last_with_id(text: str, said: Iterable[_Said]) -> _Said | None:
     wanted = text.strip()
-    given = [e for e in data.entries if isinstance(e, records.Withdraw)]
-    return next((e for e in reversed(given) if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
+    given = reversed(list(said))
+    return next((e for e in given if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
 
 
 def _keys(data: Collection, kind: str, wanted: str) -> list[str]:

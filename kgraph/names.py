@@ -66,6 +66,11 @@ def fold(text: str) -> str:
     return key if any(c.isalnum() for c in key) else ""
 
 
+def compared(text: str) -> str:
+    """What a text that need be no name is compared by: its key; itself without a letter or digit."""
+    return fold(text) or text
+
+
 def _left_between(run: re.Match[str]) -> str:
     """What stays of dropped characters: something between two digits alone."""
     text, before, after = run.string, run.start() - 1, run.end()

@@ -5,15 +5,17 @@ Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rul
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from kgraph import words
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
 from kgraph.fits.graph import Graph, Place, sort_of
 from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State
-from kgraph.names import did_you_mean, fold
+from kgraph.names import compared, did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 if TYPE_CHECKING:
@@ -97,12 +99,9 @@ def known_positions(data: Collection) -> dict[str, str]:
 
 
 def name_of(data: Collection, kind: str, text: str) -> str:
-    """The key of a known thing; raises WrongUse with the nearest names.
-
-    A position is known also where only an `except` names it.
-    """
+    """The key of a known thing; raises WrongUse with the nearest names."""
     key = data.key(kind, fold(text))
-    if data.knows(kind, key) or (kind == "position" and data.leaves_out(key)):
+    if _knows(data, kind, key):
         return key
     if meant := data.meanings(kind, fold(text)):
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
@@ -111,6 +110,11 @@ def name_of(data: Collection, kind: str, text: str) -> str:
     raise WrongUse(
         Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
     )
+
+
+def _knows(data: Collection, kind: str, key: str) -> bool:
+    """Whether a thing is known; a position is also where only an `except` names it."""
+    return data.knows(kind, key) or (kind == "position" and data.leaves_out(key))
 
 
 def part_named(data: Collection, text: str) -> str:
@@ -133,8 +137,7 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
         set_key, position_key = data.key("set", fold(name)), data.key("position", fold(position))
-        known = data.knows("position", position_key) or data.leaves_out(position_key)
-        if known and data.knows("set", set_key):
+        if _knows(data, "set", set_key) and _knows(data, "position", position_key):
             return set_key, position_key
     first = name_of(data, "set", words_given[0])
     return first, name_of(data, "position", " ".join(words_given[1:]))
@@ -202,9 +205,9 @@ def donors(
 def places_of(graph: Graph, set_key: str) -> list[str]:
     """The positions at which anything is known of a set: named on it, or on what it is alike."""
     found = set()
+    at = (graph.taken_at, graph.fits_from, graph.fits_to)
     for position in known_positions(graph.data):
         alike_here = graph.alike_places(Place(f"s:{set_key}", position))
-        at = (graph.taken_at, graph.fits_from, graph.fits_to)
         if len(alike_here) > 1 or any(p in places for p in alike_here for places in at):
             found.add(position)
     return sorted(found)
@@ -451,6 +454,12 @@ def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:
     return tuple(dict.fromkeys(called))
 
 
+@cache
+def trade_cautions() -> Mapping[str, str]:
+    """Key -> text of the cautions of the trade, which need no entry."""
+    return {fold(name): text for name, text in words.CAUTIONS.items()}
+
+
 def part_cautions(data: Collection, part: str) -> dict[str, str]:
     """Key -> name of the cautions of the kind that a part is of."""
     return {n.key: n.text for n in data.kind_cautions(sort_of(data, part))}
@@ -475,7 +484,7 @@ def unmatched(
 
     `one` and `other` are the owners of two sets.
     """
-    attributes = {fold(a) or a: a for p in sorted(positions) for a in data.position_rules(p)[0]}
+    attributes = {compared(a): a for p in sorted(positions) for a in data.position_rules(p)[0]}
     verdicts = [_compare_attribute(data, one, other, a) for a in attributes.values()]
     return [(verdict, says) for verdict, says in verdicts if not verdict]
 
@@ -506,7 +515,7 @@ def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
 
 
 def _folded(values: list[str]) -> set[str]:
-    return {fold(v) or v for v in values}
+    return {compared(v) for v in values}
 
 
 # Answers --------------------------------------------------------------------------------------

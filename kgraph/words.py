@@ -98,6 +98,11 @@ CAUTIONS: dict[str, str] = {
 TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
+LISTS = frozenset({"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"})
+"""Keys whose value is a list."""
+MAPPINGS = frozenset({"numbers", "state", "compare"})
+"""Keys whose value is a mapping."""
+
 FITS_LIKE_BELT = "belt"
 """The key of the kind of belts, or another name of it (see `belt_kind` of a collection)."""
 BELT_COMPARE: dict[str, str] = {"section": "0.1 mm", "inside length": "2 %"}

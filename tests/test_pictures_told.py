@@ -12,6 +12,7 @@ from kgraph.cli.main import run
 from kgraph.fits.graph import Graph
 from kgraph.questions import Row, Wanted
 from kgraph.render import dot
+from kgraph.render.answers import each_once
 from kgraph.render.pictures import told
 from kgraph.render.plan_picture import shelf_picture
 from kgraph.shelf.plan import plan
@@ -140,7 +141,7 @@ def test_many_and_long_remarks_are_cut_and_counted() -> None:
     assert len(foot) == 9
     assert foot[0] == "Caution, c0: No text is recorded for this caution."
     assert foot[8] == "Cautions as well: c8, c9"
-    assert told.each_once(["Mains", "mains", "springs"]) == ["Mains", "springs"]
+    assert each_once(["Mains", "mains", "springs"]) == ["Mains", "springs"]
 
 
 def test_where_a_name_makes_the_box_wide_its_remarks_are_as_wide() -> None:

@@ -9,11 +9,11 @@ from functools import cached_property
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
-from kgraph.book.views import AnswerView, FactView, Views, certainty_text
+from kgraph.book.views import AnswerView, FactView, Views, certainty_text, remarks
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.names import fold
+from kgraph.names import compared
 from kgraph.questions import Row, Wanted
 from kgraph.render.things import value_text
 from kgraph.shelf import ledger
@@ -129,13 +129,17 @@ class Ground:
         """An answer on one line: what must be known before anything is fitted stands there too."""
         where = [f"at {self.data.text('position', row.position)}"] if row.position else []
         said = [certainty_text(row), *where, *([row.standing] if row.standing == "disputed" else [])]
-        return "; ".join([*said, *(f"warning: {w}" for w in row.warnings), *(f"work: {w}" for w in row.work)])
+        return "; ".join([*said, *remarks(row)])
 
     def part_cautions(self, owner: str, position: str) -> list[str]:
         """The cautions of the kinds of parts that are recorded at a place and at those like it."""
         places = self.graph.alike_places(Place(owner, position))
-        parts = sorted({part for p in places for part, _, _ in self.graph.taken_at.get(p, ())})
-        return [text for part in parts for text in questions.part_cautions(self.data, part).values()]
+        return self.cautions_of(part for p in places for part, _, _ in self.graph.taken_at.get(p, ()))
+
+    def cautions_of(self, parts: Iterable[str]) -> list[str]:
+        """The cautions of the kinds of these parts."""
+        known = sorted(set(parts))
+        return [text for part in known for text in questions.part_cautions(self.data, part).values()]
 
     # Sets and families
 
@@ -239,5 +243,5 @@ class Ground:
 
 def anchor(text: str) -> str:
     """The id of a heading, from a name: of our own letters, and another for another name."""
-    path = page_path("position", fold(text) or text, slug(text))
+    path = page_path("position", compared(text), slug(text))
     return "at-" + path.rpartition("/")[2].removesuffix(".html")

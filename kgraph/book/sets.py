@@ -149,8 +149,7 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
     ]
     rows.sort(key=lambda r: r[:4])
     entries = [t for t in g.data.things["position"].get(key, ()) if isinstance(t, records.Position)]
-    parts = sorted({part for _, _, part, _, _ in rows})
-    of_parts = [text for part in parts for text in questions.part_cautions(g.data, part).values()]
+    of_parts = g.cautions_of(part for _, _, part, _, _ in rows)
     return {
         "entries": g.views.entries("position", key),
         "must_match": [m for t in entries for m in t.must_match],

@@ -13,7 +13,7 @@ from kgraph.book.ground import MOST_ANSWERS, Ground, Listed, anchor
 from kgraph.book.units import unit_page
 from kgraph.book.views import STANDINGS, EntryView
 from kgraph.fits.graph import sort_of
-from kgraph.names import fold
+from kgraph.names import compared, fold
 from kgraph.quantities import Section
 from kgraph.render.answers import percent
 
@@ -61,8 +61,8 @@ def index_page(g: Ground) -> dict[str, Any]:
     by_badge: dict[str, list[Listed]] = defaultdict(list)
     for key in g.data.known("set"):
         badge = g.badge(key)
-        names.setdefault(fold(badge) or badge, badge)
-        by_badge[fold(badge) or badge].append(g.listed(key))
+        names.setdefault(compared(badge), badge)
+        by_badge[compared(badge)].append(g.listed(key))
     badges = [
         (names[b], anchor(names[b]), sorted(rows, key=lambda r: _order(r.ref)))
         for b, rows in sorted(by_badge.items(), key=lambda i: (names[i[0]].casefold(), i[0]))

@@ -169,7 +169,7 @@ class Views:
             level=round(row.certainty * 10),
             standing=row.standing,
             means=STANDINGS[row.standing],
-            remarks=tuple(_remarks(row)),
+            remarks=tuple(remarks(row)),
             proof=self.facts(row.proof),
             against=self.facts(row.against),
             against_percent=percent(row.no) if row.against else "",
@@ -225,7 +225,8 @@ def certainty_text(row: Row) -> str:
     return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
 
 
-def _remarks(row: Row) -> Iterable[str]:
+def remarks(row: Row) -> Iterable[str]:
+    """What must be known of an answer before anything is fitted, a line each, but for cautions."""
     yield from (f"warning: {w}" for w in row.warnings)
     yield from (f"work: {w}" for w in row.work)
     if row.differs:

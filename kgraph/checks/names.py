@@ -11,8 +11,9 @@ from typing import Any
 
 from kgraph import quantities, records, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
-from kgraph.names import Name, fold
+from kgraph.names import Name, compared, fold
 from kgraph.problems import Problem, Where, shown
+from kgraph.questions import trade_cautions
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
@@ -47,7 +48,7 @@ def _disagreements(ground: Ground, things: list[records.Thing]) -> Iterator[Prob
     first: dict[str, tuple[records.Value, records.Thing]] = {}
     for thing in things:
         for key, value in _said(ground, thing):
-            before, other = first.setdefault(fold(key) or key, (value, thing))
+            before, other = first.setdefault(compared(key), (value, thing))
             if other is not thing and meaning(key, before) != meaning(key, value):
                 yield _disagree(thing, other, key, _show(value), _show(before))
     yield from _lengths_that_disagree(ground, things)
@@ -66,7 +67,7 @@ def _said(ground: Ground, thing: records.Thing) -> Iterator[tuple[str, records.V
         if key in left_out:
             continue
         if isinstance(value, Mapping):
-            yield from ((f"{key}, {fold(k) or k}", v) for k, v in value.items())
+            yield from ((f"{key}, {compared(k)}", v) for k, v in value.items())
         else:
             yield key, value
 
@@ -164,13 +165,12 @@ _NEED_AN_ENTRY = {"set", "assembly", "part", "source", "caution"}
 
 def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
     """A name used in a fact has an entry of its own; said once, at its first use."""
-    known_cautions = {fold(c) for c in words.CAUTIONS}
     told = 0
     for (kind, key), uses in ground.by_name.items():
         in_facts = [u for u in uses if not isinstance(u.entry, records.Unit)]
         if kind not in _NEED_AN_ENTRY or key in ground.data.things[kind] or not in_facts:
             continue
-        if kind == "caution" and key in known_cautions:
+        if kind == "caution" and key in trade_cautions():
             continue
         kinds = ("set", "assembly") if kind in {"set", "assembly"} else (kind,)
         text = in_facts[0].name.text

@@ -24,12 +24,10 @@ from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
+from kgraph.words import LISTS, MAPPINGS
 
 Value = str | list["Value"] | dict[str, "Value"]
 Pairs = list[tuple[str, Value]]
-
-LISTS = {"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"}
-MAPS = {"numbers", "state", "compare"}
 
 _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 
@@ -94,7 +92,7 @@ def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
         by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
     else:
-        entry = lookup.event_with_id(data, fact_id) or lookup.withdrawal_with_id(data, fact_id)
+        entry = lookup.event_or_withdrawal(data, fact_id)
         if entry is None:
             raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
         by = withdrawal_of(data, entry)
@@ -106,7 +104,7 @@ def _refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
     data, fact = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
     if fact is None:
-        entry = lookup.event_with_id(data, fact_id) or lookup.withdrawal_with_id(data, fact_id)
+        entry = lookup.event_or_withdrawal(data, fact_id)
         texts = [entry.source.text] if entry and entry.source else []
     else:
         texts = [e.source for e in fact.evidence if e.source]
@@ -157,7 +155,7 @@ def _merge(options: Sequence[tuple[str, str]]) -> Pairs:
         if key == "pulley":
             merged.setdefault("pulleys", [])
             _as_list(merged["pulleys"]).append(_mapping(key, value))
-        elif key in MAPS:
+        elif key in MAPPINGS:
             kept = merged.setdefault(key, {})
             if isinstance(kept, dict):
                 kept.update(_mapping(key, value))

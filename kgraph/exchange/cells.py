@@ -15,14 +15,13 @@ from kgraph.folder.nodes import Node, Text
 from kgraph.folder.reading import read_bytes
 from kgraph.folder.schema import plain
 from kgraph.folder.writing import Value, flow_text
+from kgraph.words import LISTS
 
 FORMULA = re.compile(r"'*\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
 """Beginnings that spreadsheets take for a formula, the full-width forms too (OWASP, "CSV Injection")."""
 _GUARDED = re.compile(r"'+\s*[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff]")
 
-LISTS = {"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"}
-"""Keys whose value is a list; in a cell of others' tables their items are divided by `;`."""
 ORDER = "[order]"
 """The column that says as which entry of the folder a row was read; no key is written like this."""
 
@@ -57,7 +56,7 @@ class NotAValue(ValueError):
 def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
     """The value in a cell, None where it is empty; raises NotAValue.
 
-    `divide`: what the items of a list are divided by; where it is empty, by `;` under the keys of LISTS.
+    `divide`: what the items of a list are divided by; where it is empty, by `;` under the keys of lists.
     """
     if csv and _GUARDED.match(cell):
         return cell[1:]

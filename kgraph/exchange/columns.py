@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from kgraph import words
 from kgraph.exchange import csv_in, mappings
-from kgraph.exchange.cells import LISTS, ORDER, NotAValue, header_key, read_cell
+from kgraph.exchange.cells import ORDER, NotAValue, header_key, read_cell
 from kgraph.exchange.formats import Found, Incoming, Pairs
 from kgraph.exchange.mappings import Column, Plan
 from kgraph.exchange.sheets import Row, Sheet
@@ -167,7 +167,7 @@ def _value(sheet: Sheet, column: Column, row: Row, numbers: Sequence[int]) -> Va
     found = [v for v in values if v is not None]
     if len(numbers) == 1 or not found:
         return found[0] if found else None
-    if column.key in LISTS:
+    if column.key in words.LISTS:
         return [item for v in found for item in (v if isinstance(v, list) else [v])]
     return " ".join(v if isinstance(v, str) else "" for v in found)
 

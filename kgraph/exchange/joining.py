@@ -9,14 +9,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from kgraph import records, words
+from kgraph import records
 from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
 from kgraph.collection import Collection, source_trust
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.origins import split_note
 from kgraph.folder.writing import Value
-from kgraph.names import fold
+from kgraph.names import compared, fold
 from kgraph.problems import Problem, Where, shown
+from kgraph.questions import trade_cautions
 
 SHELF = ("unit", "stock", "taken", "restored")
 """Kinds of entry that are about what lies on somebody's own shelf."""
@@ -84,7 +85,7 @@ class Joining:
                 known.items |= {(key, m) for m, _ in _items(key, records.plain(value))}
             else:
                 for sub, inner in _parts(records.plain(value)):
-                    here = (fold(key) or key, fold(sub) or sub)
+                    here = (compared(key), compared(sub))
                     known.said.setdefault(here, (meaning(key, _recorded(inner)), thing.where))
         if (mm := self._length(thing)) is not None and not known.length:
             known.length = (length_key(thing), mm, thing.where)
@@ -108,7 +109,7 @@ class Joining:
         return value if kept else None
 
     def _is_new(self, thing: records.Thing, known: _Known, key: str, sub: str, value: Value) -> bool:
-        found = known.said.get((fold(key) or key, fold(sub) or sub))
+        found = known.said.get((compared(key), compared(sub)))
         if found is None:
             return True
         if found[0] != meaning(key, _recorded(value)):
@@ -159,7 +160,7 @@ class Joining:
 
     def _is_caution_of_the_trade(self, thing: records.Thing) -> bool:
         """Whether the text would take the place of one that warns by itself: nobody else's may."""
-        built_in = {fold(c): text for c, text in words.CAUTIONS.items()}.get(thing.name.key)
+        built_in = trade_cautions().get(thing.name.key)
         if thing.kind != "caution" or built_in is None or thing.name.key in self.ours.things["caution"]:
             return False
         if isinstance(thing, records.Caution) and thing.text.split() != built_in.split():
@@ -214,7 +215,7 @@ class Joining:
 
 
 def _place(thing: records.Thing, key: str) -> tuple[str, str, str]:
-    drawer = fold(thing.place) or thing.place if isinstance(thing, records.Stock) else ""
+    drawer = compared(thing.place) if isinstance(thing, records.Stock) else ""
     return thing.kind, key, drawer
 
 

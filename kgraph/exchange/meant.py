@@ -18,7 +18,7 @@ from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph
 from kgraph.fits.sizes import compare_rules
-from kgraph.names import fold
+from kgraph.names import compared, fold
 from kgraph.problems import Where
 
 CLASSES = {
@@ -97,7 +97,7 @@ def _recorded(said: Iterable[records.Thing]) -> Iterator[Pair]:
 
 def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     for thing in said:
-        yield SCHEMA + "brand", iri("badge", fold(thing.badge) or thing.badge)
+        yield SCHEMA + "brand", iri("badge", compared(thing.badge))
         yield SCHEMA + "model", Text(thing.model)
     for attribute, value in _values(data, key):
         yield TERM + "recorded", iri("value", attribute, value)
@@ -112,9 +112,7 @@ def _features(data: Collection) -> Iterator[Block]:
 
 def _badges(data: Collection) -> Iterator[Block]:
     sets = (thing for things in data.things["set"].values() for thing in things)
-    named = {
-        fold(s.badge) or s.badge: s.badge for s in reversed(list(sets)) if isinstance(s, records.SetModel)
-    }
+    named = {compared(s.badge): s.badge for s in reversed(list(sets)) if isinstance(s, records.SetModel)}
     for key in sorted(named):
         yield Block(iri("badge", key), ((TYPE, SCHEMA + "Brand"), (SCHEMA + "name", Text(named[key]))))
 
@@ -238,7 +236,7 @@ def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
     for attribute in _must_match(data):
         for value in data.attribute("set", key, attribute):
             text = value if isinstance(value, str) else ", ".join(map(str, value))
-            yield attribute, fold(text) or text
+            yield attribute, compared(text)
 
 
 def _must_match_values(data: Collection) -> Iterator[Block]:

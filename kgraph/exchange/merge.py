@@ -64,12 +64,11 @@ def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
     """What of another folder is new here, marked with its origin, and every conflict, at its place there."""
     merged = Merged()
     joining = Joining(ours, theirs)
-    facts = _Sayings(ours, theirs, wanted, merged)
     withdrawals: list[records.Withdraw] = []
     for entry in theirs.entries:
         if isinstance(entry, records.Thing) and (entry.kind not in SHELF or wanted.shelf):
             _thing(joining, entry, wanted, merged)
-    facts.meanings = Meanings(ours, theirs, merged.entries)
+    facts = _Sayings(ours, theirs, wanted, merged)
     for entry in theirs.entries:
         if isinstance(entry, records.Withdraw):
             withdrawals.append(entry)
@@ -134,14 +133,13 @@ _MADE_ID = re.compile(r"[0-9a-f]{16}\Z")
 
 
 class _Sayings:
-    """The sayings of this folder, and those of the other as they are added."""
+    """The sayings of this folder, and those of the other as they are added, when all things are."""
 
     def __init__(self, ours: Collection, theirs: Collection, wanted: Wanted, merged: Merged) -> None:
         self.ours, self.theirs, self.wanted, self.merged = ours, theirs, wanted, merged
         self.both = collection.build([*ours.entries, *theirs.entries])
         self.conflicts: list[Problem] = []
-        self.meanings: Meanings | None = None
-        """Known when all things are taken in."""
+        self.meanings = Meanings(ours, theirs, merged.entries)
         self.have: dict[Saying, list[tuple[str, float]]] = defaultdict(list)
         self.ids: dict[str, tuple[object, ...]] = {}
         self.theirs_by_id: dict[str, list[records.Statement]] = defaultdict(list)
@@ -161,7 +159,7 @@ class _Sayings:
 
     def add(self, record: records.Statement) -> None:
         """Add a fact or event, unless this saying of it is here already."""
-        said = self.meanings.said_here(record) if self.meanings else None
+        said = self.meanings.said_here(record)
         if said is None:
             says = f"a name in this {record.kind} is that of something else here"
             self._conflict(record, "other-meaning", says, "it is left out; write it by hand with other names")

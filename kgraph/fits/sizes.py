@@ -13,7 +13,7 @@ from kgraph import quantities, records, words
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.neighbours import Neighbours
-from kgraph.names import fold
+from kgraph.names import compared
 
 Size = quantities.Section | float | str
 """A size as compared: a section, mm, or folded text where it is no length."""
@@ -170,12 +170,12 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
     if key in quantities.BELT_MEASURES and data.kind_of(part) in ("", data.belt_kind()):
         lengths = (mm for t in things if (mm := data.inside_length_mm(t)) is not None)
         return next((mm / quantities.BELT_MEASURES[key] for mm in lengths), None)
-    wanted = fold(key) or key
+    wanted = compared(key)
     for thing in things:
         if key == "section" and thing.section is not None:
             return thing.section
         for attribute, value in thing.attributes:
-            if (fold(attribute) or attribute) == wanted:
+            if compared(attribute) == wanted:
                 return _size(value)
     return None
 
@@ -185,7 +185,7 @@ def _size(value: records.Value) -> float | str:
         try:
             return quantities.length(value).mm
         except quantities.QuantityError:
-            return fold(value) or value
+            return compared(value)
     return str(value)
 
 

@@ -86,16 +86,13 @@ def _block_start(page: Page, at: int, context: int | None) -> Fault:
     return _value_start(page, at if context is None else context, None)
 
 
-_OF_PAIRS = ("state", "numbers", "compare")
-"""Keys whose value is a mapping: a text in quotes would not do there."""
-
-
 def _second_colon(page: Page, at: int, context: int | None) -> Fault:
     before = page.line_at(at)[: page.place(at)[1] - 1]
     if ": " in before:
         first, _, rest = page.line_at(at).strip().removeprefix("- ").partition(": ")
         pair = rest.partition(" #")[0].strip()
-        mend = f"write {first}: {{{pair}}}" if first in _OF_PAIRS else in_quotes(page, at)
+        # Where a mapping belongs a text in quotes would not do.
+        mend = f"write {first}: {{{pair}}}" if first in words.MAPPINGS else in_quotes(page, at)
         return Fault(at, "colon", "a second ': ' in one line", mend)
     mend = "indent it exactly as the key above it, or put quotes round the text above"
     return Fault(at, "indentation", f"'{shown(before.strip())}:' cannot stand here", mend)

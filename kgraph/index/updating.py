@@ -224,10 +224,9 @@ class _Update:
     def _features_are_called_the_same(self) -> None:
         """What only an `except` names is called as where it stands first."""
         before, after = self.before.data.features, self.after.data.features
-        if before != after and any(before.get(k) != after.get(k) for k in before | after):
-            known = self.store.need("positions")
-            if any(before.get(k) != after.get(k) for k in (before | after).keys() - known.keys()):
-                raise _Anew
+        otherwise = {k for k in before | after if before.get(k) != after.get(k)}
+        if otherwise and otherwise - self.store.need("positions").keys():
+            raise _Anew
 
     def _still_assemblies(self) -> None:
         """What is an assembly by being used as one must be so still: facts elsewhere are of that owner."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from kgraph import words
 from kgraph.facts import Evidence, Fact
-from kgraph.names import fold
-from kgraph.questions import Answer, Row
+from kgraph.names import compared, fold
+from kgraph.questions import Answer, Row, trade_cautions
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -30,15 +29,19 @@ def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
     return out
 
 
-_TRADE = {fold(name): text for name, text in words.CAUTIONS.items()}
-"""Key -> text of the cautions that need no entry."""
+def each_once(names: Iterable[str]) -> list[str]:
+    """Each caution once, however it is spelt."""
+    once: dict[str, str] = {}
+    for name in names:
+        once.setdefault(compared(name), name)
+    return list(once.values())
 
 
 def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     out: dict[str, str] = {}
     for name in names:
-        usual = _TRADE.get(fold(name), "No text is recorded for this caution.")
+        usual = trade_cautions().get(fold(name), "No text is recorded for this caution.")
         out[name] = data.caution_text(fold(name)) or usual
     return out
 

@@ -7,8 +7,15 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import Collection
-from kgraph.names import fold
-from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent, remarks_of
+from kgraph.render.answers import (
+    caution_texts,
+    certainty_text,
+    each_once,
+    fact_json,
+    fact_line,
+    percent,
+    remarks_of,
+)
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
 from kgraph.shelf.plan import Cost, Course, Line, Plan
@@ -106,10 +113,7 @@ def cautions_of(plan: Plan) -> list[str]:
     found = list(OPENING) if any(c.opened for c in courses) else []
     found += [c for course in courses for line in course.lines for c in line.row.cautions]
     found += [c for unmet in plan.unmet for c in unmet.cautions]
-    once: dict[str, str] = {}
-    for name in found:
-        once.setdefault(fold(name), name)
-    return list(once.values())
+    return each_once(found)
 
 
 def lies_in(data: Collection, part: str) -> str:

@@ -195,7 +195,9 @@ def is_spoilt(condition: str) -> bool:
 
 
 _AS_GOOD_AS_GONE = ("gone", "lost", "absent", "removed", "not there", "not present", "none", "no", "stolen")
+"""Whole conditions that only sound as if nothing were there: a list of our own."""
 _NEARLY = 0.8
+"""How like a word of SPOILT one must be spelt to be taken for a slip of it: our own choice, no source."""
 
 
 def sounds_spoilt(condition: str) -> bool:

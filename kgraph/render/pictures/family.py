@@ -13,7 +13,7 @@ from kgraph.collection import Collection, exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
-from kgraph.names import fold
+from kgraph.names import compared, fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.pictures import sheet
 from kgraph.render.pictures.sets import badge_of, looks, set_lines, year_of
@@ -157,7 +157,7 @@ def _by_badge_and(span: int) -> Callable[[_Member], object]:
 
 
 def _fold(badge: str) -> str:
-    return fold(badge) or badge
+    return compared(badge)
 
 
 def _grouped(members: Iterable[_Member], rule: Callable[[_Member], object]) -> list[list[_Member]]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from kgraph import records
 from kgraph.collection import Collection
-from kgraph.names import fold
+from kgraph.names import compared, fold
 from kgraph.render.pictures.sheet import COLOURS, pieces
 
 # Nine shapes against seven colours: 63 badges before a shape and colour come together again.
@@ -18,7 +18,7 @@ _YEAR = re.compile(r"(?<!\d)(1[89]\d\d|20\d\d)(?!\d)")
 
 def looks(badges: Iterable[str]) -> dict[str, tuple[str, str]]:
     """Folded badge -> its shape and colour, by the order of the badges."""
-    names = sorted({fold(b) or b for b in badges})
+    names = sorted({compared(b) for b in badges})
     return {b: (SHAPES[i % len(SHAPES)], COLOURS[i % len(COLOURS)]) for i, b in enumerate(names)}
 
 

@@ -11,7 +11,7 @@ from kgraph.fits import rules
 from kgraph.fits.graph import Graph, sort_of
 from kgraph.fits.rules import State
 from kgraph.questions import Answer, Row
-from kgraph.render.answers import percent
+from kgraph.render.answers import each_once, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of
 from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Line, count
@@ -63,7 +63,7 @@ def takers(
     lines = [_hop_line(data, *hop) for hop in net.hops if hop[0] in boxes and hop[2] in boxes]
     lines += [_bundle_line(name, b) for name, b in bundles.items()]
     against, joins = _refusals(data, answer.rows, boxes)
-    cautions = told.each_once(c for r in answer.rows for c in r.cautions)
+    cautions = each_once(c for r in answer.rows for c in r.cautions)
     drawn = sheet.Sheet(
         "takers",
         title or f"who takes {_item(data, asked)}: {count(len(answer.rows), 'place')}",

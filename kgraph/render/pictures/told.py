@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 
 from kgraph import records
 from kgraph.collection import FACT_TYPES, Collection
-from kgraph.names import fold
 from kgraph.questions import Row
 from kgraph.render.answers import caution_texts
 from kgraph.render.pictures import sheet
@@ -41,14 +40,6 @@ def cautioned(names: Sequence[str]) -> list[str]:
     """The names of cautions as one remark; none where there are none."""
     what = "caution" if len(names) == 1 else "cautions"
     return [f"{what}: {sheet.listed(names, MOST_TEXTS)}"] if names else []
-
-
-def each_once(names: Iterable[str]) -> list[str]:
-    """Each caution once, however it is spelt."""
-    once: dict[str, str] = {}
-    for name in names:
-        once.setdefault(fold(name) or name, name)
-    return list(once.values())
 
 
 def caution_note(names: Sequence[str]) -> list[str]:
