@@ -25,7 +25,7 @@ def grades_are_known(ground: Ground) -> Iterator[Problem]:
             continue
         how = entry.how.strip()
         if how and data.key("grade", fold(how)) not in data.grades:
-            mend = did_you_mean(how, names) or f"use one of {', '.join(names)}, or add a grade entry"
+            mend = f"use one of {', '.join(names)}, or add a grade entry"
             yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
 
 

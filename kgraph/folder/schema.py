@@ -167,8 +167,8 @@ def _one_of(known: Iterable[str], what: str) -> Reader:
     def read(node: Node) -> str:
         value = _some_text(node)
         if value not in choices:
-            near = did_you_mean(value, choices) or f"use one of {', '.join(choices)}"
-            raise _Wrong(node, f"{shown(value)} is not {what}", near, "unknown-word")
+            mend = f"use one of {', '.join(choices)}"
+            raise _Wrong(node, f"{shown(value)} is not {what}", mend, "unknown-word")
         return value
 
     return read
