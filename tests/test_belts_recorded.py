@@ -129,7 +129,7 @@ def test_parts_said_to_be_the_same_are_compared_as_belts(kept: Callable[[str], P
 
 def test_a_length_without_its_unit_is_refused_of_every_kind(kept: Callable[[str], Path], capsys: Any) -> None:
     folder = kept("- part: S-1\n  kind: drive belt\n  inside length: 262\n")
-    assert run(["--data", str(folder), "takers", "S-1"]) == 3
+    assert run(["--data", str(folder), "takers", "S-1", "--strict"]) == 3
     assert "did you mean 262 mm?" in capsys.readouterr().err
 
 

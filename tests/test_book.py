@@ -284,10 +284,12 @@ def test_without_dot_the_book_is_written_with_a_list_and_a_note(
 
 def test_what_cannot_be_read_is_told_on_the_first_page(facts: Path, tmp_path: Path) -> None:
     (facts / "bad.yaml").write_text("- set: Norvane 7\n- {set: '???'}\n", encoding="utf-8")
-    assert run(["--data", str(facts), "book", str(tmp_path / "book")]) == 3
+    assert run(["--data", str(facts), "book", "--strict", str(tmp_path / "book")]) == 3
     assert not (tmp_path / "book").exists()
-    assert run(["--data", str(facts), "--skip-bad", "book", str(tmp_path / "book")]) == 0
-    assert "warning: 1 fault in the fact files" in words((tmp_path / "book" / "index.html").read_text())
+    assert run(["--data", str(facts), "book", str(tmp_path / "book")]) == 0
+    assert "warning: 1 entry of the fact files could not be read and is left out" in words(
+        (tmp_path / "book" / "index.html").read_text()
+    )
 
 
 # Which files ----------------------------------------------------------------------------------
@@ -492,7 +494,7 @@ def test_names_come_out_as_text_and_never_as_markup(tmp_path: Path, name: str) -
         shutil.copy(ROOT / "tests" / "hostile" / name, facts / name)
     (facts / "harm.yaml").write_text(HARM, encoding="utf-8")
     folder = tmp_path / "book"
-    assert run(["--data", str(facts), "--skip-bad", "book", str(folder)]) in (0, 3)
+    assert run(["--data", str(facts), "book", str(folder)]) in (0, 3)
     elements, attributes = allowed()
     pages = list(folder.rglob("*.html"))
     assert len(pages) > 8

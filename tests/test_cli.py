@@ -12,6 +12,7 @@ import pytest
 
 from kgraph.cli import main
 from kgraph.cli.main import run
+from kgraph.problems import CannotRun
 from tests.support import DEMO, ROOT, ask, folder_with, places
 
 FACTS = """\
@@ -134,13 +135,44 @@ def test_a_missing_folder_and_an_empty_one(tmp_path: Path, capsys: Any) -> None:
     assert "kgraph init" in capsys.readouterr().err
 
 
+def test_memory_that_runs_out_is_one_line(folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: Any) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("kgraph.lookup.find", full)
+    assert run(["--data", str(folder), "find", "x"]) == 3
+    said = capsys.readouterr()
+    assert (said.out, len(said.err.splitlines())) == ("", 1)
+    assert said.err.startswith("there is not enough memory")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the bound on memory is set as Linux has it")
+def test_memory_that_runs_out_in_earnest_is_one_line(folder: Path) -> None:
+    (folder / "large.yaml").write_text(f"- source: x\n  note: {'x' * 60_000_000}\n", encoding="utf-8")
+    command = f"ulimit -v 180000; exec '{sys.executable}' -m kgraph --data '{folder}' takers K-114"
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "KGRAPH_CACHE": "off"}
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False, env=env)
+    assert (done.returncode, done.stdout) == (3, "")
+    assert len(done.stderr.splitlines()) == 1
+    assert done.stderr.startswith("there is not enough memory")
+
+
+def test_a_message_of_several_lines_is_printed_in_lines(
+    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: Any) -> None:
+        raise CannotRun("a thing is missing:\n  one cure\nor another \x1b[1m")
+
+    monkeypatch.setattr("kgraph.lookup.find", stopped)
+    assert run(["--data", str(folder), "find", "x"]) == 3
+    assert capsys.readouterr().err == "a thing is missing:\n  one cure\n  or another \\x1b[1m\n"
+
+
 def test_every_error_of_every_file_is_told(folder: Path, capsys: Any) -> None:
     (folder / "bad.yaml").write_text("- rebagde: [A 1, B 2]\n- takes: K-1\n  in: A 1\n", encoding="utf-8")
-    assert run(["--data", str(folder), "takers", "K-114"]) == 3
+    assert run(["--data", str(folder), "check"]) == 1
     err = capsys.readouterr().err.splitlines()
     assert [line.split(": ")[0].rsplit("/", 1)[-1] for line in err] == ["bad.yaml:1:3", "bad.yaml:2:3"]
-    assert run(["--data", str(folder), "--skip-bad", "takers", "K-114"]) == 0
-    assert run(["--data", str(folder), "check"]) == 1
 
 
 def test_add_appends_and_keeps_what_stands_there(folder: Path, capsys: Any) -> None:

@@ -294,7 +294,7 @@ def test_a_fault_of_theirs_is_told_at_its_line_and_nothing_is_written(
     assert merge(ours, theirs) == 3
     assert "y.yaml:2:" in capsys.readouterr().err
     assert files(ours) == before
-    assert run(["--data", str(ours), "--skip-bad", "merge", str(theirs)]) == 0
+    assert run(["--data", str(ours), "merge", str(theirs), "--skip-bad"]) == 0
     assert "k77" in graph_of_folder(ours).data.things["part"]
 
 

@@ -297,7 +297,7 @@ def _write_event(
     loaded = load(settings)
     target = events.file_for_events(loaded, folder, file_name)
     with events.told_at_the_end(yes):
-        sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
+        _show(text)
         _tell_new_names(loaded, event)
         if not _may_have_been(loaded, event, folder, target):
             print("nothing was written", file=sys.stderr)
@@ -308,6 +308,11 @@ def _write_event(
         for place in events.append(settings, target, [text], seen):
             print(f"written: {visible(place)}")
     return 0
+
+
+def _show(text: str) -> None:
+    """The new entry, line by line: an escape in a text of it must not look like a line end."""
+    print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
 
 
 def _may_have_been(loaded: Loaded, event: Event, folder: Path, target: Path) -> bool:
@@ -344,7 +349,7 @@ def _check_beside(loaded: Loaded, entry: Entry) -> None:
 
 
 def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
-    sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
+    _show(text)
     _tell_new_names(loaded, entry)
     if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
         print(visible(event_says(loaded.data, event)))

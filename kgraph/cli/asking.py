@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from kgraph import questions
+from kgraph.cli.leaving import told
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits.graph import Graph
@@ -115,7 +116,7 @@ def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bo
     changed = whatif.compare(_answer_or_none(before, ask), answer)
     if as_json:
         found = answers.as_json(loaded.data, answer)
-        print_json({**found, "changed": render_whatif.as_json(loaded.data, changed)})
+        print_json({**found, "changed": render_whatif.as_json(loaded.data, changed)}, loaded)
         return 0 if answer.rows else 1
     status = give(loaded, answer, as_json, proof)
     sys.stdout.write(render_whatif.as_text(loaded.data, changed))
@@ -137,7 +138,7 @@ def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) 
 
     if as_json:
         said = [render_whynot.as_json(loaded.data, w) for w in found]
-        print_json({**answers.as_json(loaded.data, answer), "why not": said})
+        print_json({**answers.as_json(loaded.data, answer), "why not": said}, loaded)
     else:
         sys.stdout.write("".join(render_whynot.as_text(loaded.data, w) for w in found))
     return 0
@@ -146,7 +147,7 @@ def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) 
 def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     """Print an answer: data to standard output, remarks to standard error. 1 if it is empty."""
     if as_json:
-        print_json(answers.as_json(loaded.data, answer))
+        print_json(answers.as_json(loaded.data, answer), loaded)
     else:
         sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof))
         if not answer.rows:
@@ -156,8 +157,9 @@ def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     return 0 if answer.rows else 1
 
 
-def print_json(value: Any) -> None:
-    """One JSON object in UTF-8, whatever the locale says."""
+def print_json(value: dict[str, Any], loaded: Loaded | None = None) -> None:
+    """One JSON object in UTF-8, whatever the locale says; with what the folder it is of leaves out."""
+    value = told(value, loaded)
     text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
     sys.stdout.flush()
     buffer = getattr(sys.stdout, "buffer", None)

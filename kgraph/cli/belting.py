@@ -83,7 +83,7 @@ def _reply(
     if as_json:
         found = form.as_json(loaded.data, answer)
         changed = {} if before is None else {"changed": belts.changed_json(before, after)}
-        print_json({**found, **changed})
+        print_json({**found, **changed}, loaded)
         return answer
     terminal = sys.stdout.isatty()
     sys.stdout.write(form.as_text(loaded.data, answer, terminal))

@@ -39,7 +39,7 @@ def book(settings: Settings, folder: Path, title: str | None, effort: int) -> in
         **({"title": title} if title else {}),
         effort=effort,
         folders=tuple(settings.shown),
-        left_out=sum(p.severity == "error" for p in loaded.problems),
+        left_out=loaded.left_out,
     )
     pictures = _Pictures(loaded)
     made = Book(Ground(loaded.graph, wishes, pictures.draw))

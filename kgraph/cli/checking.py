@@ -11,6 +11,7 @@ import click
 from kgraph import calibration, collection, contradictions
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
+from kgraph.cli.leaving import problem_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
@@ -39,7 +40,7 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool) -> int:
     """
     from kgraph.checks import check_all
 
-    entries, problems = entries_of(settings._replace(skip_bad=True))
+    entries, problems = entries_of(settings)[:2]
     data = collection.build(entries)
     graph = graphs.build(data)
     if grades:
@@ -127,16 +128,3 @@ def _count(number: int, noun: str) -> str:
 def _as_warning(problem: Problem) -> str:
     text = f"{problem.says}; {problem.mend}" if problem.mend else problem.says
     return f"{problem.where}: warning: {text}" if problem.where else f"warning: {text}"
-
-
-def problem_json(problem: Problem) -> dict[str, Any]:
-    """A problem as it stands in JSON: its place, its code, and what to do."""
-    where = problem.where
-    return {
-        "file": where.file if where else None,
-        "line": where.line if where else None,
-        "column": where.column if where else None,
-        "code": problem.code,
-        "says": problem.says,
-        "mend": problem.mend,
-    }

@@ -31,7 +31,7 @@ def doubts(settings: Settings, /, words: tuple[str, ...], most: int, as_json: bo
     loaded = load(settings)
     question, found = _weigh(loaded, " ".join(words))
     if as_json:
-        print_json(render.as_json(loaded.data, question, found, most))
+        print_json(render.as_json(loaded.data, question, found, most), loaded)
     elif found.found:
         sys.stdout.write(render.as_text(loaded.data, found, most, sys.stdout.isatty()))
         for note in render.notes(found, most):

@@ -5,19 +5,36 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable
 from pathlib import Path
+from typing import NamedTuple
 
 from kgraph import collection, records
+from kgraph.cli.leaving import refusal, remark
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
+from kgraph.render.terminal import visible
 
 
-def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
+class Entries(NamedTuple):
+    """What was read of folders: the entries, every problem met on the way, how many entries are left out.
+
+    `unread` are the problems of files of which nothing can be read.
+    """
+
+    entries: list[records.Entry]
+    problems: list[Problem]
+    left_out: int = 0
+    unread: tuple[Problem, ...] = ()
+
+
+def entries_of(settings: Settings) -> Entries:
     """All entries that can be read, and all problems of reading them."""
     entries: list[records.Entry] = []
     problems: list[Problem] = []
+    left_out = 0
+    unread: list[Problem] = []
     seen: set[Path] = set()
     for folder in settings.folders:
         paths = disk.fact_files(folder)
@@ -34,8 +51,21 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
                 found, wrong = schema.check_file(read)
                 entries += found
                 problems += [*read.problems, *wrong]
+                if read.unread:
+                    unread += read.problems
+                else:
+                    left_out += _left_out(path, found, [*read.problems, *wrong])
                 step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
-    return entries, in_order(problems)
+    return Entries(entries, in_order(problems), left_out, tuple(in_order(unread)))
+
+
+def _left_out(path: Path, found: list[records.Entry], problems: list[Problem]) -> int:
+    """How many of the entries that begin in a file are not among those found, for what is wrong with them."""
+    if not any(p.severity == "error" for p in problems):
+        return 0
+    begun = reading.entries_begun(path)
+    silent = sum(p.code == "says-nothing" for p in problems)
+    return max(begun - len(found) - silent, 1)
 
 
 def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
@@ -47,26 +77,30 @@ def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
 
 
 def load(settings: Settings) -> Loaded:
-    """The collection and graph of the folders; raises CannotRun with every error, unless they are skipped."""
-    entries, problems = entries_of(settings)
-    errors = [p for p in problems if p.severity == "error"]
-    if errors and not settings.skip_bad:
-        raise CannotRun(*errors)
-    if errors:
-        files = len({p.where.file for p in errors if p.where})
-        print(f"{len(errors)} errors in {files} files: what cannot be read is left out", file=sys.stderr)
-    return _loaded(settings, entries, problems)
+    """The collection and graph of the folders; what cannot be read is left out, and told in one line.
+
+    Raises CannotRun for a file that cannot be read at all, and, where it is to be strict, for any fault.
+    """
+    read = entries_of(settings)
+    errors = [p for p in read.problems if p.severity == "error"]
+    if read.unread or (errors and settings.strict):
+        raise refusal(errors if settings.strict else read.unread)
+    loaded = _loaded(settings, read)
+    if said := remark(loaded):
+        print(visible(said), file=sys.stderr)
+    return loaded
 
 
-def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Loaded:
+def _loaded(settings: Settings, read: Entries) -> Loaded:
     """The folder with what is supposed; ids in `without` that name no fact are wrong use."""
+    entries = read.entries
     taken_back = [_withdraw(i) for i in settings.without]
     data = collection.build([*entries, *settings.suppose, *taken_back])
     unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
-    return Loaded(data, graphs.build(data), tuple(problems))
+    return Loaded(data, graphs.build(data), tuple(read.problems), read.left_out)
 
 
 def _withdraw(target: str) -> records.Withdraw:
@@ -81,7 +115,8 @@ def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
     beside = len(settings.suppose) + len(settings.without)
     entries = list(loaded.data.entries)
     kept = entries[: len(entries) - beside]
-    return _loaded(settings._replace(suppose=(), without=()), kept, list(loaded.problems))
+    read = Entries(kept, list(loaded.problems), loaded.left_out)
+    return _loaded(settings._replace(suppose=(), without=()), read)
 
 
 def supposed(text: str) -> list[records.Entry]:

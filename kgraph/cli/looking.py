@@ -29,7 +29,7 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
     event = None if fact else lookup.event_with_id(data, name)
     known = [] if fact or event else lookup.show(loaded.graph, name)
     if as_json:
-        print_json(things.as_json(data, name, known, fact, event))
+        print_json(things.as_json(data, name, known, fact, event), loaded)
     elif fact:
         sys.stdout.write(things.fact_text(data, fact))
     elif event:
@@ -49,10 +49,11 @@ def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     Example: kgraph find rc40
     """
     wanted = " ".join(text)
-    found = lookup.find(load(settings).data, wanted)
+    loaded = load(settings)
+    found = lookup.find(loaded.data, wanted)
     if as_json:
         rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
-        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []})
+        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []}, loaded)
     elif found:
         cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
         sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))

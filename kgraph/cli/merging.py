@@ -14,7 +14,6 @@ import click
 from kgraph import collection
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
-from kgraph.cli.checking import problem_json
 from kgraph.cli.exchanging import (
     MOST_SHOWN,
     counted,
@@ -24,6 +23,7 @@ from kgraph.cli.exchanging import (
     slug,
     target_for,
 )
+from kgraph.cli.leaving import problem_json, refusal
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
@@ -67,10 +67,18 @@ class _Outcome:
     "--as", "origin", default="", metavar="NAME", help="What to call their folder. Default: its name."
 )
 @click.option("--shelf", is_flag=True, help="Take over their units, loose parts and what was taken as well.")
+@click.option("--skip-bad", is_flag=True, help="Leave out what of theirs cannot be read, and list it.")
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
 def merge(
-    settings: Settings, theirs: Path, dry_run: bool, trust: float, origin: str, shelf: bool, as_json: bool
+    settings: Settings,
+    theirs: Path,
+    dry_run: bool,
+    trust: float,
+    origin: str,
+    shelf: bool,
+    skip_bad: bool,
+    as_json: bool,
 ) -> int:
     """Add what another fact folder says and this one does not, marked with where it came from.
 
@@ -82,7 +90,7 @@ def merge(
     wanted = Wanted(origin or theirs.resolve().name, trust, shelf)
     _refuse_ourselves(settings, theirs)
     _refuse_name(wanted.origin)
-    other = _theirs(settings, theirs)
+    other = _theirs(theirs, skip_bad)
     seen = events.bytes_of(settings)
     loaded = load_or_empty(settings)
     with steps("merging"):
@@ -121,13 +129,13 @@ def _refuse_name(origin: str) -> None:
         raise WrongUse(f"their folder cannot be called {origin!r}: {why}; give it a name by --as NAME")
 
 
-def _theirs(settings: Settings, theirs: Path) -> Collection:
+def _theirs(theirs: Path, skip_bad: bool) -> Collection:
     """The other folder; raises CannotRun with every fault of it, unless what is bad is skipped."""
     with steps("reading"):
         entries, problems = foreign.read(theirs)
     errors = [p for p in problems if p.severity == "error"]
-    if errors and not settings.skip_bad:
-        raise CannotRun(*errors, "nothing was written")
+    if errors and not skip_bad:
+        raise refusal(errors, "nothing was written; --skip-bad leaves out what of theirs cannot be read")
     for problem in errors:
         print(visible(f"skipped: {problem}"), file=sys.stderr)
     return collection.build(entries)

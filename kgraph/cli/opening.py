@@ -45,7 +45,7 @@ def _lie_apart(folders: list[str]) -> bool:
 
 def _place_for_question(settings: Settings) -> Place | None:
     """The same; None where something is asked that no index knows."""
-    return None if settings.skip_bad or settings.suppose or settings.without else _place(settings)
+    return None if settings.suppose or settings.without else _place(settings)
 
 
 def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
@@ -167,14 +167,14 @@ def _compiled(place: Place) -> Loaded | None:
 
 
 def from_files(settings: Settings) -> Loaded:
-    """The folder read from its files, and its index made where that can be."""
+    """The folder read from its files, and its index made where that can be: none of one with faults."""
     from kgraph.cli import indexing
     from kgraph.cli.loading import load
 
     place = _place_for_question(settings)
     young = indexing.young(place) if place else None
     loaded = load(settings)
-    if place is not None and young is not None:
+    if place is not None and young is not None and not loaded.left_out:
         indexing.compile_whole(place, loaded.graph, young)
     return loaded
 

@@ -101,7 +101,7 @@ def plan(
     bought, made or looked for. Example: kgraph plan U-09 --instead 2
     """
     seen = events.bytes_of(settings) if take_it else {}
-    loaded = load(settings)
+    loaded = load(settings._replace(strict=settings.strict or take_it))
     found = planner.plan(
         loaded.graph, [_unit(loaded, u) for u in units], _wishes(loaded, instead=instead, **wished)
     )
@@ -109,7 +109,7 @@ def plan(
     if take_it and found.best.lines:
         written = _take(settings, loaded, found.best, seen, {"by": by, "date": date})
     if as_json:
-        print_json(render.as_json(loaded.data, found, written))
+        print_json(render.as_json(loaded.data, found, written), loaded)
     else:
         _print_plan(loaded, found, proof, written)
     return 0 if found.best.lines else 1
@@ -164,7 +164,7 @@ def hunt(
             "units": [loaded.data.text("unit", u) for u in units],
             "sets": [loaded.data.text("set", s) for s in sets],
         }
-        print_json(render.hunt_json(loaded.data, question, found, most))
+        print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
         shown = most or SHOWN
         if found.found:

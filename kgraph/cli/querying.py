@@ -239,7 +239,7 @@ def _give(
         if result["form"] == "select":
             said["variables"] = result["variables"]
         said |= {"answers": found, "notes": notes}
-        print_json({**said, "caution texts": cautions} if cautions else said)
+        print_json({**said, "caution texts": cautions} if cautions else said, loaded)
     else:
         _print(result)
         _print_cautions(cautions)

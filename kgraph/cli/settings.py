@@ -19,7 +19,8 @@ class Settings(NamedTuple):
 
     given: tuple[str | Path, ...]
     """The fact folders as they were named."""
-    skip_bad: bool = False
+    strict: bool = False
+    """Whether a folder with entries that cannot be read is refused."""
     suppose: tuple[records.Entry, ...] = ()
     without: tuple[str, ...] = ()
 
@@ -53,3 +54,5 @@ class Loaded(NamedTuple):
     data: Collection
     graph: Graph
     problems: tuple[Problem, ...]
+    left_out: int = 0
+    """So many entries could not be read."""

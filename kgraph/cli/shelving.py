@@ -12,6 +12,7 @@ import click
 from kgraph import questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
+from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import disk, writing
@@ -128,7 +129,7 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     wanted = [_unit(loaded, u) for u in units] or list(shelf.units)
     found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
     if as_json:
-        print_json(render.owed_json(loaded.data, shelf, found, units))
+        print_json(render.owed_json(loaded.data, shelf, found, units), loaded)
     elif found:
         sys.stdout.write(render.owed_text(loaded.data, shelf, found, sys.stdout.isatty()))
     else:
@@ -151,7 +152,7 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     loaded = load(settings)
     found = overview(loaded.graph, [_unit(loaded, u) for u in units])
     if as_json:
-        print_json(render.shelf_json(loaded.data, found, units))
+        print_json(render.shelf_json(loaded.data, found, units), loaded)
     elif found.units or found.stock:
         sys.stdout.write(render.shelf_text(loaded.data, found, sys.stdout.isatty(), bool(units)))
     else:
@@ -184,7 +185,7 @@ def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, 
     form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
     text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
     if as_json:
-        _give_json(render_sheet.as_json(loaded.data, made), output)
+        _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
     elif output is None:
         sys.stdout.write(text)
     else:

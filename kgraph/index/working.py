@@ -204,8 +204,8 @@ def _work(
     connection = ends[number][1]
     try:
         _read_and_compile(connection, range(number, len(shares), len(ends)), shares, named)
-    except (EOFError, ConnectionError):
-        # Nobody is there to hear of it.
+    except (EOFError, ConnectionError, MemoryError):
+        # Nobody is there to hear of it; or memory is short, and one process is to read the folder alone.
         return
     except (Apart, OSError) as error:
         with contextlib.suppress(OSError):

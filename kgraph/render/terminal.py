@@ -17,6 +17,12 @@ def visible(text: str) -> str:
     return "".join(_escape(c) if _hidden(c) else c for c in text)
 
 
+def visible_lines(text: str) -> str:
+    """The same of a text of several lines; all but the first are indented, none looks like another."""
+    first, *rest = map(visible, text.split("\n"))
+    return "\n".join([first, *(f"  {line.removeprefix('  ')}" for line in rest)])
+
+
 def _hidden(char: str) -> bool:
     category = unicodedata.category(char)
     if category == "Cf":
