@@ -13,7 +13,7 @@ from pathlib import Path
 
 from kgraph.cli.main import run
 from tests.faults.tally import Tally
-from tests.test_hostile import FACTS, GOOD, HOSTILE, READING, ROWS
+from tests.test_hostile import FACTS, GOOD, HOSTILE, NO_TEXT, READING, ROWS
 
 MORE = [
     ["doubts"],
@@ -69,13 +69,20 @@ def _fact(name: str, cls: str, line: int, words: list[str], place: Path, tally: 
     fault = f"{name}, {' '.join(words)}"
     before = (folder / name).read_bytes()
     try:
-        status, _, err = said(["--data", str(folder), *(w.replace("{place}", str(place)) for w in words)])
+        asked = [w.replace("{place}", str(place)) for w in words]
+        status, _, err = said(["--data", str(folder), *asked])
+        strict, _, faults = (
+            said(["--data", str(folder), "--strict", *asked]) if cls == "error" else (3, "", "")
+        )
     except Exception as error:
         tally.count(fault, True, f"raised {error!r}")
         return
     complaint = ""
-    if cls == "error" and (status != 3 or f"{folder / name}:{line}:" not in err):
-        complaint = f"exit {status}, not told at line {line}: {err[:200]}"
+    left_out = status in (0, 1) and f"left out, in {folder / name};" in err
+    if cls == "error" and not left_out and (status != 3 or name not in NO_TEXT):
+        complaint = f"exit {status}, not said that it is left out: {err[:200]}"
+    elif cls == "error" and (strict != 3 or f"{folder / name}:{line}:" not in faults):
+        complaint = f"exit {strict}, not told at line {line}: {faults[:200]}"
     elif cls != "error" and status not in (0, 1):
         complaint = f"exit {status}: {err[:200]}"
     elif (folder / name).read_bytes() != before:
