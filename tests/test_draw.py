@@ -50,16 +50,19 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 			y1
 			n1
 		}
+		n1 -> y1 [style=invis]
 		{
 			graph [rank=same]
 			y2
 			n2
 		}
+		n2 -> y2 [style=invis]
 		{
 			graph [rank=same]
 			y3
 			n3
 		}
+		n3 -> y3 [style=invis]
 		y1 -> y2 [style=invis]
 		y2 -> y3 [style=invis]
 		n1 -> n2 [label="microphones, strap\nlugs\n " dir=none labeltooltip="rebadge, certainty 0.98, except microphones, strap lugs" style=solid tooltip="rebadge, certainty 0.98, except microphones, strap lugs"]

@@ -1,4 +1,4 @@
-"""draw: pictures through Graphviz."""
+"""draw: pictures, each made as DOT text and drawn by Graphviz or what stands in for it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _QUESTIONS = ("takers", "donors", "sisters")
 
 @click.group(short_help="pictures of families, of what is shared, and of proofs")
 def draw() -> None:
-    """Pictures: svg, png, pdf or dot, by the suffix of the file; svg, png and pdf need Graphviz."""
+    """Pictures: svg, png, pdf or dot, by the suffix of the file."""
 
 
 def _file_options(command: F) -> F:
