@@ -29,6 +29,10 @@ FACT_TYPES = (
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
+UNKNOWN_SET = "?"
+"""What the key begins with by which a unit stands for its set while nobody knows that; no name folds so."""
+NOT_KNOWN_YET = "its set is not known yet"
+"""What is said of such a unit."""
 
 
 @dataclass
@@ -68,6 +72,8 @@ class Collection:
         declared = self.things[kind].get(key)
         if declared:
             return declared[0].name.text
+        if kind == "set" and key.startswith(UNKNOWN_SET):
+            return "a set not known yet"
         return self.spelt.get(kind, {}).get(key) or self.features.get(key, key)
 
     def owner_text(self, owner: str) -> str:
@@ -570,7 +576,7 @@ _USES: Mapping[type[records.Entry], Any] = {
     records.Position: lambda m, p: [("caution", n) for n in p.cautions],
     records.Kind: lambda m, k: [("caution", n) for n in k.cautions],
     records.Unit: lambda m, u: [
-        ("set", u.set),
+        *([("set", u.set)] if u.set else []),
         *(("position", n) for n, _ in u.state),
         *(("position", n) for n in u.wants),
     ],

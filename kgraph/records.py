@@ -148,9 +148,13 @@ class Caution(Thing):
 
 
 class Unit(Thing):
-    """One physical set: `state` maps positions to what was found there."""
+    """One physical set: `state` maps positions to what was found there, `seen` keys to what was seen of it.
 
-    set: Name
+    `set` is None while nobody knows what it is.
+    """
+
+    set: Name | None = None
+    seen: tuple[tuple[Name, tuple[str, ...]], ...] = ()
     role: str = ""
     keep: float | None = None
     state: tuple[tuple[Name, str], ...] = ()

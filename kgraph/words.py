@@ -100,7 +100,7 @@ FALSE_WORDS = {"no", "false"}
 
 LISTS = frozenset({"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"})
 """Keys whose value is a list."""
-MAPPINGS = frozenset({"numbers", "state", "compare"})
+MAPPINGS = frozenset({"numbers", "state", "seen", "compare"})
 """Keys whose value is a mapping."""
 
 FITS_LIKE_BELT = "belt"

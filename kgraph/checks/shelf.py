@@ -32,6 +32,8 @@ def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
 def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
     """The set that a unit is one of is declared, or some fact speaks of it."""
     for unit in _units(ground):
+        if unit.set is None:
+            continue
         key = ground.data.key("set", unit.set.key)
         uses = ground.by_name.get(("set", key), [])
         if key not in ground.data.things["set"] and all(isinstance(u.entry, records.Unit) for u in uses):

@@ -196,7 +196,8 @@ def _unit(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         return TERM + "atPosition", iri("position", data.key("position", name.key))
 
     for unit in said:
-        yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
+        if unit.set:
+            yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
         if unit.role:
             yield TERM + "role", Text(unit.role)
         if unit.keep is not None:

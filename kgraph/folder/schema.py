@@ -224,6 +224,18 @@ def _state(node: Node) -> tuple[tuple[Name, str], ...]:
     return found
 
 
+def _some_texts(node: Node) -> tuple[str, ...]:
+    if isinstance(node, Seq):
+        return tuple(_some_text(n) for n in node.items)
+    return (_some_text(node),)
+
+
+def _seen(node: Node) -> tuple[tuple[Name, tuple[str, ...]], ...]:
+    read = _pairs(_name, _some_texts)
+    found: tuple[tuple[Name, tuple[str, ...]], ...] = read(node)
+    return found
+
+
 def _pulleys(node: Node) -> tuple[records.Pulley, ...]:
     if not isinstance(node, Seq) or not all(isinstance(n, Map) for n in node.items):
         raise _Wrong(
@@ -372,7 +384,8 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
         records.Unit,
         {
             "unit": ("name", _name, True),
-            "set": ("set", _name, True),
+            "set": ("set", _name, False),
+            "seen": ("seen", _seen, False),
             "role": ("role", _one_of(words.ROLES_OF_UNITS, "a role of a unit"), False),
             "keep": ("keep", _quantity(lambda t: quantities.number(t, 0.0, 10.0)), False),
             "state": ("state", _state, False),

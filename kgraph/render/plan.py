@@ -17,6 +17,7 @@ from kgraph.render.answers import (
     remarks_of,
 )
 from kgraph.render.terminal import table, visible, wrapped
+from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
 from kgraph.shelf.plan import Cost, Course, Line, Plan
 from kgraph.shelf.routes import Unmet
@@ -70,7 +71,7 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         "for": data.text("unit", line.want.unit),
         "want": data.text("position", line.want.position),
         "unit": data.text("unit", line.unit) if line.unit else STOCK,
-        "set": data.text("set", line.set) if line.unit else None,
+        "set": set_name(data, line.set) if line.unit else None,
         "position": data.text("position", line.position) if line.unit else None,
         "part": None if part is None else data.text("part", part),
         "certainty": row.certainty,
@@ -114,6 +115,11 @@ def cautions_of(plan: Plan) -> list[str]:
     found += [c for course in courses for line in course.lines for c in line.row.cautions]
     found += [c for unmet in plan.unmet for c in unmet.cautions]
     return each_once(found)
+
+
+def set_name(data: Collection, set_key: str) -> str | None:
+    """The name of the set that a unit is; None while nobody knows it."""
+    return data.text("set", set_key) if ledger.is_known(set_key) else None
 
 
 def lies_in(data: Collection, part: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from kgraph import records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
 from kgraph.render.answers import percent
@@ -23,6 +22,7 @@ from kgraph.render.pictures.sheet import (
 )
 from kgraph.render.pictures.sheet import Line as Stroke
 from kgraph.render.plan import STOCK, cautions_of, lies_in
+from kgraph.shelf.ledger import set_of
 from kgraph.shelf.plan import Line, Plan
 from kgraph.shelf.solve import Want
 
@@ -82,7 +82,7 @@ def _folded(lines: Iterable[str], width: int = _WIDTH) -> tuple[str, ...]:
 
 def _giver_box(data: Collection, plan: Plan, pages: Mapping[str, str], unit: str, part: str) -> Box:
     if unit:
-        set_key = _set_of(data, unit)
+        set_key = set_of(data, unit)
         cost = f"opening it costs {plan.best.opened[unit]:g}"
         lines = [data.text("unit", unit), data.text("set", set_key), cost]
         link = pages.get(f"s:{set_key}", "")
@@ -90,11 +90,6 @@ def _giver_box(data: Collection, plan: Plan, pages: Mapping[str, str], unit: str
     where = lies_in(data, part)
     lines = [data.text("part", part), f"{STOCK}, {where}" if where else STOCK]
     return Box(f"part {part}", _folded(lines), ", ".join(lines), "part", "note", BLUE)
-
-
-def _set_of(data: Collection, unit: str) -> str:
-    entry = data.declared("unit", unit)
-    return data.key("set", entry.set.key) if isinstance(entry, records.Unit) else ""
 
 
 def _want_box(data: Collection, plan: Plan, want: Want) -> Box:
@@ -107,7 +102,7 @@ def _want_box(data: Collection, plan: Plan, want: Want) -> Box:
 
 
 def _patient_box(data: Collection, pages: Mapping[str, str], patient: str) -> Box:
-    set_key = _set_of(data, patient)
+    set_key = set_of(data, patient)
     lines = [data.text("unit", patient), data.text("set", set_key)]
     link = pages.get(f"s:{set_key}", "")
     return Box(f"patient {patient}", _folded(lines), ", ".join(lines), "patient", link=link)

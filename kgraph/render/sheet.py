@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from kgraph import records, words
-from kgraph.collection import Collection
+from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.facts import Fact
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
+from kgraph.render.plan import set_name
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
@@ -85,7 +86,13 @@ def _about(data: Collection, sheet: Sheet) -> tuple[tuple[str, str], ...]:
     more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in _APART]
     recorded = [(k, ", ".join(map(value_text, v))) for k, v in _attributes(data, now.set).items()]
     where = ", ".join(f"{e.where.file}:{e.where.line}" for e in sheet.entries)
-    return (("set", data.text("set", now.set)), ("role", role), *recorded, *more, ("written in", where))
+    return (
+        ("set", set_name(data, now.set) or NOT_KNOWN_YET),
+        ("role", role),
+        *recorded,
+        *more,
+        ("written in", where),
+    )
 
 
 def _attributes(data: Collection, set_key: str) -> dict[str, list[records.Value]]:
@@ -240,7 +247,7 @@ def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
     return {
         "question": {"command": "sheet", "unit": data.text("unit", now.unit)},
         "unit": data.text("unit", now.unit),
-        "set": data.text("set", now.set),
+        "set": set_name(data, now.set),
         "role": now.role or None,
         "found": {data.text("position", p): text for p, text in sheet.found},
         "done": [event_json(data, e) for e in sheet.events],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection, written_id
+from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Known
 from kgraph.render.answers import fact_json, percent
@@ -13,7 +13,7 @@ from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event, Held, UnitNow, withdrawn_events
+from kgraph.shelf.ledger import Event, Held, UnitNow, is_known, withdrawn_events
 
 
 def value_text(value: records.Value) -> str:
@@ -104,7 +104,8 @@ def _shelf_lines(data: Collection, known: Known) -> list[str]:
         return [f"  left: {known.left}" + (f", in {visible(where)}" if where else "")]
     if known.unit is None:
         return []
-    lines = ["  history:"] if known.history or known.withdrawn else []
+    lines = [] if is_known(known.unit.set) else [f"  {NOT_KNOWN_YET}"]
+    lines += ["  history:"] if known.history or known.withdrawn else []
     lines += [f"    {_event_line(data, e)}" for e in known.history]
     lines += [f"    withdrawn ({visible(by.why)}): {_event_line(data, e)}" for e, by in known.withdrawn]
     held = [h for h in known.unit.places.values() if h.condition or h.event]

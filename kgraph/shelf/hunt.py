@@ -13,9 +13,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from kgraph import questions
+from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import SCALE_NOTE, Row
-from kgraph.shelf.ledger import Shelf, shelf_now
+from kgraph.shelf.ledger import Shelf, is_known, shelf_now
 from kgraph.shelf.offers import Source
 from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
 from kgraph.shelf.routes import MOST_NAMED
@@ -82,9 +83,12 @@ def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], me
     text = source.graph.data.owner_text
     if met:
         yield f"The shelf can meet {met} of the wants, which are left out; --all-wants counts them too."
-    own = sorted({text(s.place.owner) for s in sought})
+    own = sorted({text(s.place.owner) for s in sought if is_known(s.place.owner[2:])})
     if own:
         yield f"Another {' or '.join(own)} would have all of its own; it is not counted."
+    for unit in sorted({s.unit for s in sought if s.unit and not is_known(s.place.owner[2:])}):
+        name = source.graph.data.text("unit", unit)
+        yield f"{name}: {NOT_KNOWN_YET}, so nobody can tell which sets give what it wants."
     if any(len({(r.set, r.position) for r in q.wants.values()}) < len(q.wants) for q in found):
         yield "Where several wants need the same article of a set, one example meets only one of them."
     if on_shelf := sorted({text(o) for s in sought for o in source.givers_on_shelf(s.place)}):

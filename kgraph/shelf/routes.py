@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from kgraph import belt_questions, questions, records
-from kgraph.collection import Collection
+from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, sizes
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.rules import State
 from kgraph.problems import WrongUse
+from kgraph.shelf.ledger import is_known
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
 
@@ -150,6 +151,8 @@ def _made(data: Collection, part: str) -> str:
 
 def _hunt(source: Source, place: Place) -> _Found:
     data = source.graph.data
+    if not is_known(place.owner[2:]):
+        return "hunt", f"{NOT_KNOWN_YET}: find out what it is, then what goes there can be told", ()
     sets = [(owner, row.certainty) for owner, row in source.givers(place).items()]
     if not sets:
         name = data.owner_text(place.owner)
