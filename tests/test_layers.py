@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
-    ("records",),
+    ("records", "usual_keys"),
     ("facts",),
     ("collection",),
     ("folder",),
@@ -39,7 +39,18 @@ LEVELS = (
 """The rooms, lowest first; those of one level do not import each other."""
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
-PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
+PURE = {
+    "fits",
+    "belts",
+    "shelf",
+    "facts",
+    "collection",
+    "records",
+    "names",
+    "quantities",
+    "words",
+    "usual_keys",
+}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,27 +13,87 @@ import click
 from kgraph import collection, consequences, lookup, words
 from kgraph.cli import events
 from kgraph.cli.events import NEW_FILE
+from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
-from kgraph.names import did_you_mean, fold, nearest
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, Where, WrongUse
 from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
+from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, MAPPINGS
 
-Value = str | list["Value"] | dict[str, "Value"]
-Pairs = list[tuple[str, Value]]
-
+_KIND = "kgraph.add.kind"
+"""Where the help finds the kind that is asked about."""
 _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 
 
-@click.command(context_settings=_ADD_SETTINGS, short_help="append an entry, checked first")
+class _Add(click.Command):
+    """The command `add`, whose help for one kind lists the keys of that kind."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_KIND] = next((word for word in args if word in words.KINDS), None)
+        return super().parse_args(ctx, args)
+
+    def format_help(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        kind = ctx.meta.get(_KIND)
+        if kind is None:
+            super().format_help(ctx, formatter)
+            return
+        formatter.write_usage("kgraph", f"add {kind} {_name_shown(kind)} [--KEY VALUE]...")
+        formatter.write_paragraph()
+        formatter.write_text(f"{words.KINDS[kind].capitalize()}. Each key with an example:")
+        _write_keys(formatter, "Keys", kind, of_kind(kind))
+        if kind == "part":
+            for sort in PARTS:
+                _write_keys(formatter, f"Of a {sort}", kind, of_part(sort))
+        formatter.write_paragraph()
+        formatter.write_text(f"A list is given by its key again for each. Example: {_example(kind)}")
+        self.format_options(ctx, formatter)
+
+
+def _name_shown(kind: str) -> str:
+    return "NAME NAME" if kind in ("rebadge", "same") else "ID" if kind == "withdraw" else "NAME"
+
+
+def _write_keys(formatter: click.HelpFormatter, title: str, kind: str, keys: Sequence[Key]) -> None:
+    rows = []
+    for key in keys:
+        option = _name_shown(kind) if key.name == kind else f"--{_option(key.name)}"
+        says = f"; {key.says}" if key.says else ""
+        must = ", needed" if key.name in schema.required_of(kind) and key.name != kind else ""
+        rows.append((option, f"{_quoted(key)}{says}{must}"))
+    with formatter.section(title):
+        formatter.write_dl(rows)
+
+
+def _option(key: str) -> str:
+    return "pulley" if key == "pulleys" else key.replace(" ", "-")
+
+
+def _quoted(key: Key) -> str:
+    return " ".join(shlex.quote(one.strip()) for one in key.example.split(";"))
+
+
+def _example(kind: str) -> str:
+    """A whole command that adds an entry of a kind, with the keys that it needs and a few more."""
+    asked = [key for key in of_kind(kind) if key.asked and key.example]
+    needed = [k for k in asked[1:] if k.name in schema.required_of(kind)]
+    more = [k for k in asked[1:] if k not in needed][: 3 - len(needed)]
+    each = (
+        (k.name, one.strip()) for k in asked[1:] if k in needed or k in more for one in k.example.split(";")
+    )
+    said = " ".join(f"--{_option(name)} {shlex.quote(one)}" for name, one in each)
+    return f"kgraph add {kind} {_quoted(asked[0])} {said}".rstrip()
+
+
+@click.command(cls=_Add, context_settings=_ADD_SETTINGS, short_help="append an entry, checked first")
 @click.argument("kind", required=False)
 @click.argument("rest", nargs=-1, type=click.UNPROCESSED, metavar="[NAME]... [--KEY VALUE]...")
 @click.option("--yes", is_flag=True, help="Write without asking.")
@@ -43,13 +104,15 @@ _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, file_name: str | None) -> int:
     """Append an entry of any kind. Without KIND it asks, field by field.
 
+    `kgraph add KIND --help` lists the keys of a kind, each with an example.
+
     A key of the entry is an option: --how fitted, --both-ways yes, --except "strap lugs" (again for
     each further one), --state "aerial=snapped", --numbers "Larkfield=440 1882".
 
     Example: kgraph add rebadge "Larkfield RC-40" "Ostmark 2200" --except microphones --how compared --yes
     """
     loaded = load(settings)
-    pairs = _ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
+    pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
     return _write(settings, loaded, pairs, yes, file_name)
 
 
@@ -128,7 +191,7 @@ def _pairs_of(kind: str, rest: Sequence[str]) -> Pairs:
         first = " ".join(names)
     if not names:
         raise WrongUse(f"add {kind} needs a name; see `kgraph add --help`")
-    return [(kind, first), *_merge(options)]
+    return [(kind, first), *_merge(kind, options)]
 
 
 def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
@@ -149,22 +212,25 @@ def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
     return names, options
 
 
-def _merge(options: Sequence[tuple[str, str]]) -> Pairs:
+def _merge(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
     merged: dict[str, Value] = {}
     for key, value in options:
         if key == "pulley":
             merged.setdefault("pulleys", [])
-            _as_list(merged["pulleys"]).append(_mapping(key, value))
+            _as_list(merged["pulleys"]).append(mapping("--pulley", value, ","))
         elif key in MAPPINGS:
             kept = merged.setdefault(key, {})
             if isinstance(kept, dict):
-                kept.update(_mapping(key, value))
+                merged[key] = joined([kept, mapping(f"--{key}", value)])
         elif key in LISTS:
             merged.setdefault(key, [])
             _as_list(merged[key]).append(value)
             if ", " in value:
                 more = f"for several say --{key.replace(' ', '-')} again for each"
                 print(visible(f"warning: {value!r} is one name; {more}"), file=sys.stderr)
+        elif key in merged and key in several(kind):
+            before = merged[key]
+            merged[key] = [*(before if isinstance(before, list) else [before]), value]
         elif key in merged:
             raise WrongUse(f"--{key.replace(' ', '-')} is given twice")
         else:
@@ -176,95 +242,6 @@ def _as_list(value: Value) -> list[Value]:
     if not isinstance(value, list):
         raise WrongUse(f"{value!r} is not a list")
     return value
-
-
-def _mapping(key: str, text: str) -> dict[str, Value]:
-    out: dict[str, Value] = {}
-    for piece in text.split(",") if key == "pulley" else [text]:
-        name, sign, value = piece.partition("=")
-        if not sign or not name.strip():
-            raise WrongUse(f"--{key} {text!r} is not NAME=VALUE")
-        out[name.strip()] = value.strip()
-    return out
-
-
-# Asked field by field -------------------------------------------------------------------------
-
-
-def _ask_for_entry(loaded: Loaded) -> Pairs:
-    if not sys.stdin.isatty():
-        raise WrongUse("add needs a KIND, or a terminal to ask on; see `kgraph add --help`")
-    for kind, sentence in words.KINDS.items():
-        click.echo(f"  {kind:10} {sentence}")
-    kind = click.prompt("kind", type=click.Choice(list(words.KINDS)), show_choices=False)
-    pairs: Pairs = []
-    must = schema.required_of(kind)
-    for key in schema.keys_of(kind):
-        if key in ("pulleys", "compare", "numbers", "state", "id"):
-            continue
-        value = _ask_field(loaded, kind, key, key in must)
-        if value:
-            pairs.append((key, value))
-    return pairs
-
-
-def _ask_field(loaded: Loaded, kind: str, key: str, must: bool) -> Value:
-    hint = " (several: divide by ;)" if key in LISTS else ""
-    while True:
-        text = click.prompt(f"{key}{hint}", default=None if must else "", show_default=False).strip()
-        if key not in LISTS:
-            return _known_name(loaded, kind, key, text)
-        return [_known_name(loaded, kind, key, t.strip()) for t in text.split(";") if t.strip()]
-
-
-def _known_name(loaded: Loaded, kind: str, key: str, text: str) -> str:
-    """The text, or one of the nearest known names if the user takes it."""
-    sorts = _NAMED_BY.get((kind, key)) or _NAMED_BY.get(("", key))
-    if not text or not sorts or (key == kind and kind in words.THINGS):
-        return text
-    data = loaded.data
-    known = {n for s in sorts for n in data.known(s).values()}
-    if any(data.key(s, fold(text)) in data.known(s) for s in sorts):
-        return text
-    near = nearest(text, known)
-    for number, name in enumerate(near, 1):
-        click.echo(f"    {number}: {visible(name)}")
-    if not near:
-        return text
-    taken = click.prompt(
-        "    not known yet; take a number, or Enter for a new name", default="", show_default=False
-    )
-    return near[int(taken) - 1] if taken.isdigit() and 0 < int(taken) <= len(near) else text
-
-
-_NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
-    ("rebadge", "rebadge"): ("set",),
-    ("uses", "uses"): ("assembly",),
-    ("takes", "takes"): ("part",),
-    ("same", "same"): ("part",),
-    ("replaces", "replaces"): ("part",),
-    ("replaces", "old"): ("part",),
-    ("fits", "fits"): ("set", "assembly"),
-    ("refuses", "refuses"): ("part", "set"),
-    ("refuses", "from"): ("position",),
-    ("run", "run"): ("position",),
-    ("unit", "set"): ("set",),
-    ("unit", "wants"): ("position",),
-    ("stock", "stock"): ("part",),
-    ("taken", "taken"): ("position",),
-    ("taken", "from"): ("unit",),
-    ("taken", "to"): ("unit",),
-    ("restored", "restored"): ("position",),
-    ("restored", "to"): ("unit",),
-    ("", "in"): ("set", "assembly"),
-    ("", "to"): ("set", "assembly"),
-    ("", "position"): ("position",),
-    ("", "at"): ("position",),
-    ("", "except"): ("position", "assembly"),
-    ("", "source"): ("source",),
-    ("", "caution"): ("caution",),
-    ("", "kind"): ("kind",),
-}
 
 
 # Checked, told, written -----------------------------------------------------------------------
