@@ -144,6 +144,11 @@ class FoundAt:
     taker: Taker | Row
 
     @property
+    def certainty(self) -> float:
+        """How certain it is, by all its proofs where they were weighed."""
+        return self.taker.certainty if isinstance(self.taker, Row) else self.best
+
+    @property
     def proof(self) -> tuple[Fact, ...]:
         """The facts of the best proof."""
         return self.taker.proof
@@ -639,7 +644,9 @@ def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt
     shown = [
         t for t in takers if t.best >= wanted.at_least and (wanted.refused_too or t.standing != "refused")
     ]
-    return tuple(sorted(shown, key=lambda t: (-t.best, graph.data.owner_text(t.set), t.position)))
+    return tuple(
+        sorted(shown, key=lambda t: (-t.certainty, -t.best, graph.data.owner_text(t.set), t.position))
+    )
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -653,7 +660,8 @@ def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
     stretches, trouble = _stretches(graph.data, place, used)
     pairs = {(a, b): same_article(graph, a, b) for a in used for b in used if a != b}
     agreed = _agreement(pairs, used, _supported(place, stretches))
-    rows = tuple(_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts)
+    rows = [_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts]
+    rows.sort(key=lambda r: (r.certainty is None, -(r.certainty or 0.0), graph.data.owner_text(r.set)))
     differ = False in pairs.values()
     says = [*place.notes, *trouble, *_contradictions(graph.data, place, used, differ, stretches)]
     says += _left_out(place.runs_left_out, "run", wanted.at_least)
@@ -663,7 +671,7 @@ def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
             f"{wanted.at_least:g} and left out."
         )
     assumed = _family_assumed(graph.data, place, used)
-    return FamilyAnswer(place, rows, tuple(says), assumed, _cautions(graph.data, place))
+    return FamilyAnswer(place, tuple(rows), tuple(says), assumed, _cautions(graph.data, place))
 
 
 def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tuple[drive.Assumed, ...]:

@@ -147,7 +147,7 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
         if place.position == key
         for part, role, fact in taken
     ]
-    rows.sort(key=lambda r: r[:4])
+    rows.sort(key=lambda r: (-r[4].certainty, *r[:4]))
     entries = [t for t in g.data.things["position"].get(key, ()) if isinstance(t, records.Position)]
     of_parts = g.cautions_of(part for _, _, part, _, _ in rows)
     return {

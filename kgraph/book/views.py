@@ -184,7 +184,7 @@ class Views:
                 sure = certainty * fact.certainty
                 if sure > found.get((part, role), (0.0, ()))[0]:
                     found[part, role] = (sure, (fact, *best.facts(other)))
-        ordered = sorted(found.items(), key=lambda f: (f[0][1] != "original", -f[1][0], f[0]))
+        ordered = sorted(found.items(), key=lambda f: (-f[1][0], f[0][1] != "original", f[0]))
         return [
             FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))
             for (part, role), (sure, proof) in ordered

@@ -73,10 +73,21 @@ def hunt(
     for one in sought:
         for owner, row in source.givers(one.place).items():
             by_set[owner][one] = row
-    found = [Quarry(o, math.fsum(r.certainty for r in rows.values()), rows) for o, rows in by_set.items()]
+    found = [
+        Quarry(o, math.fsum(r.certainty for r in rows.values()), _surest_first(graph, rows))
+        for o, rows in by_set.items()
+    ]
     found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
     notes = [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
     return Hunt(tuple(found), tuple(sought), len(met), tuple(notes))
+
+
+def _surest_first(graph: Graph, rows: Mapping[Sought, Row]) -> dict[Sought, Row]:
+    def order(item: tuple[Sought, Row]) -> tuple[float, float, str, str]:
+        sought, row = item
+        return -row.certainty, -row.best, graph.data.text("position", sought.place.position), sought.unit
+
+    return dict(sorted(rows.items(), key=order))
 
 
 def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
