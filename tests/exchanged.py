@@ -91,6 +91,7 @@ EVERY = r"""
   role: donor
   keep: 7
   state: {aerial: snapped, back: good, tuning knob: missing}
+  seen: {stamp: TN7, bands: [LW, "FM: 87.5"]}
 - unit: U-11
   set: Ostmark 2200
   role: patient

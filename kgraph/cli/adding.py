@@ -48,14 +48,18 @@ class _Add(click.Command):
             return
         formatter.write_usage("kgraph", f"add {kind} {_name_shown(kind)} [--KEY VALUE]...")
         formatter.write_paragraph()
-        formatter.write_text(f"{words.KINDS[kind].capitalize()}. Each key with an example:")
+        _say(formatter, f"{words.KINDS[kind].capitalize()}. Each key with an example:")
         _write_keys(formatter, "Keys", kind, of_kind(kind))
         if kind == "part":
             for sort in PARTS:
                 _write_keys(formatter, f"Of a {sort}", kind, of_part(sort))
         formatter.write_paragraph()
-        formatter.write_text(f"A list is given by its key again for each. Example: {_example(kind)}")
+        _say(formatter, f"A list is given by its key again for each. Example: {_example(kind)}")
         self.format_options(ctx, formatter)
+
+
+def _say(formatter: click.HelpFormatter, text: str) -> None:
+    formatter.write(click.wrap_text(text, formatter.width) + "\n")
 
 
 def _name_shown(kind: str) -> str:
