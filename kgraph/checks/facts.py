@@ -164,7 +164,9 @@ def _other_exceptions(ground: Ground, first: Fact, other: Fact) -> Problem:
     together = sorted({*first.args[2], *other.args[2]})
     # Whichever is put right: the two must come to say the same.
     wrong = first if set(first.args[2]) != set(together) else other
-    mend = f"find out which is right, then put the other right, such as: {correction(ground, wrong, together)}"
+    mend = (
+        f"find out which is right, then put the other right, such as: {correction(ground, wrong, together)}"
+    )
     return warning(other.where, "told-otherwise", says, mend)
 
 

@@ -27,6 +27,7 @@ COMMANDS = {
     "find": ("looking", "names near a text"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("adding", "take a fact back; nothing is deleted"),
+    "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
     "check": ("checking", "everything wrong or doubtful in the data"),
     "doubts": ("doubting", "which single thing to look at next would settle most"),
     "shelf": ("shelving", "the units, what each still gives, waits for and is owed"),

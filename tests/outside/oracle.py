@@ -245,7 +245,9 @@ def stated(entries: Sequence[Entry], names: Names) -> list[Fact]:
         says = statement(names, entry)
         before, where = found.get(says, (0.0, ()))
         found[says] = max(before, certainty), (*where, index)
-    return union_of_exceptions(Fact(says, certainty, where) for (says, _), (certainty, where) in found.items())
+    return union_of_exceptions(
+        Fact(says, certainty, where) for (says, _), (certainty, where) in found.items()
+    )
 
 
 def union_of_exceptions(facts: Iterable[Fact]) -> list[Fact]:
