@@ -288,6 +288,8 @@ def _row(
     strongest = proofs.product(walked, best.labels)
     bounds = sure.bounds.at_least(strongest)
     no, against = _strongest_no(asked, state, parts, places)
+    if no > 0 and _says_itself(_host(asked, state), proof):
+        no, against = _no_without_sisters(asked.graph, _host(asked, state), (*parts, *places))
     row = Row(
         set=state.owner,
         position=state.position,
@@ -436,8 +438,39 @@ def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
 def _strongest_no(
     asked: _Asked, state: State, parts: frozenset[str], places: frozenset[Place]
 ) -> tuple[float, tuple[Fact, ...]]:
-    host = Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
-    return refusals_of(asked.graph).strongest(host, parts, places)
+    return refusals_of(asked.graph).strongest(_host(asked, state), parts, places)
+
+
+def _host(asked: _Asked, state: State) -> Place:
+    """The place at which an answer has something go."""
+    return Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
+
+
+def _says_itself(host: Place, proof: tuple[Fact, ...]) -> bool:
+    """Whether a set's own fact says what goes at its place: no sister's badge is needed for it."""
+    return any(f.kind == "takes" and f.args[1:3] == host for f in proof)
+
+
+def _no_without_sisters(
+    graph: Graph, host: Place, items: tuple[str | Place, ...]
+) -> tuple[float, tuple[Fact, ...]]:
+    """The strongest `no` that comes to a place by no rebadge, and its proof.
+
+    One that comes by a sister's badge does not speak against what the set's own fact says: an exception of
+    the rebadge would explain both, and `check` proposes it.
+    """
+
+    def steps(state: State) -> list[rules.Step]:
+        every = rules.against(graph, state)
+        return [s for s in every if state.phase != "no" or s[1] is None or s[1].kind != "rebadge"]
+
+    walked = proofs.explore(State("no", *host), steps)
+    best = proofs.best_proofs(walked)
+    found = [b for n, b in best.items() if rules.refused_item(walked.states[n]) in items]
+    against = max(found, key=lambda b: proofs.product(walked, b.labels), default=None)
+    if against is None:
+        return 0.0, ()
+    return proofs.product(walked, against.labels), walked.fact_list(against.labels)
 
 
 def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:

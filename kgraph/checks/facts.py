@@ -216,7 +216,27 @@ def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
                 refusal = f"{shown(text, 150)} is refused at {ground.place_text(place)}"
                 says = f"{refusal}, and goes by {at(said.where)}{alike}"
                 mend = "both are kept and the answer is disputed; withdraw the one that is wrong"
+                if where != place and (rebadge := _to_be_excepted(ground, where, place)):
+                    left_out = [*rebadge.args[2], place.position]
+                    mend = f"an exception would explain both: {correction(ground, rebadge, left_out)}"
                 yield warning(fact.where, "fact-and-refuses", says, mend)
+
+
+def _to_be_excepted(ground: Ground, one: Place, other: Place) -> Fact | None:
+    """The least certain rebadge on the shortest way between two places; None where one needs no rebadge."""
+    ways: list[tuple[Fact, ...] | None] = []
+    for not_by in ("rebadge", ""):
+        before: dict[str, tuple[Fact, ...]] = {one.owner: ()}
+        todo = [one.owner]
+        for owner in todo:
+            for to, fact in ground.graph.like(owner, one.position):
+                if to not in before and fact.kind != not_by:
+                    before[to] = (*before[owner], fact)
+                    todo.append(to)
+        ways.append(before.get(other.owner))
+    alone, any_way = ways
+    found = [f for f in any_way or () if f.kind == "rebadge"] if alone is None else []
+    return min(found, key=lambda f: (f.certainty, f.id), default=None)
 
 
 def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
