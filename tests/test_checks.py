@@ -241,6 +241,15 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
         "- position: volume knob\n- takes: K\n  in: A 1\n  position: volume knob\n",
     ),
     (
+        "unknown-withdraw",
+        "warning",
+        "nothing withdraws one",
+        [4],
+        "- takes: K\n  in: A 1\n  position: lid\n- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
+        "- takes: K\n  in: A 1\n  position: lid\n  id: one\n- withdraw: one\n"
+        "- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
+    ),
+    (
         "near-kind",
         "warning",
         "knobb",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
 from kgraph.checks import facts, names, runs, shelf, sizes
@@ -49,6 +49,11 @@ def problems_of_new(data: Collection, *entries: records.Entry) -> list[Problem]:
     before = collection.build(near)
     found = new_problems(collection.build([*near, *entries]), (before, graphs.build(before)))
     return [p for p in found if p.severity == "error" or p.code in _OF_NEIGHBOURS]
+
+
+def of_neighbours(found: Iterable[Problem]) -> list[Problem]:
+    """Those warnings that the entries which name the same things decide by themselves."""
+    return [p for p in found if p.severity == "warning" and p.code in _OF_NEIGHBOURS]
 
 
 def _names_in(data: Collection, entry: records.Entry) -> Iterator[str]:

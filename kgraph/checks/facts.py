@@ -131,6 +131,16 @@ def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
         yield warning(entry.where, "unknown-withdraw", says, mend)
 
 
+def what_is_corrected_is_withdrawn(ground: Ground) -> Iterator[Problem]:
+    """A saying that corrects an id stands beside a withdrawal of that id."""
+    targets = {e.target.strip() for e in ground.entries if isinstance(e, records.Withdraw)}
+    for entry in ground.entries:
+        corrects = entry.corrects.strip() if isinstance(entry, records.Statement) else ""
+        if corrects and corrects not in targets:
+            says = f"corrects: nothing withdraws {shown(corrects)}, which counts beside this"
+            yield warning(entry.where, "unknown-withdraw", says, "withdraw it, or take the key out")
+
+
 def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:
     """One pair of sets, one use or one fit is told in one way.
 
@@ -342,6 +352,7 @@ CHECKS: Sequence[Check] = (
     replaces_goes_one_way,
     uses_goes_one_way,
     withdrawn_ids_are_known,
+    what_is_corrected_is_withdrawn,
     nothing_is_told_in_two_ways,
     a_place_has_one_original,
     no_fact_is_refused_as_well,

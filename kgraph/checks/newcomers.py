@@ -10,6 +10,7 @@ from kgraph.checks.ground import Near
 from kgraph.checks.names import features_of, nearly_equal, place_names
 from kgraph.collection import Collection, names_used
 from kgraph.names import Name, nearest
+from kgraph.problems import Problem
 
 
 class Newcomer(NamedTuple):
@@ -50,6 +51,25 @@ def _named(after: Collection, entry: records.Entry) -> Iterator[tuple[str, Name,
     if isinstance(entry, records.Thing) and entry.kind != "stock":
         yield entry.kind, entry.name, True
     yield from ((kind, used, False) for kind, used in names_used(after, entry))
+
+
+def said_in_vain(data: Collection, entries: Iterable[records.Entry]) -> Iterator[Problem]:
+    """What new facts a withdrawal of the folder takes back already: they would count for nothing."""
+    if not any(isinstance(e, records.Withdraw) for e in data.entries):
+        return
+    come = [e for e in entries if not isinstance(e, records.Withdraw)]
+    after = collection.build([*data.entries, *come])
+    stand = {e.where for fact in after.facts.values() for e in fact.evidence}
+    gone = {e.where: by for fact, by in after.withdrawn.values() for e in fact.evidence}
+    for entry in come:
+        if isinstance(entry, collection.FACT_TYPES) and entry.where not in stand:
+            by = gone.get(entry.where)
+            says = f"this {entry.kind} was withdrawn" + (
+                f" at {by.where} ({by.why})" if by else " for its source"
+            )
+            yield Problem(
+                entry.where, "withdrawn", says, "withdraw the withdrawal first: `kgraph show` has its id"
+            )
 
 
 class _Known:
