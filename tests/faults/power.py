@@ -54,7 +54,8 @@ class Disk:
 
 EXT4 = Disk("ext4", ("mkfs.ext4", "-q", "-F"), "loop,noauto_da_alloc", 32 << 20)
 XFS = Disk("xfs", ("mkfs.xfs", "-q", "-f"), "loop", 300 << 20)
-STEPS = dict.fromkeys(("add", "add new file", "withdraw", "correct", "take", "merge", "import"), 1) | {"init": 3}
+_WHOLE = ("add", "add new file", "withdraw", "correct", "take", "merge", "import")
+STEPS = {**dict.fromkeys(_WHOLE, 1), "init": 3}
 """The commands of the full size, and which of their calls: of the many like ones of `init` every third."""
 
 
