@@ -288,7 +288,7 @@ def _row(
     strongest = proofs.product(walked, best.labels)
     bounds = sure.bounds.at_least(strongest)
     no, against = _strongest_no(asked, state, parts, places)
-    if no > 0 and _says_itself(_host(asked, state), proof):
+    if _is_weaker(no, strongest) and _says_itself(_host(asked, state), proof):
         no, against = _no_without_sisters(asked.graph, _host(asked, state), (*parts, *places))
     row = Row(
         set=state.owner,
@@ -413,8 +413,13 @@ def alike(graph: Graph, part: str) -> set[str]:
 
 def _standing(asked: _Asked, state: State, best: float, no: float) -> str:
     if no > 0:
-        return "refused" if no >= best - 1e-12 else "disputed"
+        return "disputed" if _is_weaker(no, best) else "refused"
     return "stated" if _says_exactly(asked, state) else "inferred"
+
+
+def _is_weaker(no: float, best: float) -> bool:
+    """Whether a `no` holds that disputes an answer of this best proof and does not refuse it."""
+    return 0 < no < best - 1e-12
 
 
 def _says_exactly(asked: _Asked, state: State) -> bool:
