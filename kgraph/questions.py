@@ -287,9 +287,8 @@ def _row(
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
     bounds = sure.bounds.at_least(strongest)
-    no, against = _strongest_no(asked, state, parts, places)
-    if _is_weaker(no, strongest) and _says_itself(_host(asked, state), proof):
-        no, against = _no_without_sisters(asked.graph, _host(asked, state), (*parts, *places))
+    said = _strongest_no(asked, state, parts, places)
+    no, against = no_that_counts(asked.graph, _host(asked, state), (*parts, *places), proof, strongest, said)
     row = Row(
         set=state.owner,
         position=state.position,
@@ -451,13 +450,27 @@ def _host(asked: _Asked, state: State) -> Place:
     return Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
 
 
+def no_that_counts(
+    graph: Graph,
+    host: Place,
+    items: Iterable[str | Place],
+    proof: tuple[Fact, ...],
+    best: float,
+    no: tuple[float, tuple[Fact, ...]],
+) -> tuple[float, tuple[Fact, ...]]:
+    """What of the strongest `no` counts: a set's own fact is not disputed by a sister's badge."""
+    if _is_weaker(no[0], best) and _says_itself(host, proof):
+        return _no_without_sisters(graph, host, frozenset(items))
+    return no
+
+
 def _says_itself(host: Place, proof: tuple[Fact, ...]) -> bool:
     """Whether a set's own fact says what goes at its place: no sister's badge is needed for it."""
     return any(f.kind == "takes" and f.args[1:3] == host for f in proof)
 
 
 def _no_without_sisters(
-    graph: Graph, host: Place, items: tuple[str | Place, ...]
+    graph: Graph, host: Place, items: frozenset[str | Place]
 ) -> tuple[float, tuple[Fact, ...]]:
     """The strongest `no` that comes to a place by no rebadge, and its proof.
 
