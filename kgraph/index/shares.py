@@ -1,8 +1,8 @@
 """A folder compiled in shares: the rows of each share of its files, and what they are together.
 
 A share is built like a folder of its own, with all entries of the others beside it that reach beyond their
-own share: other names, assemblies, kinds, positions, sources, grades, withdrawals, ids of one's own, and
-things that several shares declare. Rows of one key from several shares are joined. What can only be seen
+own share: other names, assemblies, kinds, positions, sources, grades, withdrawals, ids of one's own, things
+that several shares declare, and pairs that are said with unlike exceptions. Rows of one key from several shares are joined. What can only be seen
 with all facts at hand raises Apart, and the folder is compiled whole.
 """
 
