@@ -3,7 +3,8 @@
 A share is built like a folder of its own, with all entries of the others beside it that reach beyond their
 own share: other names, assemblies, kinds, positions, sources, grades, withdrawals, ids of one's own, things
 that several shares declare, and pairs that are said with unlike exceptions. Rows of one key from several
-shares are joined. What can only be seen with all facts at hand raises Apart, and the folder is compiled whole.
+shares are joined. What can only be seen with all facts at hand raises Apart, and the folder is compiled
+whole.
 """
 
 from __future__ import annotations
