@@ -466,7 +466,7 @@ def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive
 def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
     here = Place(place.set, place.position)
-    found = [t for t in Takers(graph).of(part) if t.place == here and t.no > 0]
+    found = [t for t in Takers(graph).of(part) if t.place == here and _no(graph, t, part) > 0]
     return [
         f"A recorded trial says that it does not go here ({'refused' if t.refused else 'disputed'})."
         for t in found
@@ -631,8 +631,17 @@ def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Itera
         return
     for t in takers:
         stated = any(p == part for p, _, _ in graph.taken_at.get(t.place, ()))
-        standing = "refused" if t.refused else "disputed" if t.no > 0 else "stated" if stated else "inferred"
+        said = "stated" if stated else "inferred"
+        standing = "refused" if t.refused else "disputed" if _no(graph, t, part) > 0 else said
         yield FoundAt(t.place.owner, t.place.position, part, standing, t.best, t.sized, t)
+
+
+def _no(graph: Graph, taker: Taker, part: str) -> float:
+    """The certainty of what speaks against a belt where it goes."""
+    if not taker.no:
+        return 0.0
+    said = (taker.no, ())
+    return questions.no_that_counts(graph, taker.place, [part], taker.proof, taker.best, said)[0]
 
 
 def _must_match(data: Collection, position: str) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import count
 from typing import Any
@@ -51,6 +51,8 @@ class Collection:
     withdrawn: dict[str, tuple[Fact, records.Withdraw]] = field(default_factory=dict)
     unknown_withdraws: list[records.Withdraw] = field(default_factory=list)
     clashing_ids: list[tuple[str, list[records.Statement]]] = field(default_factory=list)
+    told_otherwise: dict[str, tuple[Fact, ...]] = field(default_factory=dict)
+    """Id of a fact -> the facts that were said, where one pair is said with unlike exceptions."""
     grades: dict[str, float] = field(default_factory=dict)
     """Key -> certainty of every grade, those that need no entry among them."""
 
@@ -156,6 +158,11 @@ class Collection:
             for t in things
             if isinstance(t, records.Part) and any(fold(n) == number for _, n in t.numbers)
         }
+
+    def facts_as_said(self) -> Iterator[Fact]:
+        """The facts that hold; one pair that is said with unlike exceptions as the several facts said."""
+        for fact in self.facts.values():
+            yield from self.told_otherwise.get(fact.id, (fact,))
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
@@ -320,7 +327,7 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id"}
+_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects"}
 _SYMMETRIC = {"rebadge", "same", "except"}
 _WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
@@ -334,6 +341,11 @@ def written_id(record: records.Statement) -> str:
     """
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
     return _digest(_canonical(said))
+
+
+def saying_id(pairs: Iterable[tuple[str, records.Value]]) -> str:
+    """An id for one saying of a fact: made as :func:`written_id`, with the evidence in it."""
+    return _digest(_canonical({k: v for k, v in pairs if k != "id"}))
 
 
 def _canonical(said: Mapping[str, records.Value]) -> dict[str, Any]:
@@ -380,8 +392,9 @@ def _add_facts(made: Collection) -> None:
     facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
     by_id = _by_id(made, facts)
     gone = _active_withdraws(made, by_id)
-    for fact in facts:
-        _keep_or_withdraw(made, fact, gone)
+    left = (_left_of(made, fact, said, gone) for fact, said in zip(facts, sayings.values(), strict=True))
+    for fact in _one_for_each_pair(made, [fact for fact in left if fact is not None]):
+        made.facts[fact.id] = fact
 
 
 def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
@@ -488,6 +501,7 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
 
     def holds(w: records.Withdraw, seen: frozenset[int]) -> bool:
         against = [o for i in own[id(w)] for o in targeted.get(i, ()) if id(o) not in seen and o is not w]
+        against = [o for o in against if takes_back(made, o, w)]
         return not any(holds(o, seen | {id(w)}) for o in against)
 
     all_own = {i for ids in own.values() for i in ids}
@@ -504,21 +518,58 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
     return active
 
 
-def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[records.Withdraw]]) -> None:
+def _left_of(
+    made: Collection,
+    fact: Fact,
+    said: list[records.Statement],
+    gone: Mapping[str, list[records.Withdraw]],
+) -> Fact | None:
+    """A fact by those of its sayings that no withdrawal takes back; None where none is left."""
     withdraws = gone.get(fact.id, [])
-    if any(w.source is None for w in withdraws):
-        made.withdrawn[fact.id] = (fact, next(w for w in withdraws if w.source is None))
-        return
-    sources = {made.key("source", w.source.key) for w in withdraws if w.source}
-    left = tuple(
-        e for e in fact.evidence if not e.source or made.key("source", fold(e.source)) not in sources
-    )
+    if not withdraws:
+        return fact
+    pairs = zip(fact.evidence, said, strict=True)
+    left = tuple(e for e, record in pairs if not any(takes_back(made, w, record) for w in withdraws))
     if not left:
-        made.withdrawn[fact.id] = (fact, withdraws[0])
-        return
-    if len(left) < len(fact.evidence):
-        fact = fact._replace(evidence=left, certainty=max(e.certainty for e in left))
-    made.facts[fact.id] = fact
+        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if w.source is None), withdraws[0]))
+        return None
+    return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
+
+
+def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) -> bool:
+    """Whether a withdrawal of a statement means this saying of it: not one that corrects the same id."""
+    if said.corrects.strip() == by.target.strip():
+        return False
+    if by.source is None:
+        return True
+    return said.source is not None and made.key("source", said.source.key) == made.key(
+        "source", by.source.key
+    )
+
+
+WITH_EXCEPTIONS = frozenset({"rebadge", "uses"})
+"""Kinds of fact that say of two what they leave out: their last argument."""
+
+
+def _one_for_each_pair(made: Collection, facts: Iterable[Fact]) -> Iterator[Fact]:
+    """The facts, and of those that say the same of one pair with unlike exceptions a single one."""
+    pairs: dict[tuple[Any, ...], list[Fact]] = {}
+    for fact in facts:
+        about = fact.args[:2] if fact.kind in WITH_EXCEPTIONS else fact.args
+        pairs.setdefault((fact.kind, *about), []).append(fact)
+    for said in pairs.values():
+        yield said[0] if len(said) == 1 else _joined(made, said)
+
+
+def _joined(made: Collection, said: list[Fact]) -> Fact:
+    """One fact of several that differ in their exceptions: all of these count, and the highest certainty."""
+    surest = min(said, key=lambda f: (-f.certainty, f.id))
+    left_out = tuple(sorted({key for fact in said for key in fact.args[2]}))
+    ids = dict.fromkeys([surest.id, *(i for fact in sorted(said, key=lambda f: f.id) for i in fact.ids)])
+    order = {id(entry.where): number for number, entry in enumerate(made.entries)}
+    evidence = sorted((e for fact in said for e in fact.evidence), key=lambda e: order[id(e.where)])
+    made.told_otherwise[surest.id] = tuple(said)
+    return surest._replace(args=(*surest.args[:2], left_out), evidence=tuple(evidence), ids=tuple(ids))
 
 
 def _note_spellings(made: Collection) -> None:

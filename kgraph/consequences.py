@@ -42,12 +42,12 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def compare(before: Graph, after: Graph, fact: Fact) -> Change:
-    """How the answers about everything that the fact names differ between two states of a folder."""
-    owners = _owners(after, fact) | _owners(before, fact)
+def compare(before: Graph, after: Graph, *facts: Fact) -> Change:
+    """How the answers about everything that the facts name differ between two states of a folder."""
+    owners = {owner for fact in facts for graph in (after, before) for owner in _owners(graph, fact)}
     looked = sorted(owners)[:MOST_SETS]
-    old = _answers(before, fact, looked)
-    new = _answers(after, fact, looked)
+    old = {k: v for fact in facts for k, v in _answers(before, fact, looked).items()}
+    new = {k: v for fact in facts for k, v in _answers(after, fact, looked).items()}
     both = [(old[k], now) for k, now in new.items() if k in old]
     nothing = ("stated", 0.0)
     against = [_SPOKEN_AGAINST[now[0]] > _SPOKEN_AGAINST[old.get(k, nothing)[0]] for k, now in new.items()]

@@ -94,6 +94,13 @@ def fact_with_id(data: Collection, text: str) -> Fact | None:
     return None
 
 
+def fact_as_said(data: Collection, text: str) -> Fact | None:
+    """The same; of a pair that is said with unlike exceptions only what has this id."""
+    fact, wanted = fact_with_id(data, text), text.strip()
+    pieces = data.told_otherwise.get(fact.id, ()) if fact else ()
+    return next((f for f in pieces if wanted in f.ids or wanted == f.id), fact)
+
+
 def event_with_id(data: Collection, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
     return _last_with_id(text, (e for e in data.entries if isinstance(e, Event)))

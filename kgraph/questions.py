@@ -287,7 +287,8 @@ def _row(
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
     bounds = sure.bounds.at_least(strongest)
-    no, against = _strongest_no(asked, state, parts, places)
+    said = _strongest_no(asked, state, parts, places)
+    no, against = no_that_counts(asked.graph, _host(asked, state), (*parts, *places), proof, strongest, said)
     row = Row(
         set=state.owner,
         position=state.position,
@@ -411,8 +412,13 @@ def alike(graph: Graph, part: str) -> set[str]:
 
 def _standing(asked: _Asked, state: State, best: float, no: float) -> str:
     if no > 0:
-        return "refused" if no >= best - 1e-12 else "disputed"
+        return "disputed" if _is_weaker(no, best) else "refused"
     return "stated" if _says_exactly(asked, state) else "inferred"
+
+
+def _is_weaker(no: float, best: float) -> bool:
+    """Whether a `no` holds that disputes an answer of this best proof and does not refuse it."""
+    return 0 < no < best - 1e-12
 
 
 def _says_exactly(asked: _Asked, state: State) -> bool:
@@ -436,8 +442,53 @@ def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
 def _strongest_no(
     asked: _Asked, state: State, parts: frozenset[str], places: frozenset[Place]
 ) -> tuple[float, tuple[Fact, ...]]:
-    host = Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
-    return refusals_of(asked.graph).strongest(host, parts, places)
+    return refusals_of(asked.graph).strongest(_host(asked, state), parts, places)
+
+
+def _host(asked: _Asked, state: State) -> Place:
+    """The place at which an answer has something go."""
+    return Place(state.owner, state.position) if asked.host_is_row or asked.other is None else asked.other
+
+
+def no_that_counts(
+    graph: Graph,
+    host: Place,
+    items: Iterable[str | Place],
+    proof: tuple[Fact, ...],
+    best: float,
+    no: tuple[float, tuple[Fact, ...]],
+) -> tuple[float, tuple[Fact, ...]]:
+    """What of the strongest `no` counts: a set's own fact is not disputed by a sister's badge."""
+    if _is_weaker(no[0], best) and _says_itself(host, proof):
+        return _no_without_sisters(graph, host, frozenset(items))
+    return no
+
+
+def _says_itself(host: Place, proof: tuple[Fact, ...]) -> bool:
+    """Whether a set's own fact says what goes at its place: no sister's badge is needed for it."""
+    return any(f.kind == "takes" and f.args[1:3] == host for f in proof)
+
+
+def _no_without_sisters(
+    graph: Graph, host: Place, items: frozenset[str | Place]
+) -> tuple[float, tuple[Fact, ...]]:
+    """The strongest `no` that comes to a place by no rebadge, and its proof.
+
+    One that comes by a sister's badge does not speak against what the set's own fact says: an exception of
+    the rebadge would explain both, and `check` proposes it.
+    """
+
+    def steps(state: State) -> list[rules.Step]:
+        every = rules.against(graph, state)
+        return [s for s in every if state.phase != "no" or s[1] is None or s[1].kind != "rebadge"]
+
+    walked = proofs.explore(State("no", *host), steps)
+    best = proofs.best_proofs(walked)
+    found = [b for n, b in best.items() if rules.refused_item(walked.states[n]) in items]
+    against = max(found, key=lambda b: proofs.product(walked, b.labels), default=None)
+    if against is None:
+        return 0.0, ()
+    return proofs.product(walked, against.labels), walked.fact_list(against.labels)
 
 
 def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:

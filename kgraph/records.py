@@ -169,7 +169,10 @@ class Stock(Thing):
 
 
 class Statement(Entry):
-    """What every fact may carry beside what it states; `trust` scales the certainty of this saying."""
+    """What every fact may carry beside what it states; `trust` scales the certainty of this saying.
+
+    `corrects` is the id that was withdrawn for it: a withdrawal of that id does not take this saying back.
+    """
 
     how: str = ""
     certainty: float | None = None
@@ -179,6 +182,7 @@ class Statement(Entry):
     date: str = ""
     note: str = ""
     own_id: str = ""
+    corrects: str = ""
 
 
 class Rebadge(Statement):

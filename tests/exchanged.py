@@ -121,6 +121,7 @@ EVERY = r"""
   position: tuning knob
   how: fitted
   id: own-id 1
+  corrects: taken-back
 - takes: SQ 1.25 x 262
   in: TN-7
   position: main belt

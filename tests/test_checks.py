@@ -227,8 +227,27 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
         "carrying handel",
         [3],
         "- position: carrying handle\n# Misspelt.\n- takes: K\n  in: B 1\n  position: carrying handel\n",
-        "- position: carrying handle\n- takes: K\n  in: A 1\n  position: carrying handel\n"
+        "- position: carrying handle\n- position: carrying handel\n"
         "- takes: K\n  in: B 1\n  position: carrying handel\n",
+    ),
+    (
+        "near-position",
+        "warning",
+        "vollume knob is used 2 times and declared nowhere",
+        [7],
+        "- takes: K\n  in: A 1\n  position: volume knob\n- takes: K\n  in: B 1\n  position: volume knob\n"
+        "- takes: L\n  in: C 1\n  position: vollume knob\n- takes: L\n  in: D 1\n  position: vollume knob\n"
+        "- takes: K\n  in: E 1\n  position: volume knob\n",
+        "- position: volume knob\n- takes: K\n  in: A 1\n  position: volume knob\n",
+    ),
+    (
+        "unknown-withdraw",
+        "warning",
+        "nothing withdraws one",
+        [4],
+        "- takes: K\n  in: A 1\n  position: lid\n- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
+        "- takes: K\n  in: A 1\n  position: lid\n  id: one\n- withdraw: one\n"
+        "- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
     ),
     (
         "near-kind",

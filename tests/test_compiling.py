@@ -119,7 +119,10 @@ OLD = {"part": "B-2"}
         ([{"takes": "k-1", "in": "a1", "position": "Knob"}], [{"set": "A 1"}, {"part": "K-1"}], True),
         ([KNOB | {"id": "one"}], [OTHER | {"id": "one"}], False),
         ([FITS], [FITS | {"work": "file  it", "how": "guess"}], True),
-        ([DESIGN], [TWICE], False),
+        ([FITS | {"both ways": "yes"}], [FITS | {"both ways": "true"}], False),
+        ([DESIGN], [TWICE], True),
+        ([DESIGN], [DESIGN | {"except": ["lid"], "how": "guess"}], True),
+        ([{"set": "A 1", "also": ["A one"]}, DESIGN], [{"rebadge": ["A one", "B 2"]}], False),
         ([{"set": "A 1", "colour": "red"}], [{"set": "A 1", "colour": "black"}, MATCHED], True),
         ([BELT | {"kind": "drive belt"}], [{"kind": "belt", "also": ["drive belt"]}, BELT | OLD], True),
         ([BELT], [{"kind": "drive belt", "also": ["belt"]}, BELT | OLD | {"kind": "drive belt"}], True),
@@ -148,14 +151,30 @@ def test_a_set_that_many_files_of_many_shares_declare(folder: Path, monkeypatch:
 
 def test_what_is_withdrawn_here_and_said_in_other_words_there(folder: Path, capsys: Any) -> None:
     """The whole folder knows that it is one fact; no share does, and none may keep it."""
-    put(folder / "a.yaml", [DESIGN, KNOB])
-    assert run(["--data", str(folder), "sisters", "A 1", "--json"]) == 0
+    put(folder / "a.yaml", [FITS | {"both ways": "yes"}])
+    assert run(["--data", str(folder), "donors", "B 2", "knob", "--json"]) == 0
     shown = json.loads(capsys.readouterr().out)["answers"][0]
     (written,) = [step["fact"] for step in shown["proof"]]
-    put(folder / "b.yaml", [TWICE])
+    put(folder / "b.yaml", [FITS | {"both ways": "true"}])
     put(folder / "c.yaml", [{"withdraw": written, "why": "misread"}])
     assert not in_shares(folder)
-    assert run(["--data", str(folder), "sisters", "A 1", "--json"]) == 1
+    assert run(["--data", str(folder), "donors", "B 2", "knob", "--json"]) == 1
+
+
+def test_one_pair_with_unlike_exceptions_is_one_fact_in_every_share(folder: Path, capsys: Any) -> None:
+    """Also where one of its sayings is withdrawn in a third file, or all of them are known to one share."""
+    put(folder / "a.yaml", [DESIGN, KNOB])
+    put(folder / "b.yaml", [DESIGN | {"except": ["lid"], "how": "fitted"}])
+    put(folder / "c.yaml", [OTHER | {"in": "B 2"}])
+    assert in_shares(folder)
+    compared(folder)
+    (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
+    assert (fact.args[2], fact.certainty, len(fact.ids)) == (("knob", "lid"), 0.98, 2)
+    put(folder / "d.yaml", [{"withdraw": fact.id, "why": "misread"}])
+    assert in_shares(folder)
+    compared(folder)
+    (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
+    assert (fact.args[2], fact.certainty, len(fact.ids)) == (("knob",), 0.6, 1)
 
 
 def test_a_folder_that_is_named_twice_is_read_whole(folder: Path) -> None:

@@ -187,12 +187,14 @@ def test_events_go_behind_all_earlier_ones(tmp_path: Path) -> None:
     assert kinds == ["unit", "unit", "taken", "restored"]
 
 
-def test_an_own_id_with_another_meaning_is_told_before_it_is_written(tmp_path: Path, capsys: Any) -> None:
+def test_an_own_id_with_another_meaning_writes_nothing(tmp_path: Path, capsys: Any) -> None:
     folder = folder_of(tmp_path, "- takes: K-1\n  in: A 1\n  position: p\n  id: mine\n")
     sent = tmp_path / "theirs.ttl"
     sent.write_bytes(exported(graph("- takes: K-2\n  in: A 1\n  position: p\n  id: mine\n"), "turtle"))
-    run(["--data", str(folder), "import", str(sent), "--yes"])
-    assert "then wrong: " in capsys.readouterr().err
+    before = [p.read_bytes() for p in folder.rglob("*.yaml")]
+    assert run(["--data", str(folder), "import", str(sent), "--yes"]) == 3
+    assert "id mine stands for another statement" in capsys.readouterr().err
+    assert [p.read_bytes() for p in folder.rglob("*.yaml")] == before
 
 
 @pytest.mark.parametrize(

@@ -177,6 +177,17 @@ OTHERWISE: list[tuple[Entries, Entries, Entries]] = [
         [{"rebadge": ["A 1", "B 1"], "except": ["Lid"]}, {"rebadge": ["A 1", "C 1"], "except": ["LID"]}],
         [{"rebadge": ["A 1", "C 1"], "except": ["LID"]}, {"rebadge": ["A 1", "B 1"], "except": ["Lid"]}],
     ),
+    # The same two are joined elsewhere, with other exceptions; then in one file in two ways.
+    (
+        [{"rebadge": ["A 1", "B 1"], "except": ["lid"], "how": "fitted"}, KNOWN],
+        [{"set": "C 1"}],
+        [{"set": "C 1"}, {"rebadge": ["A 1", "B 1"], "except": ["knob"]}],
+    ),
+    (
+        [KNOWN],
+        [{"rebadge": ["A 1", "B 1"], "except": ["lid"]}, {"rebadge": ["A 1", "B 1"], "except": ["knob"]}],
+        [{"rebadge": ["A 1", "B 1"], "except": ["knob"], "how": "fitted"}],
+    ),
     # A grade that needs no entry is another name of one that has one.
     (
         [{"grade": "tried on", "also": ["fitted"], "certainty": "0.5"}],

@@ -11,7 +11,9 @@ from pathlib import Path
 import click
 
 from kgraph import collection, consequences, lookup, words
-from kgraph.cli import events
+from kgraph.checks.newcomers import Newcomer
+from kgraph.checks.newcomers import newcomers as newcomers_of
+from kgraph.cli import events, newcomers
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
@@ -117,7 +119,7 @@ def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, 
     """
     loaded = load(settings)
     pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
-    return _write(settings, loaded, pairs, yes, file_name)
+    return write(settings, loaded, [pairs], yes, file_name)
 
 
 @click.command(short_help="take a fact back; nothing is deleted")
@@ -146,14 +148,14 @@ def withdraw(
     Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
     """
     loaded = load(settings)
-    _refuse_gone(loaded, fact_id)
+    refuse_gone(loaded, fact_id)
     if source:
-        _refuse_unsaid(loaded, fact_id, source)
+        refuse_unsaid(loaded, fact_id, source)
     given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
-    return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
+    return write(settings, loaded, [[(k, v) for k, v in given if v]], yes, file_name)
 
 
-def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
+def refuse_gone(loaded: Loaded, fact_id: str) -> None:
     """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
     data = loaded.data
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
@@ -167,9 +169,9 @@ def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
-def _refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
+def refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
-    data, fact = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
+    data, fact = loaded.data, lookup.fact_as_said(loaded.data, fact_id)
     if fact is None:
         entry = lookup.event_or_withdrawal(data, fact_id)
         texts = [entry.source.text] if entry and entry.source else []
@@ -195,7 +197,7 @@ def _pairs_of(kind: str, rest: Sequence[str]) -> Pairs:
         first = " ".join(names)
     if not names:
         raise WrongUse(f"add {kind} needs a name; see `kgraph add --help`")
-    return [(kind, first), *_merge(kind, options)]
+    return [(kind, first), *merged_options(kind, options)]
 
 
 def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
@@ -216,7 +218,8 @@ def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
     return names, options
 
 
-def _merge(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
+def merged_options(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
+    """Keys with their values, each once: what is said again adds to a list or a mapping."""
     merged: dict[str, Value] = {}
     for key, value in options:
         if key == "pulley":
@@ -251,57 +254,72 @@ def _as_list(value: Value) -> list[Value]:
 # Checked, told, written -----------------------------------------------------------------------
 
 
-def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_name: str | None) -> int:
+def write(
+    settings: Settings, loaded: Loaded, wanted: Sequence[Pairs], yes: bool, file_name: str | None
+) -> int:
+    """Check entries, tell what comes of them and append all or none; 1 where the user does not agree."""
     folder = settings.folders[0]
-    text = writing.entry_text(pairs)
-    entry = _checked(text)
-    if isinstance(entry, Event):
-        return _write_event(settings, loaded, entry, text, yes, file_name)
-    _check_beside(loaded, entry)
+    texts = [writing.entry_text(pairs) for pairs in wanted]
+    entries = [_checked(text) for text in texts]
+    if any(isinstance(entry, Event) for entry in entries):
+        return _write_events(settings, entries, texts, yes, file_name)
+    _check_beside(loaded, entries)
     target = folder / (file_name or NEW_FILE)
-    after = collection.build([*loaded.data.entries, entry])
+    after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):
-        _tell(loaded, after, entry, text)
-        if not yes and not events.agreed("write it?"):
+        _show(texts)
+        new = _tell_new_names(loaded, entries)
+        _tell(loaded, after, entries)
+        if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
-        where = writing.append(folder, target, [text]).places[0]
-        print(f"written: {visible(where.file)}:{where.line}")
+        for where in writing.append(folder, target, texts).places:
+            print(f"written: {visible(where.file)}:{where.line}")
     return 0
 
 
-def _write_event(
-    settings: Settings, loaded: Loaded, event: Event, text: str, yes: bool, file_name: str | None
+def _tell_new_names(loaded: Loaded, entries: Sequence[Entry]) -> list[Newcomer]:
+    """Tell the names that the folder does not know, and the places that may be slips."""
+    found = newcomers_of(loaded.data, entries)
+    told = [n for n in found if n.doubtful or not n.declared]
+    newcomers.tell(told)
+    return told
+
+
+def _write_events(
+    settings: Settings, entries: Sequence[Entry], texts: Sequence[str], yes: bool, file_name: str | None
 ) -> int:
-    """Write an event of the shelf behind all earlier ones; where it cannot have been, nothing and 1."""
+    """Write events of the shelf behind all earlier ones; where they cannot have been, nothing and 1."""
     folder, seen = settings.folders[0], events.bytes_of(settings)
     loaded = load(settings)
     target = events.file_for_events(loaded, folder, file_name)
     with events.told_at_the_end(yes):
-        _show(text)
-        _tell_new_names(loaded, event)
-        if not _may_have_been(loaded, event, folder, target):
+        _show(texts)
+        new = _tell_new_names(loaded, entries)
+        if not _may_have_been(loaded, entries, folder, target):
             print("nothing was written", file=sys.stderr)
             return 1
-        if not yes and not events.agreed("write it?"):
+        if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
-        for place in events.append(settings, target, [text], seen):
+        for place in events.append(settings, target, texts, seen):
             print(f"written: {visible(place)}")
     return 0
 
 
-def _show(text: str) -> None:
-    """The new entry, line by line: an escape in a text of it must not look like a line end."""
-    print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
+def _show(texts: Sequence[str]) -> None:
+    """New entries, line by line: an escape in a text of it must not look like a line end."""
+    for text in texts:
+        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
 
 
-def _may_have_been(loaded: Loaded, event: Event, folder: Path, target: Path) -> bool:
-    """Tell what is wrong or doubtful with an event; whether it can have happened."""
-    after = events.shelf_with(loaded, [event], folder, target)
+def _may_have_been(loaded: Loaded, entries: Sequence[Entry], folder: Path, target: Path) -> bool:
+    """Tell what is wrong or doubtful with events; whether they can have happened."""
+    after = events.shelf_with(loaded, entries, folder, target)
     wrong = events.new_problems(loaded, after)
-    said = [f"warning: {s}" for s in events.undeclared_units(loaded, event)]
-    if events.overtaken(loaded, [event], after):
+    unknown = (s for e in entries if isinstance(e, Event) for s in events.undeclared_units(loaded, e))
+    said = [f"warning: {s}" for s in unknown]
+    if events.overtaken(loaded, entries, after):
         said.append(f"warning: {events.OVERTAKEN.format(name=target)}")
     for line in [*said, *(f"{p.severity}: {p.says}" for p in wrong)]:
         print(visible(line), file=sys.stderr)
@@ -317,11 +335,11 @@ def _checked(text: str) -> Entry:
     return found[0]
 
 
-def _check_beside(loaded: Loaded, entry: Entry) -> None:
-    """Tell what is doubtful with an entry in its folder; raises WrongUse for what is wrong."""
+def _check_beside(loaded: Loaded, entries: Sequence[Entry]) -> None:
+    """Tell what is doubtful with entries in their folder; raises WrongUse for what is wrong."""
     from kgraph import checks
 
-    found = checks.problems_of_new(loaded.data, entry)
+    found = checks.problems_of_new(loaded.data, *entries)
     errors = [p for p in found if p.severity == "error"]
     if errors:
         raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors), "nothing was written")
@@ -329,25 +347,36 @@ def _check_beside(loaded: Loaded, entry: Entry) -> None:
         print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
 
 
-def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
-    _show(text)
-    _tell_new_names(loaded, entry)
-    if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
-        print(visible(event_says(loaded.data, event)))
-        for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
-            print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
-    changed = _changed_fact(loaded, after, entry)
+def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]) -> None:
+    """What entries change in the answers; of several, the last is what the others make way for."""
+    for entry in entries:
+        if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
+            print(visible(event_says(loaded.data, event)))
+            for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
+                print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
+    before = [lookup.fact_as_said(loaded.data, e.target) for e in entries[:-1] if isinstance(e, Withdraw)]
+    corrected = [fact for fact in before if fact is not None]
+    for old in corrected:
+        print(visible(f"until now: {says(loaded.data, old)}"))
+    changed = _changed_fact(loaded, after, entries[-1])
     if changed is None:
         return
     fact, known = changed
     print(visible(says(after, fact)))
-    if known is not None:
+    if known is not None and not corrected:
         where = known.where or Where("?")
         print(
             f"known already at {visible(str(where))}; this adds evidence, certainty is now {fact.certainty}"
         )
         return
-    print(consequences.compare(loaded.graph, graphs.build(after), fact))
+    print(consequences.compare(loaded.graph, graphs.build(after), *corrected, fact))
+
+
+def _refuse_vain(entry: Withdraw, fact: Fact | None) -> None:
+    says = "this would take nothing back"
+    if fact and fact.record and fact.record.corrects.strip() == entry.target.strip():
+        raise WrongUse(f"{says}: what is left of {fact.record.corrects} corrects it; withdraw {fact.id}")
+    raise WrongUse(f"{says}: the same withdrawal was itself taken back before; say why in other words")
 
 
 def _changed_fact(
@@ -363,12 +392,13 @@ def _changed_fact(
         ]
         changed += [f for i, f in after.facts.items() if i not in before]
         if not changed and isinstance(entry, Withdraw) and lookup.fact_with_id(loaded.data, entry.target):
-            says = "this would take nothing back: the same withdrawal was itself taken back before"
-            raise WrongUse(f"{says}; say why in other words")
-        return (changed[0], None) if changed else None
+            _refuse_vain(entry, lookup.fact_with_id(loaded.data, entry.target))
+        meant = lookup.fact_as_said(loaded.data, entry.target) if isinstance(entry, Withdraw) else None
+        return (meant or changed[0], None) if changed else None
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
-            return fact, loaded.data.facts.get(fact.id)
+            known = loaded.data.facts.get(fact.id)
+            return fact, (known if known and known.args == fact.args else None)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
             raise WrongUse(
@@ -379,13 +409,3 @@ def _changed_fact(
         says = f"what {entry.source.text} says of this was withdrawn, and counts for nothing"
         raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
     return None
-
-
-def _tell_new_names(loaded: Loaded, entry: Entry) -> None:
-    data = loaded.data
-    for kind, used in collection.names_used(collection.build([*data.entries, entry]), entry):
-        key = data.key(kind, used.key)
-        if key in data.things[kind] or key in data.spelt[kind]:
-            continue
-        near = did_you_mean(used.text, data.known(kind).values())
-        print(visible(f"new {kind}: {used.text}" + (f" ({near})" if near else "")), file=sys.stderr)

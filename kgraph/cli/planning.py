@@ -23,6 +23,7 @@ from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
 from kgraph.shelf.plan import SECONDS, Course, Line, Plan, Wishes
+from kgraph.shelf.taking import counts_on_it
 
 SHOWN = 20
 """So many sets a hunt shows on the screen, unless asked for more."""
@@ -76,6 +77,9 @@ def _wishing(command: Callable[..., int]) -> Callable[..., int]:
 @click.option(
     "--instead", type=click.IntRange(0, 50), default=0, metavar="N", help="Also the N next best plans."
 )
+@click.option(
+    "--rob", multiple=True, metavar="UNIT", help="Allow that this unit goes without what it counts on."
+)
 @click.option("--take", "take_it", is_flag=True, help="Write the removals of the plan, all or none.")
 @click.option("--by", default="", help="With --take: who takes them out.")
 @click.option("--date", default="", help="With --take: when.")
@@ -87,6 +91,7 @@ def plan(
     /,
     units: tuple[str, ...],
     instead: int,
+    rob: tuple[str, ...],
     take_it: bool,
     by: str,
     date: str,
@@ -98,21 +103,24 @@ def plan(
 
     The cost: `keep` of every unit that is opened (5 if not said, half for one that was robbed before),
     1 for each line that needs work, and -ln(certainty) of each line. What the shelf cannot meet is to be
-    bought, made or looked for. Example: kgraph plan U-09 --instead 2
+    bought, made or looked for. What another unit counts on, and nothing else on the shelf could be, is not
+    planned but told as possible; --rob UNIT allows it. Example: kgraph plan U-09 --instead 2
     """
     seen = events.bytes_of(settings) if take_it else {}
     loaded = load(settings._replace(strict=settings.strict or take_it))
-    found = planner.plan(
-        loaded.graph, [_unit(loaded, u) for u in units], _wishes(loaded, instead=instead, **wished)
-    )
+    wishes = _wishes(loaded, instead=instead, rob=rob, **wished)
+    found = planner.plan(loaded.graph, [_unit(loaded, u) for u in units], wishes)
     written: list[str] = []
-    if take_it and found.best.lines:
+    agreed = not (take_it and found.best.lines) or _agreed(loaded, found.best, wishes)
+    if not agreed:
+        print("nothing was written", file=sys.stderr)
+    elif take_it and found.best.lines:
         written = _take(settings, loaded, found.best, seen, {"by": by, "date": date})
     if as_json:
         print_json(render.as_json(loaded.data, found, written), loaded)
     else:
         _print_plan(loaded, found, proof, written)
-    return 0 if found.best.lines else 1
+    return 0 if found.best.lines and agreed else 1
 
 
 def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]) -> None:
@@ -211,8 +219,10 @@ def _wishes(
     at_least: float,
     effort: int,
     instead: int = 0,
+    rob: tuple[str, ...] = (),
 ) -> Wishes:
     return Wishes(
+        rob=frozenset(_unit(loaded, u) for u in rob),
         without=frozenset(_unit(loaded, u) for u in without),
         keep=dict(_keep(loaded, text) for text in keep),
         work=work,
@@ -231,6 +241,31 @@ def _keep(loaded: Loaded, text: str) -> tuple[str, float]:
         return _unit(loaded, name.strip()), quantities.number(value.strip(), 0, 10)
     except quantities.QuantityError as error:
         raise WrongUse(f"--keep {text!r}: {error}") from None
+
+
+def _agreed(loaded: Loaded, course: Course, wishes: Wishes) -> bool:
+    """Whether all that `take` would warn of is wanted.
+
+    Raises WrongUse where a line takes what another unit counts on, and nobody can be asked.
+    """
+    robbing = [
+        f"{render.taken_text(loaded.data, line)}: {counts_on_it(loaded.data, counting)}"
+        for line in course.lines
+        for counting in line.counting
+        if counting.want.unit not in wishes.rob
+    ]
+    if not sys.stdin.isatty():
+        if robbing:
+            raise WrongUse(*robbing, "nothing was written; --rob UNIT allows that a unit goes without")
+        return True
+    doubts = [
+        f"{render.taken_text(loaded.data, line)}: {remark}"
+        for line in course.lines
+        for remark in render.doubts_of(line)
+    ]
+    for text in [*robbing, *doubts]:
+        print(visible(text), file=sys.stderr)
+    return not (robbing or doubts) or click.confirm("take all of the plan?", err=True)
 
 
 # Written --------------------------------------------------------------------------------------

@@ -319,6 +319,7 @@ _EVIDENCE: Fields = {
     "date": ("date", _date, False),
     "note": ("note", _text, False),
     "id": ("own_id", _some_text, False),
+    "corrects": ("corrects", _some_text, False),
 }
 _ALSO: Fields = {"also": ("also", _NAMES, False)}
 

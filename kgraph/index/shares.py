@@ -1,9 +1,10 @@
 """A folder compiled in shares: the rows of each share of its files, and what they are together.
 
 A share is built like a folder of its own, with all entries of the others beside it that reach beyond their
-own share: other names, assemblies, kinds, positions, sources, grades, withdrawals, ids of one's own, and
-things that several shares declare. Rows of one key from several shares are joined. What can only be seen
-with all facts at hand raises Apart, and the folder is compiled whole.
+own share: other names, assemblies, kinds, positions, sources, grades, withdrawals, ids of one's own, things
+that several shares declare, and pairs that are said with unlike exceptions. Rows of one key from several
+shares are joined. What can only be seen with all facts at hand raises Apart, and the folder is compiled
+whole.
 """
 
 from __future__ import annotations
@@ -44,6 +45,12 @@ class Told:
     """The same for things that further files declare -> those files."""
     assemblies: set[str] = field(default_factory=set)
     """The keys of what is used as an assembly."""
+    pairs: dict[int, tuple[int, str]] = field(default_factory=dict)
+    """Every two that a fact with exceptions joins -> its exceptions, and the first file that says so."""
+    pairs_again: dict[int, set[str]] = field(default_factory=dict)
+    """The same for those of which further files say so -> those files."""
+    unlike: set[int] = field(default_factory=set)
+    """Those that are said with unlike exceptions."""
     facts: int = 0
 
     def add(self, entries: Iterable[records.Entry]) -> int:
@@ -58,9 +65,30 @@ class Told:
                 self.facts += 1
                 if isinstance(entry, records.Uses):
                     self.assemblies.add(entry.assembly.key)
+                if isinstance(entry, _EXCEPTING):
+                    self._note_pair(entry)
             if _is_wide(entry):
                 self.wide.append(entry)
         return self.facts - before
+
+    def _note_pair(self, entry: records.Rebadge | records.Uses) -> None:
+        pair, file = _pair(entry), entry.where.file
+        left_out = hash(tuple(sorted(n.key for n in entry.exceptions)))
+        first, before = self.pairs.setdefault(pair, (left_out, file))
+        if first != left_out:
+            self.unlike.add(pair)
+        if before != file:
+            self.pairs_again.setdefault(pair, set()).add(file)
+
+
+_EXCEPTING = (records.Rebadge, records.Uses)
+
+
+def _pair(entry: records.Rebadge | records.Uses) -> int:
+    """The two that it joins, as a number that all processes of one compiling make alike."""
+    if isinstance(entry, records.Uses):
+        return hash((entry.kind, entry.assembly.key, entry.owner.key))
+    return hash((entry.kind, *sorted(n.key for n in entry.sets)))
 
 
 def _is_wide(entry: records.Entry) -> bool:
@@ -87,13 +115,29 @@ def world(told: Sequence[Told], read: Callable[[str], Iterable[records.Entry]]) 
     files |= {
         file for one in told for thing, several in one.again.items() if thing in wanted for file in several
     }
-    wide += (
-        entry
-        for file in sorted(files)
-        for entry in read(file)
-        if isinstance(entry, records.Thing) and (entry.kind, entry.name.key) in wanted and not _is_wide(entry)
-    )
+    unlike = _unlike(told)
+    files |= {file for one in told for pair, (_, file) in one.pairs.items() if pair in unlike}
+    files |= {file for one in told for pair in unlike for file in one.pairs_again.get(pair, ())}
+    found = (entry for file in sorted(files) for entry in read(file) if not _is_wide(entry))
+    wide += (entry for entry in found if _is_wanted(entry, wanted, unlike))
     return World(wide, assemblies)
+
+
+def _is_wanted(entry: records.Entry, things: set[tuple[str, str]], pairs: set[int]) -> bool:
+    if isinstance(entry, records.Thing):
+        return (entry.kind, entry.name.key) in things
+    return isinstance(entry, _EXCEPTING) and _pair(entry) in pairs
+
+
+def _unlike(told: Sequence[Told]) -> set[int]:
+    """Every two that are said with unlike exceptions, in one share or in several."""
+    unlike = set().union(*(one.unlike for one in told))
+    seen: dict[int, int] = {}
+    for one in told:
+        for pair, (left_out, _) in one.pairs.items():
+            if seen.setdefault(pair, left_out) != left_out:
+                unlike.add(pair)
+    return unlike
 
 
 def _of_several(told: Sequence[Told]) -> set[tuple[str, str]]:
@@ -135,6 +179,8 @@ class Share:
         """For the key of a row, what is said by facts that are withdrawn and would stand in it."""
         for fact, _ in data.withdrawn.values():
             self.gone.setdefault(_row_of(fact), set()).add(said(fact.kind, fact.args))
+        self.joined = {said(f.kind, f.args) for fs in data.told_otherwise.values() for f in fs}
+        """What is said by facts that stand in the rows as one, for they differ in their exceptions alone."""
 
     def rows(self) -> Iterator[Packed]:
         """Its rows, in the order of their keys; things that only later shares name are left to them."""
@@ -166,6 +212,11 @@ def _features(data: collection.Collection, entries: Iterable[records.Entry]) -> 
 def said(kind: str, args: Any) -> str:
     """What a fact says, whatever its id."""
     return json.dumps([kind, args])
+
+
+def _about(kind: str, args: Any) -> str:
+    """The same without exceptions: all that differ in these alone must be one fact."""
+    return said(kind, args[:2] if kind in collection.WITH_EXCEPTIONS else args)
 
 
 def _row_of(fact: Fact) -> str:
@@ -266,8 +317,8 @@ def _facts(lists: list[list[Any]], at: int) -> list[Any]:
         mine: dict[str, list[Any]] = {}
         for entry in found:
             one, kind, args, _ = entry[at]
-            if ids.setdefault(said(kind, args), one) != one:
-                # Written in two ways, of which no share knows both.
+            if ids.setdefault(_about(kind, args), one) != one:
+                # Written in two ways, or with two lists of exceptions, of which no share knows both.
                 raise Apart
             mine.setdefault(one, []).append(entry)
         for one, entries in mine.items():

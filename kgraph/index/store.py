@@ -22,7 +22,7 @@ from kgraph import __version__
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-VERSION = f"{__version__} 7"
+VERSION = f"{__version__} 8"
 """Which program wrote an index: any other one's is made anew."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from kgraph import collection, records, words
-from kgraph.collection import FACT_TYPES
+from kgraph.collection import FACT_TYPES, WITH_EXCEPTIONS
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
@@ -393,6 +393,15 @@ class _Update:
         if row is not None and (
             row[0] != fact.kind or row[1] != _plain(fact.args) or row[4] != list(fact.ids)
         ):
+            raise _Anew
+        if fact.kind in WITH_EXCEPTIONS and row is None:
+            self._check_pair(fact)
+
+    def _check_pair(self, fact: Fact) -> None:
+        """Raises _Anew where the same two are joined by another fact of the kind, with other exceptions."""
+        owner = self.get(f"o|{fact.args[0]}")
+        shorts = [found[1] for found in owner["l"]] if owner else []
+        if any(s[0] != fact.id and s[1] == fact.kind and s[2][:2] == [*fact.args[:2]] for s in shorts):
             raise _Anew
 
     def _places(self, fact: Fact) -> list[list[int]]:

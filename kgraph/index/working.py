@@ -126,11 +126,13 @@ class Work:
     def compile(self, into: Writing, step: Step) -> None:
         """Write the rows of all shares."""
         gone: dict[str, set[str]] = {}
+        joined: set[str] = set()
         for number in range(len(self.shares)):
             for found in self.inbox.until_done(number % len(self.processes)):
-                if isinstance(found, dict):
-                    for key, those in found.items():
+                if isinstance(found, tuple):
+                    for key, those in found[0].items():
                         gone.setdefault(key, set()).update(those)
+                    joined |= found[1]
                 else:
                     into.put(_joined(into, found) if number else found)
                     facts = sum(key[:2] == "f|" for key, _ in found)
@@ -139,6 +141,8 @@ class Work:
             if stands(row, gone[key]):
                 # Withdrawn in one share, and said in other words in another.
                 raise Apart
+        if not joined.isdisjoint(one for those in gone.values() for one in those):
+            raise Apart
 
 
 def _joined(into: Writing, batch: list[Packed]) -> list[Packed]:
@@ -249,7 +253,7 @@ def _compile(connection: Connection, found: Sequence[_Read], known: World, named
     numbers = {name: number for number, name in enumerate(named)}
     texts = [(f"t|{numbers[one.name]}", one.text) for one in found]
     share = Share([entry for one in found for entry in one.entries], known, named)
-    connection.send(share.gone)
+    connection.send((share.gone, share.joined))
     rows = chain(((key, packed(key, text)) for key, text in texts), share.rows())
     while batch := list(islice(rows, IN_BATCH)):
         connection.send(batch)

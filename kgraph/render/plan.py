@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -19,10 +20,10 @@ from kgraph.render.answers import (
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
-from kgraph.shelf.plan import Cost, Course, Line, Plan
+from kgraph.shelf.plan import Cost, Course, Line, Plan, Possible
 from kgraph.shelf.routes import Unmet
 from kgraph.shelf.solve import Want
-from kgraph.shelf.taking import OPENING
+from kgraph.shelf.taking import OPENING, counts_on_it
 
 STOCK = "stock"
 
@@ -40,6 +41,7 @@ def as_json(data: Collection, plan: Plan, written: Sequence[str] = ()) -> dict[s
         "gap": plan.gap,
         "met at most": plan.met_at_most,
         "unmet": [_unmet_json(data, u) for u in plan.unmet],
+        "possible": [_possible_json(data, p) for p in plan.possible],
         "instead": [_course_json(data, c) for c in plan.instead],
         "notes": list(plan.notes),
     }
@@ -84,6 +86,8 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         "differs": list(row.differs),
         "basis": list(row.basis),
     }
+    if line.counting:
+        out["counted on"] = [counts_on_it(data, c) for c in line.counting]
     if row.against:
         out["against"] = [fact_json(data, f) for f in row.against]
     if line.unit:
@@ -108,11 +112,22 @@ def _unmet_json(data: Collection, unmet: Unmet) -> dict[str, Any]:
     }
 
 
+def _possible_json(data: Collection, possible: Possible) -> dict[str, Any]:
+    """A line that was not planned, with the wants of other units that would then go without."""
+    without = [
+        {"unit": data.text("unit", w.unit), "want": data.text("position", w.position)}
+        for w in possible.without
+    ]
+    return {**_line_json(data, possible.line), "without": without}
+
+
 def cautions_of(plan: Plan) -> list[str]:
     """The cautions of a plan, each name once: of opening a set, of its lines, of what is left to do."""
     courses = (plan.best, *plan.instead)
-    found = list(OPENING) if any(c.opened for c in courses) else []
+    opened = any(c.opened for c in courses) or any(p.line.unit for p in plan.possible)
+    found = list(OPENING) if opened else []
     found += [c for course in courses for line in course.lines for c in line.row.cautions]
+    found += [c for possible in plan.possible for c in possible.line.row.cautions]
     found += [c for unmet in plan.unmet for c in unmet.cautions]
     return each_once(found)
 
@@ -142,13 +157,29 @@ def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
         out += "".join(_proof_text(data, line) for line in plan.best.lines)
     if plan.unmet:
         routes = [[*_want_cells(data, u.want), u.route] for u in plan.unmet]
-        said = [[u.says, *([f"on the shelf: {u.why}"] if u.why else [])] for u in plan.unmet]
+        said = [_unmet_remarks(data, plan, u) for u in plan.unmet]
         out += ("\n" if out else "") + table(("for", "still wanted", "what to do"), routes, terminal, said)
     out += "\n" + "".join(_sentence(s, terminal) for s in _sums(data, plan))
     for number, course in enumerate(plan.instead, 1):
         out += _instead_text(data, plan, number, course, terminal)
     texts = caution_texts(data, cautions_of(plan))
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+
+
+def _unmet_remarks(data: Collection, plan: Plan, unmet: Unmet) -> list[str]:
+    possible = [_possible_text(data, p) for p in plan.possible if p.line.want == unmet.want]
+    return [unmet.says, *possible, *([f"on the shelf: {unmet.why}"] if unmet.why else [])]
+
+
+def _possible_text(data: Collection, possible: Possible) -> str:
+    """What could be taken all the same, who would go without, and how to allow it."""
+    unit, place = _from_cells(data, possible.line)
+    line = f"possible: {unit}, {place}, {certainty_text(possible.line.row)}"
+    without = ", ".join(f"{u} its {p}" for u, p in (_want_cells(data, w) for w in possible.without))
+    units = dict.fromkeys(data.text("unit", w.unit) for w in possible.without)
+    allowed = " ".join(f"--rob {shlex.quote(u)}" for u in units)
+    remarks = "".join(f"; {remark}" for remark in _line_remarks(data, possible.line))
+    return f"{line}{remarks}; then nothing is left to give {without}; {allowed} allows it"
 
 
 def _sentence(text: str, terminal: bool) -> str:
@@ -173,6 +204,24 @@ def _from_cells(data: Collection, line: Line) -> tuple[str, str]:
     )
 
 
+def taken_text(data: Collection, line: Line) -> str:
+    """What a line takes, from where and for whom, in a few words."""
+    unit, place = _from_cells(data, line)
+    return f"{unit}, {place}, for {' '.join(_want_cells(data, line.want))}"
+
+
+def doubts_of(line: Line) -> list[str]:
+    """What is doubtful about a line's going there."""
+    size = ["by equal size: measure first"] if "size" in line.row.basis else []
+    return [*_disputed(line), *size, *line.row.warnings]
+
+
+def _disputed(line: Line) -> list[str]:
+    if line.row.standing != "disputed":
+        return []
+    return [f"disputed: {percent(line.row.no)} that it does not go; try it before you rely on it"]
+
+
 def _line_remarks(data: Collection, line: Line) -> list[str]:
     said = []
     if line.along:
@@ -180,10 +229,10 @@ def _line_remarks(data: Collection, line: Line) -> list[str]:
     if line.brings:
         names = ", ".join(data.text("position", p) for p in line.brings)
         said.append(f"taken whole, with: {names}")
-    if line.row.standing == "disputed":
-        said.append(f"disputed: {percent(line.row.no)} that it does not go; try it before you rely on it")
+    said += _disputed(line)
     if line.condition.strip().lower() not in ("", "good", "whole"):
         said.append(f"recorded of it: {line.condition}")
+    said += [counts_on_it(data, c) for c in line.counting]
     return [*said, *remarks_of(line.row)]
 
 

@@ -72,6 +72,8 @@ def _fact_answer(data: Collection, fact: Fact) -> dict[str, Any]:
     out = {"kind": fact.kind, **fact_json(data, fact), "withdrawn": withdrawn is not None}
     if withdrawn:
         out["withdraw"] = entry_json(withdrawn[1])
+    if told := data.told_otherwise.get(fact.id):
+        out["told otherwise"] = [fact_json(data, f) for f in told]
     return out
 
 
@@ -149,6 +151,7 @@ def fact_text(data: Collection, fact: Fact) -> str:
     """One fact with all its evidence."""
     lines = [f"fact {fact.id}", f"  {visible(says(data, fact))}", f"  certainty {percent(fact.certainty)}"]
     lines += [_evidence(e) for e in fact.evidence]
+    lines += [f"  told so:{_fact_line(data, f)}" for f in data.told_otherwise.get(fact.id, ())]
     if fact.id in data.withdrawn:
         by = data.withdrawn[fact.id][1]
         lines.append(f"  withdrawn: {visible(by.why)} {visible(by.where.file)}:{by.where.line}")

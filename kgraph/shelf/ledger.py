@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records, words
-from kgraph.collection import UNKNOWN_SET, Collection, written_id
+from kgraph.collection import UNKNOWN_SET, Collection, takes_back, written_id
 from kgraph.fits import sharing
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, fold
@@ -200,16 +200,8 @@ class _Withdrawals:
         """A withdrawal of this entry that nothing takes back, if there is one."""
         ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
         against = (w for i in ids for w in self.by_target.get(i, ()) if id(w) not in seen)
-        return next(
-            (w for w in against if self._meant(w, entry) and not self.holding(w, seen | {id(w)})), None
-        )
-
-    def _meant(self, by: records.Withdraw, entry: records.Statement) -> bool:
-        """Whether a withdrawal that names a source means what this one said."""
-        if by.source is None:
-            return True
-        key = self.data.key("source", by.source.key)
-        return entry.source is not None and self.data.key("source", entry.source.key) == key
+        meant = (w for w in against if takes_back(self.data, w, entry))
+        return next((w for w in meant if not self.holding(w, seen | {id(w)})), None)
 
 
 def is_spoilt(condition: str) -> bool:

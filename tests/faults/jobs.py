@@ -71,6 +71,7 @@ def _job(name: str, *words: str, changes: str = "facts", again: bool = False) ->
 JOBS = (
     _job("add", "add", "refuses", "K-114", "--in", "Brunelle 7", "--position", "tuning knob", "--yes"),
     _job("withdraw", "withdraw", "design", "--why", "misread label", "--yes"),
+    _job("correct", "correct", "design", "except", "line socket, dial scale", "--yes"),
     _job("take", "take", "tuning knob", "--from", "U-01", "--to", "U-03", "--owed", "--date", "2024-01-02"),
     _job("add new file", "add", "set", "Farrow 2", "--yes", "--file", "new.yaml"),
     _job("merge", "merge", "{home}/theirs"),

@@ -48,7 +48,15 @@ def any_task(dice: random.Random) -> Task:
     ]
     dice.shuffle(offers)
     opening = {u: dice.choice([0.0, 1.0, 2.5, 5.0, 5.0]) for u in donors}
-    return Task(tuple(offers), opening, {a: dice.randint(1, 2) for a in articles if not a.unit})
+    counts = {a: dice.randint(1, 2) for a in articles if not a.unit}
+    return Task(tuple(offers), opening, counts, _counted_on(dice, articles))
+
+
+def _counted_on(dice: random.Random, articles: list[Article]) -> tuple[frozenset[Article], ...]:
+    """What up to three wants of other units could be met by."""
+    most = min(3, len(articles))
+    number = dice.choice([0, 0, 1, 2, 3])
+    return tuple(frozenset(dice.sample(articles, dice.randint(1, most))) for _ in range(number))
 
 
 def _brought(dice: random.Random, article: Article, places: list[str]) -> frozenset[Article]:
@@ -68,6 +76,9 @@ def possible(task: Task, chosen: tuple[Offer, ...]) -> bool:
         for article in offer.brings:
             gone_to[article].add(offer.want.unit)
     if any(len(units) > 1 for units in gone_to.values()):
+        return False
+    gone = {a for a, n in used.items() if n == task.counts.get(a, 1)} | gone_to.keys()
+    if any(all(a in gone for a in those) for those in task.spared):
         return False
     return all(
         o.article not in gone_to
@@ -134,7 +145,7 @@ def test_the_order_of_the_offers_decides_nothing(dice: random.Random) -> None:
     task = any_task(dice)
     offers = list(task.offers)
     dice.shuffle(offers)
-    other = Task(tuple(offers), dict(reversed(task.opening.items())), task.counts)
+    other = Task(tuple(offers), dict(reversed(task.opening.items())), task.counts, task.spared)
     assert best_plans(task, SECONDS)[0].chosen == best_plans(other, SECONDS)[0].chosen
 
 
@@ -144,7 +155,8 @@ def test_another_donor_never_makes_a_plan_worse(dice: random.Random) -> None:
     task = any_task(dice)
     wants = sorted({o.want for o in task.offers})
     new = [Offer(w, Article("z", w.position), dice.choice([0.0, 0.3])) for w in wants if dice.random() < 0.5]
-    more = Task((*task.offers, *new), {**task.opening, "z": dice.choice([0.0, 1.0, 5.0])}, task.counts)
+    opening = {**task.opening, "z": dice.choice([0.0, 1.0, 5.0])}
+    more = Task((*task.offers, *new), opening, task.counts, task.spared)
     before, after = best_plans(task, SECONDS)[0], best_plans(more, SECONDS)[0]
     assert len(after.chosen) >= len(before.chosen)
     if len(after.chosen) == len(before.chosen):
@@ -167,7 +179,9 @@ def larger_task(dice: random.Random, opening: bool = True, wholes: bool = True) 
                 cost = -math.log(dice.uniform(0.4, 1.0)) + (dice.random() < 0.2)
                 offers.append(Offer(want, article, cost, brings.get(article, frozenset())))
     keep = {u: dice.choice([1.0, 2.5, 3.0, 5.0, 10.0]) if opening else 0.0 for u in donors}
-    return Task(tuple(offers), keep)
+    # A flow knows nothing of what is to be spared: there and in pairs of offers only single articles are.
+    alone = [Article(u, p) for u in donors for p in places if wholes and dice.random() < 0.1]
+    return Task(tuple(offers), keep, spared=tuple(frozenset([a]) for a in alone))
 
 
 def by_highs(task: Task) -> tuple[int, float]:
