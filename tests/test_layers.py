@@ -13,10 +13,13 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
+    ("mains", "ratings"),
     ("records",),
+    ("folder",),
+    ("trade",),
     ("facts",),
     ("collection",),
-    ("folder",),
+    ("matching",),
     ("fits", "belts"),
     ("questions", "index"),
     ("belt_questions",),
@@ -40,6 +43,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
+PURE |= {"mains", "matching", "ratings"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -305,11 +305,11 @@ def test_with_a_run_the_lengths_that_do_are_told() -> None:
 
 
 def test_a_generic_part_is_to_be_bought_and_another_is_not() -> None:
-    part = "- part: F-1\n  kind: fuse\n  rating: 500 mA\n"
+    part = "- part: F-1\n  kind: badge pin\n  rating: 500 mA\n"
     part += "- takes: F-1\n  in: Larkfield RC-40\n  position: dial lamp\n"
-    kind = "- kind: fuse\n  generic: yes\n  compare: {rating: same}\n"
+    kind = "- kind: badge pin\n  generic: yes\n  compare: {rating: same}\n"
     unmet = left(planned(shelf("dial lamp", part, kind)), "diallamp")
-    assert (unmet.route, unmet.says) == ("buy", "buy fuse F-1 (rating 500 mA)")
+    assert (unmet.route, unmet.says) == ("buy", "buy badge pin F-1 (rating 500 mA)")
     assert left(planned(shelf("dial lamp", part)), "diallamp").route == "hunt"
 
 
@@ -370,6 +370,7 @@ P-1  aerial       D-1, Larkfield RC-40  aerial       100 %
     comes off with the whole assembly taken from the same unit
 P-1  back         D-1, Larkfield RC-40  back         100 %
     taken whole, with: aerial, battery cover
+    cautions: mains
 P-1  tuning knob  stock, drawer 4       K-114        95 %
 P-2  tuning knob  D-1, Larkfield RC-40  tuning knob  100 %
 

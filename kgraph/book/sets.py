@@ -6,7 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
-from kgraph import questions, records
+from kgraph import questions
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Answers, Ground, anchor
@@ -148,11 +148,10 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
         for part, role, fact in taken
     ]
     rows.sort(key=lambda r: r[:4])
-    entries = [t for t in g.data.things["position"].get(key, ()) if isinstance(t, records.Position)]
     of_parts = g.cautions_of(part for _, _, part, _, _ in rows)
     return {
         "entries": g.views.entries("position", key),
-        "must_match": [m for t in entries for m in t.must_match],
+        "must_match": list(g.data.position_rules(key).must_match),
         "cautions": g.views.cautions([*g.views.position_cautions(key), *of_parts]),
         "takes": [
             (g.views.owner(owner), g.views.ref("part", part), role, g.views.fact(fact))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from kgraph import trade
 from kgraph.folder import writing
 from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
@@ -18,6 +19,8 @@ START = """\
 # - rebadge: [Larkfield RC-40, Ostmark 2200]
 #   how: compared
 # `kgraph add` asks for each field and appends it for you; `kgraph check` finds what is wrong.
+# The places, kinds and cautions of the trade are there already: try `kgraph show "drive belt"`.
+# Say of each set its mains, like mains: 240 V 50 Hz; what is on the mains side is compared by it.
 """
 
 
@@ -37,6 +40,11 @@ def init(folder: Path, demo: bool) -> int:
         if name not in there:
             writing.write_new(folder / name, data)
     print(f"{len(files)} {'file' if len(files) == 1 else 'files'} in {folder}")
+    places, kinds = (len(trade.ground().things[kind]) for kind in ("position", "kind"))
+    print(
+        f"below it lies what is common to the trade: {places} places with their other names, {kinds} kinds "
+        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from it"
+    )
     return 0
 
 

@@ -344,6 +344,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "position": ("name", _name, True),
             "must match": ("must_match", _TEXTS, False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "kind": (
@@ -354,6 +355,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "compare": ("compare", _compare, False),
             "certainty": ("certainty", _quantity(_certainty), False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "source": (

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from kgraph import collection, records, words
+from kgraph import collection, records, trade, words
 from kgraph.collection import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -22,7 +22,7 @@ from kgraph.folder.disk import MOST_BYTES
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
-from kgraph.problems import Where
+from kgraph.problems import NotInIndex, Where
 
 Rows = dict[str, Any]
 """Key -> new row; None: the row is gone."""
@@ -47,7 +47,8 @@ def update(store: Store, number: int, old: bytes, new: bytes) -> Rows | None:
     try:
         shared, *own = _entries(old, new)
         stubs = _stubs(store, [*shared, *own[0], *own[1]])
-        before, after = (_Side(shared, entries, stubs) for entries in own)
+        laid = {kind: trade.Laid(_Ground(store, kind), {}) for kind in trade.KINDS}
+        before, after = (_Side(shared, entries, stubs, laid) for entries in own)
         made: Rows = json.loads(json.dumps(_Update(store, number, before, after).rows()))
     except _Anew:
         return None
@@ -81,16 +82,39 @@ def _checked(read: reading.ReadFile) -> list[records.Entry]:
     return entries
 
 
+class _Ground(Mapping[str, str]):
+    """The names that the ground gives to things of one kind, as it lies under the whole folder."""
+
+    def __init__(self, store: Store, kind: str) -> None:
+        self.store, self.kind = store, kind
+
+    def __getitem__(self, key: str) -> str:
+        found = self.store.get(f"g|{self.kind}|{key}")
+        if found is None:
+            raise KeyError(key)
+        return str(found[0])
+
+    def __iter__(self) -> Iterator[str]:
+        raise NotInIndex
+
+    def __len__(self) -> int:
+        raise NotInIndex
+
+
 class _Side:
     """What a file says by itself, its names resolved as in the folder; `own` is what only this side has."""
 
     def __init__(
-        self, shared: list[records.Entry], own: list[records.Entry], stubs: list[records.Entry]
+        self,
+        shared: list[records.Entry],
+        own: list[records.Entry],
+        stubs: list[records.Entry],
+        laid: Mapping[str, trade.Laid],
     ) -> None:
         """Raises _Anew for ids that clash."""
         self.own = own
         self.entries = [*shared, *own]
-        self.data = made = collection.build([*self.entries, *stubs])
+        self.data = made = collection.build([*self.entries, *stubs], laid=laid)
         self.facts = made.facts
         self.declared: dict[Thing, str] = {}
         self.used: dict[Thing, str] = {}

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from kgraph import belt_questions, questions, records
+from kgraph import belt_questions, matching, questions, records
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, sizes
@@ -174,7 +174,7 @@ def _why_not(
     source: Source, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
 ) -> Iterator[str]:
     """Of every unit that has what goes there, why it gives none; those under repair are not worth a word."""
-    said = [*_whole_ones(source, want, spent, without), *_spoilt_ones(source, want)]
+    said = [*_whole_ones(source, want, spent, without), *_spoilt_ones(source, want), *_unlike(source, want)]
     yield from said[:MOST_NAMED]
     if len(said) > MOST_NAMED:
         yield f"and {len(said) - MOST_NAMED} more"
@@ -205,11 +205,19 @@ def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
             yield f"{data.text('unit', article.unit)}'s is {state}"
 
 
+def _unlike(source: Source, want: Want) -> Iterator[str]:
+    """The units whose set differs in what must match there, with both values."""
+    data = source.graph.data
+    for row in source.unlike(source.place(want)):
+        why = "; ".join(w for w in row.warnings if matching.differs(w))
+        for unit in source.units_of(row.set[2:]):
+            yield f"{data.text('unit', unit.unit)}'s is refused: {why}"
+
+
 def _cautions(graph: Graph, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
     """The cautions of a position and of the kinds of these parts, as the folder names them."""
     data = graph.data
-    positions = data.things["position"].get(place.position, ())
-    found = {n.key: n.text for p in positions if isinstance(p, records.Position) for n in p.cautions}
+    found = {n.key: n.text for n in data.position_rules(place.position).cautions}
     for part in parts:
         found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
         if graphs.sort_of(data, part) == data.belt_kind():
