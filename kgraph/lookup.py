@@ -50,7 +50,10 @@ class Found:
 
 
 def show(graph: Graph, text: str) -> list[Known]:
-    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
+    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
+
+    What only the ground of the trade knows is shown where nothing of the folder has the name.
+    """
     data = graph.data
     wanted = fold(text)
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
@@ -59,11 +62,12 @@ def show(graph: Graph, text: str) -> list[Known]:
         found = [
             Known("feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ())
         ]
+    below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
+    found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
-        near = nearest(text, known) or nearest(
-            text, [n for kind in trade.KINDS for n in data.nameable(kind).values()]
-        )
+        below = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
+        near = nearest(text, known) or nearest(text, below)
         mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
     if not any(k.kind in ("unit", "stock") for k in found):
@@ -120,7 +124,7 @@ def _last_with_id(text: str, said: Iterable[_Said]) -> _Said | None:
 
 def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
     key = data.key(kind, wanted)
-    here = key in data.things[kind] or key in data.spelt[kind] or data.ground(kind, key)
+    here = key in data.things[kind] or key in data.spelt[kind]
     numbered = {
         k
         for k, things in data.things["part"].items()

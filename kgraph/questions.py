@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from kgraph import matching
+from kgraph import matching, trade
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
 from kgraph.fits.graph import Graph, Place, sort_of
@@ -110,7 +110,7 @@ def name_of(data: Collection, kind: str, text: str) -> str:
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
         raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
     known = did_you_mean(text, data.known(kind).values())
-    near = known or did_you_mean(text, data.nameable(kind).values())
+    near = known or did_you_mean(text, trade.spellings(kind).values())
     raise WrongUse(
         Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
     )

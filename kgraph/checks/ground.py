@@ -142,9 +142,7 @@ class Ground:
         """The declared names of these kinds, and those that the ground of the trade knows."""
         if kinds not in self._near:
             known = [(k, self.data.text(kind, k)) for kind in kinds for k in self.data.things[kind]]
-            known += [
-                (k, e.name.text) for kind in kinds for k, e in trade.ground().things.get(kind, {}).items()
-            ]
+            known += [pair for kind in kinds for pair in trade.spellings(kind).items()]
             self._near[kinds] = Near(known)
         return self._near[kinds]
 

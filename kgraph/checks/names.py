@@ -185,7 +185,7 @@ def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
 
     What the ground knows is spelt right, and may be what is meant.
     """
-    known = Near(ground.data.nameable("position").items())
+    known = Near({**trade.spellings("position"), **ground.data.known("position")}.items())
     declared = {*ground.data.things["position"], *trade.ground().things["position"]}
     once = {
         key: uses[0]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from kgraph import collection, consequences, lookup, words
+from kgraph import collection, consequences, lookup, trade, words
 from kgraph.cli import events
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.loading import load
@@ -223,8 +223,8 @@ def _known_name(loaded: Loaded, kind: str, key: str, text: str) -> str:
     if not text or not sorts or (key == kind and kind in words.THINGS):
         return text
     data = loaded.data
-    known = {n for s in sorts for n in data.known(s).values()}
-    if any(data.key(s, fold(text)) in data.known(s) for s in sorts):
+    known = {n for s in sorts for n in (*data.known(s).values(), *trade.spellings(s).values())}
+    if any(data.knows(s, data.key(s, fold(text))) for s in sorts):
         return text
     near = nearest(text, known)
     for number, name in enumerate(near, 1):
@@ -399,7 +399,7 @@ def _tell_new_names(loaded: Loaded, entry: Entry) -> None:
     data = loaded.data
     for kind, used in collection.names_used(collection.build([*data.entries, entry]), entry):
         key = data.key(kind, used.key)
-        if key in data.things[kind] or key in data.spelt[kind]:
+        if data.knows(kind, key):
             continue
-        near = did_you_mean(used.text, data.known(kind).values())
+        near = did_you_mean(used.text, (*data.known(kind).values(), *trade.spellings(kind).values()))
         print(visible(f"new {kind}: {used.text}" + (f" ({near})" if near else "")), file=sys.stderr)

@@ -137,10 +137,6 @@ class IndexData:
             self.positions = dict(self.store.need("positions"))
         return self.positions
 
-    def nameable(self, kind: str) -> dict[str, str]:
-        """What is not known here the folder itself must tell."""
-        raise NotInIndex
-
     def attribute(self, kind: str, key: str, attribute: str) -> list[Any]:
         """All values recorded for an attribute that some position wants to match."""
         found: list[Any] = self.row(f"o|s:{key}").get("a", {}).get(attribute, [])

@@ -254,6 +254,7 @@ def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int 
                 "set": data.owner_text(q.set),
                 "expected_wants": q.expected,
                 "wants": {_sought_text(data, hunt, s): r.certainty for s, r in q.wants.items()},
+                "warnings": {_sought_text(data, hunt, s): list(r.warnings) for s, r in q.wants.items()},
                 "proofs": {
                     _sought_text(data, hunt, s): [fact_json(data, f) for f in r.proof]
                     for s, r in q.wants.items()
@@ -298,7 +299,11 @@ def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: i
 
 
 def _wants_met(data: Collection, hunt: Hunt, quarry: Quarry) -> list[str]:
-    return [f"{_sought_text(data, hunt, s)} {percent(r.certainty)}" for s, r in quarry.wants.items()]
+    found = []
+    for sought, row in quarry.wants.items():
+        warned = "".join(f" (warning: {w})" for w in row.warnings)
+        found.append(f"{_sought_text(data, hunt, sought)} {percent(row.certainty)}{warned}")
+    return found
 
 
 def _quarry_proof(data: Collection, hunt: Hunt, quarry: Quarry) -> str:

@@ -82,6 +82,13 @@ def _names(thing: Thing) -> tuple[Name, ...]:
 
 
 @cache
+def spellings(kind: str) -> Mapping[str, str]:
+    """Key -> text of every name that the ground knows of things of a kind."""
+    things = ground().things.get(kind, {}).values()
+    return {n.key: n.text for thing in things for n in _names(thing)}
+
+
+@cache
 def cautions() -> Mapping[str, Caution]:
     """Key -> the cautions of the ground, their other names not among the keys."""
     return {key: thing for key, thing in ground().things["caution"].items() if isinstance(thing, Caution)}
@@ -109,7 +116,7 @@ def laid_under(kind: str, declared: Things, aliases: Names, ambiguous: Iterable[
     it, and what the entry says holds of the others too: a name of their own makes nothing less dangerous.
     """
     made = untouched(kind)
-    touching = _touching(made.names, declared, aliases)
+    touching = _touching(made.names, declared)
     if not touching:
         return made
     names, under = dict(made.names), dict(made.under)
@@ -133,15 +140,13 @@ def laid_under(kind: str, declared: Things, aliases: Names, ambiguous: Iterable[
     return Laid(names, under)
 
 
-def _touching(names: Names, declared: Things, aliases: Names) -> dict[str, set[str]]:
+def _touching(names: Names, declared: Things) -> dict[str, set[str]]:
     """The key of each thing of a folder that bears names of the ground -> the entries of the ground."""
     found: dict[str, set[str]] = {}
-    for key in declared:
-        if (entry := names.get(key)) is not None:
-            found.setdefault(key, set()).add(entry)
-    for other, key in aliases.items():
-        if (entry := names.get(other)) is not None:
-            found.setdefault(key, set()).add(entry)
+    for key, things in declared.items():
+        borne = {key, *(n.key for t in things for n in t.also if n.key not in declared)}
+        if entries := {names[name] for name in borne if name in names}:
+            found[key] = entries
     return found
 
 
