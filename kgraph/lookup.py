@@ -66,8 +66,8 @@ def show(graph: Graph, text: str) -> list[Known]:
     found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
-        below = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
-        near = nearest(text, known) or nearest(text, below)
+        of_trade = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
+        near = nearest(text, known) or nearest(text, of_trade)
         mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
     if not any(k.kind in ("unit", "stock") for k in found):
