@@ -15,7 +15,7 @@ from itertools import count
 from typing import Any, NamedTuple, TypeVar
 
 from kgraph import mains, records, trade, words
-from kgraph.facts import Evidence, Fact
+from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.names import Name, compared, fold, name
 
 FACT_TYPES = (
@@ -29,14 +29,6 @@ FACT_TYPES = (
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
-
-
-class PlaceRules(NamedTuple):
-    """What must match at a position, its cautions, and whether either holds by its name alone."""
-
-    must_match: tuple[str, ...] = ()
-    cautions: tuple[Name, ...] = ()
-    by_name: bool = False
 
 
 class KindRules(NamedTuple):

@@ -37,14 +37,12 @@ _VOLT, _HERTZ = r"(?:v(?:olts?)?)", r"(?:hz|hertz|c/?s|cycles?|cps)"
 _DASH = r"(?:-|–|—|\.\.\.?|…|to)"
 _SPAN = rf"{_NUMBER}\s*{_VOLT}?(?:\s*{_DASH}\s*{_NUMBER})?\s*{_VOLT}?"
 _OR = r"\s*(?:/|,|;|\||&|\bor\b|\band\b)\s*"
-_WHOLE = re.compile(
+_WHOLE = (
     rf"(?:mains|ac|a\.c\.|~)?[\s:]*(?P<volts>{_SPAN}(?:{_OR}{_SPAN})*?)\s*(?:a\.?c\.?|~|≈)?"
     rf"(?:[\s,;/@]*(?:at\s+)?(?P<hertz>{_NUMBER}\s*{_HERTZ}?"
     rf"(?:(?:{_OR}|\s*{_DASH}\s*){_NUMBER}\s*{_HERTZ}?)*?\s*{_HERTZ}|[56]0))?"
-    rf"\s*(?:a\.?c\.?|~)?(?:[\s,;]*{_NUMBER}\s*(?:w(?:atts?)?|va))?\s*\.?",
-    re.ASCII,
+    rf"\s*(?:a\.?c\.?|~)?(?:[\s,;]*{_NUMBER}\s*(?:w(?:atts?)?|va))?\s*\.?"
 )
-_BARE_LIST = re.compile(_OR)
 
 
 def parse(text: str) -> Mains | None:
@@ -53,10 +51,10 @@ def parse(text: str) -> Mains | None:
     None for whatever reads otherwise: nothing is guessed.
     """
     plain = " ".join(unicodedata.normalize("NFKC", text).casefold().split())
-    found = _WHOLE.fullmatch(plain) if len(plain) <= LONGEST else None
+    found = re.fullmatch(_WHOLE, plain, re.ASCII) if len(plain) <= LONGEST else None
     if found is None:
         return None
-    volts = tuple(span for one in _BARE_LIST.split(found["volts"]) if (span := _span(one)))
+    volts = tuple(span for one in re.split(_OR, found["volts"]) if (span := _span(one)))
     hertz = tuple(sorted({float(n) for n in re.findall(_NUMBER, found["hertz"] or "", re.ASCII)}))
     if not volts or not all(LOW_V <= low <= high <= HIGH_V for low, high in volts):
         return None
@@ -97,8 +95,8 @@ def _all(part: int, found: Iterable[Mains]) -> set[object]:
     return {value for one in found for value in one[part]}
 
 
-_WORD = re.compile(r"[^\W\d_]+")
-_SPEAKS = re.compile(
+_WORD = r"[^\W\d_]+"
+_SPEAKS = (
     r"(?:(?:ac)?mains(?!pring|haft|crew|tay|peaker)|transformer|fuse|voltage|suppl(?:y|ie)|cord|plug)\w*"
     r"|\w*(?:transformers?|fuses?|voltages?|suppl(?:y|ies)|(?<!re)cords?|plugs?)"
 )
@@ -110,4 +108,4 @@ def speaks_of_mains(text: str) -> bool:
     Inflected or joined to another word as well (fuses, fuseholder, MainsLead); a record head is none.
     """
     plain = re.sub(r"(?<=[^\W\d_A-Z])(?=[A-Z])", " ", unicodedata.normalize("NFKC", text))
-    return any(_SPEAKS.fullmatch(word) for word in _WORD.findall(plain.casefold()))
+    return any(re.fullmatch(_SPEAKS, word) for word in re.findall(_WORD, plain.casefold()))

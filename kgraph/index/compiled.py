@@ -27,8 +27,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, cast
 
 from kgraph import trade, words
-from kgraph.collection import PlaceRules
-from kgraph.facts import Evidence, Fact
+from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.index.store import Store
 from kgraph.names import Name

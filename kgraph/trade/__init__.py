@@ -11,11 +11,11 @@ import os
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
-from kgraph.names import Name
-from kgraph.problems import CannotRun
-from kgraph.records import Caution, Grade, Thing
+if TYPE_CHECKING:
+    from kgraph.names import Name
+    from kgraph.records import Caution, Grade, Thing
 
 KINDS = ("position", "kind", "caution", "grade")
 """The kinds of entry that the ground has."""
@@ -25,9 +25,9 @@ BASIS = "common practice, no source"
 
 Names = Mapping[str, str]
 """A name that the ground knows (its key) -> the key of the thing that it names in a folder."""
-Things = Mapping[str, Sequence[Thing]]
+Things: TypeAlias = "Mapping[str, Sequence[Thing]]"
 """Key -> the entries of a folder that declare a thing."""
-Under = Mapping[str, tuple[Thing, ...]]
+Under: TypeAlias = "Mapping[str, tuple[Thing, ...]]"
 """The key of a thing in a folder -> the entries of the ground that hold of it."""
 
 
@@ -65,6 +65,8 @@ def digest() -> str:
 def ground() -> Ground:
     """All of the ground, read once."""
     from kgraph.folder import schema
+    from kgraph.problems import CannotRun
+    from kgraph.records import Thing
 
     entries: list[Thing] = []
     for path in _files():
@@ -91,12 +93,16 @@ def spellings(kind: str) -> Mapping[str, str]:
 @cache
 def cautions() -> Mapping[str, Caution]:
     """Key -> the cautions of the ground, their other names not among the keys."""
+    from kgraph.records import Caution
+
     return {key: thing for key, thing in ground().things["caution"].items() if isinstance(thing, Caution)}
 
 
 @cache
 def grades() -> Mapping[str, Grade]:
     """Key -> the grades of the ground."""
+    from kgraph.records import Grade
+
     return {key: thing for key, thing in ground().things["grade"].items() if isinstance(thing, Grade)}
 
 
