@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
 FEW = 10
 """Proofs that a lower bound is taken from where the exact certainty is out of reach."""
-MOST_UNLIKE = 5
+MOST_UNLIKE = 3
 """So many refusals are told one by one of answers that are left out; the rest are counted."""
 SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
 
@@ -500,9 +500,13 @@ def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Col
     refused = sum(r.standing == "refused" for r in shown)
     if not wanted.refused_too:
         shown = [r for r in shown if r.standing != "refused"]
-    shown.sort(key=lambda r: (r.wanted, -r.best, -r.certainty, data.owner_text(r.set), r.position))
+
+    def order(row: Row) -> tuple[Any, ...]:
+        return row.wanted, -row.best, -row.certainty, data.owner_text(row.set), row.position
+
+    shown.sort(key=order)
     less = _less_certain(rows, wanted)
-    unlike = () if wanted.refused_too else tuple(_unlike(rows, wanted))
+    unlike = () if wanted.refused_too else tuple(sorted(_unlike(rows, wanted), key=order))
     places = {p for r in rows for p in (r.position, r.wanted)}
     notes = [*_notes(shown, refused, less, wanted), *matching.guarded_by_name(data, places)]
     return Answer(question, tuple(shown), refused, (*notes, *unlike_notes(data, unlike)), less, unlike)

@@ -622,3 +622,17 @@ def test_another_plan_says_what_must_be_known_of_its_lines(tmp_path: Path, capsy
     instead = capsys.readouterr().out.partition("Instead")[2]
     assert "mains is not recorded on Brim B-1: check it first" in instead
     assert "file the clip" in instead
+
+
+def test_a_loose_part_of_a_set_for_another_mains_is_told_with_both_values() -> None:
+    text = (
+        "- set: Larkfield LK-40\n  mains: 240 V 50 Hz\n- set: Orvanek 2200\n  mains: 220 V 50 Hz\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n  how: compared\n"
+        "- takes: T-1\n  in: Orvanek 2200\n  position: power transformer\n- stock: T-1\n"
+        "- unit: P-1\n  set: Larkfield LK-40\n  role: patient\n  wants: [mains trafo]\n"
+    )
+    (unmet,) = plan(graph_of(text), ["p1"]).unmet
+    assert unmet.why == (
+        "T-1 in stock is refused: "
+        "mains must match: 240 V 50 Hz on Larkfield LK-40 but 220 V 50 Hz on Orvanek 2200"
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from importlib import resources
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from kgraph import trade
 from kgraph.folder import writing
 from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
+from kgraph.render.terminal import wrapped
 
 START = """\
 # Facts of your own. An entry begins with "- " and its first key says what it is, for example:
@@ -41,10 +43,11 @@ def init(folder: Path, demo: bool) -> int:
             writing.write_new(folder / name, data)
     print(f"{len(files)} {'file' if len(files) == 1 else 'files'} in {folder}")
     places, kinds = (len(trade.ground().things[kind]) for kind in ("position", "kind"))
-    print(
+    says = (
         f"below it lies what is common to the trade: {places} places with their other names, {kinds} kinds "
-        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from it"
+        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from there"
     )
+    sys.stdout.write(wrapped(says) if sys.stdout.isatty() else f"{says}\n")
     return 0
 
 

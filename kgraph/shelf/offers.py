@@ -32,6 +32,7 @@ class Source:
     _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
     _of_part: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
     _unlike: dict[Place, tuple[Row, ...]] = field(default_factory=dict)
+    _unlike_parts: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
     _going: dict[Place, tuple[str, ...]] = field(default_factory=dict)
     _wholes: dict[Place, tuple[str, ...]] = field(default_factory=dict)
     _by_set: dict[str, list[UnitNow]] = field(default_factory=lambda: defaultdict(list))
@@ -99,9 +100,20 @@ class Source:
         if part not in self.going(place):
             return None
         if part not in self._of_part:
-            rows = questions.takers_of_part(self.graph, part, self.wanted).rows
-            self._of_part[part] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+            found = questions.takers_of_part(self.graph, part, self.wanted)
+            self._of_part[part] = {Place(r.set, r.position): r for r in found.rows if r.certainty > 0}
+            self._unlike_parts[part] = {Place(r.set, r.position): r for r in found.unlike}
         return self._of_part[part].get(place)
+
+    def unlike_in_stock(self, want: Want) -> dict[str, Row]:
+        """The loose parts that would go, but for what must match: part -> the answer that is refused."""
+        place = self.place(want)
+        self.loose(want)
+        return {
+            p: row
+            for p, of in self._unlike_parts.items()
+            if (row := of.get(place)) and self.shelf.stock.get(p)
+        }
 
     def loose(self, want: Want) -> dict[Article, Row]:
         """The loose parts that go where something is wanted."""

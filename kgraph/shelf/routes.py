@@ -13,6 +13,7 @@ from kgraph.fits import proofs, sizes
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.rules import State
 from kgraph.problems import WrongUse
+from kgraph.questions import Row
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
 
@@ -206,12 +207,17 @@ def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
 
 
 def _unlike(source: Source, want: Want) -> Iterator[str]:
-    """The units whose set differs in what must match there, with both values."""
+    """The units whose set differs in what must match there, and loose parts so, with both values."""
     data = source.graph.data
     for row in source.unlike(source.place(want)):
-        why = "; ".join(w for w in row.warnings if matching.differs(w))
         for unit in source.units_of(row.set[2:]):
-            yield f"{data.text('unit', unit.unit)}'s is refused: {why}"
+            yield f"{data.text('unit', unit.unit)}'s is refused: {_differing(row)}"
+    for part, row in source.unlike_in_stock(want).items():
+        yield f"{data.text('part', part)} in stock is refused: {_differing(row)}"
+
+
+def _differing(row: Row) -> str:
+    return "; ".join(w for w in row.warnings if matching.differs(w))
 
 
 def _cautions(graph: Graph, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
