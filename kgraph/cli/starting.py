@@ -45,7 +45,7 @@ def init(folder: Path, demo: bool) -> int:
     places, kinds = (len(trade.ground().things[kind]) for kind in ("position", "kind"))
     says = (
         f"below it lies what is common to the trade: {places} places with their other names, {kinds} kinds "
-        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from there"
+        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from it"
     )
     sys.stdout.write(wrapped(says) if sys.stdout.isatty() else f"{says}\n")
     return 0
