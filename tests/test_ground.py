@@ -361,3 +361,20 @@ def test_merging_does_not_copy_it_and_one_place_stays_one(tmp_path: Path, capsys
     (aerial,) = said["answers"]
     assert aerial["name"] == "aerial"
     assert len(aerial["facts"]) == 2
+
+
+def test_what_theirs_calls_a_place_does_not_move_our_facts(tmp_path: Path, capsys: Any) -> None:
+    """`antenna` is our aerial by the ground alone; their whip of that other name must not take it away."""
+    for name in ("mine", "yours"):
+        (tmp_path / name).mkdir()
+    mine = folder_with(tmp_path / "mine", [("a.yaml", SAME_PLACE.format("antenna"))])
+    whip = "- position: whip\n  also: [antenna]\n"
+    yours = folder_with(
+        tmp_path / "yours", [("b.yaml", whip + SAME_PLACE.format("antenna").replace("K-1", "K-2"))]
+    )
+    assert run(["--data", str(mine), "merge", str(yours)]) == 0
+    assert "another thing here" in capsys.readouterr().err
+    _, said = ask(capsys, "--data", str(mine), "takers", "K-1")
+    assert places(said) == [("Larkfield LK-40", "antenna")]
+    _, said = ask(capsys, "--data", str(mine), "takers", "K-2")
+    assert places(said) == [("Larkfield LK-40", "whip")]

@@ -196,7 +196,10 @@ class Joining:
         return False
 
     def _is_taken(self, kind: str, key: str, own: str) -> bool:
-        return key in self.ours.things[kind] or self.ours.aliases[kind].get(key, own) != own
+        meant = self.ours.key(kind, key)
+        # What only the ground gives the name to is another thing here where something of ours is that thing.
+        known = meant in self.ours.things[kind] or meant in self.ours.spelt[kind]
+        return key in self.ours.things[kind] or (meant not in (key, own) and known)
 
     # Scales, which are everybody's own.
 
