@@ -161,6 +161,7 @@ def test_pictures(walk: tuple[list[str], Path], capsys: Any) -> None:
         assert refused_with_both(plain), name
         assert to_be_checked(plain), name
         assert "Caution, mains: " in plain, name
+    for name in some[:4]:
         proof = out_of(capsys, "--data", str(folder), "draw", "proof", "donors", OURS, name, "--set", UNLIKE)
         plain = re.sub(r"\\[nl]", " ", proof)
         assert refused_with_both(plain), name
