@@ -494,9 +494,8 @@ def _place_text(data: Collection, place: BeltPlace) -> str:
 def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tuple[str, ...]:
     """The cautions of work on a belt, then those recorded for the position and the part's kind."""
     found = {fold(c): c for c in _CAUTIONS_OPEN}
-    for thing in data.things["position"].get(place.position, ()) if place else ():
-        if isinstance(thing, records.Position):
-            found |= {n.key: n.text for n in thing.cautions if n.key not in found}
+    for caution in data.position_rules(place.position).cautions if place else ():
+        found.setdefault(caution.key, caution.text)
     found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
     return tuple(found.values())
 
@@ -575,9 +574,8 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     """Those of old rubber, then what is recorded for the positions and parts that are named."""
     found = {fold("solvents"): "solvents"}
     for position, part in dict.fromkeys((t.position, t.part) for t in shown):
-        for thing in data.things["position"].get(position, ()):
-            if isinstance(thing, records.Position):
-                found |= {n.key: n.text for n in thing.cautions if n.key not in found}
+        for caution in data.position_rules(position).cautions:
+            found.setdefault(caution.key, caution.text)
         found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
     return tuple(found.values())
 
@@ -623,7 +621,7 @@ def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted
 def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
     takers = taking.of(part)
     positions = {t.place.position for t in takers}
-    if any(_must_match(graph.data, p) for p in positions):
+    if any(graph.data.position_rules(p).must_match for p in positions):
         # What host and donor must agree on is compared by the whole question only.
         wish = Wanted(0.0, True, wanted.effort)
         for row in questions.takers_of_part(graph, part, wish).rows:
@@ -642,11 +640,6 @@ def _no(graph: Graph, taker: Taker, part: str) -> float:
         return 0.0
     said = (taker.no, ())
     return questions.no_that_counts(graph, taker.place, [part], taker.proof, taker.best, said)[0]
-
-
-def _must_match(data: Collection, position: str) -> bool:
-    things = data.things["position"].get(position, ())
-    return any(isinstance(t, records.Position) and t.must_match for t in things)
 
 
 def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:

@@ -12,10 +12,10 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import count
-from typing import Any
+from typing import Any, NamedTuple, TypeVar
 
-from kgraph import records, words
-from kgraph.facts import Evidence, Fact
+from kgraph import mains, records, trade, words
+from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.names import Name, compared, fold, name
 
 FACT_TYPES = (
@@ -35,9 +35,22 @@ NOT_KNOWN_YET = "its set is not known yet"
 """What is said of such a unit."""
 
 
+class KindRules(NamedTuple):
+    """How parts of a kind compare by size (see `records.Kind`), and its cautions."""
+
+    generic: bool = False
+    compare: tuple[tuple[str, str], ...] = ()
+    certainty: float | None = None
+    cautions: tuple[Name, ...] = ()
+    perishable: bool = False
+
+
 @dataclass
 class Collection:
-    """Everything that a folder says. Built once, then only read."""
+    """Everything that a folder says, and below it the trade's ground. Built once, then only read.
+
+    `entries`, `things`, `aliases` and `spelt` are those of the folder alone; `laid` is the ground.
+    """
 
     entries: tuple[records.Entry, ...] = ()
     things: dict[str, dict[str, list[records.Thing]]] = field(default_factory=dict)
@@ -55,10 +68,27 @@ class Collection:
     """Id of a fact -> the facts that were said, where one pair is said with unlike exceptions."""
     grades: dict[str, float] = field(default_factory=dict)
     """Key -> certainty of every grade, those that need no entry among them."""
+    laid: dict[str, trade.Laid] = field(default_factory=dict)
+    """Kind -> the ground as it lies under the folder."""
+    _rules: dict[str, PlaceRules] = field(default_factory=dict, compare=False, repr=False)
 
     def key(self, kind: str, key: str) -> str:
-        """The key of the thing that a folded name stands for, through `also` names; stock is of parts."""
+        """The key of the thing that a folded name stands for, through `also` names of folder and ground.
+
+        Stock is of parts.
+        """
+        own = self.own_key(kind, key)
+        laid = self.laid.get(kind) if own == key else None
+        return laid.names.get(key, key) if laid else own
+
+    def own_key(self, kind: str, key: str) -> str:
+        """The same through `also` names of the folder alone."""
         return self.aliases.get("part" if kind == "stock" else kind, {}).get(key, key)
+
+    def ground(self, kind: str, key: str) -> tuple[records.Thing, ...]:
+        """The entries of the ground that hold of a thing."""
+        laid = self.laid.get(kind)
+        return laid.under.get(key, ()) if laid else ()
 
     def owner(self, key: str) -> str:
         """The owner that `in:` means: a declared set, else an assembly, else a set."""
@@ -76,7 +106,9 @@ class Collection:
             return declared[0].name.text
         if kind == "set" and key.startswith(UNKNOWN_SET):
             return "a set not known yet"
-        return self.spelt.get(kind, {}).get(key) or self.features.get(key, key)
+        used = self.spelt.get(kind, {}).get(key) or self.features.get(key)
+        below = self.ground(kind, key) if used is None else ()
+        return used or (below[0].name.text if below else key)
 
     def owner_text(self, owner: str) -> str:
         """The name of a set or assembly from its owner key."""
@@ -99,8 +131,8 @@ class Collection:
         return found
 
     def knows(self, kind: str, key: str) -> bool:
-        """Whether a thing of a kind is declared or used."""
-        return key in self.things[kind] or key in self.spelt[kind]
+        """Whether a thing of a kind is declared or used, or the ground knows it."""
+        return key in self.things[kind] or key in self.spelt[kind] or bool(self.ground(kind, key))
 
     def leaves_out(self, key: str) -> bool:
         """Whether some `except` names it, be it a position or any feature, but no assembly."""
@@ -110,12 +142,34 @@ class Collection:
         """The things that an `also` name may mean, where there are several."""
         return self.ambiguous.get(kind, {}).get(key, set())
 
-    def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
-        """What must match at a position, and its cautions, each once."""
-        entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
-        match = {compared(a): a for p in reversed(entries) for a in reversed(p.must_match)}
-        cautions = {n.key: n for p in entries for n in p.cautions}
-        return tuple(reversed(match.values())), tuple(cautions.values())
+    def position_rules(self, key: str) -> PlaceRules:
+        """What must match at a position, and its cautions, each once.
+
+        By the entries of the folder; what they do not state by the ground; what neither knows by its name.
+        """
+        if key not in self._rules:
+            self._rules[key] = self._position_rules(key)
+        return self._rules[key]
+
+    def _position_rules(self, key: str) -> PlaceRules:
+        own = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
+        below = [p for p in self.ground("position", key) if isinstance(p, records.Position)]
+        matching, warning = _stating("must match", own, below), _stating("caution", own, below)
+        match = {compared(a): a for p in reversed(matching) for a in reversed(p.must_match)}
+        cautions = {n.key: n for p in warning for n in p.cautions}
+        said = PlaceRules(tuple(reversed(match.values())), tuple(cautions.values()))
+        guarded = not below and not (matching and not match) and not (matching and warning)
+        if not guarded or not any(map(mains.speaks_of_mains, self._names_of_position(key))):
+            return said
+        return PlaceRules(
+            said.must_match if matching else (mains.ATTRIBUTE,),
+            said.cautions if warning else (name(mains.CAUTION),),
+            by_name=True,
+        )
+
+    def _names_of_position(self, key: str) -> Iterable[str]:
+        yield self.text("position", key)
+        yield from (n.text for t in self.things["position"].get(key, ()) for n in (t.name, *t.also))
 
     def kind_of(self, part: str) -> str:
         """The key of the kind that a part is of, or ""."""
@@ -135,15 +189,39 @@ class Collection:
         said = self.key("kind", name(thing.sort).key) if thing.sort else self.kind_of(thing.name.key)
         return thing.inside_length_mm if said in ("", self.belt_kind()) else None
 
+    def kind_rules(self, kind: str) -> KindRules:
+        """How parts of a kind compare, and its cautions: by the folder, else by the ground, key by key.
+
+        Of entries that disagree (`check` says so) the more careful one holds.
+        """
+        own = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
+        below = [k for k in self.ground("kind", kind) if isinstance(k, records.Kind)]
+        said = {key: _stating(key, own, below) for key in ("generic", "compare", "certainty", "caution")}
+        certain = [k.certainty for k in said["certainty"] if k.certainty is not None]
+        return KindRules(
+            generic=bool(said["generic"]) and all(k.generic for k in said["generic"]),
+            compare=tuple({a: r for k in said["compare"] for a, r in k.compare}.items()),
+            certainty=min(certain, default=None),
+            cautions=tuple({n.key: n for k in said["caution"] for n in k.cautions}.values()),
+            perishable=any(k.perishable for k in _stating("perishable", own, below)),
+        )
+
+    def is_perishable(self, position: str, kind: str = "") -> bool:
+        """Whether what is at a position, or a part of a kind, spoils with age, used or not."""
+        own = [p for p in self.things["position"].get(position, ()) if isinstance(p, records.Position)]
+        below = [p for p in self.ground("position", position) if isinstance(p, records.Position)]
+        stated = any(p.perishable for p in _stating("perishable", own, below))
+        return stated or self.kind_rules(kind).perishable
+
     def kind_cautions(self, kind: str) -> tuple[Name, ...]:
         """The cautions of a kind of part, each once."""
-        entries = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
-        return tuple({n.key: n for k in entries for n in k.cautions}.values())
+        return self.kind_rules(kind).cautions
 
     def caution_text(self, key: str) -> str | None:
-        """What the folder itself says of a caution."""
-        entry = self.declared("caution", self.key("caution", key))
-        return entry.text if isinstance(entry, records.Caution) else None
+        """What the folder says of a caution, else the ground."""
+        of = self.key("caution", key)
+        entries = (*self.things["caution"].get(of, ()), *self.ground("caution", of))
+        return next((e.text for e in entries if isinstance(e, records.Caution)), None)
 
     def assembly_kind(self, key: str) -> str | None:
         """What kind of assembly it is, as written."""
@@ -168,15 +246,34 @@ class Collection:
         """Key -> name of every thing of a kind, declared or used."""
         return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
 
+    def nameable(self, kind: str) -> dict[str, str]:
+        """The same, and what the ground knows."""
+        below = {k: v[0].name.text for k, v in self.laid[kind].under.items()} if kind in self.laid else {}
+        return {**below, **self.known(kind)}
 
-def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> Collection:
+
+_Said = TypeVar("_Said", bound=records.Thing)
+
+
+def _stating(key: str, own: list[_Said], below: list[_Said]) -> list[_Said]:
+    """The entries of the folder that state a key, else those of the ground that do."""
+    return [e for e in own if e.states(key)] or [e for e in below if e.states(key)]
+
+
+def build(
+    entries: Iterable[records.Entry],
+    assemblies: Iterable[str] = (),
+    laid: Mapping[str, trade.Laid] | None = None,
+) -> Collection:
     """The collection of these entries; their order decides nothing but which spelling is shown.
 
-    `assemblies` are the keys of what entries elsewhere use as assemblies.
+    `assemblies` are the keys of what entries elsewhere use as assemblies; `laid` is how the ground lies where
+    entries elsewhere decide it.
     """
     made = Collection(entries=tuple(entries), things={kind: {} for kind in words.THINGS})
     _add_things(made)
     _add_aliases(made)
+    _lay_ground(made, laid)
     _name_stock(made)
     _add_grades(made)
     _find_assemblies(made, assemblies)
@@ -202,6 +299,15 @@ def _add_aliases(made: Collection) -> None:
         made.ambiguous[kind] = {k: v for k, v in meant.items() if len(v) > 1}
 
 
+def _lay_ground(made: Collection, laid: Mapping[str, trade.Laid] | None) -> None:
+    made.laid = {
+        kind: laid[kind]
+        if laid
+        else trade.laid_under(kind, made.things[kind], made.aliases[kind], made.ambiguous[kind])
+        for kind in trade.KINDS
+    }
+
+
 def _name_stock(made: Collection) -> None:
     """Loose parts are those of a part, by whichever of its names they are called."""
     by_part: dict[str, list[records.Thing]] = {}
@@ -211,7 +317,7 @@ def _name_stock(made: Collection) -> None:
 
 
 def _add_grades(made: Collection) -> None:
-    made.grades = {fold(grade): value for grade, (value, _) in words.GRADES.items()}
+    made.grades = {key: grade.certainty for key, grade in trade.grades().items()}
     for key, things in made.things["grade"].items():
         # Of two overrides that disagree (`check` says so) the more careful one holds.
         made.grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))
@@ -264,9 +370,20 @@ def _part(made: Collection, part: Name) -> str:
 
 
 def exception_key(made: Collection, named: Name) -> str:
-    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own."""
-    key = _position(made, named)
-    return made.key("assembly", key) if key not in made.things["position"] else key
+    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own.
+
+    A name that only the ground gives to a position may be that of an assembly here.
+    """
+    own = own_exception_key(made, named)
+    if own in made.things["position"] or own in made.things["assembly"] or own in made.assemblies:
+        return own
+    return made.key("position", own)
+
+
+def own_exception_key(made: Collection, named: Name) -> str:
+    """The same through the names of the folder alone."""
+    key = made.own_key("position", named.key)
+    return made.own_key("assembly", key) if key not in made.things["position"] else key
 
 
 def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
@@ -423,14 +540,27 @@ def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
     shown = own[0] if own else _resolved_id(made, said[0]) if any(made.aliases.values()) else written[0]
-    ids = tuple(dict.fromkeys([shown, *own, *written]))
+    by_ground = [_resolved_id(made, r, by_ground=True) for r in said if _named_by_ground(made, r)]
+    ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
 
 
-def _resolved_id(made: Collection, record: records.Statement) -> str:
-    """The written id, with every `also` name in it replaced by the name of its thing."""
+def _named_by_ground(made: Collection, record: Any) -> bool:
+    """Whether a statement names a position by a name that the ground alone gives it."""
+    named = (getattr(record, slot, None) for slot in ("position", "at", "item_position"))
+    keys = [n.key for n in (*named, *getattr(record, "exceptions", ())) if n is not None]
+    return any(made.key("position", k) != made.own_key("position", k) for k in keys)
+
+
+def _resolved_id(made: Collection, record: records.Statement, by_ground: bool = False) -> str:
+    """The written id, with every `also` name of the folder in it replaced by the name of its thing.
+
+    The ground has no part in the id that is shown, which must not change with the version of the program; but
+    a fact is found by the id too that it has with the names of the ground (`by_ground`).
+    """
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
-    return _digest(_canonical({k: _resolve_names(made, record.kind, k, v) for k, v in said.items()}))
+    named = _Naming(made, by_ground)
+    return _digest(_canonical({k: named.resolved(record.kind, k, v) for k, v in said.items()}))
 
 
 _SLOTS = {
@@ -455,18 +585,26 @@ NAMING_KEYS = frozenset({*_SLOTS, "refuses", "source"})
 """The keys of statements whose values are names of things."""
 
 
-def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) -> records.Value:
-    if isinstance(value, tuple):
-        return tuple(_resolve_names(made, kind, key, v) for v in value)
-    if not isinstance(value, str):
+class _Naming(NamedTuple):
+    """Names in what a statement says, replaced by those of their things."""
+
+    made: Collection
+    by_ground: bool
+
+    def resolved(self, kind: str, key: str, value: records.Value) -> records.Value:
+        """A value of a key of a statement."""
+        if isinstance(value, tuple):
+            return tuple(self.resolved(kind, key, v) for v in value)
+        if not isinstance(value, str):
+            return value
+        if key == "except":
+            left_out = exception_key if self.by_ground else own_exception_key
+            return left_out(self.made, Name(value, fold(value)))
+        for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
+            meant = (self.made.key if self.by_ground else self.made.own_key)(slot, fold(value))
+            if meant != fold(value):
+                return meant
         return value
-    if key == "except":
-        return exception_key(made, Name(value, fold(value)))
-    for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
-        resolved = made.key(slot, fold(value))
-        if resolved != fold(value):
-            return resolved
-    return value
 
 
 def _evidence(made: Collection, r: records.Statement) -> Evidence:

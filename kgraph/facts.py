@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
+    from kgraph.names import Name
     from kgraph.records import Statement
 
 
@@ -50,3 +51,11 @@ class Fact(NamedTuple):
     def where(self) -> Where | None:
         """Where the strongest saying of the fact stands."""
         return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None
+
+
+class PlaceRules(NamedTuple):
+    """What must match at a position, its cautions, and whether either holds by its name alone."""
+
+    must_match: tuple[str, ...] = ()
+    cautions: tuple[Name, ...] = ()
+    by_name: bool = False

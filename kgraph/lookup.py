@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from kgraph import records, words
+from kgraph import records, trade, words
 from kgraph.collection import Collection, names_used, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
@@ -35,6 +35,8 @@ class Known:
     """Of loose parts: how many are left."""
     gone: tuple[tuple[Fact, records.Withdraw], ...] = ()
     """Facts about it that were withdrawn."""
+    ground: tuple[records.Thing, ...] = ()
+    """What the trade's ground says of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,10 @@ class Found:
 
 
 def show(graph: Graph, text: str) -> list[Known]:
-    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
+    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
+
+    What only the ground of the trade knows is shown where nothing of the folder has the name.
+    """
     data = graph.data
     wanted = fold(text)
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
@@ -57,9 +62,12 @@ def show(graph: Graph, text: str) -> list[Known]:
         found = [
             Known("feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ())
         ]
+    below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
+    found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
-        near = nearest(text, known)
+        of_trade = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
+        near = nearest(text, known) or nearest(text, of_trade)
         mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
     if not any(k.kind in ("unit", "stock") for k in found):
@@ -155,7 +163,10 @@ def _known(data: Collection, kind: str, key: str) -> Known:
     told = of_facts.keys() | {id(e.where) for f, _ in gone for e in f.evidence}
     others = tuple(e for e in mentions if id(e.where) not in told and not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
-    return Known(kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone)
+    below = data.ground(kind, key)
+    return Known(
+        kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone, ground=below
+    )
 
 
 def _loose(text: str) -> str:
@@ -186,8 +197,10 @@ def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
         if data.leaves_out(key) and not data.knows("position", key):
             yield "feature", text, text
     for kind in words.THINGS:
-        for name in data.known(kind).values():
+        for key, name in data.known(kind).items():
             yield kind, name, name
+            below = (n for t in data.ground(kind, key) for n in (t.name, *t.also))
+            yield from ((kind, name, n.text) for n in below if data.key(kind, n.key) == key)
         for things in data.things[kind].values():
             for thing in things:
                 yield from ((kind, things[0].name.text, n.text) for n in thing.also)

@@ -5,17 +5,16 @@ Certainties here are never rounded. The rules are those of :mod:`kgraph.fits.rul
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from functools import cache
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from kgraph import words
+from kgraph import matching, trade
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
 from kgraph.fits.graph import Graph, Place, sort_of
 from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State
-from kgraph.names import compared, did_you_mean, fold
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 if TYPE_CHECKING:
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
 FEW = 10
 """Proofs that a lower bound is taken from where the exact certainty is out of reach."""
+MOST_UNLIKE = 3
+"""So many refusals are told one by one of answers that are left out; the rest are counted."""
 SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
 
 
@@ -64,6 +65,8 @@ class Answer(NamedTuple):
     notes: tuple[str, ...] = ()
     less: str = ""
     """The one of the remarks that tells how many were less certain than wanted, and left out."""
+    unlike: tuple[Row, ...] = ()
+    """Of the answers that were refused and left out, those of sets that differ in what must match."""
 
 
 class Wanted(NamedTuple):
@@ -106,7 +109,8 @@ def name_of(data: Collection, kind: str, text: str) -> str:
     if meant := data.meanings(kind, fold(text)):
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
         raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
-    near = did_you_mean(text, data.known(kind).values())
+    known = did_you_mean(text, data.known(kind).values())
+    near = known or did_you_mean(text, trade.spellings(kind).values())
     raise WrongUse(
         Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
     )
@@ -505,12 +509,6 @@ def _cautions(asked: _Asked, row: Row) -> tuple[str, ...]:
     return tuple(dict.fromkeys(called))
 
 
-@cache
-def trade_cautions() -> Mapping[str, str]:
-    """Key -> text of the cautions of the trade, which need no entry."""
-    return {fold(name): text for name, text in words.CAUTIONS.items()}
-
-
 def part_cautions(data: Collection, part: str) -> dict[str, str]:
     """Key -> name of the cautions of the kind that a part is of."""
     return {n.key: n.text for n in data.kind_cautions(sort_of(data, part))}
@@ -521,23 +519,20 @@ def part_cautions(data: Collection, part: str) -> dict[str, str]:
 
 def _with_matches(asked: _Asked, row: Row) -> Row:
     positions = {row.position, asked.other.position if asked.other else row.position}
-    for other in _counterparts(asked, row):
-        for verdict, says in unmatched(asked.data, row.set, other, positions):
+    others = _counterparts(asked, row)
+    for other in others:
+        for verdict, says in matching.unmatched(asked.data, row.set, other, positions):
             standing = row.standing if verdict is None else "refused"
             row = row._replace(standing=standing, warnings=(*row.warnings, says))
+    if not others and not _made_for(row, row.set):
+        alone = matching.unmatched_alone(asked.data, row.set, positions)
+        row = row._replace(warnings=(*row.warnings, *alone))
     return row
 
 
-def unmatched(
-    data: Collection, one: str, other: str, positions: Iterable[str]
-) -> list[tuple[bool | None, str]]:
-    """The attributes that must match at these places and do not (False) or are not recorded (None), in words.
-
-    `one` and `other` are the owners of two sets.
-    """
-    attributes = {compared(a): a for p in sorted(positions) for a in data.position_rules(p)[0]}
-    verdicts = [_compare_attribute(data, one, other, a) for a in attributes.values()]
-    return [(verdict, says) for verdict, says in verdicts if not verdict]
+def _made_for(row: Row, owner: str) -> bool:
+    """Whether the best proof starts from what a set itself takes."""
+    return any(f.kind == "takes" and f.args[1] == owner for f in row.proof)
 
 
 def _counterparts(asked: _Asked, row: Row) -> list[str]:
@@ -548,27 +543,6 @@ def _counterparts(asked: _Asked, row: Row) -> list[str]:
     return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
 
 
-def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -> tuple[bool | None, str]:
-    values = {owner: _recorded(data, owner, attribute) for owner in (one, other)}
-    missing = [data.owner_text(o) for o, v in values.items() if not v]
-    if missing:
-        return None, f"{attribute} is not recorded on {' or '.join(missing)}: check it first"
-    if _folded(values[one]) & _folded(values[other]):
-        return True, ""
-    says = " but ".join(f"{', '.join(v)} on {data.owner_text(o)}" for o, v in values.items())
-    return False, f"{attribute} must match: {says}"
-
-
-def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
-    """What is recorded of a set: each item of a list is a value of its own."""
-    found = (v if isinstance(v, list | tuple) else (v,) for v in data.attribute("set", owner[2:], attribute))
-    return [v if isinstance(v, str) else ", ".join(map(str, v)) for values in found for v in values]
-
-
-def _folded(values: list[str]) -> set[str]:
-    return {compared(v) for v in values}
-
-
 # Answers --------------------------------------------------------------------------------------
 
 
@@ -577,9 +551,33 @@ def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Col
     refused = sum(r.standing == "refused" for r in shown)
     if not wanted.refused_too:
         shown = [r for r in shown if r.standing != "refused"]
-    shown.sort(key=lambda r: (r.wanted, -r.best, -r.certainty, data.owner_text(r.set), r.position))
+
+    def order(row: Row) -> tuple[Any, ...]:
+        return row.wanted, -row.best, -row.certainty, data.owner_text(row.set), row.position
+
+    shown.sort(key=order)
     less = _less_certain(rows, wanted)
-    return Answer(question, tuple(shown), refused, tuple(_notes(shown, refused, less, wanted)), less)
+    unlike = () if wanted.refused_too else tuple(sorted(_unlike(rows, wanted), key=order))
+    places = {p for r in rows for p in (r.position, r.wanted)}
+    notes = [*_notes(shown, refused, less, wanted), *matching.guarded_by_name(data, places)]
+    return Answer(question, tuple(shown), refused, (*notes, *unlike_notes(data, unlike)), less, unlike)
+
+
+def _unlike(rows: list[Row], wanted: Wanted) -> Iterable[Row]:
+    return (r for r in rows if r.certainty >= wanted.at_least and any(map(matching.differs, r.warnings)))
+
+
+def unlike_notes(data: Collection, unlike: Iterable[Row]) -> list[str]:
+    """Why answers are refused that the reader does not see: both values, and what to be careful of."""
+    said = []
+    for row in unlike:
+        why = "; ".join(w for w in row.warnings if matching.differs(w))
+        more = f" Cautions: {', '.join(row.cautions)}." if row.cautions else ""
+        place = f"{data.owner_text(row.set)}, {data.text('position', row.position)}"
+        said.append(f"Refused, {place}: {why}.{more}")
+    said = list(dict.fromkeys(said))
+    rest = [f"{len(said) - MOST_UNLIKE} more are refused so."] if len(said) > MOST_UNLIKE else []
+    return [*said[:MOST_UNLIKE], *rest]
 
 
 def _less_certain(rows: list[Row], wanted: Wanted) -> str:

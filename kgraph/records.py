@@ -74,6 +74,10 @@ class Entry(Record):
     where: Where
     pairs: tuple[tuple[str, Value], ...] = ()
 
+    def states(self, key: str) -> bool:
+        """Whether a key is written, be it with nothing: `must match: []` says that nothing must match."""
+        return any(written == key for written, _ in self.pairs)
+
 
 class Thing(Entry):
     """A declared thing: its name, its other spellings and its recorded attributes."""
@@ -113,16 +117,21 @@ class Part(Thing):
 
 
 class Position(Thing):
-    """More about a named place."""
+    """More about a named place; `perishable`: what is there spoils with age, used or not."""
 
     must_match: tuple[str, ...] = ()
     cautions: tuple[Name, ...] = ()
+    perishable: bool | None = None
 
 
 class Kind(Thing):
-    """How parts of a kind compare; `certainty` is that of equal size meaning the same article."""
+    """How parts of a kind compare; `certainty` is that of equal size meaning the same article.
+
+    `perishable`: parts of it spoil with age, used or not.
+    """
 
     generic: bool | None = None
+    perishable: bool | None = None
     compare: tuple[tuple[str, str], ...] = ()
     certainty: float | None = None
     cautions: tuple[Name, ...] = ()

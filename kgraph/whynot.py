@@ -10,7 +10,7 @@ import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from kgraph import questions
+from kgraph import matching, questions
 from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Link, Place
@@ -124,7 +124,7 @@ def _refused_row(row: Row) -> Iterator[Reason]:
         says = "what was tried and did not go is at least as certain as the best proof that it goes"
         yield Reason("no", says, "try it again, and record the outcome", row.against)
     for warning in row.warnings:
-        if "must match: " in warning:
+        if matching.differs(warning):
             yield Reason("must match", warning, "read the plates of both sets again")
 
 

@@ -74,6 +74,7 @@ EVERY = r"""
   compare: {thread: same, length: 0.5 mm}
   certainty: 0.85
   caution: [solvents]
+  perishable: no
 - source: parts list, RC-40
   type: printed
   where: page 14

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from kgraph import collection
+from kgraph import collection, trade
 from kgraph.cli.main import run
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
@@ -18,6 +18,11 @@ from tests.faults.tally import Tally
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data"
+
+
+def caution_of_the_trade(name: str) -> str:
+    """The text of a caution of the trade's ground, in which a name is its own key."""
+    return trade.cautions()[name.replace(" ", "")].text
 
 
 def graph_of(text: str) -> Graph:

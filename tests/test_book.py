@@ -254,7 +254,7 @@ def test_the_caution_of_a_kind_stands_wherever_its_part_is_fitted() -> None:
     files = dict(Book(Ground(graph_of(facts), Wishes())).files())
     for begin in ("sets/larkfield", "positions/reservoir", "assemblies/ps3", "units/u-1", "parts/c-901"):
         pages = [data.decode() for path, data in files.items() if path.startswith(begin)]
-        assert [p for p in pages if "may hold a charge" in words(p)], (begin, sorted(files))
+        assert [p for p in pages if "can stay charged" in words(p)], (begin, sorted(files))
 
 
 def test_the_same_data_give_the_same_bytes_wherever_the_folder_lies(facts: Path, tmp_path: Path) -> None:

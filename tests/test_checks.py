@@ -436,7 +436,7 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "unread-size",
         "warning",
-        "bore of K is compared as a length, and wide is none",
+        "bore of K is compared by its size, and wide is none",
         [3],
         "- kind: knob\n  compare: {bore: 0.1 mm, hue: same}\n"
         "- part: K\n  kind: knob\n  bore: wide\n  hue: red\n",

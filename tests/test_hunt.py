@@ -122,7 +122,7 @@ PRINTED = """\
 set           expected wants  at most
 ────────────  ──────────────  ───────
 Ostmark 2200  1.80            2
-    aerial 90 %, mains fuse 90 %
+    aerial 90 %, mains fuse 90 % (warning: mains is not recorded on Ostmark 2200: check it first)
 
 Ostmark 2200
  aerial: its aerial, inferred, 90 %

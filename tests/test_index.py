@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from kgraph import trade
 from kgraph.cli import indexing, loading
 from kgraph.cli.main import run
 from kgraph.cli.opening import from_files, from_index
@@ -230,7 +231,11 @@ def test_another_version_is_made_anew(
     cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ask(folder, "takers", "K-1")
-    monkeypatch.setattr(store, "VERSION", "another")
+    monkeypatch.setattr(store, "FORM", "another")
+    assert not opened(folder)
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    assert opened(folder)
+    monkeypatch.setattr(trade, "digest", lambda: "the ground of another version")
     assert not opened(folder)
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
     assert opened(folder)

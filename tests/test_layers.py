@@ -13,10 +13,13 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
+    ("mains", "ratings"),
     ("records", "usual_keys"),
+    ("folder",),
+    ("trade",),
     ("facts",),
     ("collection",),
-    ("folder",),
+    ("matching",),
     ("fits", "belts"),
     ("questions", "index"),
     ("belt_questions",),
@@ -39,18 +42,8 @@ LEVELS = (
 """The rooms, lowest first; those of one level do not import each other."""
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
-PURE = {
-    "fits",
-    "belts",
-    "shelf",
-    "facts",
-    "collection",
-    "records",
-    "names",
-    "quantities",
-    "words",
-    "usual_keys",
-}
+PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
+PURE |= {"mains", "matching", "ratings", "usual_keys"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 
 from kgraph.cli.main import run
-from kgraph.words import CAUTIONS
-from tests.support import ask, folder_with, graph_of, places
+from tests.support import ask, caution_of_the_trade, folder_with, graph_of, places
 
 KNOB = """\
 - part: K-114
@@ -95,7 +94,7 @@ def test_a_caution_of_the_trade_has_its_text_however_it_is_written(
     facts += "- takes: K-1\n  in: Larkfield RC-40\n  position: power lead\n"
     folder = folder_with(tmp_path, [("a.yaml", facts)])
     _, answer = ask(capsys, "--data", str(folder), "takers", "K-1")
-    assert list(answer["caution texts"].values()) == [CAUTIONS["charged capacitors"]]
+    assert list(answer["caution texts"].values()) == [caution_of_the_trade("charged capacitors")]
 
 
 MAINS = """\

@@ -80,7 +80,7 @@ def test_the_cautions_of_takers_and_of_a_proof_stand_in_words() -> None:
     for text in (_takers(graph, "f1"), dot.proof_of_taker(graph, dot.Asked(part="f1"), answer.rows[0])):
         assert _labels(text)[0].startswith(MAINS)
         assert "caution: mains (read at the foot)" in _labels(text)[1]
-    plain = _takers(graph_of(FUSE.replace("  caution: mains\n", "")), "f1")
+    plain = _takers(graph_of(FUSE.replace("  caution: mains\n", "  caution: []\n")), "f1")
     assert _labels(plain)[0].startswith("Legend")
     assert "aution" not in plain
 

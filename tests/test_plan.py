@@ -305,11 +305,11 @@ def test_with_a_run_the_lengths_that_do_are_told() -> None:
 
 
 def test_a_generic_part_is_to_be_bought_and_another_is_not() -> None:
-    part = "- part: F-1\n  kind: fuse\n  rating: 500 mA\n"
+    part = "- part: F-1\n  kind: badge pin\n  rating: 500 mA\n"
     part += "- takes: F-1\n  in: Larkfield RC-40\n  position: dial lamp\n"
-    kind = "- kind: fuse\n  generic: yes\n  compare: {rating: same}\n"
+    kind = "- kind: badge pin\n  generic: yes\n  compare: {rating: same}\n"
     unmet = left(planned(shelf("dial lamp", part, kind)), "diallamp")
-    assert (unmet.route, unmet.says) == ("buy", "buy fuse F-1 (rating 500 mA)")
+    assert (unmet.route, unmet.says) == ("buy", "buy badge pin F-1 (rating 500 mA)")
     assert left(planned(shelf("dial lamp", part)), "diallamp").route == "hunt"
 
 
@@ -370,6 +370,7 @@ P-1  aerial       D-1, Larkfield RC-40  aerial       100 %
     comes off with the whole assembly taken from the same unit
 P-1  back         D-1, Larkfield RC-40  back         100 %
     taken whole, with: aerial, battery cover
+    cautions: mains
 P-1  tuning knob  stock, drawer 4       K-114        95 %
 P-2  tuning knob  D-1, Larkfield RC-40  tuning knob  100 %
 
@@ -393,7 +394,7 @@ def test_the_whole_page_as_printed(folder: Path, capsys: Any, monkeypatch: pytes
     table, _, cautions = out.partition("\nCaution, ")
     assert table == PRINTED
     assert cautions.startswith("mains: Mains voltage can kill.")
-    assert "licensed practice" in cautions
+    assert "licensed to do it" in cautions
 
 
 def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any) -> None:
@@ -621,3 +622,17 @@ def test_another_plan_says_what_must_be_known_of_its_lines(tmp_path: Path, capsy
     instead = capsys.readouterr().out.partition("Instead")[2]
     assert "mains is not recorded on Brim B-1: check it first" in instead
     assert "file the clip" in instead
+
+
+def test_a_loose_part_of_a_set_for_another_mains_is_told_with_both_values() -> None:
+    text = (
+        "- set: Larkfield LK-40\n  mains: 240 V 50 Hz\n- set: Orvanek 2200\n  mains: 220 V 50 Hz\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n  how: compared\n"
+        "- takes: T-1\n  in: Orvanek 2200\n  position: power transformer\n- stock: T-1\n"
+        "- unit: P-1\n  set: Larkfield LK-40\n  role: patient\n  wants: [mains trafo]\n"
+    )
+    (unmet,) = plan(graph_of(text), ["p1"]).unmet
+    assert unmet.why == (
+        "T-1 in stock is refused: "
+        "mains must match: 240 V 50 Hz on Larkfield LK-40 but 220 V 50 Hz on Orvanek 2200"
+    )

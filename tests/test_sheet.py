@@ -65,7 +65,7 @@ def test_the_sheet_as_text(folder: Path, capsys: Any, monkeypatch: pytest.Monkey
     for line in (
         "Job sheet of P-1\n================\n",
         "role: patient: is being restored\nmains: 220 V 50 Hz\nnote: came with a letter\n",
-        "  springs: Springs under load can fly out.",
+        "  springs: A spring under load flies off when it is let go.",
         "Local codes come before anything written here",
         "  handle: missing\n  tone knob: missing\n  back: altered\n  play key: broken\n",
         "  2024-05-01: handle taken from D-1, put in P-1, owed back by EV facts.yaml:24\n",

@@ -17,8 +17,7 @@ from kgraph.collection import written_id
 from kgraph.folder import disk
 from kgraph.records import Statement
 from kgraph.shelf.ledger import shelf_now
-from kgraph.words import CAUTIONS
-from tests.support import DEMO, ask, folder_with, graph_of_folder
+from tests.support import DEMO, ask, caution_of_the_trade, folder_with, graph_of_folder
 
 FACTS = """\
 - rebadge: [Larkfield RC-40, Ostmark 2200]
@@ -86,8 +85,8 @@ def test_a_removal_is_written_with_its_reason_and_cautions(folder: Path, capsys:
         "    98 %  Larkfield RC-40 and Ostmark 2200 are one design  [fitted] "
         f"{folder}/facts.yaml:1\n"
         "warning: P-2 counts on it: nothing else on the shelf could be its tuning knob\n"
-        f"\nCaution, mains: {CAUTIONS['mains']}\n"
-        f"\nCaution, charged capacitors: {CAUTIONS['charged capacitors']}\n"
+        f"\nCaution, mains: {caution_of_the_trade('mains')}\n"
+        f"\nCaution, charged capacitors: {caution_of_the_trade('charged capacitors')}\n"
         f"\nwritten: {folder}/bench.yaml:1\n"
     )
     written = (folder / "bench.yaml").read_text()

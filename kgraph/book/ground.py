@@ -15,7 +15,7 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared
 from kgraph.questions import Row, Wanted
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 from kgraph.shelf import ledger
 
 MOST_ANSWERS = 24

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
-from kgraph import records
 from kgraph.book.addresses import Ref
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Evidence, Fact
@@ -16,7 +15,7 @@ from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.render.answers import caution_texts, percent
 from kgraph.render.sentences import says
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 
 STANDINGS = {
     "stated": "one fact says exactly this",
@@ -207,13 +206,8 @@ class Views:
         return list(caution_texts(self.data, dict.fromkeys(names)).items())
 
     def position_cautions(self, position: str) -> list[str]:
-        """The cautions recorded for a position."""
-        return [
-            n.text
-            for thing in self.data.things["position"].get(position, ())
-            if isinstance(thing, records.Position)
-            for n in thing.cautions
-        ]
+        """The cautions of a position."""
+        return [n.text for n in self.data.position_rules(position).cautions]
 
 
 def certainty_text(row: Row) -> str:

@@ -262,8 +262,8 @@ def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]
     """Sets with a place that must match in an attribute have that attribute recorded; once for each set."""
     missing: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     owners = _owners_at(ground)
-    for position, things in ground.data.things["position"].items():
-        needed = {a for t in things if isinstance(t, records.Position) for a in t.must_match}
+    for position in sorted(ground.data.known("position")):
+        needed = set(ground.data.position_rules(position).must_match)
         for owner in sorted(_sets_with(ground, position, owners) if needed else ()):
             for attribute in sorted(needed):
                 if not ground.data.attribute("set", owner[2:], attribute):

@@ -9,12 +9,11 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from kgraph import quantities, records, words
+from kgraph import quantities, records, trade, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
 from kgraph.collection import Collection
 from kgraph.names import Name, compared, fold
 from kgraph.problems import Problem, Where, shown
-from kgraph.questions import trade_cautions
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
@@ -171,7 +170,7 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
         in_facts = [u for u in uses if not isinstance(u.entry, records.Unit)]
         if kind not in _NEED_AN_ENTRY or key in ground.data.things[kind] or not in_facts:
             continue
-        if kind == "caution" and key in trade_cautions():
+        if ground.data.ground(kind, key):
             continue
         kinds = ("set", "assembly") if kind in {"set", "assembly"} else (kind,)
         text = in_facts[0].name.text
@@ -189,9 +188,12 @@ def place_names(data: Collection) -> list[tuple[str, str]]:
 
 
 def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
-    """A place needs no entry; but of two nearly equal ones that which is named less often is doubtful."""
-    known = Near(place_names(ground.data))
-    declared = ground.data.things["position"]
+    """A place needs no entry; but of two nearly equal ones that which is named less often is doubtful.
+
+    What the ground knows is spelt right, and may be what is meant.
+    """
+    known = Near([*trade.spellings("position").items(), *place_names(ground.data)])
+    declared = {*ground.data.things["position"], *trade.ground().things["position"]}
     for (kind, key), uses in ground.by_name.items():
         near = nearly_equal(key, known) if kind == "position" and key not in declared else None
         if near is None:
@@ -210,7 +212,7 @@ def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
 def kinds_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
     """A kind of part needs no entry; but one that is nearly a declared kind would not compare with it."""
     for (kind, key), uses in ground.by_name.items():
-        if kind != "kind" or key in ground.data.things["kind"]:
+        if kind != "kind" or key in ground.data.things["kind"] or ground.data.ground(kind, key):
             continue
         if near := nearly_equal(key, ground.near("kind")):
             says = f"kind {shown(uses[0].name.text)} is not declared"
@@ -225,7 +227,10 @@ def exceptions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
     features = features_of(data)
     told: set[str] = set()
     for name, entry in ground.exceptions:
-        if data.key("position", name.key) in positions or data.key("assembly", name.key) in assemblies:
+        position = data.key("position", name.key)
+        if position in positions or data.key("assembly", name.key) in assemblies:
+            continue
+        if data.ground("position", position):
             continue
         if name.key in features or name.key in told:
             continue

@@ -50,9 +50,8 @@ def units_have_known_places(ground: Ground) -> Iterator[Problem]:
         for key, name in named:
             position = ground.data.key("position", name.key)
             uses = ground.by_name.get(("position", position), [])
-            if position in ground.data.things["position"] or not all(
-                isinstance(u.entry, on_shelf) for u in uses
-            ):
+            known = position in ground.data.things["position"] or ground.data.ground("position", position)
+            if known or not all(isinstance(u.entry, on_shelf) for u in uses):
                 continue
             says = f"unit {shown(unit.name.text)}: {key}: nothing else names the place {shown(name.text)}"
             mend = shown(ground.did_you_mean(name.text, "position"), 200) or "say what its set has there"

@@ -17,6 +17,7 @@ from kgraph.fits.graph import Graph
 from kgraph.problems import Damaged, WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.render import answers
+from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
     from kgraph.whynot import WhyNot
@@ -153,7 +154,7 @@ def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
         if not answer.rows:
             print("nothing found", file=sys.stderr)
         for note in answer.notes:
-            print(note, file=sys.stderr)
+            print(visible(note), file=sys.stderr)
     return 0 if answer.rows else 1
 
 

@@ -19,7 +19,7 @@ from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
 from kgraph.records import Statement, plain
 from kgraph.render.terminal import visible
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 
 _FIXED = ("id", "corrects")
 """Keys that no correction changes."""

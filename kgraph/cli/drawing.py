@@ -17,6 +17,8 @@ from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
 from kgraph.questions import Answer, Row, Wanted
+from kgraph.render.answers import caution_texts
+from kgraph.render.terminal import visible
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -89,8 +91,8 @@ def takers_(
     loaded = _begin(settings, output)
     asked, answer = _takers(loaded, words, wanted(**rest))
     if not answer.rows:
-        return _nothing(answer)
-    notes = _supposed(settings, loaded)
+        return _nothing(loaded, answer)
+    notes = (*_supposed(settings, loaded), *questions.unlike_notes(loaded.data, answer.unlike))
     return _finish(settings, dot.takers(loaded.graph, asked, answer, title=title, notes=notes), output)
 
 
@@ -109,7 +111,7 @@ def shares_(settings: Settings, /, set_name: str, output: Path | None, title: st
     set_key = questions.name_of(loaded.data, "set", set_name)
     answer = questions.shares(loaded.graph, set_key, wanted(**rest))
     if not answer.rows:
-        return _nothing(answer)
+        return _nothing(loaded, answer)
     notes = _supposed(settings, loaded)
     return _finish(settings, dot.shares(loaded.data, set_key, answer, title=title, notes=notes), output)
 
@@ -213,8 +215,11 @@ def _proof(
 
 
 def _chosen(loaded: Loaded, answer: Answer, set_name: str | None, at: str | None) -> Row | None:
-    """The answer about this set, at this position; of several the best, and the others are said."""
-    rows: Sequence[Row] = answer.rows
+    """The answer about this set, at this position; of several the best, and the others are said.
+
+    Where all are refused, one of those: its picture says why.
+    """
+    rows: Sequence[Row] = answer.rows or answer.unlike
     if set_name is not None:
         owner = f"s:{questions.name_of(loaded.data, 'set', set_name)}"
         rows = [row for row in rows if row.set == owner]
@@ -246,10 +251,12 @@ def _supposed(settings: Settings, loaded: Loaded) -> tuple[str, ...]:
     return told.supposed(loaded.data, settings.suppose, settings.without)
 
 
-def _nothing(answer: Answer) -> int:
+def _nothing(loaded: Loaded, answer: Answer) -> int:
     print("nothing found", file=sys.stderr)
     for note in answer.notes:
-        print(note, file=sys.stderr)
+        print(visible(note), file=sys.stderr)
+    for name, text in caution_texts(loaded.data, (c for r in answer.unlike for c in r.cautions)).items():
+        print(visible(f"Caution, {name}: {text}"), file=sys.stderr)
     return 1
 
 

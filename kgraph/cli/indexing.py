@@ -89,7 +89,7 @@ def _make(place: Place, before: freshness.Young, fill: Callable[[store.Writing],
     token = os.urandom(8).hex()
     try:
         with store.Writing(place.path) as index:
-            of_making = [("version", store.VERSION), ("token", token), ("stamps", place.stamps)]
+            of_making = [("version", store.version()), ("token", token), ("stamps", place.stamps)]
             index.put((key, store.packed(key, value)) for key, value in of_making)
             fill(index)
         with contextlib.suppress(OSError):

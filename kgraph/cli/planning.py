@@ -134,7 +134,7 @@ def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]
     if not found.best.lines:
         print("nothing found on the shelf", file=sys.stderr)
     for note in found.notes:
-        print(note, file=sys.stderr)
+        print(visible(note), file=sys.stderr)
 
 
 @click.command(short_help="which sets to look for, by the wants that each would meet")
@@ -175,14 +175,13 @@ def hunt(
         print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
         shown = most or SHOWN
-        if found.found:
-            sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
-        else:
+        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
+        if not found.found:
             print("nothing found", file=sys.stderr)
         if len(found.found) > shown:
             print(f"{len(found.found) - shown} more sets; --most shows more.", file=sys.stderr)
         for note in found.notes:
-            print(note, file=sys.stderr)
+            print(visible(note), file=sys.stderr)
     return 0 if found.found else 1
 
 

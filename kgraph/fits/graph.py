@@ -131,7 +131,8 @@ def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
     out: set[str] = set()
     for key in names:
         assembly = graph.data.key("assembly", key)
-        out |= {key, *(n.key for t in graph.data.things["assembly"].get(assembly, ()) for n in t.also)}
+        named = {key, *(n.key for t in graph.data.things["assembly"].get(assembly, ()) for n in t.also)}
+        out |= named | {graph.data.key("position", k) for k in named}
         out |= graph.declares.get(f"a:{assembly}", frozenset())
     return frozenset(out)
 

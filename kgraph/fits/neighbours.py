@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import quantities
 from kgraph.quantities import Rule
+from kgraph.ratings import Rating
 
 if TYPE_CHECKING:
     from kgraph.fits.sizes import Size
@@ -24,11 +25,11 @@ FEW = 8
 """So many parts that stay together are not sorted: to compare them all is as quick."""
 
 Measure = tuple[str, str, int]
-"""The name of a size, the form of a section (else ""), and which of its sizes it is."""
+"""The name of a size, the form of a section or unit of a rating (else ""), and which of its sizes it is."""
 
 
 class _Recorded(NamedTuple):
-    """What a part records: forms and texts, which must be equal, and the values of its measures in mm."""
+    """What a part records: forms, units and texts, which must be equal, and the values of its measures."""
 
     words: tuple[tuple[str, str], ...]
     values: tuple[tuple[Measure, float], ...]
@@ -113,6 +114,9 @@ def _recorded(sizes: Mapping[str, Size], rules: Mapping[str, str]) -> _Recorded 
         if isinstance(size, quantities.Section):
             words.append((key, f"section {size.form}"))
             values += [((key, size.form, i), mm) for i, mm in enumerate(size.sizes_mm)]
+        elif isinstance(size, Rating):
+            words.append((key, f"rating {size.unit}"))
+            values.append(((key, size.unit, 0), size.value))
         elif isinstance(size, float):
             words.append((key, "mm"))
             values.append(((key, "", 0), size))

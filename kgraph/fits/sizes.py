@@ -9,14 +9,14 @@ import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
-from kgraph import quantities, records, words
+from kgraph import quantities, ratings, records, words
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.neighbours import Neighbours
 from kgraph.names import compared
 
-Size = quantities.Section | float | str
-"""A size as compared: a section, mm, or folded text where it is no length."""
+Size = quantities.Section | ratings.Rating | float | str
+"""A size as compared: a section, a rating, mm, or folded text where it is none of these."""
 ASKED_ALONE = 4
 """Of so many parts of a kind each is compared with all others: to lay out the kind takes as long as that."""
 
@@ -111,29 +111,17 @@ def agree(offered: Mapping[str, Size], wanted: Mapping[str, Size], rules: Mappin
     return compared
 
 
-def kind_entries(data: Collection, kind: str) -> list[records.Kind]:
-    """The `kind` entries of a kind of part."""
-    return [k for k in data.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
-
-
 def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
     """The sizes by which generic parts of a kind compare; None where equal size is not enough.
 
-    Belts compare without any entry (common practice, no source); an empty mapping means
-    that every recorded size must be the same.
+    An empty mapping means that every recorded size must be the same.
     """
-    entries = kind_entries(data, kind)
-    said = [k.generic for k in entries if k.generic is not None]
-    generic = all(said) if said else kind == data.belt_kind()
-    if not kind or not generic:
-        return None
-    return rules_said(data, kind)
+    return rules_said(data, kind) if kind and data.kind_rules(kind).generic else None
 
 
 def rules_said(data: Collection, kind: str) -> dict[str, str]:
-    """What the entries of a kind say of comparing, else what holds of belts; whether or not it is generic."""
-    rules = {a: r for k in kind_entries(data, kind) for a, r in k.compare}
-    return rules or (dict(words.BELT_COMPARE) if kind == data.belt_kind() else {})
+    """What is said of comparing parts of a kind, whether or not it is generic."""
+    return dict(data.kind_rules(kind).compare)
 
 
 def _attribute_keys(data: Collection, part: str) -> set[str]:
@@ -158,11 +146,15 @@ def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None
         )
     if isinstance(one, float) and isinstance(other, float):
         return quantities.within(other, one, quantities.compare_rule(rule))
+    if isinstance(one, ratings.Rating) and isinstance(other, ratings.Rating):
+        parsed = quantities.compare_rule(rule)
+        alike = one.unit == other.unit and parsed.how in ("same", "at least", "relative")
+        return alike and quantities.within(other.value, one.value, parsed)
     return isinstance(one, str) and isinstance(other, str) and rule == "same" and one == other
 
 
 def recorded_size(data: Collection, part: str, key: str) -> Size | None:
-    """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded.
+    """A part's size as a section, as mm, as a rating, or else as folded text; None if not recorded.
 
     The length of a belt is one size, by whichever of its three names it is asked for and was written.
     """
@@ -180,19 +172,19 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
     return None
 
 
-def _size(value: records.Value) -> float | str:
+def _size(value: records.Value) -> Size:
     if isinstance(value, str):
         try:
             return quantities.length(value).mm
         except quantities.QuantityError:
-            return compared(value)
+            return ratings.rating(value) or compared(value)
     return str(value)
 
 
 def size_certainty(data: Collection, kind: str) -> float:
     """How certain equal size is to mean the same article: 0.90 unless the kind says otherwise."""
-    given = [k.certainty for k in kind_entries(data, kind) if k.certainty is not None]
-    return min(given, default=words.SIZE_CERTAINTY)
+    certainty = data.kind_rules(kind).certainty
+    return words.SIZE_CERTAINTY if certainty is None else certainty
 
 
 def size_fact(offered: str, wanted: str, certainty: float) -> Fact:

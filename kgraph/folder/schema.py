@@ -357,6 +357,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "position": ("name", _name, True),
             "must match": ("must_match", _TEXTS, False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "kind": (
@@ -367,6 +368,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "compare": ("compare", _compare, False),
             "certainty": ("certainty", _quantity(_certainty), False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "source": (

@@ -12,8 +12,10 @@ p|P    a part     name, kind, where it is taken, its equals, older and newer one
 f|ID   a fact     kind, arguments, certainty, evidence, ids
 n|K|N  a name     its text as first written
 i|K|N  an `also`  the key of its thing; nothing where it may mean several
+g|K|N  a name of  the key of its thing, and the name that the ground gives it; of names that the folder
+       the ground itself gives to nothing
 k|K    a kind     cautions, how its parts compare, and their sizes
-r|P    a position what must match there, and its cautions
+r|P    a position what must match there, its cautions, and whether by its name alone
 c|C    a caution  its text
 ====== ========== =========================================================================
 """
@@ -24,8 +26,8 @@ import os
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, cast
 
-from kgraph import words
-from kgraph.facts import Evidence, Fact
+from kgraph import trade, words
+from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.index.store import Store
 from kgraph.names import Name
@@ -87,18 +89,24 @@ class IndexData:
         """The key of the thing that a folded name stands for, through `also` names."""
         if (kind, key) == ("position", "") or self._named(kind, key) is not None:
             return key
-        row = f"i|{kind}|{key}"
-        found = self.row_or_none(row)
-        return key if found is None else str(found)
+        found = self.row_or_none(f"i|{kind}|{key}")
+        if found is not None:
+            return str(found)
+        below = self._ground(kind, key)
+        return key if below is None else str(below[0])
+
+    def _ground(self, kind: str, key: str) -> Any:
+        return self.row_or_none(f"g|{kind}|{key}") if kind in trade.KINDS else None
 
     def _named(self, kind: str, key: str) -> Any:
         row = {"set": f"o|s:{key}", "assembly": f"o|a:{key}", "part": f"p|{key}"}.get(kind)
         return self.row_or_none(row or f"n|{kind}|{key}")
 
     def knows(self, kind: str, key: str) -> bool:
-        """Whether a thing of a kind is declared or used."""
+        """Whether a thing of a kind is declared or used, or the ground knows it."""
         found = self._named(kind, key)
-        return found is not None and "feature" not in found
+        below = self._ground(kind, key)
+        return (found is not None and "feature" not in found) or (below is not None and below[0] == key)
 
     def leaves_out(self, key: str) -> bool:
         """Whether some `except` names it, and nothing else does."""
@@ -111,7 +119,10 @@ class IndexData:
     def text(self, kind: str, key: str) -> str:
         """The name of a thing as first written where it is declared, else where it is used."""
         found = self._named(kind, key)
-        return key if found is None else str(found["t"])
+        if found is not None:
+            return str(found["t"])
+        below = self._ground(kind, key)
+        return key if below is None else str(below[1])
 
     def owner_text(self, owner: str) -> str:
         """The name of a set or assembly from its owner key."""
@@ -130,12 +141,12 @@ class IndexData:
         found: list[Any] = self.row(f"o|s:{key}").get("a", {}).get(attribute, [])
         return found
 
-    def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
+    def position_rules(self, key: str) -> PlaceRules:
         """What must match at a position, and its cautions."""
         if key not in self.ruled:
-            return (), ()
-        match, cautions = self.row(f"r|{key}")
-        return tuple(match), tuple(Name(*n) for n in cautions)
+            return PlaceRules()
+        match, cautions, by_name = self.row(f"r|{key}")
+        return PlaceRules(tuple(match), tuple(Name(*n) for n in cautions), by_name)
 
     def kind_of(self, part: str) -> str:
         """The key of the kind that a part is of, or ""."""
@@ -150,7 +161,7 @@ class IndexData:
         return tuple(Name(*n) for n in self.row(f"k|{kind}")["c"]) if kind else ()
 
     def caution_text(self, key: str) -> str | None:
-        """What the folder itself says of a caution."""
+        """What the folder says of a caution, else the ground."""
         found = self.row_or_none(f"c|{self.key('caution', key)}")
         return None if found is None else str(found)
 

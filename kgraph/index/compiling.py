@@ -31,8 +31,9 @@ def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
     named = _mentions(data, numbers)
     parts: list[tuple[str, Iterable[Row]]] = [(key, [(key, value)]) for key, value in _of_all(graph, files)]
     parts += [
-        ("c|", ((f"c|{key}", data.caution_text(key)) for key in sorted(data.things["caution"]))),
+        ("c|", ((f"c|{key}", data.caution_text(key)) for key in sorted(data.nameable("caution")))),
         ("f|", ((f"f|{one}", fact_row(data.facts[one], numbers)) for one in sorted(data.facts))),
+        ("g|", sorted(_ground(data), key=itemgetter(0))),
         ("i|", sorted(_other_names(data), key=itemgetter(0))),
         ("k|", _kinds(graph)),
         ("n|", sorted(_names(data, named), key=itemgetter(0))),
@@ -56,7 +57,12 @@ def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]
     yield "also", [k for k in words.THINGS if data.aliases[k] or data.ambiguous[k]]
     yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
     yield "positions", data.known("position")
-    yield "ruled", sorted(k for k in data.things["position"] if any(data.position_rules(k)))
+    yield "ruled", sorted(k for k in _positions(data) if any(data.position_rules(k)))
+
+
+def _positions(data: Collection) -> set[str]:
+    """Every position that a question may name."""
+    return {*data.nameable("position"), *data.features}
 
 
 def _targets(data: Collection) -> list[str]:
@@ -117,7 +123,7 @@ def _owners(graph: Graph, named: Mentions) -> Iterator[Row]:
         for place, found in getattr(graph, lists).items():
             at[place.owner][place.position][kind] = [entry(f) for f in found]
     owners = {f"s:{k}" for k in data.known("set")} | {f"a:{k}" for k in data.known("assembly")}
-    matched = sorted({a for p in data.things["position"] for a in data.position_rules(p)[0]})
+    matched = sorted({a for p in _positions(data) for a in data.position_rules(p).must_match})
     for owner in sorted(owners | set(graph.links) | set(at)):
         kind, key = ("set" if owner[0] == "s" else "assembly"), owner[2:]
         links = [link(k) for k in graph.links.get(owner, ())]
@@ -166,8 +172,9 @@ def _names(data: Collection, named: Mentions) -> Iterator[Row]:
         if kind not in ("set", "assembly", "part"):
             for key in data.known(kind):
                 yield f"n|{kind}|{key}", {"t": data.text(kind, key), **named.row(kind, key)}
+    known = data.known("position")
     for key, text in data.features.items():
-        if not data.knows("position", key):
+        if key not in known:
             yield f"n|position|{key}", {"t": text, "feature": True}
 
 
@@ -177,6 +184,13 @@ def _other_names(data: Collection) -> Iterator[Row]:
             yield f"i|{kind}|{key}", to
         for key in data.ambiguous[kind]:
             yield f"i|{kind}|{key}", None
+
+
+def _ground(data: Collection) -> Iterator[Row]:
+    """Every name that the ground knows: whose it is in this folder, and what the ground calls that thing."""
+    for kind, laid in data.laid.items():
+        for key, to in laid.names.items():
+            yield f"g|{kind}|{key}", [to, laid.under[to][0].name.text]
 
 
 def _kinds(graph: Graph) -> Iterator[Row]:
@@ -192,10 +206,9 @@ def _kinds(graph: Graph) -> Iterator[Row]:
 
 
 def _position_rules(data: Collection) -> Iterator[Row]:
-    for key in sorted(data.things["position"]):
-        match, cautions = data.position_rules(key)
-        if match or cautions:
-            yield f"r|{key}", [match, [_name(n) for n in cautions]]
+    for key in sorted(_positions(data)):
+        if any(rules := data.position_rules(key)):
+            yield f"r|{key}", [rules.must_match, [_name(n) for n in rules.cautions], rules.by_name]
 
 
 def _name(name: Name) -> list[str]:

@@ -331,6 +331,7 @@ _JOIN: Mapping[str, Callable[[list[Any]], Any]] = {
     "any": _any,
     "targets": _all,
     "claimed": _all,
+    "ruled": _all,
     "positions": _first_of_each,
     "f|": _fact,
     "k|": _kind,

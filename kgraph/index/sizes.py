@@ -7,6 +7,7 @@ from typing import Any
 
 from kgraph import quantities
 from kgraph.fits.sizes import Size, Sizes
+from kgraph.ratings import Rating
 
 
 class FromRow(Sizes):
@@ -35,6 +36,6 @@ class FromRow(Sizes):
 def _size(value: Any) -> Size:
     if isinstance(value, list):
         form, sizes = value
-        return quantities.Section(form, tuple(sizes))
+        return quantities.Section(form, tuple(sizes)) if isinstance(sizes, list) else Rating(form, sizes)
     found: Size = value
     return found

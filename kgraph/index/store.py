@@ -18,18 +18,23 @@ import zlib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from kgraph import __version__
+from kgraph import __version__, trade
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-VERSION = f"{__version__} 8"
-"""Which program wrote an index: any other one's is made anew."""
+FORM = 8
+"""The form of the rows."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""
 LEFT_OVER_S = 86_400
 """A file that is not finished after a day was left by a process that was killed, on whatever machine."""
 MOST_OVER = 4 << 20
 """The most bytes of newer rows: every question reads them all."""
+
+
+def version() -> str:
+    """Which program wrote an index, and over which ground of the trade: any other one's is made anew."""
+    return f"{__version__} {FORM} {trade.digest()}"
 
 
 def cache_folder() -> str | None:
@@ -93,7 +98,7 @@ class Store:
             place = "file:" + path.replace("%", "%25").replace("?", "%3f").replace("#", "%23")
             self.base = sqlite3.connect(place + "?mode=ro&immutable=1", uri=True)
             self.over: dict[str, Any] = {}
-            if self.get("version") != VERSION:
+            if self.get("version") != version():
                 raise Damaged
         except sqlite3.Error:
             raise Damaged from None
@@ -136,14 +141,14 @@ def read_over(path: str, token: str) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(text)
     except (OSError, ValueError):
         raise Damaged from None
-    if found["version"] != VERSION or found["token"] != token:
+    if found["version"] != version() or found["token"] != token:
         raise Damaged
     return found
 
 
 def write_over(path: str, over: dict[str, Any]) -> bool:
     """Put newer rows over an index at once; False where they have become too many. Raises OSError."""
-    text = _JSON.encode({"version": VERSION, **over}).encode()
+    text = _JSON.encode({"version": version(), **over}).encode()
     if len(text) > MOST_OVER:
         return False
     put(path + OVER, b"%08x" % zlib.crc32(text) + text)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from kgraph.facts import Evidence, Fact
 from kgraph.names import compared, fold
-from kgraph.questions import Answer, Row, trade_cautions
+from kgraph.questions import Answer, Row
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -23,7 +23,7 @@ def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
         "refused": answer.refused,
         "notes": list(answer.notes),
     }
-    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    texts = _caution_texts(data, answer)
     if texts:
         out["caution texts"] = texts
     return out
@@ -39,11 +39,8 @@ def each_once(names: Iterable[str]) -> list[str]:
 
 def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
-    out: dict[str, str] = {}
-    for name in names:
-        usual = trade_cautions().get(fold(name), "No text is recorded for this caution.")
-        out[name] = data.caution_text(fold(name)) or usual
-    return out
+    unknown = "No text is recorded for this caution."
+    return {name: data.caution_text(fold(name)) or unknown for name in names}
 
 
 def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
@@ -113,16 +110,19 @@ def percent(value: float) -> str:
 
 def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> str:
     """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
-    if not answer.rows:
-        return ""
     head, cells = _HEADS[answer.question["command"]]
     remarks = [remarks_of(r) for r in answer.rows]
-    out = table(head, [cells(data, r) for r in answer.rows], terminal, remarks)
+    out = table(head, [cells(data, r) for r in answer.rows], terminal, remarks) if answer.rows else ""
     if proof:
         out += "".join(_proof_text(data, row) for row in answer.rows)
-    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    texts = _caution_texts(data, answer)
     lines = [f"Caution, {visible(name)}: {visible(text)}" for name, text in texts.items()]
     return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in lines)
+
+
+def _caution_texts(data: Collection, answer: Answer) -> dict[str, str]:
+    """The cautions of the answers, and of those that are left out for what must match."""
+    return caution_texts(data, (c for r in (*answer.rows, *answer.unlike) for c in r.cautions))
 
 
 def certainty_text(row: Row) -> str:

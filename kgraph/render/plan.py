@@ -309,6 +309,7 @@ def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int 
                 "set": data.owner_text(q.set),
                 "expected_wants": q.expected,
                 "wants": {_sought_text(data, hunt, s): r.certainty for s, r in q.wants.items()},
+                "warnings": {_sought_text(data, hunt, s): list(r.warnings) for s, r in q.wants.items()},
                 "proofs": {
                     _sought_text(data, hunt, s): [fact_json(data, f) for f in r.proof]
                     for s, r in q.wants.items()
@@ -320,13 +321,14 @@ def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int 
         "met": hunt.met,
         "notes": list(hunt.notes),
     }
-    if texts := caution_texts(data, _hunt_cautions(shown)):
+    if texts := caution_texts(data, _hunt_cautions(hunt, shown)):
         out["caution texts"] = texts
     return out
 
 
-def _hunt_cautions(shown: Iterable[Quarry]) -> list[str]:
-    return list(dict.fromkeys(c for q in shown for r in q.wants.values() for c in r.cautions))
+def _hunt_cautions(hunt: Hunt, shown: Iterable[Quarry]) -> list[str]:
+    rows = (*(r for q in shown for r in q.wants.values()), *hunt.unlike)
+    return list(dict.fromkeys(c for r in rows for c in r.cautions))
 
 
 def _sought_text(data: Collection, hunt: Hunt, sought: Sought) -> str:
@@ -344,15 +346,19 @@ def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: i
     shown = hunt.found[:most]
     rows = [[data.owner_text(q.set), f"{q.expected:.2f}", str(len(q.wants))] for q in shown]
     said = [[", ".join(_wants_met(data, hunt, q))] for q in shown]
-    out = table(("set", "expected wants", "at most"), rows, terminal, said)
+    out = table(("set", "expected wants", "at most"), rows, terminal, said) if rows else ""
     if proof:
         out += "".join(_quarry_proof(data, hunt, q) for q in shown)
-    texts = caution_texts(data, _hunt_cautions(shown))
+    texts = caution_texts(data, _hunt_cautions(hunt, shown))
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
 
 
 def _wants_met(data: Collection, hunt: Hunt, quarry: Quarry) -> list[str]:
-    return [f"{_sought_text(data, hunt, s)} {percent(r.certainty)}" for s, r in quarry.wants.items()]
+    found = []
+    for sought, row in quarry.wants.items():
+        warned = "".join(f" (warning: {w})" for w in row.warnings)
+        found.append(f"{_sought_text(data, hunt, sought)} {percent(row.certainty)}{warned}")
+    return found
 
 
 def _quarry_proof(data: Collection, hunt: Hunt, quarry: Quarry) -> str:

@@ -15,7 +15,7 @@ from kgraph.render.plan import set_name
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 from kgraph.shelf.ledger import TAKEN, Event, Held
 from kgraph.shelf.sheet import Fitted, Sheet
 

@@ -8,21 +8,14 @@ from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Known
+from kgraph.render import below
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
 from kgraph.render.terminal import visible
+from kgraph.render.values import value_text
 from kgraph.shelf.ledger import Event, Held, UnitNow, is_known, withdrawn_events
-
-
-def value_text(value: records.Value) -> str:
-    """A recorded value on one line."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, tuple):
-        return ", ".join(value_text(v) for v in value)
-    return ", ".join(f"{k}: {value_text(v)}" for k, v in value.items())
 
 
 def entry_json(entry: records.Entry) -> dict[str, Any]:
@@ -64,6 +57,7 @@ def _common_json(data: Collection, known: Known) -> dict[str, Any]:
         "facts": [fact_json(data, f) for f in known.facts],
         "withdrawn facts": [{**fact_json(data, f), "withdraw": entry_json(by)} for f, by in known.gone],
         "mentions": [entry_json(e) for e in known.mentions],
+        **below.as_json(data, known),
     }
 
 
@@ -83,9 +77,10 @@ def as_text(data: Collection, known: Known) -> str:
     for thing in known.things:
         lines += [f"  {visible(k)}: {visible(value_text(v))}" for k, v in thing.pairs[1:]]
         lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}")
-    if not known.things:
+    if not known.things and not known.ground:
         where = "left out of" if known.kind == "feature" else "used in"
         lines.append(f"  not declared; {where} the facts below")
+    lines += below.lines(data, known)
     lines += [_fact_line(data, f) for f in known.facts]
     lines += [_gone_line(data, f, by) for f, by in known.gone]
     lines += [_mention(e) for e in known.mentions]

@@ -47,6 +47,8 @@ class Hunt:
     sought: tuple[Sought, ...]
     met: int = 0
     notes: tuple[str, ...] = ()
+    unlike: tuple[Row, ...] = ()
+    """What would go, of sets that differ in what must match: refused, and told in the notes."""
 
 
 def hunt(
@@ -78,8 +80,10 @@ def hunt(
         for o, rows in by_set.items()
     ]
     found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
+    unlike = tuple(row for one in sought for row in source.unlike(one.place))
     notes = [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
-    return Hunt(tuple(found), tuple(sought), len(met), tuple(notes))
+    notes += questions.unlike_notes(graph.data, unlike)
+    return Hunt(tuple(found), tuple(sought), len(met), tuple(notes), unlike)
 
 
 def _surest_first(graph: Graph, rows: Mapping[Sought, Row]) -> dict[Sought, Row]:

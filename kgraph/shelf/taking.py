@@ -9,7 +9,7 @@ from collections.abc import Collection as Items
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from kgraph import questions
+from kgraph import matching
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
@@ -163,7 +163,7 @@ def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     if row is None:
         yield f"no fact says that it goes on {there}"
         yield from _not_matching(graph, shelf, taking)
-    elif row.standing == "refused":
+    elif row.standing == "refused" and row.against:
         yield f"it is recorded that it does not go on {there}"
     elif row.standing == "disputed":
         yield f"something recorded speaks against its going on {there}; try it before you rely on it"
@@ -191,7 +191,7 @@ def may_not_go(graph: Graph, origin: Place, to: Place) -> list[str]:
     if origin.owner == to.owner:
         return []
     positions = {origin.position, to.position}
-    return [says for _, says in questions.unmatched(graph.data, origin.owner, to.owner, positions)]
+    return [says for _, says in matching.unmatched(graph.data, origin.owner, to.owner, positions)]
 
 
 def _position_cautions(graph: Graph, position: str) -> tuple[str, ...]:

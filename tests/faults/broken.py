@@ -122,7 +122,7 @@ def any_version() -> None:
     from kgraph.index import store
 
     get = store.Store.get
-    _put(store.Store, "get", lambda self, key: store.VERSION if key == "version" else get(self, key))
+    _put(store.Store, "get", lambda self, key: store.version() if key == "version" else get(self, key))
 
 
 def _put(module: Any, name: str, value: object) -> None:
