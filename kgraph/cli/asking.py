@@ -15,6 +15,7 @@ from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits.graph import Graph
 from kgraph.problems import Damaged, WrongUse
 from kgraph.questions import Answer, Wanted
+from kgraph.reason.budget import SECONDS
 from kgraph.render import answers
 
 if TYPE_CHECKING:
@@ -47,6 +48,12 @@ def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
         ctx.obj = ctx.obj._replace(without=(*ctx.obj.without, *value))
 
 
+SECONDS_OPTION = click.option(
+    "--seconds", type=click.FloatRange(0.1, 3600.0), default=SECONDS, show_default=True,
+    help="Time for weighing; more narrows what is drawn at random.",
+)  # fmt: skip
+
+
 def query_options(command: F) -> F:
     """The options that every query takes."""
     command = asking_options(command)
@@ -72,9 +79,7 @@ def asking_options(command: F) -> F:
                 help="Leave out what is less certain.",
             ),
             click.option("--all", "refused_too", is_flag=True, help="Refused answers too."),
-            click.option(
-                "--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."
-            ),
+            SECONDS_OPTION,
             click.option(
                 "--suppose",
                 multiple=True,
@@ -97,9 +102,9 @@ def asking_options(command: F) -> F:
     return command
 
 
-def wanted(at_least: float, refused_too: bool, effort: int, proof: bool = False) -> Wanted:
+def wanted(at_least: float, refused_too: bool, seconds: float, proof: bool = False) -> Wanted:
     """The asker's wishes as one value."""
-    return Wanted(at_least, refused_too, effort, proofs=proof)
+    return Wanted(at_least, refused_too, seconds, proofs=proof)
 
 
 def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:

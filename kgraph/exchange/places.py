@@ -29,7 +29,7 @@ from collections.abc import Callable, Iterator
 
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.sharing import carriers, leaves_out
+from kgraph.reason.sharing import carriers, leaves_out
 
 Node = tuple[str, ...]
 """What a link joins: ("part", key), ("set", key), ("place", owner, position) and so on."""

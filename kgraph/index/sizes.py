@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kgraph import quantities
-from kgraph.fits.sizes import Size, Sizes
+from kgraph.reason.sizes import Size, Sizes
 
 
 class FromRow(Sizes):

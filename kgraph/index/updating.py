@@ -16,7 +16,7 @@ from kgraph import collection, records, words
 from kgraph.collection import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits import sizes
+from kgraph.reason import sizes
 from kgraph.folder import reading, schema
 from kgraph.folder.disk import MOST_BYTES
 from kgraph.index import compiling

@@ -40,7 +40,7 @@ from kgraph.exchange import places
 from kgraph.exchange.terms import TERM, iri
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
+from kgraph.reason.rules import State
 from kgraph.fits.takers import Takers
 from kgraph.index import freshness
 from kgraph.index.compiled import graph_of

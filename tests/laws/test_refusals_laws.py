@@ -11,7 +11,7 @@ from kgraph import questions
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Place
 from kgraph.fits.refusals import Refusals
-from kgraph.fits.rules import State
+from kgraph.reason.rules import State
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, graph_of_folder
 

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from kgraph import questions
 from kgraph.fits import certainty, families, proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
+from kgraph.reason.rules import State
 from kgraph.questions import Wanted
 from tests.support import graph_of
 

@@ -11,7 +11,7 @@ import pytest
 from kgraph import questions
 from kgraph.fits import proofs
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
+from kgraph.reason.rules import State
 from kgraph.fits.takers import Takers
 from kgraph.fits.ways import ways
 from kgraph.questions import Wanted

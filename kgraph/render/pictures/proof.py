@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 
 from kgraph.collection import Collection
 from kgraph.facts import Evidence, Fact
-from kgraph.fits import rules
+from kgraph.reason import rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.questions import Row
+from kgraph.reason.rules import State
 from kgraph.render.answers import percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Line

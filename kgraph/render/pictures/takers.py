@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits import rules
+from kgraph.reason import rules
 from kgraph.fits.graph import Graph, sort_of
-from kgraph.fits.rules import State
 from kgraph.questions import Answer, Row
+from kgraph.reason.rules import State
 from kgraph.render.answers import each_once, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of

@@ -18,7 +18,7 @@ from kgraph import quantities
 from kgraph.quantities import Rule
 
 if TYPE_CHECKING:
-    from kgraph.fits.sizes import Size
+    from kgraph.reason.sizes import Size
 
 FEW = 8
 """So many parts that stay together are not sorted: to compare them all is as quick."""

@@ -1,0 +1,43 @@
+"""One module for each question; each gives an :class:`Answer` and prints nothing. Certainties are never rounded."""
+
+from kgraph.questions.answer import (
+    BEST_ONLY,
+    DEFAULT,
+    SCALE_NOTE,
+    SIZE_NOTE,
+    Answer,
+    Row,
+    Wanted,
+)
+from kgraph.questions.asked import alike, exceptions_of
+from kgraph.questions.donors import donors
+from kgraph.questions.matching import part_cautions, trade_cautions, unmatched
+from kgraph.questions.names import known_positions, name_of, part_named, place_named, places_of
+from kgraph.questions.shares import shares
+from kgraph.questions.sisters import sisters
+from kgraph.questions.takers import takers_of_part, takers_of_place
+
+__all__ = [
+    "BEST_ONLY",
+    "DEFAULT",
+    "SCALE_NOTE",
+    "SIZE_NOTE",
+    "Answer",
+    "Row",
+    "Wanted",
+    "alike",
+    "donors",
+    "exceptions_of",
+    "known_positions",
+    "name_of",
+    "part_cautions",
+    "part_named",
+    "place_named",
+    "places_of",
+    "shares",
+    "sisters",
+    "takers_of_part",
+    "takers_of_place",
+    "trade_cautions",
+    "unmatched",
+]
