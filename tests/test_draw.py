@@ -64,7 +64,7 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 		y2 -> y3 [style=invis]
 		n1 -> n2 [label="microphones, strap\nlugs\n " dir=none labeltooltip="rebadge, certainty 0.98, except microphones, strap lugs" style=solid tooltip="rebadge, certainty 0.98, except microphones, strap lugs"]
 		n2 -> n3 [dir=none labeltooltip="rebadge, certainty 0.4" style=dotted tooltip="rebadge, certainty 0.4"]
-"""  # noqa: E501
+"""
 
 
 def _family(text: str, name: str, **more: Any) -> str:

@@ -9,13 +9,14 @@ from functools import cached_property
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
-from kgraph.book.views import AnswerView, FactView, Views, certainty_text, remarks
+from kgraph.book.views import AnswerView, FactView, Views, remarks
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared
 from kgraph.questions import Row, Wanted
 from kgraph.reason.budget import SECONDS
+from kgraph.render.answers import certainty_text
 from kgraph.render.things import value_text
 from kgraph.shelf import ledger
 

@@ -14,7 +14,7 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.reason.shortest import LikeWays
-from kgraph.render.answers import caution_texts, percent
+from kgraph.render.answers import caution_texts, certainty_text, percent
 from kgraph.render.sentences import says
 from kgraph.render.things import value_text
 
@@ -214,15 +214,6 @@ class Views:
             if isinstance(thing, records.Position)
             for n in thing.cautions
         ]
-
-
-def certainty_text(row: Row) -> str:
-    """The certainty of an answer for a person; proven bounds are both said."""
-    if row.bounds is None:
-        return percent(row.certainty)
-    if row.bounds[1] == 1.0:
-        return f"at least {percent(row.bounds[0])}"
-    return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
 
 
 def remarks(row: Row) -> Iterable[str]:

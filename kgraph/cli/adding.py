@@ -242,6 +242,7 @@ _NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
     ("uses", "uses"): ("assembly",),
     ("takes", "takes"): ("part",),
     ("same", "same"): ("part",),
+    ("distinct", "distinct"): ("set",),
     ("replaces", "replaces"): ("part",),
     ("replaces", "old"): ("part",),
     ("fits", "fits"): ("set", "assembly"),

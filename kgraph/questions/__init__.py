@@ -3,6 +3,7 @@
 from kgraph.questions.answer import (
     BEST_ONLY,
     DEFAULT,
+    DRAWN_NOTE,
     SCALE_NOTE,
     SIZE_NOTE,
     Answer,
@@ -13,6 +14,7 @@ from kgraph.questions.asked import alike, exceptions_of
 from kgraph.questions.donors import donors
 from kgraph.questions.matching import part_cautions, trade_cautions, unmatched
 from kgraph.questions.names import known_positions, name_of, part_named, place_named, places_of
+from kgraph.questions.parts import parts
 from kgraph.questions.shares import shares
 from kgraph.questions.sisters import sisters
 from kgraph.questions.takers import takers_of_part, takers_of_place
@@ -20,6 +22,7 @@ from kgraph.questions.takers import takers_of_part, takers_of_place
 __all__ = [
     "BEST_ONLY",
     "DEFAULT",
+    "DRAWN_NOTE",
     "SCALE_NOTE",
     "SIZE_NOTE",
     "Answer",
@@ -32,6 +35,7 @@ __all__ = [
     "name_of",
     "part_cautions",
     "part_named",
+    "parts",
     "place_named",
     "places_of",
     "shares",

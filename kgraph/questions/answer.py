@@ -49,6 +49,12 @@ class Row(NamedTuple):
     failures_exact: bool = True
     against: tuple[Fact, ...] = ()
     no: float = 0.0
+    role: str = ""
+    """Of a part that goes at a place: how it comes to go there."""
+    sets: tuple[str, ...] = ()
+    """Of a part: the sets that are known to have it, as owner keys."""
+    units: tuple[tuple[str, str], ...] = ()
+    """Units of one's own that are of this set, by name, and the state of each at the place."""
 
 
 class Answer(NamedTuple):
@@ -58,6 +64,8 @@ class Answer(NamedTuple):
     rows: tuple[Row, ...] = ()
     refused: int = 0
     notes: tuple[str, ...] = ()
+    most: int | None = None
+    """So many rows are to be shown, where the asker said how many."""
     less: str = ""
     """The one of the remarks that tells how many were less certain than wanted, and left out."""
 
@@ -71,6 +79,8 @@ class Wanted(NamedTuple):
     """The time meant for weighing; 0: best proofs alone, no certainties."""
     proofs: bool = False
     """Whether all minimal proofs are listed, and not the best one alone."""
+    most: int | None = None
+    """How many answers are shown."""
     failures: bool = False
     """Whether it is worked out for each fact what an answer's certainty would be without it."""
 
@@ -95,7 +105,9 @@ def answered(
         shown = [r for r in shown if r.standing != "refused"]
     shown.sort(key=lambda r: (r.wanted, *order(data, r)))
     less = _less_certain(rows, wanted)
-    return Answer(question, tuple(shown), refused, (*_notes(shown, refused, less, wanted), *more), less)
+    return Answer(
+        question, tuple(shown), refused, (*_notes(shown, refused, less, wanted), *more), wanted.most, less
+    )
 
 
 def order(data: Collection, row: Row) -> tuple[float, float, str, str]:

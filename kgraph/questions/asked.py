@@ -24,6 +24,7 @@ from kgraph.reason.weigh import Aims, Memo, Weighed, weigh
 if TYPE_CHECKING:
     from kgraph.collection import Collection
 
+UNCHECKED = "no time to look whether something was refused here: ask about this place alone"
 MOST_PARTS = 200
 """The most parts that are named in one answer; of more, those reached first."""
 
@@ -102,17 +103,18 @@ class Asked:
         items = _Items(self)
         against = _against(self, items)
         listed = minimal_proofs(self.network, self.steps, self.targets) if self.wanted.proofs else {}
-        return [self._row(t, weighed[t], items, against(t), listed.get(t)) for t in sorted(weighed)]
+        surest = sorted(weighed, key=lambda t: (-weighed[t].certainty, t))
+        return [self._row(t, weighed[t], items, against(t), listed.get(t)) for t in surest]
 
     def _row(
-        self, target: int, weighed: Weighed, items: _Items, against: Against, listed: Proofs | None
+        self, target: int, weighed: Weighed, items: _Items, found: Against | None, listed: Proofs | None
     ) -> Row:
         state = self.targets[target]
         proof = self.network.fact_list(weighed.best.labels)
         best = self.network.product(weighed.best.labels)
-        against = max(against, told_apart(self.graph, proof), key=lambda a: a.certainty)
+        against = max(found or NOTHING, told_apart(self.graph, proof), key=lambda a: a.certainty)
         parts = self._named_parts(items.parts(target))
-        part = self._named_part(proof)
+        part = self._named_part(proof, state)
         positions = (state.position, self.host.position if self.host else "")
         row = Row(
             set=state.owner,
@@ -124,28 +126,34 @@ class Asked:
             work=tuple(f.args[5] for f in proof if f.kind == "fits" and f.args[5]),
             cautions=self._cautions(positions, parts, part),
             differs=exceptions_of(self.data, proof),
+            warnings=(UNCHECKED,) if found is None else (),
             against=against.facts,
             no=against.certainty,
         )
         return self._with_matches(weighed_row(self.network, row, weighed, listed))
 
-    def _cautions(self, positions: tuple[str, ...], parts: tuple[str, ...], part: str | None) -> tuple[str, ...]:
+    def _cautions(
+        self, positions: tuple[str, ...], parts: tuple[str, ...], part: str | None
+    ) -> tuple[str, ...]:
         key = positions, parts, part
         if key not in self._cautioned:
             named = (*parts, *([part] if part else []))
             self._cautioned[key] = cautions_of(self.data, positions, named)
         return self._cautioned[key]
 
-    def _named_part(self, proof: tuple[Fact, ...]) -> str | None:
+    def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
         if self.part:
             return self.part
         takes = [f for f in proof if f.kind == "takes"]
         return str(takes[-1 if self.of_donors else 0].args[0]) if takes else None
 
     def _named_parts(self, parts: tuple[str, ...]) -> tuple[str, ...]:
-        if self.part:
-            return (self.part, *sorted(alike(self.graph, self.part) - {self.part}))
-        return parts
+        return self._alike if self.part else parts
+
+    @cached_property
+    def _alike(self) -> tuple[str, ...]:
+        others = sorted(alike(self.graph, self.part) - {self.part})
+        return (self.part, *others[: MOST_PARTS - 1])
 
     def _standing(self, state: State, best: float, no: float) -> str:
         if no > 0:
@@ -160,12 +168,15 @@ class Asked:
         return source is not None and any(t == target for t, _ in self.graph.fits_from.get(source, ()))
 
     def _with_matches(self, row: Row) -> Row:
-        positions = {row.position, self.host.position if self.host else row.position}
+        positions = {row.position, self.host.position} if self.host else {row.position}
         for other in self._counterparts(row):
-            for verdict, says in unmatched(self.data, row.set, other, positions):
+            for verdict, says in unmatched(self.data, self._one_end(row), other, positions - {""}):
                 standing = row.standing if verdict is None else "refused"
                 row = row._replace(standing=standing, warnings=(*row.warnings, says))
         return row
+
+    def _one_end(self, row: Row) -> str:
+        return row.set
 
     def _counterparts(self, row: Row) -> list[str]:
         """The set at the other end: that asked about, or the one whose part the best proof starts from."""
@@ -236,15 +247,28 @@ class _Items:
             self._texts[bits] = tuple(sorted(set(found)))
         return self._texts[bits]
 
-    def all_of(self, target: int, bearing: frozenset[Item]) -> frozenset[Item]:
-        """Of these items those that an answer is about."""
+    def bearing(self, items: Iterable[Item]) -> Callable[[int], frozenset[Item]]:
+        """For each answer those of these items that it is about."""
+        wanted = frozenset(items)
+        if self.asked.phase == "asked":
+            return lambda target: frozenset({self.asked.targets[target].owner}) & wanted
         if self.asked.part:
-            return frozenset({self.asked.part}) & bearing
-        found: set[Item] = {o for i in _ones(self._of_parts[target]) if (o := self._owners[i]) in bearing}
-        if self._without_parts[target]:
-            places = (self._places[i] for i in _ones(self._of_places[target]))
-            found.update(p for p in places if p in bearing)
-        return frozenset(found)
+            about = frozenset({self.asked.part}) & wanted
+            return lambda target: about
+        parts = sum(1 << i for i, owner in enumerate(self._owners) if owner in wanted)
+        places = sum(1 << i for i, place in enumerate(self._places) if place in wanted)
+        known: dict[tuple[int, int], frozenset[Item]] = {}
+
+        def of(target: int) -> frozenset[Item]:
+            here = self._of_parts[target] & parts, 0
+            if places and self._without_parts[target]:
+                here = here[0], self._of_places[target] & places
+            if here not in known:
+                by_place = [self._places[i] for i in _ones(here[1])]
+                known[here] = frozenset([*(self._owners[i] for i in _ones(here[0])), *by_place])
+            return known[here]
+
+        return of
 
     @cached_property
     def _places(self) -> list[Place]:
@@ -305,43 +329,42 @@ def _ones(bits: int, most: int | None = None) -> Iterator[int]:
 # What speaks against it -----------------------------------------------------------------------
 
 
-def _against(asked: Asked, items: _Items) -> Callable[[int], Against]:
-    """For each answer the strongest proof that it does not go."""
+def _against(asked: Asked, items: _Items) -> Callable[[int], Against | None]:
+    """For each answer the strongest proof that it does not go; None where there was no time to look."""
     places = [Place(*s[1:]) for s in asked.network.states if s.phase == "goes"]
     said = refusals.said_at(asked.graph, places)
     if not said:
         return lambda target: NOTHING
     if asked.of_donors and asked.host is not None:
         refused = refusals.refused_items(asked.graph, asked.host, asked.budget)
-        bearing = frozenset(refused)
-        return lambda target: _most(refused, items.all_of(target, bearing))
+        about = items.bearing(refused)
+
+        def strongest(target: int) -> Against | None:
+            return _most(refused, about(target))
+
+        return strongest
     return _of_takers(asked, items, said)
 
 
-def _of_takers(asked: Asked, items: _Items, said: rules.Said) -> Callable[[int], Against]:
-    bearing = refusals.bearing_on(asked.graph, said, asked.budget)
+def _of_takers(asked: Asked, items: _Items, said: rules.Said) -> Callable[[int], Against | None]:
+    about = items.bearing(refusals.bearing_on(asked.graph, said, asked.budget))
     walked: dict[frozenset[Item], Mapping[Place, Against]] = {frozenset(): {}}
 
-    def against(target: int) -> Against:
-        about = items.all_of(target, bearing)
-        if about not in walked and len(walked) <= refusals.MOST_WALKS:
-            walked[about] = refusals.refused_places(asked.graph, said, about, asked.budget)
-        if about in walked:
-            return walked[about].get(Place(*asked.targets[target][1:]), NOTHING)
-        # Too many unlike collections of items: each item by itself, which finds the same.
-        here = Place(*asked.targets[target][1:])
-        each = (_alone(item).get(here, NOTHING) for item in sorted(about, key=str))
-        return max(each, key=lambda a: a.certainty, default=NOTHING)
-
-    def _alone(item: Item) -> Mapping[Place, Against]:
-        one = frozenset({item})
-        if one not in walked:
-            walked[one] = refusals.refused_places(asked.graph, said, one, asked.budget)
-        return walked[one]
+    def against(target: int) -> Against | None:
+        mine = about(target)
+        if mine not in walked:
+            if len(walked) > refusals.MOST_WALKS or asked.budget.steps <= 0:
+                return None
+            walked[mine] = refusals.refused_places(asked.graph, said, mine, asked.budget)
+        return walked[mine].get(Place(*asked.targets[target][1:]), NOTHING)
 
     return against
 
 
-def _most(refused: Mapping[Any, Against], about: Iterable[Item]) -> Against:
-    found = (refused[item] for item in sorted(about, key=str))
-    return max(found, key=lambda a: a.certainty, default=NOTHING)
+def _most(refused: Mapping[Item, Against], about: Iterable[Item]) -> Against:
+    found: list[Against] = [refused[item] for item in sorted(about, key=str)]
+    return max(found, key=_certainty, default=NOTHING)
+
+
+def _certainty(against: Against) -> float:
+    return against.certainty

@@ -18,6 +18,8 @@ def told_apart(graph: Graph, proof: Iterable[Fact]) -> Against:
             neighbours.setdefault(one, []).append(other)
             neighbours.setdefault(other, []).append(one)
     best = NOTHING
+    if not any(graph.distinct.get(owner) for owner in neighbours):
+        return best
     for owner in neighbours:
         for other, fact in graph.distinct.get(owner, ()):
             if fact.certainty > best.certainty and other in neighbours and _joined(neighbours, owner, other):

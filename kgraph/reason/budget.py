@@ -16,13 +16,16 @@ LONGEST_SECONDS = 10.0
 
 _STATES = 40_000
 """The most states of one network: some 1 kB each."""
-_STEPS = 200_000
+_STEPS_A_SECOND = 150_000
 _NODES_A_SECOND = 15_000
 """Nodes of decision diagrams that a slow machine makes in a second of Python."""
 _TRIES_A_SECOND = 30_000
 """Ways that a search for best proofs looks at in a second."""
 _DRAWS_A_SECOND = 500_000
 """Steps of a network that are followed in a second, each in a block of worlds at once."""
+
+
+_SHARED = ("steps", "nodes", "tries", "draws")
 
 
 @dataclass(slots=True)
@@ -35,13 +38,14 @@ class Budget:
     seconds: float = SECONDS
     clock: Callable[[], float] | None = None
     states: int = _STATES
-    steps: int = _STEPS
+    steps: int = 0
     nodes: int = 0
     tries: int = 0
     draws: int = 0
     ends: float = 0.0
 
     def __post_init__(self) -> None:
+        self.steps = int(self.seconds * _STEPS_A_SECOND)
         self.nodes = int(self.seconds * _NODES_A_SECOND)
         self.tries = int(self.seconds * _TRIES_A_SECOND)
         self.draws = int(self.seconds * _DRAWS_A_SECOND)
@@ -52,15 +56,15 @@ class Budget:
         """An equal share of what is left, for one of so many networks still to come."""
         share = Budget(self.seconds)
         share.clock, share.ends = self.clock, self.ends
-        share.nodes, share.tries = self.nodes // parts, self.tries // parts
-        share.draws = self.draws // parts
+        for name in _SHARED:
+            setattr(share, name, getattr(self, name) // parts)
         return share
 
     def spent(self, share: Budget, parts: int) -> None:
         """Take off what a share has used."""
-        self.nodes -= self.nodes // parts - share.nodes
-        self.tries -= self.tries // parts - share.tries
-        self.draws -= self.draws // parts - share.draws
+        for name in _SHARED:
+            left = getattr(self, name)
+            setattr(self, name, left - (left // parts - getattr(share, name)))
 
     @property
     def over(self) -> bool:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from kgraph.facts import Fact
 from kgraph.reason.walk import Steps, entries_of
@@ -45,12 +46,13 @@ def worlds_wanted(answers: int, missed: float = MISSED) -> int:
     return math.ceil(exact / FEWEST) * FEWEST
 
 
-def bits(fact: Fact, block: int, width: int) -> int:
+@lru_cache(maxsize=8_000)
+def bits(fact_id: str, certainty: float, block: int, width: int) -> int:
     """An integer of `width` bits, each set with the certainty of the fact; by its id and the block's number."""
-    whole = round(fact.certainty * (1 << DIGITS))
+    whole = round(certainty * (1 << DIGITS))
     if whole >= 1 << DIGITS:
         return (1 << width) - 1
-    source = random.Random(f"{fact.id} {block}")
+    source = random.Random(f"{fact_id} {block}")
     found = 0
     started = False
     for digit in range(DIGITS):
@@ -66,7 +68,8 @@ def bits(fact: Fact, block: int, width: int) -> int:
 def reached(steps: Steps, facts: Sequence[Fact], block: int, width: int) -> tuple[list[int], dict[int, int]]:
     """For each state the worlds in which it is reached from state 0; for each fact met, those in which it holds."""
     full = (1 << width) - 1
-    holds = {n: bits(facts[n], block, width) for n in sorted({n for out in steps for _, n in out if n >= 0})}
+    met = sorted({n for out in steps for _, n in out if n >= 0})
+    holds = {n: bits(facts[n].id, facts[n].certainty, block, width) for n in met}
     into = [[(s, full if n < 0 else holds[n]) for s, n in entries] for entries in entries_of(steps)]
     found = [0] * len(steps)
     found[0] = full
@@ -91,14 +94,15 @@ def reached(steps: Steps, facts: Sequence[Fact], block: int, width: int) -> tupl
 def interval(count: int, worlds: int, answers: int, missed: float = MISSED) -> tuple[float, float]:
     """Bounds of a chance of which `count` of `worlds` were drawn, right for all answers together."""
     most = math.log(2.0 * max(1, answers) / missed) / worlds
+    return _bound(count, worlds, 0.0, most), _bound(count, worlds, 1.0, most)
+
+
+@lru_cache(maxsize=100_000)
+def _bound(count: int, worlds: int, end: float, most: float) -> float:
+    """The chance between the share counted and `end` whose relative entropy from the share is `most`."""
     share = count / worlds
-    return _bound(share, 0.0, most), _bound(share, 1.0, most)
-
-
-def _bound(share: float, end: float, most: float) -> float:
-    """The chance between `share` and `end` whose relative entropy from the share is `most`."""
     near, far = share, end
-    for _ in range(60):
+    for _ in range(40):
         middle = (near + far) / 2.0
         if _relative_entropy(share, middle) > most:
             far = middle

@@ -66,6 +66,11 @@ class BestProofs:
 
     def _search_module(self, module: Module, wanted: Sequence[int]) -> None:
         before = self._known[module.entry]
+        if len(module.members) == 1:
+            _, label = min(module.into[0], key=lambda s: self._network.costs[s[1]] if s[1] >= 0 else 0.0)
+            own = (label,) if label >= 0 else ()
+            self._known[module.members[0]] = Best((*before.labels, *own), before.proven)
+            return
         place = {state: i for i, state in enumerate(module.members, 1)}
         targets = {place[state]: state for state in wanted}
         steps = _outward(module)

@@ -19,8 +19,8 @@ from kgraph.reason.walk import Network, explore
 from kgraph.reason.weigh import best_proofs
 
 Item = str | Place
-MOST_WALKS = 64
-"""So many unlike collections of items are walked from for one question."""
+MOST_WALKS = 24
+"""So many unlike collections of items are walked from for one question; the surest answers come first."""
 
 
 class Against(NamedTuple):

@@ -62,18 +62,17 @@ def explore(start: State, step: Callable[[State], list[Step]], budget: Budget | 
     numbers: dict[str, int] = {}
     length, settled = [0], [False]
     queue = [(0.0, 0, 0)]
-    steps = 0
     while queue:
         cost, far, here = heapq.heappop(queue)
         if settled[here]:
             continue
         settled[here] = True
-        if steps > budget.steps or len(made.states) > budget.states or (here % 512 == 511 and budget.over):
+        if budget.steps <= 0 or len(made.states) > budget.states or (here % 512 == 511 and budget.over):
             made.unexplored.add(here)
             continue
         out = made.steps[here]
         for state, fact in step(made.states[here]):
-            steps += 1
+            budget.steps -= 1
             label = -1 if fact is None else _number(made, numbers, fact)
             to = made.number.setdefault(state, len(made.states))
             reached = cost if label < 0 else cost + made.costs[label]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from kgraph.fits.graph import Graph
 from kgraph.problems import CannotRun, WrongUse
-from kgraph.questions import DEFAULT, SCALE_NOTE, SIZE_NOTE, Row, Wanted
+from kgraph.questions import DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source, may_give
 from kgraph.shelf.routes import Unmet, route
@@ -224,8 +224,8 @@ def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) ->
         yield "The time ran out before the plan was proven the best; --seconds gives it more."
     elif any(not f.settled for f in found):
         yield "The time ran out before it was settled which of several equally good plans is shown."
-    if any(r.bounds for r in rows):
-        yield "Some certainties are proven bounds, the lower one shown."
+    if any(r.weighed == "drawn" for r in rows):
+        yield DRAWN_NOTE
     if any("size" in r.basis for r in rows):
         yield SIZE_NOTE
     if rows:

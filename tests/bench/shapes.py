@@ -158,15 +158,17 @@ def _one_shape(shape: str, number: int, verbose: bool) -> None:
     times, how = [], {"exact": 0, "drawn": 0}
     for name, ask in asks(graph, number):
         gc.collect()
-        begun = time.perf_counter()
+        begun = time.process_time()
         rows = ask(graph).rows
-        times.append(time.perf_counter() - begun)
+        times.append(time.process_time() - begun)
         for row in rows:
             how[row.weighed] += 1
         if verbose:
             widest = max((b[1] - b[0] for r in rows if (b := r.bounds)), default=0.0)
             unproven = sum(not r.proven for r in rows)
-            print(f"  {times[-1]:6.2f} s {len(rows):6} answers, widest {widest:.3f}, unproven {unproven}: {name}")
+            print(
+                f"  {times[-1]:6.2f} s {len(rows):6} answers, widest {widest:.3f}, unproven {unproven}: {name}"
+            )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
         f"{shape}: {number} questions, median {statistics.median(times):.2f} s, longest {max(times):.2f} s, "

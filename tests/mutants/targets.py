@@ -49,11 +49,11 @@ _SAME_WRITING = {
     **_SHOWN,
     r"_SAFE: [^\W_](?:[\w./ -> [^\W](?:[\w./": _SLOWER,
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
-    "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
+    "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,
     "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
-    "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": _LONG_KEY,  # noqa: E501
+    "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": _LONG_KEY,
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
-    r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
+    r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,
     r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
     "_reads_plain: 'key' -> ''": _LONG_KEY,
     "_reads_plain: 'flow' -> ''": _LONG_KEY,
@@ -70,7 +70,7 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./+]))*\Z": _SLOWER,
     r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
     "_scalar: _SAFE.match(text) or _reads_plain(text, place) -> _reads_plain(text, place)": _SLOWER,
-    "_reads_plain: not read.problems and [*map(_content, read.entries)] ... -> [*map(_content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
+    "_reads_plain: not read.problems and [*map(_content, read.entries)] ... -> [*map(_content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",
     r"_FIRST_ITEM: ---[ \t]+)?(?P<op -> ---[ \t]*)?(?P<op": "no file that reads without errors has it",
     "_checked: 1 -> 2 (2)": "a file without entries does not change them",
     "_write_file: memoryview(piece) -> piece": "slower: what is left is then copied",
@@ -81,8 +81,8 @@ _SAME_TEXT = {
     "_OTHER_BREAKS: [\\x85\\u2028\\u2029] -> [^\\x85\\u2028\\u2029]": _PLACED,
     "Page.__init__: not has_lf and '\\r' in text -> not has_lf": _NO_BREAK,
     "Page.__init__: '\\r' -> ''": _NO_BREAK,
-    "Page.__init__: text.isascii() or not _OTHER_BREAKS.search(text) -> text.isascii() and (not _OTHER_BREAKS.search(text))": _PLACED,  # noqa: E501
-    "Page.__init__: text.isascii() or not _OTHER_BREAKS.search(text) -> not _OTHER_BREAKS.search(text)": _PLACED,  # noqa: E501
+    "Page.__init__: text.isascii() or not _OTHER_BREAKS.search(text) -> text.isascii() and (not _OTHER_BREAKS.search(text))": _PLACED,
+    "Page.__init__: text.isascii() or not _OTHER_BREAKS.search(text) -> not _OTHER_BREAKS.search(text)": _PLACED,
     "Page.__init__: text.isascii() or not _OTHER_BREAKS.search(text) -> text.isascii()": _PLACED,
     "Page.__init__: has_lf and _LONE_CR.search(text) -> has_lf or _LONE_CR.search(text)": _PLACED,
     "Page.__init__: has_lf and _LONE_CR.search(text) -> _LONE_CR.search(text)": _PLACED,
