@@ -356,7 +356,8 @@ def _of_takers(asked: Asked, items: _Items, said: rules.Said) -> Callable[[int],
             if len(walked) > refusals.MOST_WALKS or asked.budget.steps <= 0:
                 return None
             walked[mine] = refusals.refused_places(asked.graph, said, mine, asked.budget)
-        return walked[mine].get(Place(*asked.targets[target][1:]), NOTHING)
+        here: Against = walked[mine].get(Place(*asked.targets[target][1:]), NOTHING)
+        return here
 
     return against
 
