@@ -10,14 +10,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.questions import Row, Wanted
+from kgraph.questions.asked import budget_of
+from kgraph.questions.takers import rows_of_part
 from kgraph.shelf.ledger import shelf_now
 
+SECONDS = 5.0
+"""The time meant for weighing where no set or unit is named."""
 WEIGHED = Wanted(failures=True)
 """How answers are asked for that are to be weighed."""
 
@@ -39,6 +43,8 @@ class Doubts:
     entropy_bits: float
     answers: int
     inexact: int = 0
+    not_looked_at: int = 0
+    """Parts whose takers were not asked for, for want of time."""
 
 
 @dataclass(slots=True)
@@ -103,7 +109,24 @@ def of_unit(graph: Graph, unit: str) -> Doubts:
     return weigh(questions.donors(graph, now.set, now.wants, WEIGHED).rows if now else ())
 
 
-def of_folder(graph: Graph) -> Doubts:
-    """Doubts over the takers of every part. The donors of every set would repeat them, place by place."""
-    parts = sorted(graph.data.known("part"))
-    return weigh(row for part in parts for row in questions.takers_of_part(graph, part, WEIGHED).rows)
+def of_folder(graph: Graph, seconds: float = SECONDS) -> Doubts:
+    """Doubts over the takers of every part, those in the largest classes of like places first.
+
+    The donors of every set would repeat them, place by place. Where the time is up, the parts that were not
+    looked at are counted.
+    """
+    sizes = {part: _reach(graph, part) for part in graph.data.known("part")}
+    parts = sorted(sizes, key=lambda p: (-sizes[p], p))
+    budget = budget_of(WEIGHED._replace(seconds=seconds))
+    rows: list[Row] = []
+    looked = 0
+    for part in parts:
+        if budget.steps <= 0 or budget.over:
+            break
+        rows += (r for r in rows_of_part(graph, part, WEIGHED, budget) if r.standing != "refused")
+        looked += 1
+    return replace(weigh(rows), not_looked_at=len(parts) - looked)
+
+
+def _reach(graph: Graph, part: str) -> int:
+    return sum(len(graph.alike_places(place)) for place, _, _ in graph.takes_of.get(part, ()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
 from kgraph.questions.asked import Asked, budget_of
+from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
 
@@ -14,9 +15,12 @@ def takers_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> Answer:
     return answered(question, rows_of_part(graph, part, wanted), wanted, graph.data)
 
 
-def rows_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> list[Row]:
-    """The same as rows alone, refused ones too, in no order."""
-    return Asked(graph, wanted, budget_of(wanted), State("asked", part), "goes", part=part).rows()
+def rows_of_part(
+    graph: Graph, part: str, wanted: Wanted = DEFAULT, budget: Budget | None = None
+) -> list[Row]:
+    """The same as rows alone, refused ones too; with a budget that several questions share."""
+    budget = budget or budget_of(wanted)
+    return Asked(graph, wanted, budget, State("asked", part), "goes", part=part).rows()
 
 
 def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:

@@ -180,8 +180,13 @@ def _without_parallels(steps: Steps) -> Steps:
     if not any(free):
         return steps
     by_fact = {(s, label, to) for s, out in enumerate(steps) for to, label in out if label >= 0}
+    # What the start leads to without any fact is reached anyway; so is what is implied by where a step leads.
     steps = [
-        [(to, n) for to, n in out if n < 0 or not any((s, n, b) in by_fact for b in free[to])]
+        [
+            (to, n)
+            for to, n in out
+            if n < 0 or (0 not in free[to] and not any((s, n, b) in by_fact for b in free[to]))
+        ]
         for s, out in enumerate(steps)
     ]
 

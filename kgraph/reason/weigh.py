@@ -20,7 +20,7 @@ from kgraph.reason.walk import Network, Steps, cut, leading_to
 
 MOST_REMEMBERED = 20_000
 """So many solved modules are remembered for the questions that follow."""
-MOST_PAIRS = 100_000
+MOST_PAIRS = 20_000
 """So many pairs of an answer and a fact are counted in drawn worlds; of more, the facts of best proofs alone."""
 ROUNDS = 8
 """How often a step is followed until nothing changes, as reckoned beforehand."""
