@@ -18,11 +18,10 @@ from kgraph.belts.sold import Sold
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place, sort_of
-from kgraph.fits.takers import Taker, Takers
-from kgraph.fits.ways import ways
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
-from kgraph.questions import DEFAULT, Row, Wanted
+from kgraph.questions import BEST_ONLY, DEFAULT, SAME, Wanted
+from kgraph.reason.shortest import LikeWays
 
 MAIN_BELT = "main belt"
 ARTICLE_NOTE = "Belts of exactly equal section and length, or said to be the same, count as one article."
@@ -131,6 +130,9 @@ class FoundBelt:
     takers: tuple[FoundAt, ...] = ()
 
 
+_ALL_BY_BEST = BEST_ONLY._replace(refused_too=True)
+
+
 @dataclass(frozen=True, slots=True)
 class FoundAt:
     """A place that takes an article; `best` is the certainty of its best proof."""
@@ -141,17 +143,12 @@ class FoundAt:
     standing: str
     best: float
     by_size: bool
-    taker: Taker | Row
+    proof: tuple[Fact, ...]
 
     @property
     def certainty(self) -> float:
-        """How certain it is, by all its proofs where they were weighed."""
-        return self.taker.certainty if isinstance(self.taker, Row) else self.best
-
-    @property
-    def proof(self) -> tuple[Fact, ...]:
-        """The facts of the best proof."""
-        return self.taker.proof
+        """The certainty of the best proof: no more is worked out of so many places."""
+        return self.best
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +243,8 @@ def belt_positions(graph: Graph, set_key: str) -> list[str]:
 def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
     """The run and the belts recorded at a place or any place like it, by the best proof each."""
     owner = f"s:{set_key}"
-    found = ways(graph, {owner: 1.0}, position)
-    proof = {o: tuple(reversed(found.facts(o))) for o in found.certainty}
+    found = LikeWays(graph, {owner: 1.0}, position)
+    proof = {o: found.facts(o) for o in found.certainty}
     all_runs, all_belts = _runs_on(graph.data, proof, position), _belts_on(graph, proof, owner, position)
     runs = [p for p in all_runs if strength(p) >= wanted.at_least]
     belts = [b for b in all_belts if b.certainty >= wanted.at_least]
@@ -465,12 +462,11 @@ def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive
 
 def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
-    here = Place(place.set, place.position)
-    found = [t for t in Takers(graph).of(part) if t.place == here and _no(graph, t, part) > 0]
-    return [
-        f"A recorded trial says that it does not go here ({'refused' if t.refused else 'disputed'})."
-        for t in found
-    ]
+    here = (place.set, place.position)
+    rows = questions.takers_of_part(graph, part, _ALL_BY_BEST).rows
+    found = [r for r in rows if (r.set, r.position) == here and r.no > 0]
+    said = ["refused" if r.no >= r.best - SAME else "disputed" for r in found]
+    return [f"A recorded trial says that it does not go here ({word})." for word in said]
 
 
 def _several(graph: Graph, place: BeltPlace) -> list[str]:
@@ -512,13 +508,13 @@ def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
         identify.Hypothesis(key, belt.section, belt.inside_length_mm, belt.length_error_mm)
         for key, belt in named.items()
     ]
-    taking = Takers(graph)
-    takers = {key: _takers(graph, taking, parts, wanted) for key, parts in articles.items()}
+    candidates = identify.candidates(seen, hypotheses)
+    takers = {c.key: _takers(graph, articles[c.key]) for c in candidates if c.key is not None}
     found = [
         FoundBelt(articles[c.key], c.probability, _shown(graph, takers[c.key], wanted))
         if c.key is not None
         else FoundBelt((), c.probability)
-        for c in identify.candidates(seen, hypotheses)
+        for c in candidates
     ]
     shown = [t for f in found for t in f.takers]
     notes = [ARTICLE_NOTE, *_find_left_out(takers, [c.parts for c in found], wanted)]
@@ -604,11 +600,14 @@ def _size_key(belt: drive.Belt) -> tuple[str, tuple[float, ...]]:
     return belt.section.form, tuple(round(mm, 7) for mm in (*belt.section.sizes_mm, belt.inside_length_mm))
 
 
-def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted) -> list[FoundAt]:
+def _takers(graph: Graph, parts: tuple[str, ...]) -> list[FoundAt]:
     """The places that take any part of an article, each once, by the strongest of its answers."""
     best: dict[tuple[str, str], FoundAt] = {}
     for part in parts:
-        for found in _takers_of(graph, taking, part, wanted):
+        for row in questions.takers_of_part(graph, part, _ALL_BY_BEST).rows:
+            found = FoundAt(
+                row.set, row.position, part, row.standing, row.best, "size" in row.basis, row.proof
+            )
             known = best.get((found.set, found.position))
             if known is None or (known.standing == "refused", -known.best) > (
                 found.standing == "refused",
@@ -616,30 +615,6 @@ def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted
             ):
                 best[found.set, found.position] = found
     return list(best.values())
-
-
-def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
-    takers = taking.of(part)
-    positions = {t.place.position for t in takers}
-    if any(graph.data.position_rules(p).must_match for p in positions):
-        # What host and donor must agree on is compared by the whole question only.
-        wish = Wanted(0.0, True, wanted.effort)
-        for row in questions.takers_of_part(graph, part, wish).rows:
-            yield FoundAt(row.set, row.position, part, row.standing, row.best, "size" in row.basis, row)
-        return
-    for t in takers:
-        stated = any(p == part for p, _, _ in graph.taken_at.get(t.place, ()))
-        said = "stated" if stated else "inferred"
-        standing = "refused" if t.refused else "disputed" if _no(graph, t, part) > 0 else said
-        yield FoundAt(t.place.owner, t.place.position, part, standing, t.best, t.sized, t)
-
-
-def _no(graph: Graph, taker: Taker, part: str) -> float:
-    """The certainty of what speaks against a belt where it goes."""
-    if not taker.no:
-        return 0.0
-    said = (taker.no, ())
-    return questions.no_that_counts(graph, taker.place, [part], taker.proof, taker.best, said)[0]
 
 
 def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
@@ -699,7 +674,7 @@ def _family_drafts(
 
     One search from all places at once for the originals, one for the substitutes where there is no original.
     """
-    owners = ways(graph, {place.set: 1.0}, place.position).certainty
+    owners = LikeWays(graph, {place.set: 1.0}, place.position).certainty
     by_role = [_Nearest(graph, place.position, owners, original) for original in (True, False)]
     drafts: list[tuple[str, Recorded | None]] = []
     less = 0
@@ -724,7 +699,7 @@ class _Nearest:
             if found:
                 self.at[owner] = sorted(found, key=lambda t: (-t[2].certainty, t[0]))
         starts = {owner: taken[0][2].certainty for owner, taken in self.at.items()}
-        self.ways = ways(graph, starts, position)
+        self.ways = LikeWays(graph, starts, position)
 
     def stated(self, owner: str) -> list[Recorded]:
         """The belts that are stated on this very set."""
@@ -738,7 +713,7 @@ class _Nearest:
         if owner not in self.ways.certainty:
             return None
         start = self.ways.start(owner)
-        return self._recorded(self.at[start][0], self.ways.facts(owner), start == owner)
+        return self._recorded(self.at[start][0], self.ways.facts(owner)[::-1], start == owner)
 
     def _recorded(self, taken: tuple[str, str, Fact], way: tuple[Fact, ...], here: bool) -> Recorded:
         part, role, fact = taken

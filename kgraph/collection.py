@@ -26,6 +26,7 @@ FACT_TYPES = (
     records.Replaces,
     records.Fits,
     records.Refuses,
+    records.Distinct,
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
@@ -441,11 +442,12 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Replaces: _replaces_args,
     records.Fits: _fits_args,
     records.Refuses: _refuses_args,
+    records.Distinct: lambda made, r: tuple(sorted(f"s:{made.key('set', n.key)}" for n in r.sets)),
     records.Run: _run_args,
 }
 
 _UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects"}
-_SYMMETRIC = {"rebadge", "same", "except"}
+_SYMMETRIC = {"rebadge", "same", "distinct", "except"}
 _WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
@@ -453,7 +455,7 @@ _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 def written_id(record: records.Statement) -> str:
     """The id that a statement has by what is written: SHA-256 over canonical JSON, 16 hex digits.
 
-    Names are folded, keys sorted, evidence left out; the two names of a `rebadge` or `same` and
+    Names are folded, keys sorted, evidence left out; the two names of a `rebadge`, `same` or `distinct` and
     the names of an `except` are sorted; a default said aloud is as if not said.
     """
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
@@ -568,6 +570,7 @@ _SLOTS = {
     "uses": ("assembly",),
     "takes": ("part",),
     "same": ("part",),
+    "distinct": ("set",),
     "replaces": ("part",),
     "old": ("part",),
     "in": ("set", "assembly"),
@@ -751,6 +754,7 @@ _USES: Mapping[type[records.Entry], Any] = {
     records.Uses: lambda m, r: [("assembly", r.assembly), _owner_use(m, r.owner)],
     records.Takes: lambda m, r: [("part", r.part), _owner_use(m, r.owner), ("position", r.position)],
     records.Same: lambda m, r: [("part", n) for n in r.parts],
+    records.Distinct: lambda m, r: [("set", n) for n in r.sets],
     records.Replaces: lambda m, r: [("part", r.new), ("part", r.old)],
     records.Fits: lambda m, r: [
         _owner_use(m, r.owner),

@@ -91,12 +91,19 @@ def _positions(graph: Graph, fact: Fact, set_key: str) -> list[str]:
     if fact.kind in ("takes", "refuses", "fits"):
         at = {"takes": (2,), "refuses": (4,), "fits": (1, 3)}[fact.kind]
         return sorted({fact.args[i] for i in at})
-    return questions.places_of(graph, set_key) if fact.kind in ("rebadge", "uses") else []
+    return questions.places_of(graph, set_key) if fact.kind in ("rebadge", "uses", "distinct") else []
 
 
 def _owners(graph: Graph, fact: Fact) -> set[str]:
     """The sets that a fact names, and those built on an assembly that it names."""
-    slots = {"rebadge": (0, 1), "uses": (1,), "takes": (1,), "fits": (0, 2), "refuses": (3,)}
+    slots = {
+        "rebadge": (0, 1),
+        "distinct": (0, 1),
+        "uses": (1,),
+        "takes": (1,),
+        "fits": (0, 2),
+        "refuses": (3,),
+    }
     named = {fact.args[i] for i in slots.get(fact.kind, ())}
     sets = {o for o in named if o[0] == "s"}
     todo = [o for o in named if o[0] == "a"]

@@ -34,7 +34,8 @@ class Fact(NamedTuple):
     """One fact with all its evidence; `args` are the resolved keys of what it states.
 
     args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
-    takes (part, owner, position, role); same (part, part); replaces (new, old); fits (owner,
+    takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
+    (owner,
     position, owner, position); refuses (part key or "", owner or "", position or "", owner,
     position); run (owner, position); size (part, part).
     """

@@ -251,6 +251,12 @@ class Refuses(Statement):
     position: Name
 
 
+class Distinct(Statement):
+    """Two sets that were compared and are two designs."""
+
+    sets: tuple[Name, ...]
+
+
 class Pulley(Record):
     """One pulley of a run; lengths in mm.
 

@@ -24,6 +24,7 @@ FACTS: dict[str, str] = {
     "replaces": "the new number goes wherever the old one goes, not the reverse",
     "fits": "what one set has at a place was fitted to another set",
     "refuses": "tried, and it does not go",
+    "distinct": "compared: two designs, however alike they look",
     "run": "the path of a belt over its pulleys",
 }
 """Kinds of entry that state a fact of the designs."""
@@ -60,7 +61,9 @@ SOURCE_TYPES = {
 TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
-LISTS = frozenset({"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"})
+LISTS = frozenset(
+    {"also", "positions", "except", "wants", "must match", "rebadge", "same", "distinct", "caution"}
+)
 """Keys whose value is a list."""
 MAPPINGS = frozenset({"numbers", "state", "seen", "compare"})
 """Keys whose value is a mapping."""

@@ -13,9 +13,9 @@ from kgraph import calibration, contradictions, questions
 from kgraph.cli.main import run
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits.conflicts import smallest
 from kgraph.fits.graph import Graph
 from kgraph.questions import Wanted
+from kgraph.reason.conflicts import smallest
 from tests.support import ask, folder_with, graph_of
 
 DISPUTE = """\

@@ -13,10 +13,10 @@ import pytest
 
 from kgraph import questions
 from kgraph.cli.main import run
-from kgraph.fits import rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.questions import Wanted
+from kgraph.reason import rules
+from kgraph.reason.rules import State
 from kgraph.render import dot
 from kgraph.render.pictures.trails import Steps, trail
 from kgraph.render.terminal import visible

@@ -111,7 +111,7 @@ def edit(folder: Path, names: list[str], others: Entries, chance: random.Random)
     put(path, changed(listed(path.read_text(encoding="utf-8")), others, chance))
 
 
-QUICK = questions.Wanted(refused_too=True, effort=0)
+QUICK = questions.Wanted(refused_too=True, seconds=0.0)
 
 
 def answers(graph: Graph, read: Graph, chance: random.Random) -> list[Any]:

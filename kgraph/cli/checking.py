@@ -16,9 +16,9 @@ from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
-from kgraph.fits.conflicts import Conflict
 from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
+from kgraph.reason.conflicts import Conflict
 from kgraph.records import Entry
 from kgraph.render import calibration as render
 from kgraph.render import checked

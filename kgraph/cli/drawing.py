@@ -199,7 +199,7 @@ def _proof(
     title, notes = heading
 
     # One that is named is drawn even if it is refused: its picture shows what speaks against it.
-    wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.effort, proofs=True)
+    wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.seconds, proofs=True)
     graph = loaded.graph
     if question == "takers":
         asked, answer = _takers(loaded, words, wish)

@@ -21,6 +21,7 @@ from kgraph.problems import Stop, WrongUse, shown
 COMMANDS = {
     "takers": ("asking", "which other sets take this knob or belt"),
     "donors": ("asking", "which sets can give it, best first"),
+    "parts": ("asking", "which part numbers go there: what to ask a seller for"),
     "sisters": ("asking", "the same design under other badges"),
     "shares": ("asking", "which assemblies a set is built on, and with whom"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),

@@ -61,7 +61,6 @@ _WISHES = [
     click.option(
         "--at-least", default="0", callback=_number(0, 1), metavar="C", help="Leave out what is less certain."
     ),
-    click.option("--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."),
 ]  # fmt: skip
 
 
@@ -216,7 +215,6 @@ def _wishes(
     doubt: float,
     seconds: float,
     at_least: float,
-    effort: int,
     instead: int = 0,
     rob: tuple[str, ...] = (),
 ) -> Wishes:
@@ -228,7 +226,7 @@ def _wishes(
         doubt=doubt,
         seconds=seconds,
         instead=instead,
-        wanted=Wanted(at_least, effort=effort),
+        wanted=Wanted(at_least),
     )
 
 

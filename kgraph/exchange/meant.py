@@ -17,9 +17,9 @@ from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph
-from kgraph.fits.sizes import compare_rules
 from kgraph.names import compared, fold
 from kgraph.problems import Where
+from kgraph.reason.sizes import compare_rules
 
 CLASSES = {
     "set": SCHEMA + "ProductModel",
@@ -289,6 +289,7 @@ _ABOUT: dict[str, tuple[str, ...]] = {
     "uses": ("owner", "owner"),
     "takes": ("part", "owner", "position"),
     "same": ("part", "part"),
+    "distinct": ("owner", "owner"),
     "replaces": ("part", "part"),
     "fits": ("owner", "position", "owner", "position"),
     "refuses": ("part", "owner", "position", "owner", "position"),
@@ -374,6 +375,7 @@ _STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
     "uses": _states_uses,
     "takes": _states_takes,
     "same": lambda fact: [],
+    "distinct": lambda fact: [],
     "replaces": _states_replaces,
     "fits": _states_fits,
     "refuses": _states_refuses,

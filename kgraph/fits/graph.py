@@ -13,7 +13,7 @@ from kgraph.facts import Fact
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.fits.sizes import Sizes
+    from kgraph.reason.sizes import Sizes
 
 
 class Place(NamedTuple):
@@ -48,6 +48,7 @@ class Graph:
         self.fits_from: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
         self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
         self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
+        self.distinct: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
         self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
         self.sizes: Sizes | None = None
         self.remembered: dict[str, Any] = {}
@@ -92,7 +93,7 @@ class Graph:
 
     def _compare_all(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         if self.sizes is None:
-            from kgraph.fits.sizes import FromCollection
+            from kgraph.reason.sizes import FromCollection
 
             self.sizes = FromCollection(self.data, self.parts_of_kind)
         return self.sizes.equal(part, forward)
@@ -183,6 +184,12 @@ def _add_refuses(graph: Graph, fact: Fact) -> None:
     graph.refused_at[Place(at, where)].append((item, fact))
 
 
+def _add_distinct(graph: Graph, fact: Fact) -> None:
+    one, other = fact.args
+    graph.distinct[one].append((other, fact))
+    graph.distinct[other].append((one, fact))
+
+
 _ADD = {
     "rebadge": _add_rebadge,
     "uses": _add_uses,
@@ -191,6 +198,7 @@ _ADD = {
     "replaces": _add_replaces,
     "fits": _add_fits,
     "refuses": _add_refuses,
+    "distinct": _add_distinct,
 }
 
 

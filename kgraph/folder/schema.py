@@ -425,6 +425,7 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
         },
     ),
     "same": (records.Same, {"same": ("parts", _TWO, True)}),
+    "distinct": (records.Distinct, {"distinct": ("sets", _TWO, True)}),
     "replaces": (records.Replaces, {"replaces": ("new", _name, True), "old": ("old", _name, True)}),
     "fits": (
         records.Fits,
@@ -722,7 +723,7 @@ def _fact(context: _Context, node: Map) -> records.Statement | None:
 
 
 def _finish_pair(context: _Context, node: Map, got: dict[str, Any]) -> bool:
-    found = got["sets" if context.kind == "rebadge" else "parts"]
+    found = got["parts" if context.kind == "same" else "sets"]
     if len({n.key for n in found}) == 2:
         return True
     says = "names one thing twice" if len(found) == 2 else f"names {len(found)} where two belong"
@@ -743,6 +744,7 @@ def _finish_refuses(context: _Context, node: Map, got: dict[str, Any]) -> bool:
 _FINISH: Mapping[str, Callable[[_Context, Map, dict[str, Any]], bool]] = {
     "rebadge": _finish_pair,
     "same": _finish_pair,
+    "distinct": _finish_pair,
     "fits": _finish_fits,
     "refuses": _finish_refuses,
 }

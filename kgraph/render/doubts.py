@@ -52,7 +52,9 @@ def notes(doubts: Doubts, most: int) -> list[str]:
     if len(doubts.found) > most:
         said.append(f"{len(doubts.found) - most} more facts are in doubt; --most shows more.")
     if doubts.inexact:
-        said.append(f"{doubts.inexact} answers have too many proofs; their strongest ones were weighed.")
+        said.append(f"{doubts.inexact} answers were weighed by drawing worlds at random.")
+    if doubts.not_looked_at:
+        said.append(f"{doubts.not_looked_at} parts were not looked at in the time; --seconds gives more.")
     return [*said, SCALE_NOTE] if doubts.found else said
 
 

@@ -16,10 +16,10 @@ from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection, takes_back, written_id
-from kgraph.fits import sharing
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity
+from kgraph.reason import sharing
 
 KEEP = 5.0
 """What opening a unit costs that does not say."""

@@ -11,10 +11,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kgraph import questions
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.rules import State
 from kgraph.questions import Row, Wanted
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.reason.walk import explore
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
 from kgraph.shelf.solve import Article, Want
 
@@ -91,8 +92,8 @@ class Source:
     def going(self, place: Place) -> tuple[str, ...]:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
-            walked = proofs.explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
-            self._going[place] = tuple(sorted({s.owner for s in walked.states if s.phase == "asked"}))
+            network = explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
+            self._going[place] = tuple(sorted({s.owner for s in network.states if s.phase == "asked"}))
         return self._going[place]
 
     def of_part(self, part: str, place: Place) -> Row | None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from kgraph.fits.graph import Graph
 from kgraph.problems import CannotRun, WrongUse
-from kgraph.questions import DEFAULT, SCALE_NOTE, SIZE_NOTE, Row, Wanted
+from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source, may_give
 from kgraph.shelf.routes import Unmet, route
@@ -176,7 +176,7 @@ _Counted = Mapping[Want, frozenset[Article]]
 
 def _counted_on(graph: Graph, shelf: Shelf, patients: Sequence[str]) -> _Counted:
     """For each want of another unit all that could meet it; what the patients have is theirs."""
-    quick = Source(graph, shelf, Wanted(effort=0))
+    quick = Source(graph, shelf, BEST_ONLY)
     wants = open_wants(shelf, patients)
     return {want: found for want in wants if (found := frozenset(could_meet(quick, want, patients)))}
 
@@ -292,8 +292,8 @@ def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) ->
         yield "The time ran out before the plan was proven the best; --seconds gives it more."
     elif any(not f.settled for f in found):
         yield "The time ran out before it was settled which of several equally good plans is shown."
-    if any(r.bounds for r in rows):
-        yield "Some certainties are proven bounds, the lower one shown."
+    if any(r.weighed == "drawn" for r in rows):
+        yield DRAWN_NOTE
     if any("size" in r.basis for r in rows):
         yield SIZE_NOTE
     if rows:

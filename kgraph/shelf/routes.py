@@ -9,11 +9,10 @@ from typing import Literal
 from kgraph import belt_questions, matching, questions, records
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
-from kgraph.fits import proofs, sizes
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.rules import State
 from kgraph.problems import WrongUse
 from kgraph.questions import Row
+from kgraph.reason import sizes
 from kgraph.shelf.ledger import is_known
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
@@ -57,14 +56,10 @@ _Found = tuple[Route, str, tuple[str, ...]]
 
 def recorded_parts(graph: Graph, place: Place) -> tuple[str, ...]:
     """The parts recorded at a place or at one like it, originals first."""
-    walked = proofs.explore(
-        State("goes", *place),
-        lambda s: [(State("goes", o, s.position), f) for o, f in graph.like(s.owner, s.position)],
-    )
     found = [
         (role != "original", part)
-        for s in walked.states
-        for part, role, _ in graph.taken_at.get(Place(s.owner, s.position), ())
+        for like in graph.alike_places(place)
+        for part, role, _ in graph.taken_at.get(like, ())
     ]
     return tuple(dict.fromkeys(part for _, part in sorted(found)))
 

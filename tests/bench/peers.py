@@ -33,6 +33,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from kgraph.fits.takers import Takers
+
 from kgraph import questions
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
@@ -40,11 +42,10 @@ from kgraph.exchange import places
 from kgraph.exchange.terms import TERM, iri
 from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
-from kgraph.fits.takers import Takers
 from kgraph.index import freshness
 from kgraph.index.compiled import graph_of
 from kgraph.index.store import Store, index_path
+from kgraph.reason.rules import State
 from tests.bench import folders
 from tests.support import ROOT
 

@@ -23,7 +23,7 @@ from tests.outside import oracle
 from tests.outside.folders import folders, write
 from tests.support import DEMO, graph_of_folder
 
-EVERYTHING = Wanted(refused_too=True, effort=50)
+EVERYTHING = Wanted(refused_too=True)
 
 
 def asked(graph: Graph, question: tuple[str, ...]) -> dict[tuple[str, str], questions.Row]:

@@ -30,7 +30,7 @@ from kgraph.questions import Row, Wanted
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, ROOT, graph_of_folder
 
-EVERYTHING = Wanted(refused_too=True, effort=0)
+EVERYTHING = Wanted(refused_too=True, seconds=0.0)
 QUERIES = {p.stem: sparql.read(p.stem, p.name, p.read_bytes()) for p in (ROOT / "queries").glob("*.rq")}
 MODULES = Path(os.environ.get("KGRAPH_NODE_MODULES", ROOT / "node_modules"))
 

@@ -6,14 +6,14 @@ from collections.abc import Iterable, Sequence
 
 from kgraph.collection import Collection
 from kgraph.facts import Evidence, Fact
-from kgraph.fits import rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.questions import Row
-from kgraph.render.answers import percent
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.render.answers import certainty_text, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Line
-from kgraph.render.pictures.takers import Asked, certainty_text, key_of, node_box
+from kgraph.render.pictures.takers import Asked, key_of, node_box
 from kgraph.render.pictures.trails import Hop, Node, Steps, node_of, trail
 from kgraph.render.sentences import says
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits import rules
 from kgraph.fits.graph import Graph, sort_of
-from kgraph.fits.rules import State
 from kgraph.questions import Answer, Row
-from kgraph.render.answers import each_once, percent
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.render.answers import certainty_text, each_once, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of
 from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Line, count
@@ -141,13 +141,6 @@ def _box(
     lines = (*box.lines, f"{row.standing}, {certainty_text(row)}", *remarks)
     tip = ", ".join([box.tip, row.standing, *row.warnings, *(f"work: {w}" for w in row.work)])
     return replace(box, lines=lines, tip=tip, double=row.standing == "stated")
-
-
-def certainty_text(row: Row) -> str:
-    """How certain an answer is, in words."""
-    if row.bounds:
-        return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
-    return percent(row.certainty)
 
 
 def _bundle_box(data: Collection, name: str, bundle: Bundle, rows: Mapping[Node, Row]) -> Box:

@@ -22,7 +22,7 @@ out of a state, `backward` those into it; a test holds the two to be one relatio
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from kgraph.facts import Fact
@@ -201,14 +201,35 @@ _BACKWARD: dict[str, Walk] = {
 }
 
 
+IMPLIED = (("is", "source"), ("source", "goes"))
+"""Of `forward`: what holds at a place in the first phase holds there in the second."""
+IMPLIED_BACKWARD = (("goes", "source"), ("source", "is"))
+
+
+# Rule `no`: what is refused where --------------------------------------------------------------
+
+
 def against(graph: Graph, state: State) -> list[Step]:
     """The steps of rule `no`, from the place where something is refused back to the refused items.
 
-    States: `no` (a place like it), `refused` (a part alike the refused one, or the refused place:
-    items), `fitted` (a place whose original the refused part is: an item), `holds` (a place like the
-    refused one, on the way to its original), `content` (that original: an item).
+    States: `no` (a place like it), `refused` (a part alike the refused one: an item), `refusedplace` (the
+    refused place: an item), `fitted` (a place whose original the refused part is: an item), `holds` (a place
+    like the refused one, on the way to its original), `content` (that original: an item).
     """
     return list(_AGAINST[state.phase](graph, state))
+
+
+Said = Mapping[str | Place, list[tuple[Place, Fact]]]
+"""For an item, the places where a fact says that it does not go."""
+
+
+def refusing(graph: Graph, said: Said, state: State) -> list[Step]:
+    """The same steps the other way: from an item (`item`: a part or place) to where it is refused (`no`)."""
+    if state.phase not in ("refused", "refusedplace"):
+        return list(_REFUSING[state.phase](graph, state))
+    item = Place(state.owner, state.position) if state.position else state.owner
+    here: list[Step] = [(State("no", *place), fact) for place, fact in said.get(item, ())]
+    return here + (list(_same(graph, state)) if state.phase == "refused" else [])
 
 
 def _refusals(graph: Graph, state: State) -> Iterable[Step]:
@@ -220,37 +241,76 @@ def _refusals(graph: Graph, state: State) -> Iterable[Step]:
             yield State("refused", item), fact
 
 
-def _refused_part(graph: Graph, state: State) -> Iterable[Step]:
+def _same(graph: Graph, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
-        yield State("refused", other), fact
+        yield State(state.phase, other), fact
+
+
+def _originals(graph: Graph, state: State, phase: str) -> Iterable[Step]:
+    """From a place to the parts that are original there."""
+    for part, role, fact in graph.taken_at.get(Place(state.owner, state.position), ()):
+        if role == "original":
+            yield State(phase, part), fact
+
+
+def _original_at(graph: Graph, state: State, phase: str) -> Iterable[Step]:
+    """From a part to the places where it is original."""
     for place, role, fact in graph.takes_of.get(state.owner, ()):
         if role == "original":
-            yield State("fitted", *place), fact
+            yield State(phase, *place), fact
 
 
-def _refused_place(graph: Graph, state: State) -> Iterable[Step]:
-    yield State("holds", state.owner, state.position), None
+def _refused_part(graph: Graph, state: State) -> Iterable[Step]:
+    yield from _same(graph, state)
+    yield from _original_at(graph, state, "fitted")
 
 
 def _holds(graph: Graph, state: State) -> Iterable[Step]:
     yield from _like(graph, state)
-    for part, role, fact in graph.taken_at.get(Place(state.owner, state.position), ()):
-        if role == "original":
-            yield State("content", part), fact
-
-
-def _content(graph: Graph, state: State) -> Iterable[Step]:
-    for other, fact in graph.same.get(state.owner, ()):
-        yield State("content", other), fact
+    yield from _originals(graph, state, "content")
 
 
 _AGAINST: dict[str, Walk] = {
     "no": _refusals,
     "refused": _refused_part,
-    "refusedplace": _refused_place,
+    "refusedplace": lambda graph, state: [(State("holds", state.owner, state.position), None)],
     "fitted": _like,
     "holds": _holds,
-    "content": _content,
+    "content": _same,
+}
+
+
+def _from_item(graph: Graph, state: State) -> Iterable[Step]:
+    """What is refused with an item: a part by each way of `against`, a place by its own."""
+    if state.position:
+        yield State("refusedplace", state.owner, state.position), None
+        yield State("fitted", state.owner, state.position), None
+    else:
+        yield State("refused", state.owner), None
+        yield State("content", state.owner), None
+
+
+def _from_fitted(graph: Graph, state: State) -> Iterable[Step]:
+    yield from _like(graph, state)
+    yield from _originals(graph, state, "refused")
+
+
+def _from_holds(graph: Graph, state: State) -> Iterable[Step]:
+    yield from _like(graph, state)
+    yield State("refusedplace", state.owner, state.position), None
+
+
+def _from_content(graph: Graph, state: State) -> Iterable[Step]:
+    yield from _same(graph, state)
+    yield from _original_at(graph, state, "holds")
+
+
+_REFUSING: dict[str, Walk] = {
+    "item": _from_item,
+    "fitted": _from_fitted,
+    "holds": _from_holds,
+    "content": _from_content,
+    "no": _like,
 }
 
 
