@@ -43,10 +43,10 @@ _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, file_name: str | None) -> int:
     """Append an entry of any kind. Without KIND it asks, field by field.
 
-    A key of the entry is an option: --how fitted, --both-ways yes, --except "strap lugs" (again for
-    each further one), --state "aerial=snapped", --numbers "Larkfield=440 1882".
+    A key of the entry is an option: --how fitted, --both-ways yes, --except "dial scale" (again for
+    each further one), --state "speaker grille=snapped", --numbers "Larkfield=440 1882".
 
-    Example: kgraph add rebadge "Larkfield RC-40" "Ostmark 2200" --except microphones --how compared --yes
+    Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except line socket --how compared --yes
     """
     loaded = load(settings)
     pairs = _ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)

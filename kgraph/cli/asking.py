@@ -187,7 +187,7 @@ def takers(
 ) -> int:
     """Which other sets take a part, or what a set has at a position.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
+    Example: kgraph takers "Larkfield LK-40" "volume knob" --proof
     """
     wish = wanted(**rest, proof=proof)
 
@@ -254,7 +254,7 @@ def donors(
 ) -> int:
     """Which sets can give what a set wants at these positions; without one, at every position known.
 
-    Example: kgraph donors "Larkfield RC-40" "tuning knob" "back"
+    Example: kgraph donors "Larkfield LK-40" "volume knob" "back"
     """
 
     def place(of: Loaded) -> tuple[str, list[str]]:
@@ -301,7 +301,7 @@ def _of_set(
 def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """The same design under other badges, and what differs.
 
-    Example: kgraph sisters "Larkfield RC-40"
+    Example: kgraph sisters "Larkfield LK-40"
     """
     return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
 
@@ -313,6 +313,6 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """Which assemblies a set is built on, and which other sets are.
 
-    Example: kgraph shares "Larkfield RC-40"
+    Example: kgraph shares "Larkfield LK-40"
     """
     return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest, proof=proof))

@@ -85,7 +85,7 @@ class _Lazy(click.Group):
 def cli(ctx: click.Context, folders: tuple[str, ...], skip_bad: bool) -> None:
     """Which other sets give this part, and which belt goes: facts of model families, with proof.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob"
+    Example: kgraph takers "Larkfield LK-40" "volume knob"
     """
     from kgraph.cli.settings import Settings
 

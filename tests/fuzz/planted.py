@@ -67,9 +67,9 @@ class Planted:
 
 _GOOD = (
     "- set: Arden {n}\n  market: UK\n  mains: 240 V 50 Hz\n",
-    "- takes: K-{n}\n  in: Arden {n}\n  position: tuning knob\n  how: printed\n",
+    "- takes: K-{n}\n  in: Arden {n}\n  position: volume knob\n  how: printed\n",
     "# Measured.\n- part: B-{n}\n  kind: belt\n  section: square 1.25 mm\n  inside length: 26{d} mm\n",
-    "- rebadge: [Arden {n}, Brunelle {n}]\n  except: [strap lugs]\n",
+    "- rebadge: [Arden {n}, Brunelle {n}]\n  except: [dial scale]\n",
 )
 
 KINDS: dict[str, str] = {
@@ -77,7 +77,7 @@ KINDS: dict[str, str] = {
     "kind not first": "- «market»: UK\n  set: Arden {n}\n",
     "unknown key": "- takes: K-{n}\n  in: Arden {n}\n  position: knob\n  «sorce»: bench\n",
     "missing key": "- «takes: K-{n}»\n  in: Arden {n}\n",
-    "empty value": "- takes: K-{n}\n  in:« »\n  position: tuning knob\n",
+    "empty value": "- takes: K-{n}\n  in:« »\n  position: volume knob\n",
     "bare length": "- part: B-{n}\n  kind: belt\n  inside length: «262»\n",
     "comma": "- part: B-{n}\n  kind: belt\n  section: «square 1,25 mm»\n",
     "wrong unit": "- part: B-{n}\n  kind: belt\n  inside length: «262 furlongs»\n",

@@ -234,7 +234,7 @@ def test_where_donors_cost_nothing_a_flow_agrees(dice: random.Random) -> None:
 # --- Shelves: from facts to plan -----------------------------------------------------------------
 
 SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
-BACK = ("back", "aerial", "screw")
+BACK = ("back", "speaker grille", "screw")
 """The places of the back, which is taken as a whole."""
 PLACES = ("knob", "dial", *BACK)
 SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
@@ -275,7 +275,7 @@ class Bench:
 
 def any_bench(dice: random.Random) -> Bench:
     sure = lambda: dice.choice([0.5, 0.7, 0.9, 0.95])  # noqa: E731
-    entries = ["assembly: B9 back\n  kind: back\n  positions: [back, aerial, screw]"]
+    entries = ["assembly: B9 back\n  kind: back\n  positions: [back, speaker grille, screw]"]
     entries += [f"uses: B9 back\n  in: {s}\n  certainty: {sure()}" for s in SETS]
     entries += [
         "part: K-1\n  kind: knob",

@@ -283,7 +283,7 @@ DEMO_QUESTIONS: list[Question] = [
     ("donors", {"here": iri("place", "s", "vessimorn5510", "mainstransformer")}),
     ("belts", {"here": iri("place", "s", "kazumoreikzr8", "mainbelt")}),
 ]
-LONG_QUESTION: Question = ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "volumeknob")})
+LONG_QUESTION: Question = ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "balanceknob")})
 """Half of what rdflib needs for all of the demo; so it is asked once."""
 
 
