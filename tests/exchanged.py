@@ -55,7 +55,7 @@ EVERY = r"""
   section: round 1.3 mm
   inside diameter: 3 1/4 in
 - part: dial pointer, made 2025
-  kind: switch tip
+  kind: dial pointer
   made: brass wire, drawing pointer.svg
 - part: SC 3 x 8
   kind: screw
@@ -66,7 +66,7 @@ EVERY = r"""
   thread: 3 mm
   length: 8.2 mm
 - position: speaker grille
-  also: [antenna]
+  also: [loudspeaker grille]
   must match: [mains]
   caution: mains
 - kind: screw
@@ -90,7 +90,7 @@ EVERY = r"""
   set: Larkfield LK-40
   role: donor
   keep: 7
-  state: {speaker grille: snapped, back: good, volume knob: missing}
+  state: {speaker grille: broken, front: good, volume knob: missing}
 - unit: U-11
   set: Orvanek 2200
   role: patient
@@ -126,10 +126,10 @@ EVERY = r"""
   role: substitute
 - takes: SC 3 x 8
   in: Orvanek 2200
-  position: back screw
+  position: front screw
 - takes: K-114
   in: Larkfield LK-40
-  position: antenna
+  position: loudspeaker grille
 - same: [K-114, 440 1882]
   date: 2020-01-31
 - replaces: K-114B

@@ -159,7 +159,7 @@ def test_a_feature_is_shown_and_found(tmp_path: Path, capsys: Any) -> None:
     folder = folder_with(tmp_path, [("facts.yaml", facts)])
     _, shown = ask(capsys, "--data", str(folder), "show", "line socket")
     assert [(a["kind"], len(a["facts"])) for a in shown["answers"]] == [("feature", 1)]
-    _, found = ask(capsys, "--data", str(folder), "find", "microphon")
+    _, found = ask(capsys, "--data", str(folder), "find", "line sock")
     assert [(a["kind"], a["name"]) for a in found["answers"]] == [("feature", "line socket")]
 
 

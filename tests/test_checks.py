@@ -215,9 +215,9 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "near-position",
         "warning",
-        "tunning knob",
+        "volumne knob",
         [4],
-        "- takes: K\n  in: A 1\n  position: volume knob\n- takes: K\n  in: B 1\n  position: tunning knob\n",
+        "- takes: K\n  in: A 1\n  position: volume knob\n- takes: K\n  in: B 1\n  position: volumne knob\n",
         "- takes: K\n  in: A 1\n  position: push button 1\n"
         "- takes: K\n  in: B 1\n  position: push button 2\n",
     ),
@@ -241,11 +241,11 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "near-except",
         "warning",
-        "tunning knob",
+        "volumne knob",
         [2],
-        "- position: volume knob\n- rebadge: [A 1, B 1]\n  except: [tunning knob]\n",
-        "- position: volume knob\n- set: A 1\n  tunning knob: red\n- rebadge: [A 1, B 1]\n"
-        "  except: [tunning knob, line socket, volume knob]\n",
+        "- position: volume knob\n- rebadge: [A 1, B 1]\n  except: [volumne knob]\n",
+        "- position: volume knob\n- set: A 1\n  volumne knob: red\n- rebadge: [A 1, B 1]\n"
+        "  except: [volumne knob, line socket, volume knob]\n",
     ),
     (
         "two-spellings",

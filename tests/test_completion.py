@@ -34,7 +34,7 @@ FACTS = """\
   position: volume knob
 - takes: K-115
   in: Larkfield LK-40
-  position: tone knob
+  position: voice switch
 """
 
 # What is typed, up to the tab key -> the words that the command gets.
@@ -42,14 +42,14 @@ TYPED = {
     "takers Lark": ["takers", "Larkfield LK-40"],
     "takers 'Lark": ["takers", "Larkfield LK-40"],
     'takers "Lark': ["takers", "Larkfield LK-40"],
-    "takers Larkfield\\ R": ["takers", "Larkfield LK-40"],
-    "takers Ost": ["takers", 'Orvanek "22" L'],
+    "takers Larkfield\\ L": ["takers", "Larkfield LK-40"],
+    "takers Orv": ["takers", 'Orvanek "22" L'],
     "sisters Quil": ["sisters", "Quill'on 31"],
     'sisters "Quil': ["sisters", "Quill'on 31"],
     "sisters Vo": ["sisters", "Vo$lar (5)"],
     "sisters x": ["sisters", "x; touch pwned"],
     "sisters N": ["sisters", "Näre 7"],
-    "donors lk40 tu": ["donors", "lk40", "volume knob"],
+    "donors lk40 vol": ["donors", "lk40", "volume knob"],
     "takers K-114 --why-not Lar": ["takers", "K-114", "--why-not", "Larkfield LK-40"],
     "draw fam": ["draw", "family"],
     "plan U": ["plan", "U-07"],
@@ -172,8 +172,8 @@ def test_another_spelling_is_completed_where_it_can_mean_one_name_only(
 ) -> None:
     folder = folder_with(tmp_path, [("facts.yaml", FACTS)])
     base = ["--data", str(folder)]
-    assert _asked(monkeypatch, capfd, [*base, "sisters"], "larkfieldrc") == ["names", "Larkfield LK-40"]
-    assert _asked(monkeypatch, capfd, [*base, "donors", "x"], "T") == ["names"]
+    assert _asked(monkeypatch, capfd, [*base, "sisters"], "larkfieldlk") == ["names", "Larkfield LK-40"]
+    assert _asked(monkeypatch, capfd, [*base, "donors", "x"], "V") == ["names"]
 
 
 def test_broken_data_say_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: Any) -> None:

@@ -62,7 +62,7 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 		}
 		y1 -> y2 [style=invis]
 		y2 -> y3 [style=invis]
-		n1 -> n2 [label="line socket, strap\nlugs\n " dir=none labeltooltip="rebadge, certainty 0.98, except line socket, dial scale" style=solid tooltip="rebadge, certainty 0.98, except line socket, dial scale"]
+		n1 -> n2 [label="dial scale, line\nsocket\n " dir=none labeltooltip="rebadge, certainty 0.98, except dial scale, line socket" style=solid tooltip="rebadge, certainty 0.98, except dial scale, line socket"]
 		n2 -> n3 [dir=none labeltooltip="rebadge, certainty 0.4" style=dotted tooltip="rebadge, certainty 0.4"]
 """  # noqa: E501
 
@@ -144,13 +144,13 @@ def test_no_line_runs_inside_a_column_and_years_go_from_left_to_right(seed: int)
 
 
 def test_past_sixty_sets_a_family_is_folded_by_badge_and_the_set_asked_about_stays() -> None:
-    pairs = [f"- rebadge: [Lark 0, {'Lark' if i % 2 else 'Ost'} {i}]\n" for i in range(1, 60)]
+    pairs = [f"- rebadge: [Lark 0, {'Lark' if i % 2 else 'Orv'} {i}]\n" for i in range(1, 60)]
     whole = _family("".join(pairs), "Lark 0")
     assert "n60 " in whole
     assert "folded" not in whole
     folded = _family("".join(pairs) + "- rebadge: [Lark 0, Quill 1]\n", "Lark 0")
     assert '"Lark\\n30 sets in one\\n' in folded
-    assert '"Ost\\n29 sets in one\\n' in folded
+    assert '"Orv\\n29 sets in one\\n' in folded
     assert '"Lark 0" class=set' in folded
     assert '"Quill 1" class=set' in folded
     assert "n5 " not in folded

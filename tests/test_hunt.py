@@ -122,12 +122,12 @@ PRINTED = """\
 set           expected wants  at most
 ────────────  ──────────────  ───────
 Orvanek 2200  1.80            2
-    speaker grille 90 %, mains fuse 90 %
+    mains fuse 90 %, speaker grille 90 %
 
 Orvanek 2200
- speaker grille: its speaker grille, inferred, 90 %
-    90 %  Larkfield LK-40 and Orvanek 2200 are one design  [a number of its own] {file}:1
  mains fuse: its mains fuse, inferred, 90 %
+    90 %  Larkfield LK-40 and Orvanek 2200 are one design  [a number of its own] {file}:1
+ speaker grille: its speaker grille, inferred, 90 %
     90 %  Larkfield LK-40 and Orvanek 2200 are one design  [a number of its own] {file}:1
 """
 

@@ -101,7 +101,7 @@ def test_names_that_are_not_known_get_their_nearest(
         ("takers", "HU-301O"),
         ("takers", "55-1002"),
         ("takers", "Hidzumara HZ-3000", "volume knob"),
-        ("donors", "Hidzumara HZ-300", "tunning knob"),
+        ("donors", "Hidzumara HZ-300", "volumne knob"),
         ("sisters", "Hidzumara"),
         ("takers", "Hidzumara", "HZ-300", "volume", "knob"),
     ):

@@ -232,7 +232,7 @@ def test_a_feature_that_only_an_except_names_can_be_asked_for(tmp_path: Path, ca
     folder = folder_with(tmp_path, [("a.yaml", facts)])
     for _ in range(2):
         assert run(["--data", str(folder), "donors", "Brim B-1", "line socket"]) == 1
-    assert run(["--data", str(folder), "donors", "Brim B-1", "microphonic"]) == 2
+    assert run(["--data", str(folder), "donors", "Brim B-1", "line sockets"]) == 2
 
 
 def test_a_number_of_several_parts_is_told_of(tmp_path: Path, capsys: Any) -> None:

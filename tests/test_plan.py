@@ -29,10 +29,10 @@ FACTS = """\
   certainty: 0.9
 - rebadge: [Larkfield LK-40, Quillon 31]
   certainty: 0.8
-- assembly: LB4 back
-  kind: back
-  positions: [back, speaker grille, battery cover]
-- uses: LB4 back
+- assembly: LF4 front
+  kind: front
+  positions: [front, speaker grille, cassette lamp]
+- uses: LF4 front
   in: Larkfield LK-40
   certainty: 1
 - position: mains fuse
@@ -98,14 +98,14 @@ def test_a_unit_that_is_kept_is_not_opened(capsys: Any) -> None:
     _, answer = ask(capsys, "--data", str(DEMO), "plan", "U-08")
     assert "U-06" not in {line["unit"] for line in answer["lines"]}
     left = {u["want"]: u for u in answer["unmet"]}
-    assert left["balance knob"]["route"] == "hunt"
-    assert "U-06 is kept" in left["balance knob"]["why"]
+    assert left["tape counter"]["route"] == "hunt"
+    assert "U-06 is kept" in left["tape counter"]["why"]
 
 
 def test_the_cheaper_donor_gives_and_a_robbed_one_costs_half() -> None:
     two = unit("D-1", "Larkfield LK-40", keep="4") + unit("D-2", "Larkfield LK-40", keep="5")
     assert taken(planned(shelf("volume knob", two))) == {"volumeknob": ("d1", "volumeknob")}
-    robbed = two + "- taken: back\n  from: D-2\n"
+    robbed = two + "- taken: front\n  from: D-2\n"
     found = planned(shelf("volume knob", robbed))
     assert taken(found) == {"volumeknob": ("d2", "volumeknob")}
     assert found.best.cost.opened == 2.5
@@ -192,24 +192,24 @@ def test_an_article_that_was_put_in_is_given_by_what_it_is() -> None:
 
 # Whole assemblies -----------------------------------------------------------------------------
 
-TWO_BACKS = unit("P-2", "Larkfield LK-40", "patient", wants="[speaker grille]")
+TWO_FRONTS = unit("P-2", "Larkfield LK-40", "patient", wants="[speaker grille]")
 
 
 def test_a_whole_assembly_meets_several_wants_of_one_unit() -> None:
-    found = planned(shelf("back, speaker grille", unit("D-1", "Larkfield LK-40")))
-    assert taken(found) == {"back": ("d1", "back"), "speaker grille": ("d1", "speaker grille")}
+    found = planned(shelf("front, speaker grille", unit("D-1", "Larkfield LK-40")))
+    assert taken(found) == {"front": ("d1", "front"), "speakergrille": ("d1", "speakergrille")}
     assert found.best.cost.total == 5.0
     by_want = {line.want.position: line for line in found.best.lines}
-    assert by_want["back"].brings == ("speaker grille", "batterycover")
-    assert (by_want["back"].along, by_want["speaker grille"].along) == (False, True)
+    assert by_want["front"].brings == ("cassettelamp", "speakergrille")
+    assert (by_want["front"].along, by_want["speakergrille"].along) == (False, True)
 
 
 def test_what_went_with_a_whole_assembly_is_not_there_for_others() -> None:
     one = unit("D-1", "Larkfield LK-40", keep="1")
-    found = planned(shelf("back", TWO_BACKS, one), "p1", "p2")
+    found = planned(shelf("front", TWO_FRONTS, one), "p1", "p2")
     assert len(found.best.lines) == 1
-    other = unit("D-2", "Orvanek 2200", keep="9", state="{back: broken}")
-    found = planned(shelf("back", TWO_BACKS, one, other), "p1", "p2")
+    other = unit("D-2", "Orvanek 2200", keep="9", state="{front: broken}")
+    found = planned(shelf("front", TWO_FRONTS, one, other), "p1", "p2")
     assert {(line.want.unit, line.unit) for line in found.best.lines} == {("p1", "d1"), ("p2", "d2")}
 
 
@@ -315,8 +315,8 @@ def test_a_generic_part_is_to_be_bought_and_another_is_not() -> None:
 
 def test_what_was_made_before_is_to_be_made_again() -> None:
     part = "- part: pointer, ours\n  made: brass wire, drawing pointer.svg\n"
-    part += "- takes: pointer, ours\n  in: Orvanek 2200\n  position: tip\n"
-    unmet = left(planned(shelf("tip", part)), "tip")
+    part += "- takes: pointer, ours\n  in: Orvanek 2200\n  position: dial pointer\n"
+    unmet = left(planned(shelf("dial pointer", part)), "dialpointer")
     assert (unmet.route, unmet.says) == ("make", "make it: brass wire, drawing pointer.svg (pointer, ours)")
 
 
@@ -359,19 +359,19 @@ def folder(tmp_path: Path) -> Path:
     two = unit("D-1", "Larkfield LK-40", state="{main belt: worn out}")
     two += unit("D-2", "Velmoor 10", keep="0")
     second = unit("P-2", "Larkfield LK-40", "patient", wants="[volume knob]")
-    text = shelf("back, speaker grille, volume knob, main belt", two, second, WORK, BELT)
+    text = shelf("front, speaker grille, volume knob, main belt", two, second, WORK, BELT)
     return folder_with(tmp_path, [("facts.yaml", text + "- stock: K-114\n  where: drawer 4\n")])
 
 
 PRINTED = """\
-for  want         take from             its place    certainty
-───  ───────────  ────────────────────  ───────────  ─────────
-P-1  speaker grille       D-1, Larkfield LK-40  speaker grille       100 %
+for  want            take from             its place       certainty
+───  ──────────────  ────────────────────  ──────────────  ─────────
+P-1  front           D-1, Larkfield LK-40  front           100 %
+    taken whole, with: cassette lamp, speaker grille
+P-1  speaker grille  D-1, Larkfield LK-40  speaker grille  100 %
     comes off with the whole assembly taken from the same unit
-P-1  back         D-1, Larkfield LK-40  back         100 %
-    taken whole, with: speaker grille, battery cover
-P-1  volume knob  stock, drawer 4       K-114        95 %
-P-2  volume knob  D-1, Larkfield LK-40  volume knob  100 %
+P-1  volume knob     stock, drawer 4       K-114           95 %
+P-2  volume knob     D-1, Larkfield LK-40  volume knob     100 %
 
 for  still wanted  what to do
 ───  ────────────  ──────────
@@ -403,7 +403,7 @@ def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any)
     assert (status, len(answer["written"])) == (0, 3)
     tail = "  by: MT\n  date: 2026-03-01\n"
     assert (folder / "bench.yaml").read_text() == (
-        f"- taken: back\n  from: D-1\n  to: P-1\n{tail}"
+        f"- taken: front\n  from: D-1\n  to: P-1\n{tail}"
         f"- restored: volume knob\n  to: P-1\n  part: K-114\n{tail}"
         f"- taken: volume knob\n  from: D-1\n  to: P-2\n{tail}"
     )
@@ -420,7 +420,7 @@ def test_taking_refuses_a_folder_that_was_changed(folder: Path, monkeypatch: pyt
 
     def saved_meanwhile(*args: Any, **more: Any) -> Any:
         with (folder / "facts.yaml").open("a") as file:
-            file.write("- taken: back\n  from: D-1\n")
+            file.write("- taken: front\n  from: D-1\n")
         return done(*args, **more)
 
     monkeypatch.setattr(writing, "append", saved_meanwhile)
@@ -453,7 +453,7 @@ def test_wrong_use_is_told(folder: Path, capsys: Any, words: list[str], says: st
 
 
 def test_a_unit_that_is_only_named_is_no_unit(tmp_path: Path, capsys: Any) -> None:
-    text = shelf("volume knob", "- taken: back\n  from: Z-9\n")
+    text = shelf("volume knob", "- taken: front\n  from: Z-9\n")
     assert run(["--data", str(folder_with(tmp_path, [("a.yaml", text)])), "plan", "Z-9"]) == 2
     assert "Z-9" in capsys.readouterr().err
 
@@ -536,12 +536,12 @@ def test_no_name_is_markup_in_the_picture() -> None:
 
 
 WHOLE = """\
-- assembly: BK back
-  kind: back
-  positions: [back, speaker grille, battery cover]
+- assembly: BK front
+  kind: front
+  positions: [front, speaker grille, cassette lamp]
 - set: Aldo A-1
 - set: Brim B-1
-- uses: BK back
+- uses: BK front
   in: Aldo A-1
   how: fitted
 - rebadge: [Aldo A-1, Brim B-1]
@@ -549,12 +549,12 @@ WHOLE = """\
 - unit: U-1
   set: Aldo A-1
   role: donor
-  state: {back: scratched}
+  state: {front: scratched}
 - unit: U-2
   set: Brim B-1
   role: patient
-  state: {speaker grille: snapped, back: broken}
-  wants: [speaker grille, back]
+  state: {speaker grille: broken, front: broken}
+  wants: [speaker grille, front]
 - unit: U-5
   set: Brim B-1
   role: patient
@@ -569,7 +569,7 @@ def test_what_is_gone_does_not_come_off_with_its_assembly(tmp_path: Path, capsys
     folder = folder_with(tmp_path, [("facts.yaml", WHOLE)])
     _, found = ask(capsys, "--data", str(folder), "plan", "U-2")
     (line,) = found["lines"]
-    assert (line["want"], line["brings"], line["condition"]) == ("back", ["battery cover"], "scratched")
+    assert (line["want"], line["brings"], line["condition"]) == ("front", ["cassette lamp"], "scratched")
     (unmet,) = found["unmet"]
     assert (
         unmet["says"]

@@ -83,7 +83,7 @@ def test_the_demo_says_what_its_page_says(capsys: Any) -> None:
     units = {a["unit"]: a for a in found["answers"]}
     assert (status, len(units)) == (0, 12)
     assert units["U-06"]["gives"] == []
-    assert [o["position"] for o in units["U-01"]["owed"]] == ["battery cover"]
+    assert [o["position"] for o in units["U-01"]["owed"]] == ["tape counter"]
 
 
 def test_an_empty_shelf(tmp_path: Path, capsys: Any) -> None:
@@ -116,7 +116,7 @@ TAKEN = "- taken: handle\n  from: D-1\n  to: P-1\n"
             "warning",
         ),
         (
-            "- unit: D-2\n  set: Larkfield LK-40\n  state: {handle: snapped}\n"
+            "- unit: D-2\n  set: Larkfield LK-40\n  state: {handle: broken}\n"
             "- taken: handle\n  from: D-2\n  to: P-1\n",
             "given-spoilt",
             "warning",

@@ -39,10 +39,10 @@ FACTS = """\
 - position: mains transformer
   must match: [mains]
   caution: charged capacitors
-- assembly: LB4 back
-  kind: back
-  positions: [back, speaker grille]
-- uses: LB4 back
+- assembly: LF4 front
+  kind: front
+  positions: [front, speaker grille]
+- uses: LF4 front
   in: Larkfield LK-40
 - takes: T-1
   in: Larkfield LK-40
@@ -119,7 +119,7 @@ def test_who_else_counts_on_it_and_what_would_be_left_for_them(folder: Path, cap
         (("speaker grille", "--from", "D-1", "--to", "D-1"), 1, "gives nothing to itself"),
         (("speaker grille", "--from", "D-9"), 2, "no unit is called 'D-9'"),
         (("speaker grille", "--from", "D-1", "--to", "P-9"), 2, "no unit is called 'P-9'"),
-        (("airial", "--from", "D-1"), 2, "did you mea speaker grille?"),
+        (("speaker gril", "--from", "D-1"), 2, "did you mean speaker grille?"),
         (("speaker grille", "--from", "D-1", "--at", "nowhere"), 2, "no position is called 'nowhere'"),
         (("speaker grille",), 2, "--from"),
     ],
@@ -137,7 +137,7 @@ def test_what_was_taken_cannot_be_taken_again(folder: Path, capsys: Any) -> None
     assert take(folder, "volume knob", "--from", "D-1", "--to", "P-2") == 1
     assert f"was taken at {folder}/bench.yaml:1:3" in capsys.readouterr().err
     # What came off with a whole assembly is gone as well.
-    assert take(folder, "back", "--from", "D-1", "--to", "P-1") == 0
+    assert take(folder, "front", "--from", "D-1", "--to", "P-1") == 0
     assert take(folder, "speaker grille", "--from", "D-1", "--to", "P-1") == 1
 
 
@@ -159,11 +159,11 @@ def test_what_may_go_wrong_is_warned_of(folder: Path, capsys: Any, words: tuple[
 
 
 def test_a_removal_as_json(folder: Path, capsys: Any) -> None:
-    status, found = ask(capsys, "--data", str(folder), "take", "back", "--from", "D-1", "--to", "P-1")
+    status, found = ask(capsys, "--data", str(folder), "take", "front", "--from", "D-1", "--to", "P-1")
     (answer,) = found["answers"]
     assert (status, found["refused"], found["written"]) == (0, 0, [f"{folder}/bench.yaml:1"])
     assert (answer["brings"], answer["owed"]) == (["speaker grille"], False)
-    status, found = ask(capsys, "--data", str(folder), "take", "back", "--from", "D-1", "--to", "P-1")
+    status, found = ask(capsys, "--data", str(folder), "take", "front", "--from", "D-1", "--to", "P-1")
     assert (status, found["answers"], found["refused"]) == (1, [], 1)
     assert "was taken at" in found["notes"][0]
 
@@ -258,7 +258,7 @@ def test_an_event_is_taken_back_by_the_id_that_show_prints(folder: Path, capsys:
     assert f"    {ident}  2024-05-01: speaker grille taken from D-1, put in P-1" in capsys.readouterr().out
     back = ["--data", str(folder), "withdraw", ident, "--why", "the wrong unit", "--yes"]
     assert run(back) == 0
-    assert shelf_now(graph_of_folder(folder)).units["d1"].places["speaker grille"].usable
+    assert shelf_now(graph_of_folder(folder)).units["d1"].places["speakergrille"].usable
     capsys.readouterr()
     assert run(back) == 2
     assert "is withdrawn already" in capsys.readouterr().err
@@ -280,8 +280,8 @@ def test_what_is_owed_until_it_is_given_back(folder: Path, capsys: Any) -> None:
     assert run(words) == 0
     assert capsys.readouterr().out == (
         "D-1\tLarkfield LK-40\tspeaker grille\tP-1\t2024-05-01, EV\t"
-        "it is in P-1 still, at speaker grille; give it back: kgraph take speaker grille --from P-1 --to D-1; "
-        "settle it with another: kgraph add restored speaker grille --to D-1\n"
+        "it is in P-1 still, at speaker grille; give it back: kgraph take 'speaker grille' --from P-1 --to D-1; "
+        "settle it with another: kgraph add restored 'speaker grille' --to D-1\n"
     )
     run(["--data", str(folder), "add", "restored", "speaker grille", "--to", "D-1", "--date", "2024-06-01", "--yes"])
     status, found = ask(capsys, *words, "--all")
@@ -295,12 +295,12 @@ def test_what_is_owed_until_it_is_given_back(folder: Path, capsys: Any) -> None:
 def test_what_is_owed_may_go_back_itself(folder: Path, capsys: Any) -> None:
     take(folder, "speaker grille", "--from", "D-1", "--to", "P-1", "--at", "tone knob", "--owed")
     (answer,) = ask(capsys, "--data", str(folder), "owed")[1]["answers"]
-    assert answer["give back"] == "kgraph take 'tone knob' --from P-1 --to D-1 --at speaker grille"
+    assert answer["give back"] == "kgraph take 'tone knob' --from P-1 --to D-1 --at 'speaker grille'"
     assert take(folder, *shlex.split(answer["give back"])[2:]) == 0
     capsys.readouterr()
     assert run(["--data", str(folder), "owed"]) == 1
     shelf = shelf_now(graph_of_folder(folder))
-    assert shelf.units["d1"].places["speaker grille"].usable
+    assert shelf.units["d1"].places["speakergrille"].usable
     assert not shelf.units["p1"].places["toneknob"].usable
 
 

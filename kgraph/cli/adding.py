@@ -44,9 +44,9 @@ def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, 
     """Append an entry of any kind. Without KIND it asks, field by field.
 
     A key of the entry is an option: --how fitted, --both-ways yes, --except "dial scale" (again for
-    each further one), --state "speaker grille=snapped", --numbers "Larkfield=440 1882".
+    each further one), --state "dial glass=cracked", --numbers "Larkfield=440 1882".
 
-    Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except line socket --how compared --yes
+    Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except "line socket" --how compared --yes
     """
     loaded = load(settings)
     pairs = _ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)

@@ -254,7 +254,7 @@ def donors(
 ) -> int:
     """Which sets can give what a set wants at these positions; without one, at every position known.
 
-    Example: kgraph donors "Larkfield LK-40" "volume knob" "back"
+    Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
     def place(of: Loaded) -> tuple[str, list[str]]:

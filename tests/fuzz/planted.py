@@ -91,7 +91,7 @@ KINDS: dict[str, str] = {
     "no count": "- stock: K-{n}\n  count: «a few»\n",
     "list for text": "- takes: K-{n}\n  in: «[Arden {n}, Arden 3]»\n  position: knob\n",
     "text for list": "- rebadge: «Arden {n}, Brunelle {n}»\n",
-    "text for mapping": "- unit: U-{n}\n  set: Arden {n}\n  state: «snapped»\n",
+    "text for mapping": "- unit: U-{n}\n  set: Arden {n}\n  state: «broken»\n",
     "anchor": "- set: «&a» Arden {n}\n",
     "alias": "- set: Arden {n}\n  market: «*uk»\n",
     "tag": "- set: Arden {n}\n  market: «!!str» UK\n",
