@@ -198,7 +198,7 @@ def test_a_unit_page_tells_what_is_wanted_and_owed(demo: Path) -> None:
     assert "What it is to get back taken: tape counter from U-01 to U-03 , owed MT, 2024-01-20" in donor
     assert "tape counter taken 2024-01-20" in donor
     patient = words(one(demo, "units/u-08-*.html"))
-    assert "balance knob : which sets can give it" in patient
+    assert "tape counter : which sets can give it" in patient
 
 
 def test_the_page_on_certainty_names_the_folders_own_grades(demo: Path) -> None:
@@ -240,19 +240,19 @@ def test_the_caution_of_a_kind_stands_wherever_its_part_is_fitted() -> None:
   caution: [charged capacitors]
 - part: C-901
   kind: reservoir capacitor
-- assembly: PS3 supply
+- assembly: PN3 supply
   positions: [reservoir]
 - takes: C-901
-  in: PS3 supply
+  in: PN3 supply
   position: reservoir
-- uses: PS3 supply
+- uses: PN3 supply
   in: Larkfield LK-40
 - unit: U-1
   set: Larkfield LK-40
   wants: [reservoir]
 """
     files = dict(Book(Ground(graph_of(facts), Wishes())).files())
-    for begin in ("sets/larkfield", "positions/reservoir", "assemblies/ps3", "units/u-1", "parts/c-901"):
+    for begin in ("sets/larkfield", "positions/reservoir", "assemblies/pn3", "units/u-1", "parts/c-901"):
         pages = [data.decode() for path, data in files.items() if path.startswith(begin)]
         assert [p for p in pages if "may hold a charge" in words(p)], (begin, sorted(files))
 

@@ -196,7 +196,7 @@ def test_a_proof_shows_each_fact_with_source_place_and_certainty() -> None:
             "95 %, printed, parts list, LK-40", "facts.yaml:17",
         ],
         [
-            "Larkfield LK-40 and Orvanek 2200 are one design, except", "line socket",
+            "Larkfield LK-40 and Orvanek 2200 are one design, except line", "socket",
             "98 %, fitted", "facts.yaml:25",
         ],
     ]  # fmt: skip

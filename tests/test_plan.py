@@ -87,9 +87,7 @@ def test_the_demo_as_its_readme_says(capsys: Any) -> None:
     assert (answer["met"], answer["optimal"], answer["gap"]) == (2, True, 0.0)
     assert answer["parts of cost"]["opened"] == 8
     assert answer["cost"] == pytest.approx(8 - 2 * math.log(0.95))
-    assert [(u["for"], u["want"], u["route"]) for u in answer["unmet"]] == [
-        ("U-09", "dial pointer", "make")
-    ]
+    assert [(u["for"], u["want"], u["route"]) for u in answer["unmet"]] == [("U-09", "dial pointer", "make")]
     assert "pointer.svg" in answer["unmet"][0]["says"]
     assert "mains" in answer["caution texts"]
 

@@ -41,7 +41,7 @@ FACTS = """\
   caution: charged capacitors
 - assembly: LF4 front
   kind: front
-  positions: [front, speaker grille]
+  positions: [front, dial glass]
 - uses: LF4 front
   in: Larkfield LK-40
 - takes: T-1
@@ -116,12 +116,12 @@ def test_who_else_counts_on_it_and_what_would_be_left_for_them(folder: Path, cap
     [
         (("play key", "--from", "D-1"), 1, "it is broken"),
         (("handle", "--from", "D-1"), 1, "it came without it (missing)"),
-        (("speaker grille", "--from", "D-1", "--to", "D-1"), 1, "gives nothing to itself"),
-        (("speaker grille", "--from", "D-9"), 2, "no unit is called 'D-9'"),
-        (("speaker grille", "--from", "D-1", "--to", "P-9"), 2, "no unit is called 'P-9'"),
-        (("speaker gril", "--from", "D-1"), 2, "did you mean speaker grille?"),
-        (("speaker grille", "--from", "D-1", "--at", "nowhere"), 2, "no position is called 'nowhere'"),
-        (("speaker grille",), 2, "--from"),
+        (("dial glass", "--from", "D-1", "--to", "D-1"), 1, "gives nothing to itself"),
+        (("dial glass", "--from", "D-9"), 2, "no unit is called 'D-9'"),
+        (("dial glass", "--from", "D-1", "--to", "P-9"), 2, "no unit is called 'P-9'"),
+        (("dial glas", "--from", "D-1"), 2, "did you mean dial glass?"),
+        (("dial glass", "--from", "D-1", "--at", "nowhere"), 2, "no position is called 'nowhere'"),
+        (("dial glass",), 2, "--from"),
     ],
 )
 def test_what_cannot_be_taken_is_refused_and_nothing_written(
@@ -138,7 +138,7 @@ def test_what_was_taken_cannot_be_taken_again(folder: Path, capsys: Any) -> None
     assert f"was taken at {folder}/bench.yaml:1:3" in capsys.readouterr().err
     # What came off with a whole assembly is gone as well.
     assert take(folder, "front", "--from", "D-1", "--to", "P-1") == 0
-    assert take(folder, "speaker grille", "--from", "D-1", "--to", "P-1") == 1
+    assert take(folder, "dial glass", "--from", "D-1", "--to", "P-1") == 1
 
 
 @pytest.mark.parametrize(
@@ -162,7 +162,7 @@ def test_a_removal_as_json(folder: Path, capsys: Any) -> None:
     status, found = ask(capsys, "--data", str(folder), "take", "front", "--from", "D-1", "--to", "P-1")
     (answer,) = found["answers"]
     assert (status, found["refused"], found["written"]) == (0, 0, [f"{folder}/bench.yaml:1"])
-    assert (answer["brings"], answer["owed"]) == (["speaker grille"], False)
+    assert (answer["brings"], answer["owed"]) == (["dial glass"], False)
     status, found = ask(capsys, "--data", str(folder), "take", "front", "--from", "D-1", "--to", "P-1")
     assert (status, found["answers"], found["refused"]) == (1, [], 1)
     assert "was taken at" in found["notes"][0]
@@ -212,16 +212,16 @@ def test_an_event_added_by_hand_is_checked_for_what_is_there(folder: Path, capsy
     add = ["--data", str(folder), "add"]
     assert run([*add, "taken", "handle", "--from", "D-1", "--yes"]) == 1
     assert "came without it" in capsys.readouterr().err
-    assert run([*add, "taken", "speaker grille", "--from", "D-1", "--to", "P-1", "--owed", "yes", "--yes"]) == 0
+    assert run([*add, "taken", "dial glass", "--from", "D-1", "--to", "P-1", "--owed", "yes", "--yes"]) == 0
     assert run([*add, "restored", "volume knob", "--to", "D-1", "--yes"]) == 0
     assert "which was owed none" in capsys.readouterr().err
-    assert run([*add, "restored", "speaker grille", "--to", "D-1", "--yes"]) == 0
+    assert run([*add, "restored", "dial glass", "--to", "D-1", "--yes"]) == 0
     assert "owed" not in capsys.readouterr().err
     assert [o.settled is not None for o in shelf_now(graph_of_folder(folder)).owed] == [True]
 
 
 def test_an_event_of_a_unit_that_is_not_declared_is_warned_of(folder: Path, capsys: Any) -> None:
-    add = ["--data", str(folder), "add", "restored", "speaker grille", "--to", "D-11", "--yes"]
+    add = ["--data", str(folder), "add", "restored", "dial glass", "--to", "D-11", "--yes"]
     for new in ("new unit: D-11 (did you mean D-1?)\n", ""):
         assert run(add) == 0
         said = capsys.readouterr().err
@@ -249,16 +249,16 @@ def test_what_must_match_is_told_where_no_fact_says_that_it_goes(folder: Path, c
 
 
 def test_an_event_is_taken_back_by_the_id_that_show_prints(folder: Path, capsys: Any) -> None:
-    take(folder, "speaker grille", "--from", "D-1", "--to", "P-1", "--date", "2024-05-01")
+    take(folder, "dial glass", "--from", "D-1", "--to", "P-1", "--date", "2024-05-01")
     event = graph_of_folder(folder).data.entries[0]
     assert isinstance(event, Statement)
     ident = written_id(event)
     capsys.readouterr()
     run(["--data", str(folder), "show", "D-1"])
-    assert f"    {ident}  2024-05-01: speaker grille taken from D-1, put in P-1" in capsys.readouterr().out
+    assert f"    {ident}  2024-05-01: dial glass taken from D-1, put in P-1" in capsys.readouterr().out
     back = ["--data", str(folder), "withdraw", ident, "--why", "the wrong unit", "--yes"]
     assert run(back) == 0
-    assert shelf_now(graph_of_folder(folder)).units["d1"].places["speakergrille"].usable
+    assert shelf_now(graph_of_folder(folder)).units["d1"].places["dialglass"].usable
     capsys.readouterr()
     assert run(back) == 2
     assert "is withdrawn already" in capsys.readouterr().err
@@ -275,15 +275,16 @@ def test_what_is_owed_until_it_is_given_back(folder: Path, capsys: Any) -> None:
     words = ["--data", str(folder), "owed"]
     assert run(words) == 1
     assert capsys.readouterr().err == "nothing is owed\n"
-    take(folder, "speaker grille", "--from", "D-1", "--to", "P-1", "--owed", "--by", "EV", "--date", "2024-05-01")
+    take(folder, "dial glass", "--from", "D-1", "--to", "P-1", "--owed", "--by", "EV", "--date", "2024-05-01")
     capsys.readouterr()
     assert run(words) == 0
     assert capsys.readouterr().out == (
-        "D-1\tLarkfield LK-40\tspeaker grille\tP-1\t2024-05-01, EV\t"
-        "it is in P-1 still, at speaker grille; give it back: kgraph take 'speaker grille' --from P-1 --to D-1; "
-        "settle it with another: kgraph add restored 'speaker grille' --to D-1\n"
+        "D-1\tLarkfield LK-40\tdial glass\tP-1\t2024-05-01, EV\t"
+        "it is in P-1 still, at dial glass; give it back: kgraph take 'dial glass' --from P-1 --to D-1; "
+        "settle it with another: kgraph add restored 'dial glass' --to D-1\n"
     )
-    run(["--data", str(folder), "add", "restored", "speaker grille", "--to", "D-1", "--date", "2024-06-01", "--yes"])
+    back = ["add", "restored", "dial glass", "--to", "D-1", "--date", "2024-06-01", "--yes"]
+    run(["--data", str(folder), *back])
     status, found = ask(capsys, *words, "--all")
     (answer,) = found["answers"]
     assert (status, answer["unit"], answer["to"], answer["settle"]) == (0, "D-1", "P-1", None)
@@ -293,19 +294,19 @@ def test_what_is_owed_until_it_is_given_back(folder: Path, capsys: Any) -> None:
 
 
 def test_what_is_owed_may_go_back_itself(folder: Path, capsys: Any) -> None:
-    take(folder, "speaker grille", "--from", "D-1", "--to", "P-1", "--at", "tone knob", "--owed")
+    take(folder, "dial glass", "--from", "D-1", "--to", "P-1", "--at", "tone knob", "--owed")
     (answer,) = ask(capsys, "--data", str(folder), "owed")[1]["answers"]
-    assert answer["give back"] == "kgraph take 'tone knob' --from P-1 --to D-1 --at 'speaker grille'"
+    assert answer["give back"] == "kgraph take 'tone knob' --from P-1 --to D-1 --at 'dial glass'"
     assert take(folder, *shlex.split(answer["give back"])[2:]) == 0
     capsys.readouterr()
     assert run(["--data", str(folder), "owed"]) == 1
     shelf = shelf_now(graph_of_folder(folder))
-    assert shelf.units["d1"].places["speakergrille"].usable
+    assert shelf.units["d1"].places["dialglass"].usable
     assert not shelf.units["p1"].places["toneknob"].usable
 
 
 def test_what_a_withdrawal_makes_impossible_is_told(folder: Path, capsys: Any) -> None:
-    take(folder, "speaker grille", "--from", "D-1", "--to", "Q-1")
+    take(folder, "dial glass", "--from", "D-1", "--to", "Q-1")
     first = graph_of_folder(folder).data.entries[0]
     run(
         [
@@ -317,20 +318,20 @@ def test_what_a_withdrawal_makes_impossible_is_told(folder: Path, capsys: Any) -
             "--set",
             "Larkfield LK-40",
             "--state",
-            "speaker grille=missing",
+            "dial glass=missing",
             "--yes",
         ]
     )
-    take(folder, "speaker grille", "--from", "Q-1", "--to", "D-3")
-    take(folder, "speaker grille", "--from", "D-3", "--to", "P-1")
+    take(folder, "dial glass", "--from", "Q-1", "--to", "D-3")
+    take(folder, "dial glass", "--from", "D-3", "--to", "P-1")
     capsys.readouterr()
     assert isinstance(first, Statement)
     second = graph_of_folder(folder).data.entries[2]
     assert isinstance(second, Statement)
     assert run(["--data", str(folder), "withdraw", written_id(second), "--why", "no", "--yes"]) == 0
     said = capsys.readouterr()
-    assert "speaker grille taken from Q-1, put in D-3\n" in said.out
-    assert "bench.yaml:10:3: speaker grille cannot be taken from D-3: it came without it (missing)" in said.err
+    assert "dial glass taken from Q-1, put in D-3\n" in said.out
+    assert "bench.yaml:10:3: dial glass cannot be taken from D-3: it came without it (missing)" in said.err
 
 
 @pytest.mark.parametrize("order", [("one", "two"), ("two", "one")])
@@ -339,11 +340,11 @@ def test_of_two_folders_the_first_is_written_to(tmp_path: Path, capsys: Any, ord
     for name in order:
         (tmp_path / name).mkdir()
     folder_with(tmp_path / "one", [("facts.yaml", FACTS)])
-    folder_with(tmp_path / "two", [("more.yaml", "- taken: speaker grille\n  from: D-1\n  to: P-1\n")])
+    folder_with(tmp_path / "two", [("more.yaml", "- taken: dial glass\n  from: D-1\n  to: P-1\n")])
     data = [w for name in order for w in ("--data", str(tmp_path / name))]
     later = order[0] == "one"
-    # Read before the other folder's event, the speaker grille would still be in D-1 and not in P-1.
-    assert run([*data, "take", "speaker grille", "--from", "P-1", "--to", "P-2"]) == (3 if later else 0), order
+    # Read before the other folder's event, the dial glass would still be in D-1 and not in P-1.
+    assert run([*data, "take", "dial glass", "--from", "P-1", "--to", "P-2"]) == (3 if later else 0), order
     assert not (tmp_path / order[0] / "bench.yaml").exists()
     assert ("would count after the new one" in capsys.readouterr().err) == later
 
