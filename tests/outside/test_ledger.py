@@ -16,19 +16,19 @@ from kgraph.fits.graph import Place
 from kgraph.shelf.ledger import shelf_now
 from tests.support import graph_of
 
-PLACES = ("front", "grille", "lamp", "knob")
+PLACES = ("front", "baffle", "lamp", "knob")
 SETS = {"U-0": "Velmoor 10", "U-1": "Hastwick 220", "U-2": "Brenlow R-5"}
 WHOLE = {"Velmoor 10", "Hastwick 220"}
-"""Sets whose front is one assembly with grille and lamp."""
-STATE = {("U-0", "lamp"): "missing", ("U-1", "knob"): "broken", ("U-1", "grille"): "scratched"}
-WANTS = {"U-0": ["lamp"], "U-1": ["knob", "grille"], "U-2": []}
+"""Sets whose front is one assembly with baffle and lamp."""
+STATE = {("U-0", "lamp"): "missing", ("U-1", "knob"): "broken", ("U-1", "baffle"): "scratched"}
+WANTS = {"U-0": ["lamp"], "U-1": ["knob", "baffle"], "U-2": []}
 LOOSE = 2
 KEYS = {"Velmoor 10": "s:velmoor10", "Hastwick 220": "s:hastwick220", "Brenlow R-5": "s:brenlowr5"}
 SPOILT = ("missing", "broken", "taken")
 
 
 def _facts() -> str:
-    out = "- assembly: B1 front\n  kind: front\n  positions: [front, grille, lamp]\n"
+    out = "- assembly: B1 front\n  kind: front\n  positions: [front, baffle, lamp]\n"
     out += "".join(f"- uses: B1 front\n  in: {s}\n" for s in sorted(WHOLE))
     for name in SETS.values():
         out += "".join(f"- takes: {name} {p}\n  in: {name}\n  position: {p}\n" for p in PLACES)
@@ -136,7 +136,7 @@ def _taken(bench: Bench, number: int, event: dict[str, Any]) -> None:
     origin = bench.articles[bench.lies[here]].origin
     whole = origin is not None and origin[0] in WHOLE and origin[1] == "front"
     moves = [(place, event.get("at", place))]
-    moves += [(p, p) for p in ("grille", "front", "lamp") if whole and p != place]
+    moves += [(p, p) for p in ("baffle", "front", "lamp") if whole and p != place]
     for source, target in moves:
         if (giver, source) not in bench.lies:
             continue

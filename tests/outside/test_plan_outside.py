@@ -234,7 +234,7 @@ def test_where_donors_cost_nothing_a_flow_agrees(dice: random.Random) -> None:
 # --- Shelves: from facts to plan -----------------------------------------------------------------
 
 SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
-FRONT = ("front", "grille", "screw")
+FRONT = ("front", "baffle", "screw")
 """The places of the front, which is taken as a whole."""
 PLACES = ("knob", "dial", *FRONT)
 SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
@@ -275,7 +275,7 @@ class Bench:
 
 def any_bench(dice: random.Random) -> Bench:
     sure = lambda: dice.choice([0.5, 0.7, 0.9, 0.95])  # noqa: E731
-    entries = ["assembly: B9 front\n  kind: front\n  positions: [front, grille, screw]"]
+    entries = ["assembly: B9 front\n  kind: front\n  positions: [front, baffle, screw]"]
     entries += [f"uses: B9 front\n  in: {s}\n  certainty: {sure()}" for s in SETS]
     entries += [
         "part: K-1\n  kind: knob",
@@ -332,8 +332,8 @@ def task_of(bench: Bench, graph: Graph) -> Task:
             want = Want(fold(patient), fold(wanted))
             for article, certainty, work in _given(bench, graph, patient, wanted):
                 brings = frozenset[Article]()
-                if article.place == "back":
-                    brings = frozenset(Article(article.unit, p) for p in FRONT if p != "back")
+                if article.place == "front":
+                    brings = frozenset(Article(article.unit, p) for p in FRONT if p != "front")
                 offers.append(Offer(want, article, -math.log(certainty) + work, brings))
     opening = {fold(n): u.opening for n, u in bench.units.items()}
     return Task(tuple(offers), opening, {Article("", fold(p)): n for p, n in bench.stock.items()})
