@@ -279,7 +279,7 @@ DEMO_QUESTIONS: list[Question] = [
     ("takers", {"part": iri("part", "kz60-11")}),
     ("takers", {"part": iri("part", "sq1.6x246")}),
     ("takers", {"part": iri("part", "kz41-207c")}),
-    ("takers-of-place", {"here": iri("place", "s", "skarnholtsk11", "toneknob")}),
+    ("takers-of-place", {"here": iri("place", "s", "skarnholtsn11", "toneknob")}),
     ("donors", {"here": iri("place", "s", "vessimorn5510", "mainstransformer")}),
     ("belts", {"here": iri("place", "s", "kazumoreikzr8", "mainbelt")}),
 ]
