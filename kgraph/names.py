@@ -38,7 +38,7 @@ def fold(text: str) -> str:
     digits a single `.` or `,` stays (as `.`), a single `/` stays, and any other run of
     dropped characters leaves one `-`.
 
-    >>> fold("RC-40") == fold("rc 40") == fold("RC40")
+    >>> fold("LK-40") == fold("lk 40") == fold("LK40")
     True
     >>> fold("1.25"), fold("12.5"), fold("K-11-4"), fold("K-1-14")
     ('1.25', '12.5', 'k11-4', 'k1-14')

@@ -29,17 +29,17 @@ FACTS = [
 # Of these nothing can be read: they are no text in UTF-8.
 NO_TEXT = {"y22-utf16.yaml"}
 READING = [
-    ["show", "Larkfield RC-40"],
-    ["find", "rc40"],
+    ["show", "Larkfield LK-40"],
+    ["find", "lk40"],
     ["takers", "K-114"],
-    ["takers", "Larkfield RC-40", "tuning knob"],
-    ["donors", "Larkfield RC-40"],
-    ["sisters", "Larkfield RC-40"],
-    ["shares", "Larkfield RC-40"],
-    ["draw", "family", "Larkfield RC-40"],
+    ["takers", "Larkfield LK-40", "volume knob"],
+    ["donors", "Larkfield LK-40"],
+    ["sisters", "Larkfield LK-40"],
+    ["shares", "Larkfield LK-40"],
+    ["draw", "family", "Larkfield LK-40"],
 ]
 # Beside the hostile file stands a good one, so that what is asked about is known.
-GOOD = "- takes: K-114\n  in: Larkfield RC-40\n  position: tuning knob\n"
+GOOD = "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n"
 
 
 @pytest.fixture

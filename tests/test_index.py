@@ -101,10 +101,10 @@ def test_names_that_are_not_known_get_their_nearest(
     for words in (
         ("takers", "HU-301O"),
         ("takers", "55-1002"),
-        ("takers", "Hidzumara HZ-3000", "tuning knob"),
-        ("donors", "Hidzumara HZ-300", "tunning knob"),
+        ("takers", "Hidzumara HZ-3000", "volume knob"),
+        ("donors", "Hidzumara HZ-300", "volumne knob"),
         ("sisters", "Hidzumara"),
-        ("takers", "Hidzumara", "HZ-300", "tuning", "knob"),
+        ("takers", "Hidzumara", "HZ-300", "volume", "knob"),
     ):
         assert ask(DEMO, *words) == as_read(ask, monkeypatch, DEMO, *words), words
 

@@ -14,8 +14,8 @@ from kgraph.names import fold, nearest
 @pytest.mark.parametrize(
     ("text", "key"),
     [
-        ("RC-40", "rc40"),
-        (" rc  40 ", "rc40"),
+        ("LK-40", "lk40"),
+        (" lk  40 ", "lk40"),
         ("1.25", "1.25"),
         ("1,25", "1.25"),
         ("12.5", "12.5"),
@@ -26,9 +26,9 @@ from kgraph.names import fold, nearest
         ("K-11-4", "k11-4"),
         ("K-1-14", "k1-14"),
         ("C++", "c++"),
-        ("\uff32\uff23 \uff14\uff10", "rc40"),
+        ("\uff2c\uff2b \uff14\uff10", "lk40"),
         ("Stra\u00dfe", "strasse"),
-        ("R\u200bC\u00ad40", "rc40"),
+        ("L\u200bK\u00ad40", "lk40"),
         ("+", ""),
         ("?!", ""),
         ("", ""),

@@ -112,10 +112,10 @@ def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, 
 
     `kgraph add KIND --help` lists the keys of a kind, each with an example.
 
-    A key of the entry is an option: --how fitted, --both-ways yes, --except "strap lugs" (again for
-    each further one), --state "aerial=snapped", --numbers "Larkfield=440 1882".
+    A key of the entry is an option: --how fitted, --both-ways yes, --except "dial scale" (again for
+    each further one), --state "dial glass=cracked", --numbers "Larkfield=440 1882".
 
-    Example: kgraph add rebadge "Larkfield RC-40" "Ostmark 2200" --except microphones --how compared --yes
+    Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except "line socket" --how compared --yes
     """
     loaded = load(settings)
     pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)

@@ -202,7 +202,7 @@ def takers(
 ) -> int:
     """Which other sets take a part, or what a set has at a position.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
+    Example: kgraph takers "Larkfield LK-40" "volume knob" --proof
     """
     wish = wanted(**rest, proof=proof)
 
@@ -271,7 +271,7 @@ def donors(
 
     Without a position: a line for each place, with the best donor. For a unit: what it wants.
 
-    Example: kgraph donors "Larkfield RC-40" "tuning knob" "back"
+    Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
     def place(of: Loaded) -> tuple[str, list[str]]:
@@ -357,7 +357,7 @@ def _of_set(
 def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """The same design under other badges, and what differs.
 
-    Example: kgraph sisters "Larkfield RC-40"
+    Example: kgraph sisters "Larkfield LK-40"
     """
     return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
 
@@ -369,6 +369,6 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """Which assemblies a set is built on, and which other sets are.
 
-    Example: kgraph shares "Larkfield RC-40"
+    Example: kgraph shares "Larkfield LK-40"
     """
     return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest, proof=proof))

@@ -59,7 +59,7 @@ def _picture_options(command: F) -> F:
 def family(settings: Settings, /, set_name: str, output: Path | None, title: str | None, **rest: Any) -> int:
     """The family of a set: one design under its badges, by year, and what differs.
 
-    Example: kgraph draw family "Larkfield RC-40" -o family.svg
+    Example: kgraph draw family "Larkfield LK-40" -o family.svg
     """
     from kgraph.render import dot
 
@@ -84,7 +84,7 @@ def takers_(
 ) -> int:
     """Who takes a part, or what a set has at a position, through which facts.
 
-    Example: kgraph draw takers "Larkfield RC-40" "tuning knob" -o knob.svg
+    Example: kgraph draw takers "Larkfield LK-40" "volume knob" -o knob.svg
     """
     from kgraph.render import dot
 
@@ -103,7 +103,7 @@ def takers_(
 def shares_(settings: Settings, /, set_name: str, output: Path | None, title: str | None, **rest: Any) -> int:
     """What a set is built on, and which other sets share which of it.
 
-    Example: kgraph draw shares "Larkfield RC-40" -o shared.pdf
+    Example: kgraph draw shares "Larkfield LK-40" -o shared.pdf
     """
     from kgraph.render import dot
 
@@ -137,7 +137,7 @@ def proof_(
     """One answer of takers, donors or sisters as its chain of facts: each with its source, file, line and
     certainty; where the answer is disputed, both sides. A refused answer is drawn as well.
 
-    Example: kgraph draw proof takers K-114 --set "Ostmark 2200" -o proof.svg
+    Example: kgraph draw proof takers K-114 --set "Orvanek 2200" -o proof.svg
     """
     loaded = _begin(settings, output)
     heading = title, _supposed(settings, loaded)

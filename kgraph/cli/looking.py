@@ -21,7 +21,7 @@ from kgraph.render.terminal import table
 def show(settings: Settings, name: str, as_json: bool) -> int:
     """All that is known of a set, part, assembly, position, unit or source, or of one fact by its id.
 
-    Example: kgraph show "Larkfield RC-40"
+    Example: kgraph show "Larkfield LK-40"
     """
     loaded = load(settings)
     data = loaded.data
@@ -46,7 +46,7 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     """Names near a text: other spellings, makers' part numbers and near misses too.
 
-    Example: kgraph find rc40
+    Example: kgraph find lk40
     """
     wanted = " ".join(text)
     loaded = load(settings)

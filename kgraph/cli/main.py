@@ -112,7 +112,7 @@ def _strict(ctx: click.Context, param: click.Parameter, value: bool) -> None:
 def cli(ctx: click.Context, folders: tuple[str, ...], strict: bool) -> None:
     """Which other sets give this part, and which belt goes: facts of model families, with proof.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob"
+    Example: kgraph takers "Larkfield LK-40" "volume knob"
     """
     from kgraph.cli.settings import Settings
 

@@ -53,7 +53,7 @@ def take(
     """Record that something is taken from a unit; refused, with status 1, if it is not there or not whole.
 
     Said before it is written: why it goes there or that no fact says so, who else counts on it, what comes
-    off with it, the cautions. Example: kgraph take "tuning knob" --from U-01 --to U-03 --owed
+    off with it, the cautions. Example: kgraph take "volume knob" --from U-01 --to U-03 --owed
     """
     seen = events.bytes_of(settings)
     loaded = load(settings)

@@ -16,9 +16,9 @@ from kgraph.render.terminal import wrapped
 
 START = """\
 # Facts of your own. An entry begins with "- " and its first key says what it is, for example:
-# - set: Larkfield RC-40
+# - set: Larkfield LK-40
 #   market: UK
-# - rebadge: [Larkfield RC-40, Ostmark 2200]
+# - rebadge: [Larkfield LK-40, Orvanek 2200]
 #   how: compared
 # `kgraph add` asks for each field and appends it for you; `kgraph check` finds what is wrong.
 # The places, kinds and cautions of the trade are there already: try `kgraph show "drive belt"`.

@@ -411,7 +411,7 @@ def _memory_mb(process: int) -> float:
     return 0.0
 
 
-ADDED = "- takes: {part}\n  in: Nova {number}\n  position: tuning knob\n  how: guess\n"
+ADDED = "- takes: {part}\n  in: Norvane {number}\n  position: volume knob\n  how: guess\n"
 
 
 def changed(folder: Path, part: str, out: Path) -> None:

@@ -20,10 +20,10 @@ MORE = [
     ["shelf"],
     ["owed"],
     ["plan", "U-1"],
-    ["hunt", "Larkfield RC-40"],
+    ["hunt", "Larkfield LK-40"],
     ["sheet", "U-1"],
     ["belt", "find", "--section", "square 1.25 mm", "--inside-length", "262 mm"],
-    ["draw", "shares", "Larkfield RC-40"],
+    ["draw", "shares", "Larkfield LK-40"],
     ["draw", "takers", "K-114"],
     ["export", "--to", "turtle"],
     ["export", "--to", "csv", "-o", "{place}/tables"],
@@ -32,7 +32,7 @@ MORE = [
     ["query", "takers", "--part", "K-114"],
     ["book", "{place}/pages"],
 ]
-UNIT = "- unit: U-1\n  set: Larkfield RC-40\n  wants: [tuning knob]\n"
+UNIT = "- unit: U-1\n  set: Larkfield LK-40\n  wants: [volume knob]\n"
 
 
 def figure(size: str, place: Path) -> Tally:

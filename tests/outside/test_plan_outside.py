@@ -248,9 +248,9 @@ def test_where_donors_cost_nothing_a_flow_agrees(dice: random.Random) -> None:
 # --- Shelves: from facts to plan -----------------------------------------------------------------
 
 SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
-BACK = ("back", "aerial", "screw")
-"""The places of the back, which is taken as a whole."""
-PLACES = ("knob", "dial", *BACK)
+FRONT = ("front", "baffle", "screw")
+"""The places of the front, which is taken as a whole."""
+PLACES = ("knob", "dial", *FRONT)
 SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
 
 
@@ -266,7 +266,7 @@ class Unit:
     robbed: list[str] = field(default_factory=list)
 
     def has(self, place: str) -> bool:
-        gone = {p for r in self.robbed for p in (BACK if r == "back" else (r,))}
+        gone = {p for r in self.robbed for p in (FRONT if r == "front" else (r,))}
         return place not in gone and self.state.get(place) not in SPOILT
 
     @property
@@ -289,15 +289,15 @@ class Bench:
 
 def any_bench(dice: random.Random) -> Bench:
     sure = lambda: dice.choice([0.5, 0.7, 0.9, 0.95])  # noqa: E731
-    entries = ["assembly: B9 back\n  kind: back\n  positions: [back, aerial, screw]"]
-    entries += [f"uses: B9 back\n  in: {s}\n  certainty: {sure()}" for s in SETS]
+    entries = ["assembly: B9 front\n  kind: front\n  positions: [front, baffle, screw]"]
+    entries += [f"uses: B9 front\n  in: {s}\n  certainty: {sure()}" for s in SETS]
     entries += [
         "part: K-1\n  kind: knob",
         f"takes: K-1\n  in: Alvora 1\n  position: knob\n  certainty: {sure()}",
     ]
     entries += [f"takes: K-1\n  in: Brentil 2\n  position: dial\n  certainty: {sure()}"]
     if dice.random() < 0.5:
-        out = dice.choice(["", "\n  except: [knob]", "\n  except: [B9 back]"])
+        out = dice.choice(["", "\n  except: [knob]", "\n  except: [B9 front]"])
         entries.append(f"rebadge: [Alvora 1, Brentil 2]{out}\n  certainty: {sure()}")
     if dice.random() < 0.5:
         entries.append(
@@ -346,8 +346,8 @@ def task_of(bench: Bench, graph: Graph) -> Task:
             want = Want(fold(patient), fold(wanted))
             for article, certainty, work in _given(bench, graph, patient, wanted):
                 brings = frozenset[Article]()
-                if article.place == "back":
-                    brings = frozenset(Article(article.unit, p) for p in BACK if p != "back")
+                if article.place == "front":
+                    brings = frozenset(Article(article.unit, p) for p in FRONT if p != "front")
                 offers.append(Offer(want, article, -math.log(certainty) + work, brings))
     opening = {fold(n): u.opening for n, u in bench.units.items()}
     return Task(tuple(offers), opening, {Article("", fold(p)): n for p, n in bench.stock.items()})

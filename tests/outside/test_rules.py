@@ -89,9 +89,9 @@ DEMO_QUESTIONS = [
     ("takers_part", "KZ 60-11"),
     ("takers_part", "SQ 1.6 x 246"),
     ("sisters", "Drummelwick DW 210"),
-    ("takers_place", "Skarnholt SK 11", "tone knob"),
-    ("donors", "Wexelbrunn WZ 500", "volume knob"),
-    ("donors", "Drummelwick DW 210", "tuning knob"),
+    ("takers_place", "Skarnholt SN 11", "tone knob"),
+    ("donors", "Wexelbrunn WZ 500", "balance knob"),
+    ("donors", "Drummelwick DW 210", "volume knob"),
 ]
 
 

@@ -279,11 +279,11 @@ DEMO_QUESTIONS: list[Question] = [
     ("takers", {"part": iri("part", "kz60-11")}),
     ("takers", {"part": iri("part", "sq1.6x246")}),
     ("takers", {"part": iri("part", "kz41-207c")}),
-    ("takers-of-place", {"here": iri("place", "s", "skarnholtsk11", "toneknob")}),
+    ("takers-of-place", {"here": iri("place", "s", "skarnholtsn11", "toneknob")}),
     ("donors", {"here": iri("place", "s", "vessimorn5510", "mainstransformer")}),
     ("belts", {"here": iri("place", "s", "kazumoreikzr8", "mainbelt")}),
 ]
-LONG_QUESTION: Question = ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "volumeknob")})
+LONG_QUESTION: Question = ("donors", {"here": iri("place", "s", "wexelbrunnwz500", "balanceknob")})
 """Half of what rdflib needs for all of the demo; so it is asked once."""
 
 
