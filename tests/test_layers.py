@@ -20,7 +20,7 @@ LEVELS = (
     ("facts",),
     ("collection",),
     ("matching",),
-    ("fits", "belts"),
+    ("fits", "reason", "belts"),
     ("questions", "index"),
     ("belt_questions",),
     ("shelf",),
@@ -43,7 +43,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
-PURE |= {"mains", "matching", "ratings", "usual_keys"}
+PURE |= {"mains", "matching", "ratings", "usual_keys", "reason", "questions"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -2,8 +2,8 @@
 
 A world is a choice of which facts hold. Many are drawn at once: each fact is one integer, a bit of it for
 each world, set with the certainty of the fact. What holds at a state is the union, over the steps into it,
-of what holds where the step comes from and the integer of its fact; this is repeated until nothing changes. The
-bits come from the ids of the facts, so that the same folder gives the same digits everywhere.
+of what holds where the step comes from and the integer of its fact; this is repeated until nothing changes.
+The bits come from the ids of the facts, so that the same folder gives the same digits everywhere.
 
 The interval about a share is Chernoff's bound in the form of Hoeffding (1963, theorem 1, inequality 2.1):
 of W worlds a share s or more is set with a chance of at most exp(-W D(s, p)), D being the relative entropy.

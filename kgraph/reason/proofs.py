@@ -2,8 +2,8 @@
 
 A proof is a set of facts that suffice. What it costs is the sum of -ln(certainty) over its *distinct* facts:
 a fact that serves twice is counted once. Where no fact can serve twice a shortest path is the best proof.
-Where some can, the search has to remember which of them it has in hand, and may need more work than there is time
-for: then the best proof found is given, and said not to be proven the best.
+Where some can, the search has to remember which of them it has in hand, and may need more work than there is
+time for: then the best proof found is given, and said not to be proven the best.
 """
 
 from __future__ import annotations
