@@ -26,6 +26,7 @@ from kgraph.exchange import apart, engines, formats, rdf, results, sparql
 from kgraph.exchange.engines import Result
 from kgraph.exchange.terms import iri
 from kgraph.fits.graph import Graph, Place
+from kgraph.names import fold
 from kgraph.questions import Row, Wanted
 from kgraph.reason.budget import Budget
 from kgraph.reason.refusals import refused_items
@@ -102,7 +103,8 @@ def _against(graph: Graph, row: Row, host: Place, place: Place | None) -> bool:
     """
     if row.no > 0 or not any(f.kind == "takes" and f.args[1:3] == host for f in row.proof):
         return row.no > 0
-    items: set[object] = {*row.parts, *(graph.alike_places(place) if place else ())}
+    like = graph.alike_places(place) if place else frozenset()
+    items: set[object] = {*row.parts, *(like if host in like else ())}
     return bool(items & set(refused_items(graph, host, Budget())))
 
 
@@ -162,7 +164,7 @@ def _facts_of_source(graph: Graph, source: str) -> Rows:
         fact.id: (fact.kind, evidence.certainty)
         for fact in data.facts.values()
         for evidence in fact.evidence
-        if evidence.source and data.key("source", questions.fold(evidence.source)) == source
+        if evidence.source and data.key("source", fold(evidence.source)) == source
     }
     return {(id, kind) for id, (kind, _) in said.items()}
 
