@@ -35,7 +35,7 @@ from kgraph.problems import NotInIndex, Where
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.reason.sizes import Sizes
+    from kgraph.fits.sizes import Sizes
 
 
 class KnownFact(Fact):

@@ -12,8 +12,8 @@ from kgraph import quantities, records, words
 from kgraph.collection import Collection, names_used, source_trust
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Link, Place
+from kgraph.fits.sizes import FromCollection, Size
 from kgraph.names import Name
-from kgraph.reason.sizes import FromCollection, Size
 
 Row = tuple[str, Any]
 
