@@ -16,6 +16,10 @@ MOST_FACTS = 300
 """More facts in one module are not tried: a diagram is walked as deep as it has facts."""
 
 
+MOST_ORDERED = 150
+"""Of more members the order in which they were met is taken: to look for a better one takes as long."""
+
+
 class OutOfReach(Exception):
     """The work that may be done was used up before the end."""
 
@@ -28,7 +32,8 @@ class Diagram:
 
         `most`: so many nodes are made at the most.
         """
-        labels = list(dict.fromkeys(n for into in module.into for _, n in into if n >= 0))
+        met = (module.into[m - 1] for m in _order(module))
+        labels = list(dict.fromkeys(n for into in met for _, n in into if n >= 0))
         if len(labels) > MOST_FACTS:
             raise OutOfReach
         self.facts = labels
@@ -174,3 +179,27 @@ class Diagram:
         low = combine(self._low[one] if a == level else one, self._low[other] if b == level else other)
         high = combine(self._high[one] if a == level else one, self._high[other] if b == level else other)
         return self._make(level, low, high)
+
+
+def _order(module: Module) -> list[int]:
+    """The members (1 + index), one after another so that few have neighbours still to come.
+
+    A diagram is as wide as what is open: the next member is the one that opens the fewest (a greedy rule).
+    """
+    size = len(module.members)
+    if size > MOST_ORDERED:
+        return list(range(1, size + 1))
+    near: list[set[int]] = [set() for _ in range(size + 1)]
+    for member, into in enumerate(module.into, 1):
+        for source, _ in into:
+            near[member].add(source)
+            near[source].add(member)
+    done, open_to = {0}, set(near[0])
+    order: list[int] = []
+    while len(order) < size:
+        found = min(open_to, key=lambda m: (len(near[m] - done - open_to), -len(near[m] & done), m))
+        order.append(found)
+        done.add(found)
+        open_to |= near[found]
+        open_to -= done
+    return order

@@ -22,6 +22,8 @@ MOST_REMEMBERED = 20_000
 """So many solved modules are remembered for the questions that follow."""
 MOST_PAIRS = 20_000
 """So many pairs of an answer and a fact are counted in drawn worlds; of more, best proofs' facts alone."""
+PARTS_OF_BUDGET = 5
+"""No module may use more than this part of the nodes that are left: others come after it."""
 ROUNDS = 8
 """How often a step is followed until nothing changes, as reckoned beforehand."""
 
@@ -225,9 +227,10 @@ class _Exact:
 
     def _diagram(self, module: Module, labels: Sequence[int]) -> Diagram | None:
         try:
-            made = Diagram(module, [self.certainties[n] for n in labels], self.budget.nodes)
+            most = max(self.budget.nodes // PARTS_OF_BUDGET, 1)
+            made = Diagram(module, [self.certainties[n] for n in labels], most)
         except OutOfReach:
-            self.budget.nodes //= 2
+            self.budget.nodes -= most
             return None
         self.budget.nodes -= made.nodes
         return made
