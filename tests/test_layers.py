@@ -35,6 +35,7 @@ LEVELS = (
         "contradictions",
     ),
     ("render", "exchange"),
+    ("photographs",),
     ("book",),
     ("cli",),
     ("__main__",),

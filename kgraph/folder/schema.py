@@ -664,6 +664,11 @@ def _check_attribute(context: _Context, key: Text, value: Node, known: Iterable[
         context.wrong(key, "name-character", f"the key {shown(key.value)} cannot be a name")
     if close := _near_key(key.value, tuple(known)):
         context.wrong(key, "near-key", f"{key.value}: is kept as an attribute", close, "warning")
+    if key.value == "photo":
+        try:
+            _list(_photo)(value)
+        except _Wrong as wrong:
+            context.wrong(wrong.node, wrong.code, f"photo: {wrong.says}", wrong.mend)
     if isinstance(value, Text) and key.value == "date":
         try:
             _date(value)
