@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from kgraph.beta import quantile
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -145,31 +146,3 @@ def grade_of(data: Collection, fact: Fact) -> str:
         return SIZE
     strongest = max(fact.evidence, key=lambda e: e.certainty)
     return data.text("grade", data.key("grade", fold(strongest.how))) if strongest.how else OWN_NUMBER
-
-
-def incomplete_beta(x: float, a: int, b: int) -> float:
-    """The regularised incomplete beta function I_x(a, b) for whole a, b >= 1.
-
-    As a binomial tail: Abramowitz and Stegun, Handbook of Mathematical Functions, 26.5.24.
-    """
-    if x <= 0.0 or x >= 1.0:
-        return 0.0 if x <= 0.0 else 1.0
-    n = a + b - 1
-    logs = (
-        math.lgamma(n + 1)
-        - math.lgamma(j + 1)
-        - math.lgamma(n - j + 1)
-        + j * math.log(x)
-        + (n - j) * math.log1p(-x)
-        for j in range(a, n + 1)
-    )
-    return min(1.0, math.fsum(math.exp(v) for v in logs))
-
-
-def quantile(share: float, a: int, b: int) -> float:
-    """The x with I_x(a, b) = share, by halving; good to the last digits of a float."""
-    low, high = 0.0, 1.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if incomplete_beta(middle, a, b) < share else (low, middle)
-    return (low + high) / 2

@@ -27,6 +27,7 @@ FACT_TYPES = (
     records.Fits,
     records.Refuses,
     records.Distinct,
+    records.Fault,
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
@@ -426,6 +427,12 @@ def _refuses_args(made: Collection, r: Any) -> tuple[Any, ...]:
     return ("", made.owner(r.item.key), _position(made, r.item_position), *here)
 
 
+def _fault_args(made: Collection, r: Any) -> tuple[Any, ...]:
+    signs = tuple(dict.fromkeys(" ".join(s.split()) for s in r.signs))
+    words_said = (" ".join(text.split()) for text in (r.check, r.cure))
+    return (made.owner(r.owner.key), _position(made, r.position), r.fault.key, signs, *words_said)
+
+
 def _run_args(made: Collection, r: Any) -> tuple[Any, ...]:
     pulleys = tuple(
         (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
@@ -443,12 +450,13 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Fits: _fits_args,
     records.Refuses: _refuses_args,
     records.Distinct: lambda made, r: tuple(sorted(f"s:{made.key('set', n.key)}" for n in r.sets)),
+    records.Fault: _fault_args,
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects"}
+_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "photo", "page", "id", "corrects"}
 _SYMMETRIC = {"rebadge", "same", "distinct", "except"}
-_WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
+_WORDS_NOT_NAMES = {"role", "both ways", "work", "signs", "check", "cure", "why", "stretch", "pull", "owed"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
 
@@ -620,6 +628,8 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         date=r.date,
         note=r.note,
         trust=trust_in(made, r),
+        photos=r.photos,
+        page=r.page,
     )
 
 
@@ -763,6 +773,7 @@ _USES: Mapping[type[records.Entry], Any] = {
         ("position", r.at),
     ],
     records.Refuses: _refuses_uses,
+    records.Fault: lambda m, r: [_owner_use(m, r.owner), ("position", r.position)],
     records.Run: lambda m, r: [("position", r.position), _owner_use(m, r.owner)],
     records.Assembly: lambda m, a: [("position", n) for n in a.positions],
     records.Part: _part_uses,

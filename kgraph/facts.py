@@ -22,6 +22,8 @@ class Evidence(NamedTuple):
     date: str = ""
     note: str = ""
     trust: float = 1.0
+    photos: tuple[str, ...] = ()
+    page: str = ""
 
     @property
     def grade(self) -> str:
@@ -37,7 +39,8 @@ class Fact(NamedTuple):
     takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
     (owner,
     position, owner, position); refuses (part key or "", owner or "", position or "", owner,
-    position); run (owner, position); size (part, part).
+    position); fault (owner, position, key of the fault, signs, check, cure); run (owner, position);
+    size (part, part).
     """
 
     id: str

@@ -190,6 +190,8 @@ class Statement(Entry):
     by: str = ""
     date: str = ""
     note: str = ""
+    photos: tuple[str, ...] = ()
+    page: str = ""
     own_id: str = ""
     corrects: str = ""
 
@@ -255,6 +257,17 @@ class Distinct(Statement):
     """Two sets that were compared and are two designs."""
 
     sets: tuple[Name, ...]
+
+
+class Fault(Statement):
+    """What goes wrong with `position` of `owner`: its signs, what to check first, and what cures it."""
+
+    fault: Name
+    owner: Name
+    position: Name
+    signs: tuple[str, ...] = ()
+    check: str = ""
+    cure: str = ""
 
 
 class Pulley(Record):

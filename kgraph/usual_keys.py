@@ -33,6 +33,8 @@ EVIDENCE = (
     Key("by", "AK", "who found it"),
     Key("date", "2026-03-01"),
     Key("note", "looked at in daylight", "anything else worth keeping"),
+    Key("page", "14", "where in the source", asked=False),
+    Key("photo", "photos/3f9a1c2b7d04e811.jpg", "a picture in the folder", many=True, asked=False),
     Key("certainty", "0.9", "a number instead of a grade", asked=False),
     Key("trust", "0.7", "what the word of who says it counts", asked=False),
     Key("id", "bench-17", "an id of your own", asked=False),
@@ -162,6 +164,14 @@ FACTS: dict[str, tuple[Key, ...]] = {
         Key("from", "volume knob", "of a set: its place there"),
         _IN._replace(example="Quillon 31", says="the set or assembly on which it was tried"),
         _POSITION,
+    ),
+    "fault": (
+        Key("fault", "slide switch oxidised", "what goes wrong"),
+        _IN._replace(example="TN7 mechanism"),
+        _POSITION._replace(example="record switch"),
+        Key("signs", "oscillates while recording; one side weak", "what is seen or heard of it", many=True),
+        Key("check", "work the switch and listen", "what to look at first"),
+        Key("cure", "contact cleaner, then work it to and fro"),
     ),
     "run": (
         Key("run", "main belt", "the place of the belt"),

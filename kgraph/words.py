@@ -25,6 +25,7 @@ FACTS: dict[str, str] = {
     "fits": "what one set has at a place was fitted to another set",
     "refuses": "tried, and it does not go",
     "distinct": "compared: two designs, however alike they look",
+    "fault": "what goes wrong with a place of a design",
     "run": "the path of a belt over its pulleys",
 }
 """Kinds of entry that state a fact of the designs."""
@@ -62,7 +63,19 @@ TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
 LISTS = frozenset(
-    {"also", "positions", "except", "wants", "must match", "rebadge", "same", "distinct", "caution"}
+    {
+        "also",
+        "positions",
+        "except",
+        "wants",
+        "must match",
+        "rebadge",
+        "same",
+        "distinct",
+        "caution",
+        "signs",
+        "photo",
+    }
 )
 """Keys whose value is a list."""
 MAPPINGS = frozenset({"numbers", "state", "seen", "compare"})

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from kgraph import calibration, contradictions, questions
+from kgraph import beta, calibration, contradictions, questions
 from kgraph.cli.main import run
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -124,17 +124,15 @@ def test_incomplete_beta_against_the_table_of_f(v1: int, v2: int, critical: floa
     By Abramowitz and Stegun 26.6.2, Q(F | v1, v2) = I_x(v2/2, v1/2) with x = v2 / (v2 + v1 F).
     """
     x = v2 / (v2 + v1 * critical)
-    assert calibration.incomplete_beta(x, v2 // 2, v1 // 2) == pytest.approx(0.05, abs=3e-5)
+    assert beta.incomplete_beta(x, v2 // 2, v1 // 2) == pytest.approx(0.05, abs=3e-5)
 
 
 def test_quantiles_in_closed_form_and_by_symmetry() -> None:
     """I_x(a, 1) = x^a; I_x(a, b) = 1 - I_(1-x)(b, a) (Abramowitz and Stegun 26.5.2)."""
     for a in (1, 2, 7, 400):
-        assert calibration.quantile(0.025, a, 1) == pytest.approx(0.025 ** (1 / a), rel=1e-12)
-        assert calibration.quantile(0.025, a, 5) == pytest.approx(
-            1 - calibration.quantile(0.975, 5, a), abs=1e-12
-        )
-    assert calibration.quantile(0.5, 9, 9) == pytest.approx(0.5, abs=1e-14)
+        assert beta.quantile(0.025, a, 1) == pytest.approx(0.025 ** (1 / a), rel=1e-12)
+        assert beta.quantile(0.025, a, 5) == pytest.approx(1 - beta.quantile(0.975, 5, a), abs=1e-12)
+    assert beta.quantile(0.5, 9, 9) == pytest.approx(0.5, abs=1e-14)
 
 
 TRIED = """\

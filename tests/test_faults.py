@@ -1,82 +1,168 @@
-"""Faults in the small size: each figure holds, and fails against a build with one safety taken out.
-
-The figures are those of `python -m tests.faults`; here each runs as far as a few seconds allow.
-"""
+"""What goes wrong with a set: of like places, counted on units, and by signs."""
 
 from __future__ import annotations
 
+import itertools
+import json
 from pathlib import Path
-from typing import Any
 
 import pytest
+from scipy import stats
 
+from kgraph import beta, collection
 from kgraph.cli.main import run
-from tests.faults import __main__ as faults
-from tests.faults.tally import Tally
-from tests.support import tried
+from kgraph.fits import graph as graphs
+from kgraph.fits.graph import Graph
+from kgraph.folder import schema
+from kgraph.questions.faults import SAFETY_NOTE, faults, is_of, says_sign
+from kgraph.trade.faults import common
 
-FIGURES = ("kill", "power", "errors", "full", "writers", "signals", "cache", "years")
-BROKEN = [
-    ("kill", "in_place"),
-    ("kill", "no_cleaning"),
-    ("power", "no_fsync"),
-    ("errors", "errors_swallowed"),
-    ("errors", "errors_raw"),
-    ("full", "in_place"),
-    ("writers", "no_lock"),
-    ("writers", "no_compare"),
-    ("writers", "no_cleaning"),
-    ("signals", "deaf"),
-    ("cache", "index_believed"),
-    ("cache", "any_version"),
-    ("years", "in_place"),
-    ("years", "no_cleaning"),
-    ("years", "no_fsync"),
-]
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", FIGURES)
-def test_every_fault_happens_and_is_survived(name: str) -> None:
-    tally = tried(faults.run, name)
-    assert tally.wrong == []
-    assert tally.injected == tally.happened == tally.survived > 0
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize(("name", "broken"), BROKEN)
-def test_a_build_without_a_safety_is_found_out(name: str, broken: str) -> None:
-    tally = tried(faults.run, name, broken)
-    assert tally.wrong
-    assert not tally.holds
-
-
-def test_a_fault_that_did_not_happen_is_no_success() -> None:
-    tally = Tally()
-    tally.count("none", happened=False, complaint="")
-    assert (tally.injected, tally.happened, tally.survived, tally.holds) == (1, 0, 0, False)
-    assert not Tally().holds
+FOLDER = """
+- set: Larkfield LK-40
+- set: Orvanek 2200
+- set: Quillon 31
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  how: compared
+- assembly: TN7 mechanism
+  positions: [record switch, counter belt]
+- uses: TN7 mechanism
+  in: Larkfield LK-40
+  how: printed
+- fault: slide switch oxidised
+  in: TN7 mechanism
+  position: record switch
+  signs: [oscillates while recording, one side weak]
+  cure: contact cleaner, then work it to and fro
+  how: fitted
+- fault: slide switch oxidised
+  in: Orvanek 2200
+  position: record switch
+  how: photo
+- unit: U-1
+  set: Larkfield LK-40
+  state: {counter belt: perished, dial glass: cracked}
+- unit: U-2
+  set: Orvanek 2200
+  state: {counter belt: good}
+- unit: U-3
+  set: Orvanek 2200
+  state: {counter belt: missing}
+- unit: U-4
+  set: Quillon 31
+  state: {counter belt: perished}
+"""
 
 
-def test_init_goes_on_where_it_was_cut_off(tmp_path: Path, capsys: Any) -> None:
-    folder, whole = tmp_path / "mine", tmp_path / "whole"
-    assert run(["init", str(folder), "--demo"]) == run(["init", str(whole), "--demo"]) == 0
-    (folder / "belts.yaml").unlink()
-    (folder / ".kgraph-4194305-0123456789ab.tmp").write_bytes(b"- se")
-    assert run(["init", str(folder), "--demo"]) == 0
-    assert {p.name: p.read_bytes() for p in folder.iterdir()} == {
-        p.name: p.read_bytes() for p in whole.iterdir()
-    }
+def graph_of(text: str) -> Graph:
+    entries, problems = schema.entries_of(text.encode(), "a.yaml")
+    assert problems == []
+    return graphs.build(collection.build(entries))
 
 
-@pytest.mark.parametrize("change", ["edited", "another", "all there"])
-def test_init_does_not_go_on_in_a_folder_that_is_used(change: str, tmp_path: Path, capsys: Any) -> None:
-    folder = tmp_path / "mine"
-    assert run(["init", str(folder), "--demo"]) == 0
-    if change == "edited":
-        (folder / "belts.yaml").write_text("- set: Arden 12\n", encoding="utf-8")
-    if change == "another":
-        (folder / "belts.yaml").rename(folder / "mine.yaml")
-    before = {p.name: p.read_bytes() for p in folder.iterdir()}
-    assert run(["init", str(folder), "--demo"]) == 3
-    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+def found(name: str, *signs: str):  # type: ignore[no-untyped-def]
+    return {(r.fault, r.position): r for r in faults(graph_of(FOLDER), name, signs).rows}
+
+
+def test_a_fault_of_a_mechanism_is_known_of_every_set_that_has_it() -> None:
+    rows = found("orvanek2200")
+    row = rows["slide switch oxidised", "recordswitch"]
+    # All worlds of the four facts: its own saying, or the rebadge, the uses and the fault of the mechanism.
+    chances = (0.85, 0.95, 0.98, 0.70)
+    whole = 0.0
+    for world in itertools.product((True, False), repeat=4):
+        weight = 1.0
+        for holds, chance in zip(world, chances, strict=True):
+            weight *= chance if holds else 1 - chance
+        whole += weight * (all(world[:3]) or world[3])
+    assert row.certainty == pytest.approx(whole, abs=1e-12)
+    assert row.signs == ("oscillates while recording", "one side weak")
+    assert row.cure == "contact cleaner, then work it to and fro"
+    assert len(row.proof) == 3
+
+
+def test_a_set_that_does_not_share_it_has_only_what_every_bench_knows() -> None:
+    rows = found("quillon31")
+    assert all(r.certainty is None for r in rows.values())
+    assert {r.basis for r in rows.values()} == {"common practice, no source"}
+
+
+def test_units_are_counted_at_like_places_and_a_missing_part_says_nothing() -> None:
+    row = found("larkfieldlk40")["belt stretched or perished", "counterbelt"]
+    assert row.counted == (1, 2)
+    assert row.interval == pytest.approx(stats.beta.ppf([0.025, 0.975], 2, 2), abs=1e-12)
+    alone = found("larkfieldlk40")["cracked", "dialglass"]
+    assert (alone.counted, alone.basis) == ((1, 1), "counted")
+
+
+@pytest.mark.parametrize(("k", "n"), [(0, 1), (1, 1), (4, 6), (0, 40), (39, 40), (500, 1000)])
+def test_the_interval_is_that_of_scipy(k: int, n: int) -> None:
+    assert beta.interval(k, n) == pytest.approx(stats.beta.ppf([0.025, 0.975], k + 1, n - k + 1), abs=1e-9)
+
+
+def test_signs_are_weighed_by_bayes_with_none_of_these() -> None:
+    signs = ("oscillates while recording", "hum")
+    rows = faults(graph_of(FOLDER), "larkfieldlk40", signs).rows
+    assert sum(r.probability or 0 for r in rows) == pytest.approx(1.0, abs=1e-12)
+    assert rows[0].fault == "slide switch oxidised"
+    assert rows[0].probability is not None
+    # Over all worlds of (fault, each sign seen or not): the joint chance of the world that was seen.
+    joint = {}
+    for row in rows:
+        prior = (row.counted[0] + 1) / (row.counted[1] + 2)
+        for seen in itertools.product((True, False), repeat=2):
+            chance = prior
+            for yes, sign in zip(seen, signs, strict=True):
+                likely = 0.9 if any(says_sign(sign, s) for s in row.signs) else 0.05
+                chance *= likely if yes else 1 - likely
+            joint[row.fault, row.position, seen] = chance
+    evidence = sum(v for (_, _, seen), v in joint.items() if all(seen))
+    for row in rows:
+        expected = joint[row.fault, row.position, (True, True)] / evidence
+        assert row.probability == pytest.approx(expected, abs=1e-12)
+    assert any(r.fault is None for r in rows)
+
+
+def test_a_sign_nobody_lists_is_best_explained_by_none_of_these_or_what_is_often_found() -> None:
+    rows = faults(graph_of("- set: Larkfield LK-40\n"), "larkfieldlk40", ["smells of violets"]).rows
+    none = next(r for r in rows if r.fault is None)
+    assert none.probability == max(r.probability or 0 for r in rows)
+
+
+def test_a_state_is_matched_by_what_is_wrong_and_not_by_the_name_of_the_place() -> None:
+    assert is_of("perished", "belt stretched or perished", "counter belt")
+    assert not is_of("switch snapped", "slide switch oxidised", "record switch")
+    assert not is_of("good", "good for nothing")
+
+
+def test_what_every_bench_knows_has_signs_checks_and_cures() -> None:
+    assert len(common()) >= 12
+    for one in common():
+        assert all((one.fault, one.positions, one.signs, one.check, one.cure))
+
+
+def test_the_command_tells_faults_as_the_contract_has_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.yaml").write_text(FOLDER)
+    asked = ["--data", str(tmp_path), "faults", "U-2", "--sign", "one side weak", "--json"]
+    assert run(asked) == 0
+    said = json.loads(capsys.readouterr().out)
+    first = said["answers"][0]
+    keys = {"fault", "in", "position", "signs", "cure", "certainty", "counted", "probability", "cautions"}
+    assert keys | {"proof"} <= set(first)
+    assert (first["fault"], first["in"], first["position"]) == (
+        "slide switch oxidised",
+        "TN7 mechanism",
+        "record switch",
+    )
+    assert SAFETY_NOTE in said["notes"]
+    assert any(a["fault"] is None for a in said["answers"])
+
+
+def test_a_photo_outside_the_folder_is_refused_with_its_line() -> None:
+    for path in ("../x.jpg", "/etc/x.jpg", "photos/../../x.jpg", "photos\\x.jpg"):
+        text = f"- same: [K-114, 440 1882]\n  photo: {path}\n"
+        entries, problems = schema.entries_of(text.encode(), "a.yaml")
+        assert entries == []
+        assert [p.code for p in problems] == ["photo-outside"]
+        assert str(problems[0].where).startswith("a.yaml:2")

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
-    ("mains", "ratings"),
+    ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
     ("folder",),
     ("trade",),
@@ -36,6 +36,7 @@ LEVELS = (
         "contradictions",
     ),
     ("render", "exchange"),
+    ("photographs",),
     ("book",),
     ("cli",),
     ("__main__",),
@@ -44,7 +45,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
-PURE |= {"mains", "matching", "ratings", "usual_keys", "reason", "questions"}
+PURE |= {"beta", "mains", "matching", "ratings", "usual_keys", "reason", "questions"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -17,11 +17,13 @@ from kgraph.cli import events, newcomers
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
+from kgraph.cli.picturing import full_option, with_pictures
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
 from kgraph.names import did_you_mean, fold
+from kgraph.photographs import Picture, keep
 from kgraph.problems import Problem, Where, WrongUse
 from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
@@ -106,20 +108,30 @@ def _example(kind: str) -> str:
 @click.option(
     "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
 )
+@full_option
 @click.pass_obj
-def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, file_name: str | None) -> int:
+def add(
+    settings: Settings,
+    kind: str | None,
+    rest: tuple[str, ...],
+    yes: bool,
+    file_name: str | None,
+    full: bool,
+) -> int:
     """Append an entry of any kind. Without KIND it asks, field by field.
 
     `kgraph add KIND --help` lists the keys of a kind, each with an example.
 
     A key of the entry is an option: --how fitted, --both-ways yes, --except "dial scale" (again for
-    each further one), --state "dial glass=cracked", --numbers "Larkfield=440 1882".
+    each further one), --state "dial glass=cracked", --numbers "Larkfield=440 1882". --photo FILE copies a
+    picture into the folder, upright and without its metadata.
 
     Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except "line socket" --how compared --yes
     """
     loaded = load(settings)
     pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
-    return write(settings, loaded, [pairs], yes, file_name)
+    pairs, pictures = with_pictures(pairs, settings.folders[0], full)
+    return write(settings, loaded, [pairs], yes, file_name, pictures)
 
 
 @click.command(short_help="take a fact back; nothing is deleted")
@@ -255,14 +267,22 @@ def _as_list(value: Value) -> list[Value]:
 
 
 def write(
-    settings: Settings, loaded: Loaded, wanted: Sequence[Pairs], yes: bool, file_name: str | None
+    settings: Settings,
+    loaded: Loaded,
+    wanted: Sequence[Pairs],
+    yes: bool,
+    file_name: str | None,
+    pictures: Sequence[Picture] = (),
 ) -> int:
-    """Check entries, tell what comes of them and append all or none; 1 where the user does not agree."""
+    """Check entries, tell what comes of them and append all or none; 1 where the user does not agree.
+
+    The pictures that they name are kept before the entries are written.
+    """
     folder = settings.folders[0]
     texts = [writing.entry_text(pairs) for pairs in wanted]
     entries = [_checked(text) for text in texts]
     if any(isinstance(entry, Event) for entry in entries):
-        return _write_events(settings, entries, texts, yes, file_name)
+        return _write_events(settings, entries, texts, yes, file_name, pictures)
     _check_beside(loaded, entries)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, *entries])
@@ -273,6 +293,7 @@ def write(
         if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
+        keep(folder, pictures)
         for where in writing.append(folder, target, texts).places:
             print(f"written: {visible(where.file)}:{where.line}")
     return 0
@@ -287,7 +308,12 @@ def _tell_new_names(loaded: Loaded, entries: Sequence[Entry]) -> list[Newcomer]:
 
 
 def _write_events(
-    settings: Settings, entries: Sequence[Entry], texts: Sequence[str], yes: bool, file_name: str | None
+    settings: Settings,
+    entries: Sequence[Entry],
+    texts: Sequence[str],
+    yes: bool,
+    file_name: str | None,
+    pictures: Sequence[Picture],
 ) -> int:
     """Write events of the shelf behind all earlier ones; where they cannot have been, nothing and 1."""
     folder, seen = settings.folders[0], events.bytes_of(settings)
@@ -302,6 +328,7 @@ def _write_events(
         if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
+        keep(folder, pictures)
         for place in events.append(settings, target, texts, seen):
             print(f"written: {visible(place)}")
     return 0

@@ -275,7 +275,7 @@ def donors(
     """
 
     def place(of: Loaded) -> tuple[str, list[str]]:
-        set_key, wants = _set_or_unit(of, set_name)
+        set_key, wants = set_or_unit(of, set_name)
         keys = [questions.name_of(of.data, "position", p) for p in positions]
         return set_key, list(dict.fromkeys(keys)) or wants or questions.places_of(of.graph, set_key)
 
@@ -300,7 +300,7 @@ def donors(
     return explain(loaded, ask(loaded), found, as_json)
 
 
-def _set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
+def set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
     """The set of that name, or that of a unit with the places that it wants something for."""
     try:
         return questions.name_of(of.data, "set", text), []

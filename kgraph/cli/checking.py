@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from kgraph import calibration, collection, contradictions
+from kgraph import calibration, collection, contradictions, photographs
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import problem_json
@@ -48,8 +48,11 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool, every: bo
     if grades:
         return _give_grades(calibration.of_folder(graph), as_json)
     conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
+    pictures = photographs.problems(entries, settings.folders)
     below = _below(settings, entries, graph, bool(problems)) if deep else None
-    found = in_order([*problems, *check_all(data, graph), *conflicts, *(below.problems if below else ())])
+    found = in_order(
+        [*problems, *check_all(data, graph), *pictures, *conflicts, *(below.problems if below else ())]
+    )
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:

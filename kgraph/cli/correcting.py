@@ -13,6 +13,7 @@ from kgraph.cli.adding import merged_options, refuse_gone, refuse_unsaid, write
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
+from kgraph.cli.picturing import full_option, with_pictures
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import schema, writing
 from kgraph.names import did_you_mean, fold
@@ -36,6 +37,7 @@ _FIXED = ("id", "corrects")
 @click.option(
     "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
 )
+@full_option
 @click.pass_obj
 def correct(
     settings: Settings,
@@ -44,25 +46,29 @@ def correct(
     changes: tuple[str, ...],
     yes: bool,
     file_name: str | None,
+    full: bool,
     **said: str,
 ) -> int:
     """Put right what a fact or event says: its KEY gets another VALUE, an empty one takes the KEY away.
 
     ID is as `show` and `--proof` print it; a list is divided by commas. What was written stays where it is.
-    With the name of a unit, set or other thing for ID an entry is added that says the KEY of it.
+    A `photo` is a FILE, which is copied into the folder. With the name of a unit, set or other thing for ID
+    an entry is added that says the KEY of it.
 
     Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
     """
     loaded = load(settings)
     known = lookup.fact_with_id(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
-    new = _changes(known.kind if known else "", changes)
+    given = list(_changes(known.kind if known else "", changes).items())
+    named, pictures = with_pictures(given, settings.folders[0], full)
+    new = dict(named)
     if known is None:
-        return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name)
+        return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name, pictures)
     refuse_gone(loaded, fact_id)
     if said["source"]:
         refuse_unsaid(loaded, fact_id, said["source"])
     pairs = _corrected(loaded, fact_id, new, said)
-    return write(settings, loaded, pairs, yes, file_name)
+    return write(settings, loaded, pairs, yes, file_name, pictures)
 
 
 # What is to be changed ------------------------------------------------------------------------

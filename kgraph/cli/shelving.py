@@ -9,11 +9,12 @@ from typing import Any
 
 import click
 
-from kgraph import questions
+from kgraph import photographs, questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
+from kgraph.cli.picturing import full_option, with_pictures
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import disk, writing
 from kgraph.problems import CannotRun, WrongUse
@@ -33,6 +34,8 @@ from kgraph.shelf.taking import Taking
 @click.option("--by", default="", help="Who takes it.")
 @click.option("--date", default="", help="When.")
 @click.option("--note", default="", help="Anything else worth keeping.")
+@click.option("--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder.")
+@full_option
 @click.option("--file", "file_name", default=None, metavar="FILE", help="File of the folder to write to.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
@@ -47,6 +50,8 @@ def take(
     by: str,
     date: str,
     note: str,
+    photos: tuple[str, ...],
+    full: bool,
     file_name: str | None,
     as_json: bool,
 ) -> int:
@@ -66,6 +71,9 @@ def take(
         pairs += [("at", loaded.data.text("position", found.at))] if found.at != found.position else []
         pairs += [("owed", "yes")] if owed else []
         pairs += [(k, v) for k, v in (("by", by), ("date", date), ("note", note)) if v]
+        pairs += [("photo", list(photos))] if photos else []
+        pairs, pictures = with_pictures(pairs, settings.folders[0], full)
+        photographs.keep(settings.folders[0], pictures)
         written = _write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
     if as_json:
         print_json(render.taking_json(loaded.data, found, owed, written))

@@ -77,7 +77,7 @@ def _ends(fact: Fact) -> tuple[str, str]:
             return args[0], args[2]
         case "refuses":
             return (f"p:{args[0]}" if args[0] else args[1]), args[3]
-        case "run":
+        case "run" | "fault":
             return args[0], args[0]
         case _:
             return f"p:{args[0]}", f"p:{args[1]}"
@@ -88,6 +88,7 @@ _POSITIONS = {
     "fits": {"position": 1, "at": 3},
     "refuses": {"from": 2, "position": 4},
     "run": {"position": 1},
+    "fault": {"position": 1},
 }
 _EXCEPT = ("rebadge", "uses")
 

@@ -293,6 +293,7 @@ _ABOUT: dict[str, tuple[str, ...]] = {
     "replaces": ("part", "part"),
     "fits": ("owner", "position", "owner", "position"),
     "refuses": ("part", "owner", "position", "owner", "position"),
+    "fault": ("owner", "position"),
     "run": ("owner", "position"),
     "size": ("part", "part"),
 }
@@ -343,6 +344,15 @@ def _states_refuses(fact: Fact) -> list[Pair]:
     return [item, (TERM + "place", _place(at, where))]
 
 
+def _states_fault(fact: Fact) -> list[Pair]:
+    owner, position, key, signs, check, cure = fact.args
+    called = fact.record.fault.text if isinstance(fact.record, records.Fault) else key
+    told: list[Pair] = [(TERM + "place", _place(owner, position)), (TERM + "goesWrong", Text(called))]
+    told += [(TERM + "sign", Text(sign)) for sign in signs]
+    more = {"checkFirst": check, "cure": cure}
+    return [*told, *((TERM + term, Text(text)) for term, text in more.items() if text)]
+
+
 def _states_run(fact: Fact) -> list[Pair]:
     run = fact.record
     told: list[Pair] = [(TERM + "place", _place(*fact.args[:2]))]
@@ -379,6 +389,7 @@ _STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
     "replaces": _states_replaces,
     "fits": _states_fits,
     "refuses": _states_refuses,
+    "fault": _states_fault,
     "run": _states_run,
     "size": lambda fact: [],
 }

@@ -303,6 +303,20 @@ def _compare(node: Node) -> tuple[tuple[str, str], ...]:
     return tuple(_pairs(_some_text, _quantity(lambda t: (quantities.compare_rule(t), t)[1]))(node))
 
 
+def _photo(node: Node) -> str:
+    """The path of a picture from the root of the folder: never out of it."""
+    value = _some_text(node)
+    parts = value.split("/")
+    if value.startswith("/") or "\\" in value or not all(p.strip(". ") for p in parts):
+        mend = "write its path from the root of the folder, like photos/3f9a1c2b7d04e811.jpg"
+        raise _Wrong(node, f"{shown(value)} is no path inside the folder", mend, "photo-outside")
+    if any(map(_forbidden, value)) or any(c in value for c in "\t\n"):
+        raise _Wrong(
+            node, f"the path {shown(value)} holds a control character", "take it out", "name-character"
+        )
+    return value
+
+
 _NAMES = _list(_name)
 _TEXTS = _list(_some_text)
 _TWO = _strict_list(_name)
@@ -318,6 +332,8 @@ _EVIDENCE: Fields = {
     "by": ("by", _text, False),
     "date": ("date", _date, False),
     "note": ("note", _text, False),
+    "photo": ("photos", _list(_photo), False),
+    "page": ("page", _some_text, False),
     "id": ("own_id", _some_text, False),
     "corrects": ("corrects", _some_text, False),
 }
@@ -447,6 +463,17 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
             "position": ("position", _name, True),
         },
     ),
+    "fault": (
+        records.Fault,
+        {
+            "fault": ("fault", _name, True),
+            "in": ("owner", _name, True),
+            "position": ("position", _name, True),
+            "signs": ("signs", _TEXTS, False),
+            "check": ("check", _some_text, False),
+            "cure": ("cure", _some_text, False),
+        },
+    ),
     "run": (
         records.Run,
         {
@@ -503,6 +530,11 @@ def plain(node: Node) -> records.Value:
     if isinstance(node, Seq):
         return tuple(plain(n) for n in node.items)
     return {k.value: plain(v) for k, v in node.pairs}
+
+
+def pairs_of(node: Map) -> list[tuple[str, tuple[str, ...]]]:
+    """The keys of an entry that is no entry of a folder, each with its texts."""
+    return [(key.value, _some_texts(value)) for key, value in node.pairs]
 
 
 def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
@@ -632,6 +664,11 @@ def _check_attribute(context: _Context, key: Text, value: Node, known: Iterable[
         context.wrong(key, "name-character", f"the key {shown(key.value)} cannot be a name")
     if close := _near_key(key.value, tuple(known)):
         context.wrong(key, "near-key", f"{key.value}: is kept as an attribute", close, "warning")
+    if key.value == "photo":
+        try:
+            _list(_photo)(value)
+        except _Wrong as wrong:
+            context.wrong(wrong.node, wrong.code, f"photo: {wrong.says}", wrong.mend)
     if isinstance(value, Text) and key.value == "date":
         try:
             _date(value)

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 def says(data: Collection, fact: Fact) -> str:
     """What a fact states, as one sentence without its full stop."""
+    if fact.kind == "fault":
+        return _fault(data, fact)
     return _SAYS[fact.kind](data, *fact.args)
 
 
@@ -60,6 +62,15 @@ def _fits(data: Collection, owner: str, position: str, to: str, at: str, both: b
 def _refuses(data: Collection, part: str, owner: str, position: str, at: str, where: str) -> str:
     item = data.text("part", part) if part else f"what {_at(data, owner, position)} has"
     return f"{item} does not go on {_at(data, at, where)}"
+
+
+def _fault(data: Collection, fact: Fact) -> str:
+    owner, position, key, signs, check, cure = fact.args
+    called = getattr(fact.record, "fault", None)
+    tail = f", seen by: {', '.join(signs)}" if signs else ""
+    tail += f"; check: {check}" if check else ""
+    tail += f"; cure: {cure}" if cure else ""
+    return f"{_at(data, owner, position)} goes wrong: {called.text if called else key}{tail}"
 
 
 def _run(data: Collection, owner: str, position: str, pulleys: tuple[Any, ...], *rest: Any) -> str:

@@ -1,0 +1,50 @@
+"""faults: what goes wrong with a set, and which of it explains a sign."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import click
+
+from kgraph.cli.asking import print_json, query_options, set_or_unit, wanted
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Settings
+from kgraph.render.terminal import visible
+
+
+@click.command(short_help="what goes wrong with a set, and what explains a sign")
+@click.argument("name", metavar="SET|UNIT")
+@click.option("--sign", "signs", multiple=True, metavar="TEXT", help="Seen or heard: what explains it?")
+@query_options
+@click.pass_obj
+def faults(
+    settings: Settings, /, name: str, signs: tuple[str, ...], as_json: bool, proof: bool, **rest: Any
+) -> int:
+    """What goes wrong with a set, by what is known of every place like one of its own.
+
+    With what its units and those of its sisters were found with, and what every bench knows. With --sign
+    (again for each sign): which fault explains them, `none of these` among the answers.
+
+    Example: kgraph faults "Larkfield LK-40" --sign "oscillates while recording"
+    """
+    from kgraph.questions import faults as asked
+    from kgraph.render import faults as render
+    from kgraph.render.answers import left_out
+
+    loaded = load(settings)
+    wish = wanted(**rest, proof=proof)
+    set_key, _ = set_or_unit(loaded, name)
+    found = asked.faults(loaded.graph, set_key, signs, wish)
+    question: dict[str, Any] = {"command": "faults", "set": loaded.data.text("set", set_key)}
+    if signs:
+        question["signs"] = list(signs)
+    if as_json:
+        print_json(render.as_json(loaded.data, question, found, wish.most), loaded)
+    else:
+        sys.stdout.write(render.as_text(loaded.data, found, wish.most, sys.stdout.isatty(), proof))
+        if (hidden := len(found.rows) - (wish.most or render.MOST_SHOWN)) > 0:
+            print(left_out(hidden), file=sys.stderr)
+        for note in found.notes:
+            print(visible(note), file=sys.stderr)
+    return 0 if found.rows else 1

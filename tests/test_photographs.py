@@ -1,0 +1,100 @@
+"""Photographs beside the entries that rest on them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from kgraph import photographs
+from kgraph.cli.main import run
+from kgraph.problems import CannotRun
+from tests.hostile.pictures.making import metadata, quartered, saved
+
+ADD = ["add", "takes", "K-114", "--in", "Larkfield LK-40", "--position", "volume knob", "--how", "photo"]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (made := tmp_path / "folder").mkdir()
+    (made / "a.yaml").write_text(
+        "- set: Larkfield LK-40\n- part: K-114\n- unit: U-07\n  set: Larkfield LK-40\n"
+    )
+    (tmp_path / "in.jpg").write_bytes(saved(quartered(), "JPEG", exif=metadata(6)))
+    return made
+
+
+def kept(folder: Path) -> list[str]:
+    return sorted(f"photos/{p.name}" for p in (folder / "photos").glob("*"))
+
+
+def asked(folder: Path, *words: str) -> int:
+    return run(["--data", str(folder), *words])
+
+
+def test_a_photo_is_copied_and_named_by_the_entry(folder: Path) -> None:
+    assert asked(folder, *ADD, "--photo", str(folder.parent / "in.jpg"), "--page", "14", "--yes") == 0
+    (path,) = kept(folder)
+    written = (folder / "bench.yaml").read_text()
+    assert f"photo: {path}\n" in written
+    assert "page: 14" in written
+    assert asked(folder, "check") == 0
+
+
+def test_several_photos_stand_in_a_list(folder: Path) -> None:
+    (folder.parent / "b.png").write_bytes(saved(quartered(80, 60), "PNG"))
+    photos = ["--photo", str(folder.parent / "in.jpg"), "--photo", str(folder.parent / "b.png")]
+    assert asked(folder, *ADD, *photos, "--yes") == 0
+    assert len(kept(folder)) == 2
+    assert asked(folder, "check") == 0
+
+
+def test_a_refused_picture_writes_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder.parent / "in.jpg").write_bytes(b"<svg/>")
+    assert asked(folder, *ADD, "--photo", str(folder.parent / "in.jpg"), "--yes") != 0
+    assert "no JPEG, PNG or WebP" in capsys.readouterr().err
+    assert not (folder / "bench.yaml").exists()
+    assert kept(folder) == []
+
+
+def test_an_entry_that_is_refused_keeps_no_picture(folder: Path) -> None:
+    wrong = [*ADD, "--role", "nonsense", "--photo", str(folder.parent / "in.jpg"), "--yes"]
+    assert asked(folder, *wrong) != 0
+    assert kept(folder) == []
+
+
+def test_a_picture_that_cannot_be_kept_leaves_no_entry(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(target: Path, data: bytes) -> None:
+        raise CannotRun(f"{target}: no space left on device")
+
+    monkeypatch.setattr(photographs.writing, "write_new", full)
+    assert asked(folder, *ADD, "--photo", str(folder.parent / "in.jpg"), "--yes") != 0
+    assert not (folder / "bench.yaml").exists()
+
+
+def test_take_and_correct_keep_pictures_too(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    picture = str(folder.parent / "in.jpg")
+    assert asked(folder, *ADD, "--yes") == 0
+    assert asked(folder, "take", "volume knob", "--from", "U-07", "--photo", picture) == 0
+    assert f"photo: {kept(folder)[0]}" in (folder / "bench.yaml").read_text()
+    capsys.readouterr()
+    assert asked(folder, "correct", "U-07", "photo", picture, "--yes") == 0
+    assert len(kept(folder)) == 1
+    assert asked(folder, "check") == 0
+
+
+def test_check_finds_missing_altered_and_unused_pictures(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert asked(folder, *ADD, "--photo", str(folder.parent / "in.jpg"), "--yes") == 0
+    file = folder / kept(folder)[0]
+    (folder / "photos" / "0123456789abcdef.jpg").write_bytes(b"x")
+    capsys.readouterr()
+    assert asked(folder, "check") == 0
+    assert "no entry names photos/0123456789abcdef.jpg" in "".join(capsys.readouterr())
+    file.write_bytes(file.read_bytes() + b"x")
+    assert asked(folder, "check") == 1
+    assert "was altered" in capsys.readouterr().err
+    file.unlink()
+    assert asked(folder, "check") == 1
+    assert "is not in the folder" in capsys.readouterr().err
