@@ -402,7 +402,7 @@ def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any)
     tail = "  by: MT\n  date: 2026-03-01\n"
     assert (folder / "bench.yaml").read_text() == (
         f"- taken: front\n  from: D-1\n  to: P-1\n{tail}"
-        f"- restored: volume knob\n  to: P-1\n  part: K-114\n{tail}"
+        f"- fitted: K-114\n  to: P-1\n  at: volume knob\n{tail}"
         f"- taken: volume knob\n  from: D-1\n  to: P-2\n{tail}"
     )
     status, answer = ask(capsys, "--data", str(folder), "plan", "P-1", "P-2")

@@ -8,8 +8,9 @@ from collections.abc import Iterator, Sequence
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, error, warning
 from kgraph.names import Name
-from kgraph.problems import Problem, shown
-from kgraph.shelf.ledger import SPOILT, TAKEN, Event, sounds_spoilt
+from kgraph.problems import Problem, Where, shown
+from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
+from kgraph.shelf.ledger import Event
 
 
 def events_name_known_units(ground: Ground) -> Iterator[Problem]:
@@ -26,7 +27,9 @@ def events_name_known_units(ground: Ground) -> Iterator[Problem]:
 def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
     if isinstance(entry, records.Taken):
         return [("from", entry.unit), *([("to", entry.to)] if entry.to else [])]
-    return [("to", entry.to)] if isinstance(entry, records.Restored) else []
+    if isinstance(entry, records.Inspected):
+        return [("of", entry.unit)]
+    return [("to", entry.to)] if isinstance(entry, records.Restored | records.Fitted) else []
 
 
 def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
@@ -44,7 +47,7 @@ def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
 
 def units_have_known_places(ground: Ground) -> Iterator[Problem]:
     """A place that a unit's `state` or `wants` names is named by something beside units."""
-    on_shelf = (records.Unit, records.Taken, records.Restored)
+    on_shelf = (records.Unit, records.Done)
     for unit in _units(ground):
         named = [("state", n) for n, _ in unit.state] + [("wants", n) for n in unit.wants]
         for key, name in named:
@@ -90,13 +93,20 @@ _ORDER = "events count in the order in which they are read: is a date wrong, or 
 
 def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
     """A condition that means that nothing is to be had says so in just one of the words for it."""
+    for where, unit, name, condition in _conditions(ground):
+        if sounds_spoilt(condition):
+            says = f"unit {shown(unit)}: {shown(name)}: {shown(condition)} counts as there and whole"
+            mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone, and the rest in a note"
+            yield warning(where, "unclear-condition", says, mend)
+
+
+def _conditions(ground: Ground) -> Iterator[tuple[Where, str, str, str]]:
+    """Where it stands, the unit, the place and the condition of every one that is told."""
     for unit in _units(ground):
-        for name, condition in unit.state:
-            if sounds_spoilt(condition):
-                place = f"unit {shown(unit.name.text)}: {shown(name.text)}"
-                says = f"{place}: {shown(condition)} counts as there and whole"
-                mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone, and the rest in a note"
-                yield warning(unit.where, "unclear-condition", says, mend)
+        yield from ((unit.where, unit.name.text, name.text, text) for name, text in unit.state)
+    for e in ground.entries:
+        if isinstance(e, records.Inspected):
+            yield e.where, e.unit.text, e.position.text, e.state
 
 
 CHECKS: Sequence[Check] = (

@@ -274,14 +274,11 @@ def _take(
     """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
     folder = settings.folders[0]
     target = events.file_for_events(loaded, folder)
-    texts = [writing.entry_text([*_event(loaded, line), *_said_pairs(said)]) for line in _in_order(course)]
+    texts = [
+        writing.entry_text([*_event(loaded, line), *events.said_pairs(said)]) for line in _in_order(course)
+    ]
     _refuse_impossible(loaded, course, texts, folder, target)
     return events.append(settings, target, texts, seen)
-
-
-def _said_pairs(said: Mapping[str, str]) -> list[tuple[str, writing.Value]]:
-    """The keys that were given a value."""
-    return [(key, value) for key, value in said.items() if value]
 
 
 def _in_order(course: Course) -> list[Line]:
@@ -293,7 +290,7 @@ def _event(loaded: Loaded, line: Line) -> list[tuple[str, writing.Value]]:
     data = loaded.data
     wanted, patient = data.text("position", line.want.position), data.text("unit", line.want.unit)
     if not line.unit:
-        return [("restored", wanted), ("to", patient), ("part", data.text("part", line.position))]
+        return [("fitted", data.text("part", line.position)), ("to", patient), ("at", wanted)]
     pairs: list[tuple[str, writing.Value]] = [
         ("taken", data.text("position", line.position)),
         ("from", data.text("unit", line.unit)),

@@ -16,7 +16,8 @@ from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
-from kgraph.shelf.ledger import TAKEN, Event, Held
+from kgraph.shelf.conditions import TAKEN
+from kgraph.shelf.ledger import Event, Held
 from kgraph.shelf.sheet import Fitted, Sheet
 
 DEFER = (
@@ -128,6 +129,8 @@ def _fitted_says(data: Collection, one: Fitted) -> str:
     condition = f", {held.condition}" if held.condition else ""
     if isinstance(event, records.Taken):
         return f"{place}: {part}from {unit_text(data, event.unit.key)}{_made(data, held)}{condition}"
+    if isinstance(event, records.Fitted):
+        return f"{place}: {part}from stock{condition}"
     source = "from stock or bought" if held.part else "given back"
     return f"{place}: {part}{source}{condition}"
 

@@ -12,7 +12,8 @@ from kgraph import records
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
-from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf, UnitNow, is_spoilt, shelf_now
+from kgraph.shelf.conditions import TAKEN, is_spoilt
+from kgraph.shelf.ledger import Event, Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import Source
 from kgraph.shelf.taking import ALL, OPENING, may_not_go
 

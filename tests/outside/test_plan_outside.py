@@ -251,7 +251,7 @@ SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
 FRONT = ("front", "baffle", "screw")
 """The places of the front, which is taken as a whole."""
 PLACES = ("knob", "dial", *FRONT)
-SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
+SPOILT = ("missing", "broken", "cracked", "snapped", "perished", "worn out", "altered")
 
 
 @dataclass
