@@ -168,3 +168,111 @@ def test_a_finding_of_no_known_unit_and_an_unclear_word_are_checked() -> None:
     graph = graph_of(facts)
     codes = {p.code for p in check_all(graph.data, graph)}
     assert {"unknown-unit", "unclear-condition"} <= codes
+
+
+# A unit where a set may stand -------------------------------------------------------------------
+
+RUN = """\
+- run: main belt
+  in: Larkfield LK-40
+  pulleys:
+    - {name: motor, x: 0 mm, y: 0 mm, diameter: 9.2 mm, drives: yes}
+    - {name: flywheel, x: 62 mm, y: 5 mm, diameter: 58 mm}
+"""
+
+
+def test_the_takers_of_what_a_unit_has_are_those_of_its_set(folder: Path, capsys: Any) -> None:
+    status, of_unit = ask(capsys, "--data", str(folder), "takers", "D-1", "volume knob")
+    _, of_set = ask(capsys, "--data", str(folder), "takers", "Larkfield LK-40", "volume knob")
+    assert status == 0
+    assert of_unit["answers"] == of_set["answers"]
+    assert of_unit["question"]["unit"] == "D-1"
+
+
+def test_what_was_put_in_a_unit_counts_and_is_said(folder: Path, capsys: Any) -> None:
+    with (folder / "facts.yaml").open("a") as file:
+        file.write("- takes: Z-9\n  in: Quillon 31\n  position: tone knob\n- stock: Z-9\n" + RUN)
+        file.write("- part: SQ 1.4 x 250\n  kind: belt\n  section: square 1.4 mm\n  inside length: 250 mm\n")
+        file.write("- stock: SQ 1.4 x 250\n")
+    assert called(folder, "fit", "Z-9", "--to", "D-1", "--at", "volume knob") == 0
+    assert called(folder, "fit", "SQ 1.4 x 250", "--to", "P-1", "--at", "main belt") == 0
+    capsys.readouterr()
+    _, found = ask(capsys, "--data", str(folder), "takers", "D-1", "volume knob")
+    assert [a["set"] for a in found["answers"]] == ["Quillon 31"]
+    assert found["notes"][0].startswith("At volume knob D-1 has Z-9 (")
+    _, parts = ask(capsys, "--data", str(folder), "parts", "D-1", "volume knob")
+    assert [a["part"] for a in parts["answers"]] == ["K-114"]
+    assert parts["notes"][0].startswith("At volume knob D-1 has Z-9 (")
+    _, path = ask(capsys, "--data", str(folder), "belt", "path", "P-1")
+    assert (path["set"], path["section"]["sizes_mm"]) == ("Orvanek 2200", [1.4])
+    _, fits = ask(capsys, "--data", str(folder), "belt", "fit", "SQ 1.25 x 262", "P-1")
+    assert fits["set"] == "Orvanek 2200"
+
+
+def test_a_unit_whose_set_is_not_known_is_refused_in_a_question(folder: Path, capsys: Any) -> None:
+    with (folder / "facts.yaml").open("a") as file:
+        file.write("- unit: X-1\n")
+    assert called(folder, "parts", "X-1", "volume knob") == 2
+    assert "its set is not known yet" in capsys.readouterr().err
+
+
+# Not inspected is not good ----------------------------------------------------------------------
+
+OLD = """\
+- unit: D-2
+  set: Orvanek 2200
+  role: donor
+  keep: 0
+"""
+
+
+def line_of(folder: Path, capsys: Any) -> dict[str, Any]:
+    """The one line of the plan for P-1."""
+    _, found = ask(capsys, "--data", str(folder), "plan", "P-1")
+    (line,) = found["lines"]
+    return dict(line)
+
+
+def test_a_new_belt_comes_before_one_that_nobody_looked_at(folder: Path, capsys: Any) -> None:
+    # The old belt is of the very set, and free to take; the new one is surely less than the same set's.
+    with (folder / "facts.yaml").open("a") as file:
+        file.write(OLD)
+    line = line_of(folder, capsys)
+    assert (line["unit"], line["part"], line["sound"]) == ("stock", "SQ 1.25 x 262", 1.0)
+    assert line["certainty"] == line["goes"]
+
+
+def test_what_nobody_looked_at_is_said_with_the_command_that_settles_it(folder: Path, capsys: Any) -> None:
+    text = (
+        (folder / "facts.yaml")
+        .read_text()
+        .replace("- stock: SQ 1.25 x 262\n  count: 1\n  where: drawer 4\n", "")
+    )
+    (folder / "facts.yaml").write_text(text + OLD)
+    line = line_of(folder, capsys)
+    assert (line["unit"], line["goes"], line["sound"], line["certainty"]) == ("D-2", 1.0, 0.2, 0.2)
+    assert line["settle"] == "kgraph inspect D-2 'main belt' STATE"
+    assert called(folder, "plan", "P-1") == 0
+    said = capsys.readouterr()
+    assert "nobody looked at it: goes there 100 %, sound 20 %" in said.out
+    assert "`sound:` of a kind overrides it" in said.err
+    assert called(folder, "inspect", "D-2", "main belt", "supple") == 0
+    capsys.readouterr()
+    line = line_of(folder, capsys)
+    assert (line["sound"], line["certainty"], "settle" in line) == (1.0, 1.0, False)
+    assert called(folder, "inspect", "D-2", "main belt", "good?") == 0
+    capsys.readouterr()
+    assert line_of(folder, capsys)["sound"] == 0.2
+
+
+@pytest.mark.parametrize(
+    ("entry", "sound"),
+    [
+        ("- kind: belt\n  sound: 0.5\n", 0.5),
+        ("- kind: belt\n  perishable: no\n- position: main belt\n  perishable: no\n", 0.8),
+        ("", 0.2),
+    ],
+)
+def test_how_surely_it_is_sound_is_of_its_kind(entry: str, sound: float) -> None:
+    assert graph_of(FACTS + entry).data.soundness("mainbelt", "belt") == sound
+    assert graph_of(FACTS + entry).data.soundness("volumeknob", "knob") == 0.8

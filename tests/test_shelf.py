@@ -43,7 +43,7 @@ def test_the_shelf_in_a_pipe(tmp_path: Path, capsys: Any) -> None:
     taken = "- taken: handle\n  from: D-1\n  to: P-1\n  owed: yes\n  date: 2024-05-01\n"
     assert run(shelf_of(tmp_path, taken)) == 0
     assert capsys.readouterr().out == (
-        "D-1\tLarkfield LK-40\tdonor\t1 of 2\t-\tothers wait for: volume knob (P-1 volume knob 98 %); "
+        "D-1\tLarkfield LK-40\tdonor\t1 of 2\t-\tothers wait for: volume knob (P-1 volume knob 78 %); "
         "is owed: handle (went to P-1, 2024-05-01)\n"
         "P-1\tOrvanek 2200\tpatient\t1 of 2\t1 open\twaits for: volume knob; owes D-1: handle\n"
         "\n"

@@ -22,6 +22,7 @@ from kgraph.render import answers
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
+    from kgraph.shelf.ledger import UnitNow
     from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -187,7 +188,7 @@ _why_not = click.option("--why-not", metavar="SET", help="Why this set is not am
 
 
 @click.command(short_help="which other sets take this knob or belt")
-@click.argument("words", nargs=-1, required=True, metavar="PART | SET POSITION")
+@click.argument("words", nargs=-1, required=True, metavar="PART | SET|UNIT POSITION")
 @_why_not
 @query_options
 @click.pass_obj
@@ -200,7 +201,7 @@ def takers(
     proof: bool,
     **rest: Any,
 ) -> int:
-    """Which other sets take a part, or what a set has at a position.
+    """Which other sets take a part, or what a set or a unit of yours has at a position.
 
     Example: kgraph takers "Larkfield LK-40" "volume knob" --proof
     """
@@ -209,7 +210,7 @@ def takers(
     def ask(of: Loaded) -> Answer:
         if is_part(of, words):
             return questions.takers_of_part(of.graph, questions.part_named(of.data, " ".join(words)), wish)
-        return questions.takers_of_place(of.graph, *questions.place_named(of.data, words), wish)
+        return _takers_of_place(of, words, wish)
 
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
@@ -219,14 +220,41 @@ def takers(
     return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
 
 
+def _takers_of_place(of: Loaded, words: tuple[str, ...], wish: Wanted) -> Answer:
+    """The takers of what a set has at a place, or of what a unit has there now."""
+    from kgraph.shelf import owned
+
+    meant = owned.as_set(of.graph, words)
+    set_key, position = questions.place_named(of.data, meant.words)
+    held = owned.put_in(meant.unit, position)
+    if held is not None and held.part:
+        found = questions.takers_of_part(of.graph, held.part, wish)
+    elif held is not None and held.origin is not None:
+        found = questions.takers_of_place(of.graph, held.origin.owner[2:], held.origin.position, wish)
+    else:
+        found = questions.takers_of_place(of.graph, set_key, position, wish)
+    return _of_unit(of, found, meant.unit, position)
+
+
+def _of_unit(of: Loaded, answer: Answer, unit: UnitNow | None, position: str) -> Answer:
+    """An answer with what the unit has there, where a unit was asked about."""
+    if unit is None:
+        return answer
+    from kgraph.shelf import owned
+
+    question = {**answer.question, "unit": of.data.text("unit", unit.unit)}
+    return answer._replace(question=question, notes=(*owned.says_of(of.graph, unit, position), *answer.notes))
+
+
 def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
     from kgraph import whynot
+    from kgraph.shelf import owned
 
     target = questions.name_of(loaded.data, "set", why_not)
     if is_part(loaded, words):
         part = questions.part_named(loaded.data, " ".join(words))
         return whynot.takers_of_part(loaded.graph, part, target)
-    set_key, position = questions.place_named(loaded.data, words)
+    set_key, position = questions.place_named(loaded.data, owned.as_set(loaded.graph, words).words)
     _not_itself(set_key, target)
     return whynot.takers_of_place(loaded.graph, set_key, position, target)
 
@@ -315,7 +343,7 @@ def _set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
 
 
 @click.command(short_help="which part numbers go there: what to ask a seller for")
-@click.argument("words", nargs=-1, required=True, metavar="SET POSITION")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT POSITION")
 @query_options
 @click.pass_obj
 def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
@@ -326,7 +354,11 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
-        return questions.parts(of.graph, *questions.place_named(of.data, words), wish)
+        from kgraph.shelf import owned
+
+        meant = owned.as_set(of.graph, words)
+        set_key, position = questions.place_named(of.data, meant.words)
+        return _of_unit(of, questions.parts(of.graph, set_key, position, wish), meant.unit, position)
 
     def body(loaded: Loaded) -> int:
         return reply(settings, loaded, ask, as_json, proof)

@@ -77,6 +77,8 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         "position": data.text("position", line.position) if line.unit else None,
         "part": None if part is None else data.text("part", part),
         "certainty": row.certainty,
+        "goes": row.certainty / row.sound,
+        "sound": row.sound,
         "bounds": None if row.bounds is None else list(row.bounds),
         "standing": row.standing,
         "work": list(row.work),
@@ -90,6 +92,8 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         out["counted on"] = [counts_on_it(data, c) for c in line.counting]
     if row.against:
         out["against"] = [fact_json(data, f) for f in row.against]
+    if row.sound < 1:
+        out["settle"] = inspect_by(data, line.unit, line.position)
     if line.unit:
         out["brings"] = [data.text("position", p) for p in line.brings]
         out["along"] = line.along
@@ -166,6 +170,12 @@ def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
 
 
+def inspect_by(data: Collection, unit: str, position: str) -> str:
+    """The command that says what a place of a unit is like."""
+    names = (data.text("unit", unit), data.text("position", position))
+    return f"kgraph inspect {' '.join(map(shlex.quote, names))} STATE"
+
+
 def _unmet_remarks(data: Collection, plan: Plan, unmet: Unmet) -> list[str]:
     possible = [_possible_text(data, p) for p in plan.possible if p.line.want == unmet.want]
     return [unmet.says, *possible, *([f"on the shelf: {unmet.why}"] if unmet.why else [])]
@@ -230,6 +240,10 @@ def _line_remarks(data: Collection, line: Line) -> list[str]:
         names = ", ".join(data.text("position", p) for p in line.brings)
         said.append(f"taken whole, with: {names}")
     said += _disputed(line)
+    if line.row.sound < 1:
+        goes, sound = percent(line.row.certainty / line.row.sound), percent(line.row.sound)
+        by = inspect_by(data, line.unit, line.position)
+        said.append(f"nobody looked at it: goes there {goes}, sound {sound}; when you have: {by}")
     if line.condition.strip().lower() not in ("", "good", "whole"):
         said.append(f"recorded of it: {line.condition}")
     said += [counts_on_it(data, c) for c in line.counting]
