@@ -78,6 +78,8 @@ def _held(g: Ground, now: UnitNow, held: Held) -> HeldView:
     if held.event is not None:
         did = f"{held.event.kind} {held.event.date}".strip()
         says = did if held.condition == held.event.kind else f"{says}, {did}"
+    if held.found is not None:
+        says = f"{says}, inspected {held.found.date}".rstrip()
     elsewhere = held.origin is not None and held.origin.owner != f"s:{now.set}"
     origin = g.views.owner(held.origin.owner) if held.origin is not None and elsewhere else None
     return HeldView(g.views.ref("position", held.position), says, origin)

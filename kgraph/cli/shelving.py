@@ -140,13 +140,17 @@ _FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
     "--to", "form", type=click.Choice(["text", "markdown", "html"]), default=None, help="Default: text."
 )
 @click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@click.option("--proof", is_flag=True, help="Also where each thing stands, with file and line.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
-def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, as_json: bool) -> int:
-    """The job sheet of a unit, for the next owner and the next repair.
+def sheet(
+    settings: Settings, unit: str, form: str | None, output: Path | None, proof: bool, as_json: bool
+) -> int:
+    """The job sheet of a unit, for the next owner and the next repair: one side of A4 for a common job.
 
     How it came in, what was done, what was fitted from which unit and on what evidence, what remains open
-    or doubtful, the cautions in full. Example: kgraph sheet U-05 -o u-05.html
+    or doubtful, what it cost, the cautions in full, and lines for the pen.
+    Example: kgraph sheet U-05 -o u-05.html
     """
     from kgraph.render import sheet as render_sheet
     from kgraph.shelf.sheet import sheet_of
@@ -154,7 +158,7 @@ def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, 
     loaded = load(settings)
     made = sheet_of(loaded.graph, events.unit_named(loaded, unit))
     form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
-    text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
+    text = render_sheet.in_form(loaded.data, made, form, proof) if not as_json else ""
     if as_json:
         _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
     elif output is None:

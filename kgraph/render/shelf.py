@@ -301,6 +301,7 @@ def held_json(data: Collection, held: Held) -> dict[str, Any]:
         "made for": data.owner_text(origin.owner) if origin else None,
         "made for position": data.text("position", origin.position) if origin else None,
         "event": event_json(data, held.event) if held.event else None,
+        "inspected": event_json(data, held.found) if held.found else None,
     }
 
 
@@ -394,7 +395,9 @@ def held_text(held: Held) -> str:
     """What is at a place, in words."""
     if held.condition == TAKEN:
         return f"taken, {_when(held.event)}" if held.event else TAKEN
-    return held.condition or "there"
+    found = held.found
+    looked = f", inspected {found.date}" if found and found.date else ", inspected" if found else ""
+    return f"{held.condition or 'there'}{looked}"
 
 
 def made_for(data: Collection, own_set: str, held: Held) -> str:
@@ -403,8 +406,6 @@ def made_for(data: Collection, own_set: str, held: Held) -> str:
     if event is None or held.condition == TAKEN:
         return ""
     part = f"{data.text('part', held.part)}, " if held.part else ""
-    if isinstance(event, records.Inspected):
-        return f"{part}inspected {_when(event)}"
     if isinstance(event, records.Fitted):
         return f"{part}from stock, fitted {_when(event)}"
     if isinstance(event, records.Taken):

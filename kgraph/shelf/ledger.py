@@ -33,7 +33,8 @@ class Held:
 
     `condition` is the word of `state` or of the last inspection as written, `taken`, or "". `origin` is the
     place whose original the article is, `part` the part that it is where an event names one. `event` last
-    changed it. `looked`: somebody saw what it is like, or it is new stock.
+    put it there or took it away, `found` is the last inspection. `looked`: somebody saw what it is like, or
+    it is new stock.
     """
 
     position: str
@@ -43,6 +44,7 @@ class Held:
     usable: bool
     event: Event | None = None
     looked: bool = False
+    found: records.Inspected | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,9 +121,13 @@ def not_there(held: Held | None) -> str:
     """Why a place has nothing to take, in words; "" where it has, or where nothing is said of it."""
     if held is None or not (held.condition == TAKEN or is_missing(held.condition)):
         return ""
-    if held.event is None:
-        return f"it came without it ({held.condition})"
-    return f"it was {'taken' if held.condition == TAKEN else 'missing'} at {held.event.where}"
+    if held.condition == TAKEN and held.event is not None:
+        return f"it was taken at {held.event.where}"
+    if held.found is not None:
+        return f"it was found missing at {held.found.where}"
+    if held.event is not None:
+        return f"it was missing at {held.event.where}"
+    return f"it came without it ({held.condition})"
 
 
 def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
@@ -360,7 +366,7 @@ class _Replay:
         if not usable:
             unit.met.discard(position)
         unit.places[position] = replace(
-            held, condition=event.state, usable=usable, event=event, looked=settles(event.state)
+            held, condition=event.state, usable=usable, looked=settles(event.state), found=event
         )
 
     def _say_of_gone(self, event: records.Inspected, held: Held) -> None:
