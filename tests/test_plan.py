@@ -393,7 +393,7 @@ Proven the least: no plan meets more, and none that meets as many costs less.
 def test_the_whole_page_as_printed(folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
-    assert run(["--data", str(folder), "plan", "P-1", "P-2"]) == 0
+    assert run(["--data", str(folder), "plan", "P-1", "P-2", "--cautions"]) == 0
     out = capsys.readouterr().out
     table, _, cautions = out.partition("\nCaution, ")
     assert table == PRINTED

@@ -86,6 +86,16 @@ def test_the_demo_says_what_its_page_says(capsys: Any) -> None:
     assert [o["position"] for o in units["U-01"]["owed"]] == ["tape counter"]
 
 
+def test_units_stand_in_natural_order(tmp_path: Path, capsys: Any) -> None:
+    names = ["U-10", "u-9", "U-2", "U-2b", "A-3", "U-100"]
+    units = "".join(f"- unit: {n}\n  set: Larkfield LK-40\n" for n in names)
+    units += "- stock: K-20\n- stock: K-3\n"
+    folder_with(tmp_path, [("facts.yaml", "- set: Larkfield LK-40\n" + units)])
+    _, found = ask(capsys, "--data", str(tmp_path), "shelf")
+    assert [a["unit"] for a in found["answers"]] == ["A-3", "U-2", "U-2b", "u-9", "U-10", "U-100"]
+    assert [s["part"] for s in found["stock"]] == ["K-3", "K-20"]
+
+
 def test_an_empty_shelf(tmp_path: Path, capsys: Any) -> None:
     folder_with(tmp_path, [("facts.yaml", "- set: Larkfield LK-40\n")])
     assert run(["--data", str(tmp_path), "shelf"]) == 1

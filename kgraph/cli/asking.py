@@ -19,6 +19,7 @@ from kgraph.problems import Damaged, WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.reason.budget import SECONDS
 from kgraph.render import answers
+from kgraph.render.cautions import Whole
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
@@ -58,6 +59,29 @@ SECONDS_OPTION = click.option(
 )  # fmt: skip
 
 
+_WHOLE = "kgraph.whole"
+"""Where it is kept what is to be printed whole."""
+
+
+def _keep_whole(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value:
+        ctx.meta[_WHOLE] = {*ctx.meta.get(_WHOLE, ()), param.name}
+
+
+CAUTIONS_OPTION = click.option(
+    "--cautions", is_flag=True, callback=_keep_whole, expose_value=False, help="The cautions whole."
+)
+ASSUMED_OPTION = click.option(
+    "--assumed", is_flag=True, callback=_keep_whole, expose_value=False, help="All that was assumed, and why."
+)
+
+
+def whole() -> Whole:
+    """What the user wants to read whole."""
+    asked = click.get_current_context().meta.get(_WHOLE, set())
+    return Whole("cautions" in asked, "assumed" in asked)
+
+
 def query_options(command: F) -> F:
     """The options that every query takes."""
     command = asking_options(command)
@@ -66,6 +90,7 @@ def query_options(command: F) -> F:
             click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown."),
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
+            CAUTIONS_OPTION,
         ]
     ):
         command = option(command)
@@ -160,7 +185,7 @@ def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     if as_json:
         print_json(answers.as_json(loaded.data, answer), loaded)
     else:
-        sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof))
+        sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof, whole()))
         if not answer.rows:
             print("nothing found", file=sys.stderr)
         shown = len(answers.shown_rows(answer)[0])

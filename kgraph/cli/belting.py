@@ -13,7 +13,7 @@ import click
 from kgraph import belt_questions, quantities, questions
 from kgraph.belts import drive, identify, tolerances
 from kgraph.belts.tone import ToneReading
-from kgraph.cli.asking import print_json, query_options, wanted
+from kgraph.cli.asking import ASSUMED_OPTION, print_json, query_options, wanted, whole
 from kgraph.cli.loading import as_it_is, load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.collection import Collection
@@ -125,6 +125,7 @@ def _remark(notes: tuple[str, ...]) -> None:
 @click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
 @click.option("--thickness", metavar="LENGTH", help="The recorded section, but this thick.")
 @_tolerance_option
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def path_(
@@ -152,7 +153,7 @@ def path_(
     place = _place(loaded, words, wanted(**rest))
     form = _Form[belt_questions.PathAnswer | None](
         lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
-        lambda data, a, terminal: belts.path_text(data, a, terminal, proof) if a else "",
+        lambda data, a, terminal: belts.path_text(data, a, terminal, proof, whole()) if a else "",
         belts.path_said,
         lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
     )
@@ -184,6 +185,7 @@ def _section_given(section: str | None, thickness: str | None) -> _Given:
 @click.argument("belt_name", metavar="BELT")
 @click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
 @_tolerance_option
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def fit_(
@@ -208,7 +210,7 @@ def fit_(
 
     form = _Form[belt_questions.FitAnswer](
         belts.fit_json,
-        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof, whole()),
         belts.fit_said,
         lambda a: a.notes,
     )
@@ -226,6 +228,7 @@ def fit_(
 @click.option(
     "--length-error", metavar="ERROR", help="A percentage or a length. Default: 1 %, 3 % where it is about."
 )
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def find_(
@@ -257,7 +260,7 @@ def find_(
 
     form = _Form[belt_questions.FindAnswer](
         lambda data, a: belts.find_json(data, a, proof),
-        lambda data, a, terminal: belts.find_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.find_text(data, a, terminal, proof, whole()),
         belts.find_said,
         lambda a: a.notes,
     )
@@ -312,6 +315,7 @@ def _measured(
 
 @belt.command("family", short_help="who shares the belt, and who contradicts whom")
 @click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
@@ -326,7 +330,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
 
     form = _Form[belt_questions.FamilyAnswer](
         belts.family_json,
-        lambda data, a, terminal: belts.family_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.family_text(data, a, terminal, proof, whole()),
         belts.family_said,
         lambda a: (),
     )
@@ -346,6 +350,7 @@ def _hertz(text: str) -> float:
 @click.argument("words", nargs=-1, metavar="[SET|UNIT [POSITION]]")
 @click.option("--tone", required=True, metavar="HZ", help="The tone on the test tape: 3150 or 3000.")
 @click.option("--heard", required=True, metavar="HZ", help="The tone that was heard.")
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def speed_(
@@ -371,7 +376,7 @@ def speed_(
         if as_json:
             print_json(belts.speed_json(None, None, tone_hz, heard_hz, reading))
         else:
-            sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False))
+            sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False, whole()))
         return 0
 
     def ask(of: Loaded) -> tuple[belt_questions.BeltPlace, ToneReading]:
@@ -380,7 +385,7 @@ def speed_(
 
     form = _Form[tuple[belt_questions.BeltPlace, ToneReading]](
         lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], _place_notes(a[0])),
-        lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof),
+        lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof, whole()),
         lambda data, a: belts.speed_said(a[1]),
         lambda a: _place_notes(a[0]),
     )

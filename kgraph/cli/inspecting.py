@@ -52,7 +52,7 @@ def inspect(
     if as_json:
         print_json(render.inspected_json(data, key, before, state, written))
         return 0
-    sys.stdout.write(render.inspected_text(data, key, before, state))
+    sys.stdout.write(render.inspected_text(data, key, before, state, sys.stdout.isatty()))
     for where in written:
         print(f"written: {visible(where)}")
     return 0

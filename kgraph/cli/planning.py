@@ -11,7 +11,7 @@ import click
 
 from kgraph import quantities, questions
 from kgraph.cli import events
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
@@ -19,6 +19,7 @@ from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import Wanted
 from kgraph.render import plan as render
+from kgraph.render.cautions import WHOLE, Whole
 from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
@@ -65,7 +66,7 @@ _WISHES = [
 
 
 def _wishing(command: Callable[..., int]) -> Callable[..., int]:
-    for option in reversed(_WISHES):
+    for option in reversed([*_WISHES, CAUTIONS_OPTION]):
         command = option(command)
     return command
 
@@ -118,16 +119,16 @@ def plan(
     if as_json:
         print_json(render.as_json(loaded.data, found, written), loaded)
     else:
-        _print_plan(loaded, found, proof, written)
+        _print_plan(loaded, found, proof, written, WHOLE if take_it else whole())
     return 0 if found.best.lines and agreed else 1
 
 
-def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]) -> None:
+def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str], how: Whole) -> None:
     if not found.wants:
         names = ", ".join(loaded.data.text("unit", p) for p in found.patients)
         print(visible(f"nothing found: no want of {names} is open"), file=sys.stderr)
         return
-    sys.stdout.write(render.as_text(loaded.data, found, sys.stdout.isatty(), proof))
+    sys.stdout.write(render.as_text(loaded.data, found, sys.stdout.isatty(), proof, how))
     for where in written:
         print(f"written: {visible(where)}")
     if not found.best.lines:
@@ -174,7 +175,7 @@ def hunt(
         print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
         shown = most or SHOWN
-        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
+        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown, whole()))
         if not found.found:
             print("nothing found", file=sys.stderr)
         if len(found.found) > shown:

@@ -14,11 +14,13 @@ from kgraph.shelf.fitting import Fitting
 from kgraph.shelf.ledger import Held
 
 
-def inspected_text(data: Collection, unit: str, before: Held, state: str) -> str:
-    """What was found, what was said before, and what follows."""
+def inspected_text(data: Collection, unit: str, before: Held, state: str, terminal: bool) -> str:
+    """What was found, what was said before, what follows, and the cautions of the place in full."""
     place = data.text("position", before.position)
     said = [f"{place} of {data.text('unit', unit)}: {state}{_before(before)}", _follows(state)]
-    return "".join(f"{visible(line)}\n" for line in said)
+    cautions = [n.text for n in data.position_rules(before.position)[1]]
+    whole = cautions_text(data, cautions, terminal)
+    return "".join(f"{visible(line)}\n" for line in said) + whole + ("\n" if whole else "")
 
 
 def _before(before: Held) -> str:

@@ -17,6 +17,7 @@ from kgraph.render.answers import (
     percent,
     remarks_of,
 )
+from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
@@ -150,7 +151,7 @@ def lies_in(data: Collection, part: str) -> str:
 # Text -----------------------------------------------------------------------------------------
 
 
-def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
+def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """The plan for the bench: what to take from where, what is left to do, what it costs, the cautions."""
     out = ""
     if plan.best.lines:
@@ -166,8 +167,7 @@ def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
     out += "\n" + "".join(_sentence(s, terminal) for s in _sums(data, plan))
     for number, course in enumerate(plan.instead, 1):
         out += _instead_text(data, plan, number, course, terminal)
-    texts = caution_texts(data, cautions_of(plan))
-    return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return out + block(caution_texts(data, cautions_of(plan)), terminal, whole.cautions)
 
 
 def inspect_by(data: Collection, unit: str, position: str) -> str:
@@ -355,7 +355,9 @@ def _sought_text(data: Collection, hunt: Hunt, sought: Sought) -> str:
     return f"{name}: {position}"
 
 
-def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: int | None) -> str:
+def hunt_text(
+    data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: int | None, whole: Whole = SHORT
+) -> str:
     """The sets for a person, the best first, each with the wants that it would meet."""
     shown = hunt.found[:most]
     rows = [[data.owner_text(q.set), f"{q.expected:.2f}", str(len(q.wants))] for q in shown]
@@ -363,8 +365,7 @@ def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: i
     out = table(("set", "expected wants", "at most"), rows, terminal, said) if rows else ""
     if proof:
         out += "".join(_quarry_proof(data, hunt, q) for q in shown)
-    texts = caution_texts(data, _hunt_cautions(hunt, shown))
-    return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return out + block(caution_texts(data, _hunt_cautions(hunt, shown)), terminal, whole.cautions)
 
 
 def _wants_met(data: Collection, hunt: Hunt, quarry: Quarry) -> list[str]:

@@ -10,6 +10,7 @@ from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
 from kgraph.names import Name, fold
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
+from kgraph.render.cautions import block
 from kgraph.render.plan import lies_in, set_name
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf.conditions import TAKEN
@@ -28,8 +29,7 @@ def _sentence(text: str, terminal: bool) -> str:
 
 def cautions_text(data: Collection, names: Iterable[str], terminal: bool) -> str:
     """Every caution in full, each after an empty line."""
-    texts = caution_texts(data, names)
-    return "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return block(caution_texts(data, names), terminal, whole=True)
 
 
 def with_opening(names: Iterable[str]) -> list[str]:
