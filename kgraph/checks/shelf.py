@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, error, warning
 from kgraph.names import Name
-from kgraph.problems import Problem, Where, shown
+from kgraph.problems import Problem, Where, command, shown
 from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
 from kgraph.shelf.ledger import Event
 
@@ -20,7 +20,7 @@ def events_name_known_units(ground: Ground) -> Iterator[Problem]:
         for key, unit in _units_of(entry):
             if ground.data.key("unit", unit.key) not in known:
                 says = f"{entry.kind}: {key}: {shown(unit.text)} is no unit of this folder"
-                mend = shown(ground.did_you_mean(unit.text, "unit"), 200) or f"add - unit: {shown(unit.text)}"
+                mend = shown(ground.did_you_mean(unit.text, "unit"), 200) or command("add", "unit", unit.text)
                 yield error(entry.where, "unknown-unit", says, mend)
 
 
@@ -41,7 +41,9 @@ def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
         uses = ground.by_name.get(("set", key), [])
         if key not in ground.data.things["set"] and all(isinstance(u.entry, records.Unit) for u in uses):
             says = f"unit {shown(unit.name.text)} is a {shown(unit.set.text)}, of which nothing is known"
-            mend = shown(ground.did_you_mean(unit.set.text, "set"), 200) or "declare the set"
+            mend = shown(ground.did_you_mean(unit.set.text, "set"), 200) or command(
+                "add", "set", unit.set.text
+            )
             yield warning(unit.where, "unknown-set", says, mend)
 
 
@@ -57,7 +59,9 @@ def units_have_known_places(ground: Ground) -> Iterator[Problem]:
             if known or not all(isinstance(u.entry, on_shelf) for u in uses):
                 continue
             says = f"unit {shown(unit.name.text)}: {key}: nothing else names the place {shown(name.text)}"
-            mend = shown(ground.did_you_mean(name.text, "position"), 200) or "say what its set has there"
+            mend = shown(ground.did_you_mean(name.text, "position"), 200) or command(
+                "add", "position", name.text
+            )
             yield warning(unit.where, "unknown-place", says, mend)
 
 
@@ -96,7 +100,9 @@ def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
     for where, unit, name, condition in _conditions(ground):
         if sounds_spoilt(condition):
             says = f"unit {shown(unit)}: {shown(name)}: {shown(condition)} counts as there and whole"
-            mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone, and the rest in a note"
+            word = next((w for w in SPOILT - {TAKEN} if w in condition.lower()), "...")
+            say = command("inspect", unit, name, word)
+            mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone: {say}"
             yield warning(where, "unclear-condition", says, mend)
 
 

@@ -17,7 +17,7 @@ from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection, takes_back, written_id
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, fold
-from kgraph.problems import Problem, Severity
+from kgraph.problems import Problem, Severity, command
 from kgraph.reason import sharing
 from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt, settles
 
@@ -318,7 +318,8 @@ class _Replay:
         if not gone:
             return True
         says = f"{event.position.text} cannot be taken from {event.unit.text}: {gone}"
-        self._say(event, "not-there", says, "withdraw the wrong one of them")
+        wrong = command("withdraw", event.own_id.strip() or written_id(event), "--why", "...")
+        self._say(event, "not-there", says, f"if this one is wrong: {wrong}")
         return False
 
     def _warn_if_spoilt(
@@ -373,7 +374,7 @@ class _Replay:
         """Nothing is there to be found in any state but missing."""
         if not is_missing(event.state):
             says = f"{event.position.text} of {event.unit.text} cannot be {event.state}: {not_there(held)}"
-            mend = "say first what was put in: kgraph fit, take or add restored"
+            mend = f"say first what was put in: {command('add', 'restored', event.position.text)} ..."
             self._say(event, "not-there", says, mend)
 
     # Put in -----------------------------------------------------------------------------------
