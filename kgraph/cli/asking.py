@@ -307,6 +307,13 @@ def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
 @click.command(short_help="which sets can give it, best first")
 @click.argument("set_name", metavar="SET|UNIT")
 @click.argument("positions", nargs=-1, metavar="[POSITION]...")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False),
+    metavar="FILE",
+    help="One HTML page for print: places down, own units across.",
+)
 @_why_not
 @query_options
 @click.pass_obj
@@ -315,6 +322,7 @@ def donors(
     /,
     set_name: str,
     positions: tuple[str, ...],
+    output: str | None,
     why_not: str | None,
     as_json: bool,
     proof: bool,
@@ -340,6 +348,8 @@ def donors(
             answer = answer._replace(question={**answer.question, "by place": True})
         return with_units(of.graph, answer)
 
+    if output is not None:
+        return _grid(settings, place, wanted(**rest), output)
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
     from kgraph import whynot
@@ -351,6 +361,29 @@ def donors(
     _not_itself(set_key, target)
     found = [whynot.donors(loaded.graph, set_key, key, target) for key in keys]
     return explain(loaded, ask(loaded), found, as_json)
+
+
+def _grid(
+    settings: Settings, place: Callable[[Loaded], tuple[str, list[str]]], wish: Wanted, output: str
+) -> int:
+    """Write the grid of a set's places and own units; raises WrongUse for another form than HTML."""
+    from pathlib import Path
+
+    from kgraph.cli.loading import load
+    from kgraph.folder import writing
+    from kgraph.render import glance as render
+    from kgraph.shelf.glance import grid
+    from kgraph.shelf.ledger import shelf_now
+
+    if not output.lower().endswith((".html", ".htm")):
+        raise WrongUse(f"{output!r} is no name of a page; name it like donors.html")
+    loaded = load(settings)
+    shelf = shelf_now(loaded.graph)
+    found = grid(loaded.graph, *place(loaded), wish, shelf)
+    text = render.page(loaded.data, found, {u: shelf.units[u].set for u in found.units})
+    writing.write_over(Path(output), text.encode("utf-8"))
+    print(f"written: {visible(output)}")
+    return 0
 
 
 def _set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:

@@ -124,7 +124,11 @@ class Source:
 
     def in_units(self, want: Want, usable: bool = True) -> dict[Article, Row]:
         """What any unit but the wanting one has that goes there; or, instead, what it has no longer whole."""
-        place = self.place(want)
+        found = self.standing_at(self.place(want))
+        return {a: r for a, r in found.items() if a.unit != want.unit and is_usable(self.shelf, a) == usable}
+
+    def standing_at(self, place: Place) -> dict[Article, Row]:
+        """What any unit has, whole or not, that goes at a place."""
         found: dict[Article, Row] = {}
         for origin, row in self.answers(place).items():
             for unit, position in self._standing(origin):
@@ -133,8 +137,7 @@ class Source:
             for unit, position in self._moved.get(part, ()):
                 if row_of_part := self.of_part(part, place):
                     _keep_best(found, Article(unit.unit, position), row_of_part)
-        there = (a for a in found if a.unit != want.unit and is_usable(self.shelf, a) == usable)
-        return {a: self._as_it_is(a, found[a]) for a in there}
+        return {article: self._as_it_is(article, row) for article, row in found.items()}
 
     def _as_it_is(self, article: Article, row: Row) -> Row:
         """The answer for an article, times how surely it is sound where nobody looked at it."""
