@@ -8,7 +8,7 @@ nothing here is rounded and nothing is printed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kgraph import quantities, questions, records
 from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, tone
@@ -202,6 +202,15 @@ def is_belt(data: Collection, part: str) -> bool:
 def belt_place(graph: Graph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
     """The place that `SET [POSITION]` means, with its run and belts. Raises WrongUse with a mend."""
     return place_at(graph, *_named(graph, tuple(words_given)), wanted)
+
+
+def with_belt_in(graph: Graph, place: BeltPlace, part: str | None) -> BeltPlace:
+    """The place with the belt that is in there now, where its sizes are known, before the recorded ones."""
+    belt = all_belts(graph).get(part) if part else None
+    if part is None or belt is None:
+        return place
+    there = Recorded(part, "original", belt, 1.0, (), True)
+    return replace(place, belts=(there, *place.belts))
 
 
 def _named(graph: Graph, given: tuple[str, ...]) -> tuple[str, str]:

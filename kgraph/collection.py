@@ -30,7 +30,7 @@ FACT_TYPES = (
     records.Fault,
     records.Run,
 )
-EVENT_TYPES = (records.Taken, records.Restored)
+EVENT_TYPES = (records.Taken, records.Restored, records.Fitted, records.Inspected)
 UNKNOWN_SET = "?"
 """What the key begins with by which a unit stands for its set while nobody knows that; no name folds so."""
 NOT_KNOWN_YET = "its set is not known yet"
@@ -45,6 +45,7 @@ class KindRules(NamedTuple):
     certainty: float | None = None
     cautions: tuple[Name, ...] = ()
     perishable: bool = False
+    sound: float | None = None
 
 
 @dataclass
@@ -198,7 +199,8 @@ class Collection:
         """
         own = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
         below = [k for k in self.ground("kind", kind) if isinstance(k, records.Kind)]
-        said = {key: _stating(key, own, below) for key in ("generic", "compare", "certainty", "caution")}
+        keys = ("generic", "compare", "certainty", "caution", "sound")
+        said = {key: _stating(key, own, below) for key in keys}
         certain = [k.certainty for k in said["certainty"] if k.certainty is not None]
         return KindRules(
             generic=bool(said["generic"]) and all(k.generic for k in said["generic"]),
@@ -206,6 +208,7 @@ class Collection:
             certainty=min(certain, default=None),
             cautions=tuple({n.key: n for k in said["caution"] for n in k.cautions}.values()),
             perishable=any(k.perishable for k in _stating("perishable", own, below)),
+            sound=min((k.sound for k in said["sound"] if k.sound is not None), default=None),
         )
 
     def is_perishable(self, position: str, kind: str = "") -> bool:
@@ -214,6 +217,13 @@ class Collection:
         below = [p for p in self.ground("position", position) if isinstance(p, records.Position)]
         stated = any(p.perishable for p in _stating("perishable", own, below))
         return stated or self.kind_rules(kind).perishable
+
+    def soundness(self, position: str, kind: str = "") -> float:
+        """How surely what nobody looked at is sound, by its position and kind."""
+        said = self.kind_rules(kind).sound
+        if said is not None:
+            return said
+        return words.SOUND_PERISHABLE if self.is_perishable(position, kind) else words.SOUND
 
     def kind_cautions(self, kind: str) -> tuple[Name, ...]:
         """The cautions of a kind of part, each once."""
@@ -791,4 +801,6 @@ _USES: Mapping[type[records.Entry], Any] = {
         *([("unit", t.to)] if t.to else []),
     ],
     records.Restored: lambda m, t: [("position", t.position), ("unit", t.to)],
+    records.Fitted: lambda m, t: [("part", t.part), ("position", t.position), ("unit", t.to)],
+    records.Inspected: lambda m, t: [("position", t.position), ("unit", t.unit)],
 }

@@ -146,3 +146,9 @@ def did_you_mean(text: str, known: Iterable[str]) -> str:
     """A phrase for the end of an error message, or "" where nothing is near."""
     near = nearest(text, known)
     return f"did you mean {' or '.join(near)}?" if near else ""
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """What to sort names by so that U-2 comes before U-10: runs of digits by their value."""
+    pieces = re.findall(r"[0-9]+|[^0-9]+", text.casefold())
+    return tuple((0, int(p), p) if p[0] in "0123456789" else (1, 0, p) for p in pieces)

@@ -6,6 +6,7 @@ report all of them. An exception is only for what stops the work.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
@@ -41,6 +42,11 @@ def shown(text: str, most: int = 60) -> str:
     """A text of the user's for a message: cut short, nothing in it that a screen would obey."""
     cut = text if len(text) <= most else text[:most] + "..."
     return "".join(c if c.isprintable() else escaped(c) for c in cut)
+
+
+def command(*words: str) -> str:
+    """A command of ours with these words, to be pasted into a shell; `...` stands for what to fill in."""
+    return " ".join(["kgraph", *(w if w == "..." else shlex.quote(shown(w, 200)) for w in words)])
 
 
 def escaped(char: str) -> str:

@@ -13,6 +13,7 @@ from kgraph.names import Name
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
+    from kgraph.money import Money
     from kgraph.quantities import Pull, Section
 
 Value = str | tuple["Value", ...] | Mapping[str, "Value"]
@@ -127,11 +128,13 @@ class Position(Thing):
 class Kind(Thing):
     """How parts of a kind compare; `certainty` is that of equal size meaning the same article.
 
-    `perishable`: parts of it spoil with age, used or not.
+    `perishable`: parts of it spoil with age, used or not. `sound`: how surely one that nobody looked at is
+    sound.
     """
 
     generic: bool | None = None
     perishable: bool | None = None
+    sound: float | None = None
     compare: tuple[tuple[str, str], ...] = ()
     certainty: float | None = None
     cautions: tuple[Name, ...] = ()
@@ -159,7 +162,7 @@ class Caution(Thing):
 class Unit(Thing):
     """One physical set: `state` maps positions to what was found there, `seen` keys to what was seen of it.
 
-    `set` is None while nobody knows what it is.
+    `set` is None while nobody knows what it is. `cost`: what was paid for it.
     """
 
     set: Name | None = None
@@ -168,6 +171,8 @@ class Unit(Thing):
     keep: float | None = None
     state: tuple[tuple[Name, str], ...] = ()
     wants: tuple[Name, ...] = ()
+    cost: Money | None = None
+    hours: float | None = None
 
 
 class Stock(Thing):
@@ -307,22 +312,42 @@ class Run(Statement):
         return self.pull.at if self.pull else ""
 
 
-class Taken(Statement):
-    """A removal from a unit; `to` is where it went, if anywhere that is recorded."""
+class Done(Statement):
+    """What happened at a place of a unit, what it cost and how many hours it took."""
 
     position: Name
+    cost: Money | None = None
+    hours: float | None = None
+
+
+class Taken(Done):
+    """A removal from a unit; `to` is where it went, if anywhere that is recorded."""
+
     unit: Name
     to: Name | None = None
     at: Name | None = None
     owed: bool = False
 
 
-class Restored(Statement):
+class Restored(Done):
     """Something owed was given back to a unit."""
 
-    position: Name
     to: Name
     part: Name | None = None
+
+
+class Fitted(Done):
+    """A loose part was put in a unit at a place."""
+
+    to: Name
+    part: Name
+
+
+class Inspected(Done):
+    """What was found at a place of a unit when somebody looked."""
+
+    unit: Name
+    state: str
 
 
 class Withdraw(Statement):

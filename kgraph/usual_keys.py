@@ -25,6 +25,10 @@ class Key(NamedTuple):
 
 
 ALSO = Key("also", "LK 40 L", "other spellings", many=True)
+_SPENT = (
+    Key("cost", "4.50 EUR", "what was paid, with the code of the currency", asked=False),
+    Key("hours", "1.5", "what it took", asked=False),
+)
 NOTE = Key("note", "from the box in the loft", "anything else worth keeping")
 
 EVIDENCE = (
@@ -86,6 +90,7 @@ THINGS: dict[str, tuple[Key, ...]] = {
         Key("certainty", "0.9", "that equal size means the same article"),
         Key("caution", "solvents", many=True),
         Key("perishable", "yes", "whether it ages whether it is used or not", asked=False),
+        Key("sound", "0.8", "how surely one that nobody looked at is sound", asked=False),
     ),
     "source": (
         Key("source", "parts list, LK-40"),
@@ -114,6 +119,7 @@ THINGS: dict[str, tuple[Key, ...]] = {
         Key("wants", "volume knob", "the places that want something", many=True),
         Key("seen", "stamp=TN7", "what was seen of it", many=True),
         Key("keep", "5", "0 to 10: how much it is to be kept whole"),
+        *_SPENT,
         NOTE,
         ALSO._replace(example="the grey one", asked=False),
     ),
@@ -191,11 +197,25 @@ FACTS: dict[str, tuple[Key, ...]] = {
         Key("to", "U-11", "the unit that it went on, if any"),
         Key("at", "tone knob", "its place there, where that is another"),
         Key("owed", "yes", "yes: the first unit is to get one back"),
+        *_SPENT,
     ),
     "restored": (
         Key("restored", "volume knob", "the place"),
         Key("to", "U-07", "the unit that got it back"),
         Key("part", "K-114"),
+        *_SPENT,
+    ),
+    "fitted": (
+        Key("fitted", "SQ 1.25 x 262", "the loose part"),
+        Key("to", "U-11", "the unit that it was put in"),
+        Key("at", "main belt", "its place there"),
+        *_SPENT,
+    ),
+    "inspected": (
+        Key("inspected", "record head", "the place"),
+        Key("of", "U-07", "the unit"),
+        Key("state", "worn", "what was found"),
+        *_SPENT,
     ),
     "withdraw": (
         Key("withdraw", "3f9a1c2b7d04e811", "the id of what is taken back"),

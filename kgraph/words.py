@@ -33,6 +33,8 @@ FACTS: dict[str, str] = {
 EVENTS: dict[str, str] = {
     "taken": "something was taken from a unit",
     "restored": "something owed was given back",
+    "fitted": "a loose part was put in a unit",
+    "inspected": "what was found at a place of a unit when somebody looked",
     "withdraw": "an earlier fact is taken back",
 }
 """Kinds of entry that record what happened."""
@@ -59,6 +61,9 @@ SOURCE_TYPES = {
     "page": "a page on the web",
 }
 
+SOUND, SOUND_PERISHABLE = 0.8, 0.2
+"""How surely what nobody looked at is sound; of what spoils with age: a scale of our own."""
+
 TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
@@ -81,5 +86,11 @@ LISTS = frozenset(
 MAPPINGS = frozenset({"numbers", "state", "seen", "compare"})
 """Keys whose value is a mapping."""
 
+
 FITS_LIKE_BELT = "belt"
 """The key of the kind of belts, or another name of it (see `belt_kind` of a collection)."""
+
+
+def is_mapping(kind: str, key: str) -> bool:
+    """Whether the value of a key is a mapping: what was found of one place is a word."""
+    return key in MAPPINGS and kind != "inspected"

@@ -75,6 +75,7 @@ EVERY = r"""
   certainty: 0.85
   caution: [solvents]
   perishable: no
+  sound: 0.9
 - source: parts list, LK-40
   type: printed
   where: page 14
@@ -182,6 +183,14 @@ EVERY = r"""
 - restored: speaker grille
   to: U-07
   part: K-114
+- fitted: K-114
+  to: U-11
+  at: volume knob
+  cost: 4.50 EUR
+- inspected: front
+  of: U-07
+  state: cracked
+  hours: 0.5
 - part: 'x> . <urn:evil> <urn:p> <urn:o'
   kind: knob
 - part: 'a" . } DELETE WHERE { ?s ?p ?o } # \u003e \N'

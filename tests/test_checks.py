@@ -528,7 +528,8 @@ def test_mends_name_the_nearest_declared_name() -> None:
     mends = {(p.code, p.mend) for p in found(text)}
     assert ("undeclared", "did you mean K-114?") in mends
     assert ("undeclared", "did you mean TN7 mechanism?") in mends
-    grades = "use one of fitted, measured, printed, compared, photo, reported, guess, or add a grade entry"
+    grades = "use one of fitted, measured, printed, compared, photo, reported, guess, or "
+    grades += "kgraph add grade measurd --certainty ..."
     assert ("unknown-grade", grades) in mends
     assert ("unknown-unit", "did you mean U-07?") in mends
     assert ("unknown-set", "did you mean Larkfield LK-40?") in mends

@@ -161,7 +161,7 @@ def value_of(kind: str, key: Key) -> Any:
     each = [one.strip() for one in key.example.split(";")]
     if key.name == "pulleys":
         return [mapping("", one, ",") for one in each]
-    if key.name in words.MAPPINGS:
+    if words.is_mapping(kind, key.name):
         return joined(mapping("", one) for one in each)
     return each if key.name in words.LISTS and not key.name == kind == "caution" else key.example
 

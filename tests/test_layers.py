@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
+    ("money",),
     ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
     ("folder",),
@@ -45,7 +46,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
-PURE |= {"beta", "mains", "matching", "ratings", "usual_keys", "reason", "questions"}
+PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

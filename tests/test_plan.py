@@ -53,13 +53,18 @@ PATIENT = """\
 """
 
 
+GOOD = "{volume knob: good, front: good, speaker grille: good, cassette lamp: good, mains fuse: good}"
+
+
 def shelf(wants: str, *more: str) -> str:
     """The facts, a patient that wants these, and more entries."""
     return FACTS + PATIENT.format(wants=wants) + "".join(more)
 
 
 def unit(name: str, of: str, role: str = "donor", **more: str) -> str:
-    """A unit's entry."""
+    """A unit's entry; nothing is said of a donor but that it is good, unless another state is."""
+    if role == "donor":
+        more.setdefault("state", GOOD)
     text = f"- unit: {name}\n  set: {of}\n  role: {role}\n"
     return text + "".join(f"  {k}: {v}\n" for k, v in more.items())
 
@@ -86,7 +91,9 @@ def test_the_demo_as_its_readme_says(capsys: Any) -> None:
     assert lines["mains fuse"]["proof"][0]["says"] == "Drummelwick DW 210 and Halvingarth 210 are one design"
     assert (answer["met"], answer["optimal"], answer["gap"]) == (2, True, 0.0)
     assert answer["parts of cost"]["opened"] == 8
-    assert answer["cost"] == pytest.approx(8 - 2 * math.log(0.95))
+    assert answer["cost"] == pytest.approx(8 - 2 * math.log(0.95) - math.log(0.2))
+    assert (lines["idler tyre"]["goes"], lines["idler tyre"]["sound"]) == (pytest.approx(0.95), 0.2)
+    assert lines["idler tyre"]["settle"] == "kgraph inspect U-10 'idler tyre' STATE"
     assert [(u["for"], u["want"], u["route"]) for u in answer["unmet"]] == [("U-09", "dial pointer", "make")]
     assert "pointer.svg" in answer["unmet"][0]["says"]
     assert "mains" in answer["caution texts"]
@@ -161,7 +168,7 @@ def test_another_place_of_another_unit_of_the_set_gives() -> None:
     donor = unit("D-1", "Larkfield LK-40", state="{volume knob: missing}")
     found = planned(shelf("volume knob", both, donor))
     assert taken(found) == {"volumeknob": ("d1", "toneknob")}
-    assert found.best.lines[0].row.certainty == pytest.approx(0.9 * 0.95)
+    assert found.best.lines[0].row.certainty == pytest.approx(0.9 * 0.95 * 0.8)
 
 
 def test_loose_parts_cost_no_opening_and_are_used_once_each() -> None:
@@ -354,7 +361,7 @@ def test_why_the_shelf_cannot_is_told() -> None:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    two = unit("D-1", "Larkfield LK-40", state="{main belt: worn out}")
+    two = unit("D-1", "Larkfield LK-40", state=GOOD.replace("{", "{main belt: worn out, "))
     two += unit("D-2", "Velmoor 10", keep="0")
     second = unit("P-2", "Larkfield LK-40", "patient", wants="[volume knob]")
     text = shelf("front, speaker grille, volume knob, main belt", two, second, WORK, BELT)
@@ -386,7 +393,7 @@ Proven the least: no plan meets more, and none that meets as many costs less.
 def test_the_whole_page_as_printed(folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
-    assert run(["--data", str(folder), "plan", "P-1", "P-2"]) == 0
+    assert run(["--data", str(folder), "plan", "P-1", "P-2", "--cautions"]) == 0
     out = capsys.readouterr().out
     table, _, cautions = out.partition("\nCaution, ")
     assert table == PRINTED
@@ -402,7 +409,7 @@ def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any)
     tail = "  by: MT\n  date: 2026-03-01\n"
     assert (folder / "bench.yaml").read_text() == (
         f"- taken: front\n  from: D-1\n  to: P-1\n{tail}"
-        f"- restored: volume knob\n  to: P-1\n  part: K-114\n{tail}"
+        f"- fitted: K-114\n  to: P-1\n  at: volume knob\n{tail}"
         f"- taken: volume knob\n  from: D-1\n  to: P-2\n{tail}"
     )
     status, answer = ask(capsys, "--data", str(folder), "plan", "P-1", "P-2")

@@ -35,8 +35,8 @@ FACTS = """\
   role: patient
   wants: [volume knob]
 """
-DONOR = "- unit: {0}\n  set: Larkfield LK-40\n  role: donor\n"
-OTHER = "- unit: {0}\n  set: Orvanek 2200\n  role: donor\n"
+DONOR = "- unit: {0}\n  set: Larkfield LK-40\n  role: donor\n  state: {{volume knob: good}}\n"
+OTHER = "- unit: {0}\n  set: Orvanek 2200\n  role: donor\n  state: {{volume knob: good}}\n"
 STOCK = "- stock: K-114\n  count: {0}\n"
 
 
@@ -120,13 +120,13 @@ def test_a_dearer_donor_is_taken_where_the_cheaper_one_is_counted_on(tmp_path: P
     assert lines == []
     assert possible["brings"] == ["dial glass", "grille"]
     assert possible["without"] == [{"unit": "U-06", "want": "dial glass"}]
-    two = DONOR.format("U-10") + "  keep: 9\n  state: {front: broken}\n"
+    two = DONOR.format("U-10").replace("{", "{front: broken, ") + "  keep: 9\n"
     assert planned(capsys, shelf(tmp_path, front, one, two), "U-05") == (["U-09"], [])
 
 
 def test_a_unit_of_the_plan_is_no_comfort_for_others(tmp_path: Path, capsys: Any) -> None:
     """U-07 has a knob and no role; but it is itself planned for, so its own is not left for U-02."""
-    own = "- unit: U-07\n  set: Larkfield LK-40\n  wants: [dial glass]\n"
+    own = "- unit: U-07\n  set: Larkfield LK-40\n  wants: [dial glass]\n  state: {volume knob: good}\n"
     data = shelf(tmp_path, own, DONOR.format("U-09"))
     assert planned(capsys, data, "U-01")[0] == ["U-07"]
     assert planned(capsys, data, "U-01", "U-07")[1][0]["without"][0]["unit"] == "U-02"

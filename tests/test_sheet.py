@@ -68,16 +68,65 @@ def test_the_sheet_as_text(folder: Path, capsys: Any, monkeypatch: pytest.Monkey
         "  springs: A spring under load flies off when it is let go.",
         "Local codes come before anything written here",
         "  handle: missing\n  tone knob: missing\n  front: altered\n  play key: broken\n",
-        "  2024-05-01: handle taken from D-1, put in P-1, owed back by EV facts.yaml:24\n",
-        "  handle: from D-1, the handle of Larkfield LK-40, scratched goes there: inferred, 85 %",
-        "one design, except line socket (85 %, compared, bench book; facts.yaml:1)",
-        "  tone knob: from Q-1, the tone knob of Quillon 31 goes there: stated, 60 % work: ream the bore",
-        "  wanted: speaker grille\n",
-        "  owes D-1: handle",
-        "  front screw: no fact says that it goes there\n",
-        "  front: altered by somebody before: what is there is not what the set had\n",
+        "  2024-05-01: handle taken from D-1, put in P-1, owed back (by EV)\n",
+        "  handle: from D-1, the handle of Larkfield LK-40, scratched goes there: inferred, 85 %: (1)",
+        "  (1) Larkfield LK-40 and Orvanek 2200 are one design, except line socket (85 %, compared, bench",
+        "  tone knob: from Q-1, the tone knob of Quillon 31 goes there: stated, 60 %: (2) work: ream",
+        "  [ ] wanted: speaker grille\n",
+        "  [ ] owes D-1: handle",
+        "  [ ] in doubt: front screw: no fact says that it goes there\n",
+        "  [ ] in doubt: front: altered by somebody before: what is there is not what the set had\n",
     ):
         assert line in said, (line, said)
+
+
+def test_where_it_stands_is_told_when_asked(
+    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    assert run(["--data", ".", "sheet", "P-1"]) == 0
+    assert "facts.yaml:" not in capsys.readouterr().out
+    assert run(["--data", ".", "sheet", "P-1", "--proof"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"written in: facts.yaml:\d+\n", said)
+    assert "bench book; facts.yaml:1)" in re.sub(r"\n +", " ", said)
+
+
+def test_every_fact_stands_there_once(folder: Path, capsys: Any) -> None:
+    more = "- taken: volume knob\n  from: D-1\n  to: P-1\n- taken: dial glass\n  from: D-1\n  to: P-1\n"
+    (folder / "more.yaml").write_text(more)
+    assert run(["--data", str(folder), "sheet", "P-1"]) == 0
+    said = capsys.readouterr().out
+    assert said.count("Larkfield LK-40 and Orvanek 2200 are one design") == 1
+    assert said.count(": (1)\n") == 3
+
+
+def test_money_and_hours_are_summed_by_currency(folder: Path, capsys: Any) -> None:
+    more = (
+        "- unit: P-1\n  cost: 20 GBP\n- stock: K-114\n- fitted: K-114\n  to: P-1\n  at: volume knob\n"
+        "  cost: 4.50 EUR\n  hours: 0.5\n- inspected: record head\n  of: P-1\n  state: good\n  hours: 1.25\n"
+        "- restored: handle\n  to: D-1\n  cost: 9 EUR\n- fitted: K-114\n  to: P-1\n  at: tone knob\n"
+        "  cost: 0.75 EUR\n"
+    )
+    (folder / "more.yaml").write_text(more)
+    assert run(["--data", str(folder), "sheet", "P-1"]) == 0
+    said = capsys.readouterr().out
+    assert "  the set itself: 20 GBP\n" in said
+    assert "  K-114 fitted to P-1 as volume knob: 4.50 EUR, 0.5 hours\n" in said
+    assert "  in all: 5.25 EUR, 20 GBP, 1.75 hours\n" in said
+    _, found = ask(capsys, "--data", str(folder), "sheet", "P-1")
+    assert (found["cost"], found["hours"], len(found["spent"])) == (["5.25 EUR", "20 GBP"], 1.75, 4)
+
+
+def test_there_are_boxes_to_tick_and_lines_for_the_pen(folder: Path, capsys: Any) -> None:
+    for form, box, line in (
+        ("text", "[ ] ", "_" * 90),
+        ("markdown", "- [ ] ", "---"),
+        ("html", 'class="box"', 'class="pen"'),
+    ):
+        assert run(["--data", str(folder), "sheet", "P-1", "--to", form]) == 0
+        said = capsys.readouterr().out
+        assert (said.count(box), said.count(line)) >= (4, 4), form
 
 
 def test_a_sheet_of_the_demo_is_valid_html_that_asks_for_nothing(tmp_path: Path, capsys: Any) -> None:

@@ -43,7 +43,7 @@ def test_the_shelf_in_a_pipe(tmp_path: Path, capsys: Any) -> None:
     taken = "- taken: handle\n  from: D-1\n  to: P-1\n  owed: yes\n  date: 2024-05-01\n"
     assert run(shelf_of(tmp_path, taken)) == 0
     assert capsys.readouterr().out == (
-        "D-1\tLarkfield LK-40\tdonor\t1 of 2\t-\tothers wait for: volume knob (P-1 volume knob 98 %); "
+        "D-1\tLarkfield LK-40\tdonor\t1 of 2\t-\tothers wait for: volume knob (P-1 volume knob 78 %); "
         "is owed: handle (went to P-1, 2024-05-01)\n"
         "P-1\tOrvanek 2200\tpatient\t1 of 2\t1 open\twaits for: volume knob; owes D-1: handle\n"
         "\n"
@@ -84,6 +84,16 @@ def test_the_demo_says_what_its_page_says(capsys: Any) -> None:
     assert (status, len(units)) == (0, 12)
     assert units["U-06"]["gives"] == []
     assert [o["position"] for o in units["U-01"]["owed"]] == ["tape counter"]
+
+
+def test_units_stand_in_natural_order(tmp_path: Path, capsys: Any) -> None:
+    names = ["U-10", "u-9", "U-2", "U-2b", "A-3", "U-100"]
+    units = "".join(f"- unit: {n}\n  set: Larkfield LK-40\n" for n in names)
+    units += "- stock: K-20\n- stock: K-3\n"
+    folder_with(tmp_path, [("facts.yaml", "- set: Larkfield LK-40\n" + units)])
+    _, found = ask(capsys, "--data", str(tmp_path), "shelf")
+    assert [a["unit"] for a in found["answers"]] == ["A-3", "U-2", "U-2b", "u-9", "U-10", "U-100"]
+    assert [s["part"] for s in found["stock"]] == ["K-3", "K-20"]
 
 
 def test_an_empty_shelf(tmp_path: Path, capsys: Any) -> None:

@@ -98,6 +98,7 @@ def test_a_removal_is_written_with_its_reason_and_cautions(folder: Path, capsys:
 def test_who_else_counts_on_it_and_what_would_be_left_for_them(folder: Path, capsys: Any) -> None:
     with (folder / "facts.yaml").open("a") as facts:
         facts.write("- unit: D-3\n  set: Orvanek 2200\n  role: donor\n")
+        facts.write("".join(f"- inspected: volume knob\n  of: {d}\n  state: good\n" for d in ("D-1", "D-3")))
     assert take(folder, "volume knob", "--from", "D-3", "--json") == 0
     (answer,) = json.loads(capsys.readouterr().out)["answers"]
     assert [(c["unit"], c["want"]) for c in answer["counting"]] == [

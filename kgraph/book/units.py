@@ -10,7 +10,8 @@ from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground, anchor
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
-from kgraph.shelf.ledger import Held, Owed, UnitNow, is_known
+from kgraph.render.shelf import receiver
+from kgraph.shelf.ledger import Event, Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})
 """The keys of a unit's entry that its page shows in places of their own."""
@@ -77,22 +78,24 @@ def _held(g: Ground, now: UnitNow, held: Held) -> HeldView:
     if held.event is not None:
         did = f"{held.event.kind} {held.event.date}".strip()
         says = did if held.condition == held.event.kind else f"{says}, {did}"
+    if held.found is not None:
+        says = f"{says}, inspected {held.found.date}".rstrip()
     elsewhere = held.origin is not None and held.origin.owner != f"s:{now.set}"
     origin = g.views.owner(held.origin.owner) if held.origin is not None and elsewhere else None
     return HeldView(g.views.ref("position", held.position), says, origin)
 
 
-def _history(g: Ground, key: str) -> list[records.Taken | records.Restored]:
-    return [e for e in g.shelf.histories.get(key, ()) if isinstance(e, records.Taken | records.Restored)]
+def _history(g: Ground, key: str) -> list[Event]:
+    return [e for e in g.shelf.histories.get(key, ()) if isinstance(e, Event)]
 
 
-def event(g: Ground, entry: records.Taken | records.Restored, settled: str = "") -> EventView:
+def event(g: Ground, entry: Event, settled: str = "") -> EventView:
     """An event in the shape that pages show."""
     return EventView(
         what=entry.kind,
         position=g.views.ref("position", g.data.key("position", entry.position.key)),
-        unit=_unit(g, entry.unit) if isinstance(entry, records.Taken) else None,
-        to=_unit(g, entry.to),
+        unit=_unit(g, entry.unit) if isinstance(entry, records.Taken | records.Inspected) else None,
+        to=_unit(g, receiver(entry)),
         owed=isinstance(entry, records.Taken) and entry.owed,
         by=", ".join(v for v in (entry.by, entry.date, entry.note) if v),
         where=g.views.where(entry.where),

@@ -12,7 +12,7 @@ from kgraph.collection import FACT_TYPES, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
 from kgraph.names import did_you_mean, fold
-from kgraph.problems import Problem, Where, shown
+from kgraph.problems import Problem, Where, command, shown
 
 _MOST_NAMED = 20
 
@@ -26,7 +26,8 @@ def grades_are_known(ground: Ground) -> Iterator[Problem]:
             continue
         how = entry.how.strip()
         if how and data.key("grade", fold(how)) not in data.grades:
-            mend = f"use one of {', '.join(names)}, or add a grade entry"
+            say = command("add", "grade", entry.how, "--certainty", "...")
+            mend = f"use one of {', '.join(names)}, or {say}"
             yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
 
 
@@ -225,7 +226,8 @@ def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
                 alike = "" if where == place else f" for {ground.place_text(where)}, which facts make alike"
                 refusal = f"{shown(text, 150)} is refused at {ground.place_text(place)}"
                 says = f"{refusal}, and goes by {at(said.where)}{alike}"
-                mend = "both are kept and the answer is disputed; withdraw the one that is wrong"
+                say = " or ".join(command("withdraw", f.id, "--why", "...") for f in (fact, said))
+                mend = f"both are kept and the answer is disputed; one that is wrong: {say}"
                 if where != place and (rebadge := _to_be_excepted(ground, where, place)):
                     left_out = [*rebadge.args[2], place.position]
                     mend = f"an exception would explain both: {correction(ground, rebadge, left_out)}"
@@ -273,7 +275,8 @@ def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]
             f"no {shown(a)}, needed at {shown(', '.join(ps), 200)}" for a, ps in attributes.items()
         )
         says = f"{shown(ground.data.owner_text(owner))} records {said}"
-        mend = f"read it from the set and add {', '.join(f'{shown(a)}: ...' for a in attributes)}"
+        keys = [w for a in attributes for w in (f"--{a.replace(' ', '-')}", "...")]
+        mend = f"read it from the set: {command('add', 'set', ground.data.owner_text(owner), *keys)}"
         yield warning(ground.where("set", owner[2:]), "must-match-missing", says, mend)
 
 

@@ -13,7 +13,7 @@ from kgraph import quantities, records, trade, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
 from kgraph.collection import Collection
 from kgraph.names import Name, compared, fold
-from kgraph.problems import Problem, Where, shown
+from kgraph.problems import Problem, Where, command, shown
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
@@ -176,7 +176,7 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
         text = in_facts[0].name.text
         says = f"{kind} {shown(text)} is used but not declared"
         near = ground.did_you_mean(text, *kinds) if told < _MOST_GUESSED else ""
-        mend = shown(near, 200) or f"add an entry: - {kind}: {shown(text)}"
+        mend = shown(near, 200) or command("add", kind, text)
         told += 1
         yield warning(in_facts[0].entry.where, "undeclared", says, mend)
 

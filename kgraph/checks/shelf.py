@@ -8,8 +8,9 @@ from collections.abc import Iterator, Sequence
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, error, warning
 from kgraph.names import Name
-from kgraph.problems import Problem, shown
-from kgraph.shelf.ledger import SPOILT, TAKEN, Event, sounds_spoilt
+from kgraph.problems import Problem, Where, command, shown
+from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
+from kgraph.shelf.ledger import Event
 
 
 def events_name_known_units(ground: Ground) -> Iterator[Problem]:
@@ -19,14 +20,16 @@ def events_name_known_units(ground: Ground) -> Iterator[Problem]:
         for key, unit in _units_of(entry):
             if ground.data.key("unit", unit.key) not in known:
                 says = f"{entry.kind}: {key}: {shown(unit.text)} is no unit of this folder"
-                mend = shown(ground.did_you_mean(unit.text, "unit"), 200) or f"add - unit: {shown(unit.text)}"
+                mend = shown(ground.did_you_mean(unit.text, "unit"), 200) or command("add", "unit", unit.text)
                 yield error(entry.where, "unknown-unit", says, mend)
 
 
 def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
     if isinstance(entry, records.Taken):
         return [("from", entry.unit), *([("to", entry.to)] if entry.to else [])]
-    return [("to", entry.to)] if isinstance(entry, records.Restored) else []
+    if isinstance(entry, records.Inspected):
+        return [("of", entry.unit)]
+    return [("to", entry.to)] if isinstance(entry, records.Restored | records.Fitted) else []
 
 
 def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
@@ -38,13 +41,15 @@ def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
         uses = ground.by_name.get(("set", key), [])
         if key not in ground.data.things["set"] and all(isinstance(u.entry, records.Unit) for u in uses):
             says = f"unit {shown(unit.name.text)} is a {shown(unit.set.text)}, of which nothing is known"
-            mend = shown(ground.did_you_mean(unit.set.text, "set"), 200) or "declare the set"
+            mend = shown(ground.did_you_mean(unit.set.text, "set"), 200) or command(
+                "add", "set", unit.set.text
+            )
             yield warning(unit.where, "unknown-set", says, mend)
 
 
 def units_have_known_places(ground: Ground) -> Iterator[Problem]:
     """A place that a unit's `state` or `wants` names is named by something beside units."""
-    on_shelf = (records.Unit, records.Taken, records.Restored)
+    on_shelf = (records.Unit, records.Done)
     for unit in _units(ground):
         named = [("state", n) for n, _ in unit.state] + [("wants", n) for n in unit.wants]
         for key, name in named:
@@ -54,7 +59,9 @@ def units_have_known_places(ground: Ground) -> Iterator[Problem]:
             if known or not all(isinstance(u.entry, on_shelf) for u in uses):
                 continue
             says = f"unit {shown(unit.name.text)}: {key}: nothing else names the place {shown(name.text)}"
-            mend = shown(ground.did_you_mean(name.text, "position"), 200) or "say what its set has there"
+            mend = shown(ground.did_you_mean(name.text, "position"), 200) or command(
+                "add", "position", name.text
+            )
             yield warning(unit.where, "unknown-place", says, mend)
 
 
@@ -90,13 +97,22 @@ _ORDER = "events count in the order in which they are read: is a date wrong, or 
 
 def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
     """A condition that means that nothing is to be had says so in just one of the words for it."""
+    for where, unit, name, condition in _conditions(ground):
+        if sounds_spoilt(condition):
+            says = f"unit {shown(unit)}: {shown(name)}: {shown(condition)} counts as there and whole"
+            word = next((w for w in SPOILT - {TAKEN} if w in condition.lower()), "...")
+            say = command("inspect", unit, name, word)
+            mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone: {say}"
+            yield warning(where, "unclear-condition", says, mend)
+
+
+def _conditions(ground: Ground) -> Iterator[tuple[Where, str, str, str]]:
+    """Where it stands, the unit, the place and the condition of every one that is told."""
     for unit in _units(ground):
-        for name, condition in unit.state:
-            if sounds_spoilt(condition):
-                place = f"unit {shown(unit.name.text)}: {shown(name.text)}"
-                says = f"{place}: {shown(condition)} counts as there and whole"
-                mend = f"say one of {', '.join(sorted(SPOILT - {TAKEN}))} alone, and the rest in a note"
-                yield warning(unit.where, "unclear-condition", says, mend)
+        yield from ((unit.where, unit.name.text, name.text, text) for name, text in unit.state)
+    for e in ground.entries:
+        if isinstance(e, records.Inspected):
+            yield e.where, e.unit.text, e.position.text, e.state
 
 
 CHECKS: Sequence[Check] = (

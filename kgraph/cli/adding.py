@@ -31,7 +31,7 @@ from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
-from kgraph.words import LISTS, MAPPINGS
+from kgraph.words import LISTS, is_mapping
 
 _KIND = "kgraph.add.kind"
 """Where the help finds the kind that is asked about."""
@@ -237,7 +237,7 @@ def merged_options(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
         if key == "pulley":
             merged.setdefault("pulleys", [])
             _as_list(merged["pulleys"]).append(mapping("--pulley", value, ","))
-        elif key in MAPPINGS:
+        elif is_mapping(kind, key):
             kept = merged.setdefault(key, {})
             if isinstance(kept, dict):
                 merged[key] = joined([kept, mapping(f"--{key}", value)])

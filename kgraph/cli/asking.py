@@ -19,9 +19,11 @@ from kgraph.problems import Damaged, WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.reason.budget import SECONDS
 from kgraph.render import answers
+from kgraph.render.cautions import Whole
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
+    from kgraph.shelf.ledger import UnitNow
     from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -57,6 +59,29 @@ SECONDS_OPTION = click.option(
 )  # fmt: skip
 
 
+_WHOLE = "kgraph.whole"
+"""Where it is kept what is to be printed whole."""
+
+
+def _keep_whole(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value:
+        ctx.meta[_WHOLE] = {*ctx.meta.get(_WHOLE, ()), param.name}
+
+
+CAUTIONS_OPTION = click.option(
+    "--cautions", is_flag=True, callback=_keep_whole, expose_value=False, help="The cautions whole."
+)
+ASSUMED_OPTION = click.option(
+    "--assumed", is_flag=True, callback=_keep_whole, expose_value=False, help="All that was assumed, and why."
+)
+
+
+def whole() -> Whole:
+    """What the user wants to read whole."""
+    asked = click.get_current_context().meta.get(_WHOLE, set())
+    return Whole("cautions" in asked, "assumed" in asked)
+
+
 def query_options(command: F) -> F:
     """The options that every query takes."""
     command = asking_options(command)
@@ -65,6 +90,7 @@ def query_options(command: F) -> F:
             click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown."),
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
+            CAUTIONS_OPTION,
         ]
     ):
         command = option(command)
@@ -159,7 +185,7 @@ def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     if as_json:
         print_json(answers.as_json(loaded.data, answer), loaded)
     else:
-        sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof))
+        sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof, whole()))
         if not answer.rows:
             print("nothing found", file=sys.stderr)
         shown = len(answers.shown_rows(answer)[0])
@@ -187,7 +213,7 @@ _why_not = click.option("--why-not", metavar="SET", help="Why this set is not am
 
 
 @click.command(short_help="which other sets take this knob or belt")
-@click.argument("words", nargs=-1, required=True, metavar="PART | SET POSITION")
+@click.argument("words", nargs=-1, required=True, metavar="PART | SET|UNIT POSITION")
 @_why_not
 @query_options
 @click.pass_obj
@@ -200,7 +226,7 @@ def takers(
     proof: bool,
     **rest: Any,
 ) -> int:
-    """Which other sets take a part, or what a set has at a position.
+    """Which other sets take a part, or what a set or a unit of yours has at a position.
 
     Example: kgraph takers "Larkfield LK-40" "volume knob" --proof
     """
@@ -209,7 +235,7 @@ def takers(
     def ask(of: Loaded) -> Answer:
         if is_part(of, words):
             return questions.takers_of_part(of.graph, questions.part_named(of.data, " ".join(words)), wish)
-        return questions.takers_of_place(of.graph, *questions.place_named(of.data, words), wish)
+        return _takers_of_place(of, words, wish)
 
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
@@ -219,14 +245,41 @@ def takers(
     return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
 
 
+def _takers_of_place(of: Loaded, words: tuple[str, ...], wish: Wanted) -> Answer:
+    """The takers of what a set has at a place, or of what a unit has there now."""
+    from kgraph.shelf import owned
+
+    meant = owned.as_set(of.graph, words)
+    set_key, position = questions.place_named(of.data, meant.words)
+    held = owned.put_in(meant.unit, position)
+    if held is not None and held.part:
+        found = questions.takers_of_part(of.graph, held.part, wish)
+    elif held is not None and held.origin is not None:
+        found = questions.takers_of_place(of.graph, held.origin.owner[2:], held.origin.position, wish)
+    else:
+        found = questions.takers_of_place(of.graph, set_key, position, wish)
+    return _of_unit(of, found, meant.unit, position)
+
+
+def _of_unit(of: Loaded, answer: Answer, unit: UnitNow | None, position: str) -> Answer:
+    """An answer with what the unit has there, where a unit was asked about."""
+    if unit is None:
+        return answer
+    from kgraph.shelf import owned
+
+    question = {**answer.question, "unit": of.data.text("unit", unit.unit)}
+    return answer._replace(question=question, notes=(*owned.says_of(of.graph, unit, position), *answer.notes))
+
+
 def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
     from kgraph import whynot
+    from kgraph.shelf import owned
 
     target = questions.name_of(loaded.data, "set", why_not)
     if is_part(loaded, words):
         part = questions.part_named(loaded.data, " ".join(words))
         return whynot.takers_of_part(loaded.graph, part, target)
-    set_key, position = questions.place_named(loaded.data, words)
+    set_key, position = questions.place_named(loaded.data, owned.as_set(loaded.graph, words).words)
     _not_itself(set_key, target)
     return whynot.takers_of_place(loaded.graph, set_key, position, target)
 
@@ -254,6 +307,13 @@ def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
 @click.command(short_help="which sets can give it, best first")
 @click.argument("set_name", metavar="SET|UNIT")
 @click.argument("positions", nargs=-1, metavar="[POSITION]...")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False),
+    metavar="FILE",
+    help="One HTML page for print: places down, own units across.",
+)
 @_why_not
 @query_options
 @click.pass_obj
@@ -262,6 +322,7 @@ def donors(
     /,
     set_name: str,
     positions: tuple[str, ...],
+    output: str | None,
     why_not: str | None,
     as_json: bool,
     proof: bool,
@@ -287,6 +348,8 @@ def donors(
             answer = answer._replace(question={**answer.question, "by place": True})
         return with_units(of.graph, answer)
 
+    if output is not None:
+        return _grid(settings, place, wanted(**rest), output)
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
     from kgraph import whynot
@@ -298,6 +361,29 @@ def donors(
     _not_itself(set_key, target)
     found = [whynot.donors(loaded.graph, set_key, key, target) for key in keys]
     return explain(loaded, ask(loaded), found, as_json)
+
+
+def _grid(
+    settings: Settings, place: Callable[[Loaded], tuple[str, list[str]]], wish: Wanted, output: str
+) -> int:
+    """Write the grid of a set's places and own units; raises WrongUse for another form than HTML."""
+    from pathlib import Path
+
+    from kgraph.cli.loading import load
+    from kgraph.folder import writing
+    from kgraph.render import glance as render
+    from kgraph.shelf.glance import grid
+    from kgraph.shelf.ledger import shelf_now
+
+    if not output.lower().endswith((".html", ".htm")):
+        raise WrongUse(f"{output!r} is no name of a page; name it like donors.html")
+    loaded = load(settings)
+    shelf = shelf_now(loaded.graph)
+    found = grid(loaded.graph, *place(loaded), wish, shelf)
+    text = render.page(loaded.data, found, {u: shelf.units[u].set for u in found.units})
+    writing.write_over(Path(output), text.encode("utf-8"))
+    print(f"written: {visible(output)}")
+    return 0
 
 
 def set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
@@ -315,7 +401,7 @@ def set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
 
 
 @click.command(short_help="which part numbers go there: what to ask a seller for")
-@click.argument("words", nargs=-1, required=True, metavar="SET POSITION")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT POSITION")
 @query_options
 @click.pass_obj
 def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
@@ -326,7 +412,11 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
-        return questions.parts(of.graph, *questions.place_named(of.data, words), wish)
+        from kgraph.shelf import owned
+
+        meant = owned.as_set(of.graph, words)
+        set_key, position = questions.place_named(of.data, meant.words)
+        return _of_unit(of, questions.parts(of.graph, set_key, position, wish), meant.unit, position)
 
     def body(loaded: Loaded) -> int:
         return reply(settings, loaded, ask, as_json, proof)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -13,13 +13,15 @@ import click
 from kgraph import belt_questions, quantities, questions
 from kgraph.belts import drive, identify, tolerances
 from kgraph.belts.tone import ToneReading
-from kgraph.cli.asking import print_json, query_options, wanted
+from kgraph.cli.asking import ASSUMED_OPTION, print_json, query_options, wanted, whole
 from kgraph.cli.loading import as_it_is, load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
+from kgraph.questions import DEFAULT, Wanted
 from kgraph.render import belts
 from kgraph.render.terminal import visible, wrapped
+from kgraph.shelf import owned
 
 T = TypeVar("T")
 
@@ -34,6 +36,15 @@ _NO_RUN = "nothing found: no run is recorded for this place; `kgraph add run` ad
 @click.group(short_help="the right belt, from a measure or from the pulleys")
 def belt() -> None:
     """Belts: which one a measured belt can be, what a belt does in a set, and who shares it."""
+
+
+def _place(of: Loaded, words: Sequence[str], wish: Wanted = DEFAULT) -> belt_questions.BeltPlace:
+    """The place of a belt; of a unit with what was put in there, whose section then counts."""
+    meant = owned.as_set(of.graph, tuple(words))
+    place = belt_questions.belt_place(of.graph, meant.words, wish)
+    held = owned.put_in(meant.unit, place.position)
+    notes = (*owned.says_of(of.graph, meant.unit, place.position), *place.notes)
+    return belt_questions.with_belt_in(of.graph, replace(place, notes=notes), held.part if held else None)
 
 
 def _read(reader: Callable[..., T], text: str, *rest: Any) -> T:
@@ -110,10 +121,11 @@ def _remark(notes: tuple[str, ...]) -> None:
 
 
 @belt.command("path", short_help="the path on the pulleys, and the lengths that fit")
-@click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
 @click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
 @click.option("--thickness", metavar="LENGTH", help="The recorded section, but this thick.")
 @_tolerance_option
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def path_(
@@ -134,14 +146,14 @@ def path_(
     given = _section_given(section, thickness)
 
     def ask(of: Loaded) -> belt_questions.PathAnswer | None:
-        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        place = _place(of, words, wanted(**rest))
         return belt_questions.path(of.graph, place, given(of.data, place), grade)
 
     loaded = load(settings)
-    place = belt_questions.belt_place(loaded.graph, words, wanted(**rest))
+    place = _place(loaded, words, wanted(**rest))
     form = _Form[belt_questions.PathAnswer | None](
         lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
-        lambda data, a, terminal: belts.path_text(data, a, terminal, proof) if a else "",
+        lambda data, a, terminal: belts.path_text(data, a, terminal, proof, whole()) if a else "",
         belts.path_said,
         lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
     )
@@ -171,8 +183,9 @@ def _section_given(section: str | None, thickness: str | None) -> _Given:
 
 @belt.command("fit", short_help="what a belt does in a set: stretch, pull, speed")
 @click.argument("belt_name", metavar="BELT")
-@click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
 @_tolerance_option
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def fit_(
@@ -192,12 +205,12 @@ def fit_(
 
     def ask(of: Loaded) -> belt_questions.FitAnswer:
         part = questions.part_named(of.data, belt_name)
-        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        place = _place(of, words, wanted(**rest))
         return belt_questions.fit(of.graph, part, place, grade)
 
     form = _Form[belt_questions.FitAnswer](
         belts.fit_json,
-        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof, whole()),
         belts.fit_said,
         lambda a: a.notes,
     )
@@ -215,6 +228,7 @@ def fit_(
 @click.option(
     "--length-error", metavar="ERROR", help="A percentage or a length. Default: 1 %, 3 % where it is about."
 )
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def find_(
@@ -246,7 +260,7 @@ def find_(
 
     form = _Form[belt_questions.FindAnswer](
         lambda data, a: belts.find_json(data, a, proof),
-        lambda data, a, terminal: belts.find_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.find_text(data, a, terminal, proof, whole()),
         belts.find_said,
         lambda a: a.notes,
     )
@@ -300,7 +314,8 @@ def _measured(
 
 
 @belt.command("family", short_help="who shares the belt, and who contradicts whom")
-@click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
@@ -311,11 +326,11 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
     wish = wanted(**rest)
 
     def ask(of: Loaded) -> belt_questions.FamilyAnswer:
-        return belt_questions.family(of.graph, belt_questions.belt_place(of.graph, words, wish), wish)
+        return belt_questions.family(of.graph, _place(of, words, wish), wish)
 
     form = _Form[belt_questions.FamilyAnswer](
         belts.family_json,
-        lambda data, a, terminal: belts.family_text(data, a, terminal, proof),
+        lambda data, a, terminal: belts.family_text(data, a, terminal, proof, whole()),
         belts.family_said,
         lambda a: (),
     )
@@ -332,9 +347,10 @@ def _hertz(text: str) -> float:
 
 
 @belt.command("speed", short_help="the speed error that a test tone tells")
-@click.argument("words", nargs=-1, metavar="[SET [POSITION]]")
+@click.argument("words", nargs=-1, metavar="[SET|UNIT [POSITION]]")
 @click.option("--tone", required=True, metavar="HZ", help="The tone on the test tape: 3150 or 3000.")
 @click.option("--heard", required=True, metavar="HZ", help="The tone that was heard.")
+@ASSUMED_OPTION
 @query_options
 @click.pass_obj
 def speed_(
@@ -360,16 +376,16 @@ def speed_(
         if as_json:
             print_json(belts.speed_json(None, None, tone_hz, heard_hz, reading))
         else:
-            sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False))
+            sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False, whole()))
         return 0
 
     def ask(of: Loaded) -> tuple[belt_questions.BeltPlace, ToneReading]:
-        place = belt_questions.belt_place(of.graph, words, wanted(**rest))
+        place = _place(of, words, wanted(**rest))
         return place, belt_questions.speed(tone_hz, heard_hz, place)
 
     form = _Form[tuple[belt_questions.BeltPlace, ToneReading]](
         lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], _place_notes(a[0])),
-        lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof),
+        lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof, whole()),
         lambda data, a: belts.speed_said(a[1]),
         lambda a: _place_notes(a[0]),
     )
@@ -382,7 +398,7 @@ def _place_notes(place: belt_questions.BeltPlace) -> tuple[str, ...]:
 
 
 @click.command("run", short_help="a belt on its pulleys, to scale")
-@click.argument("words", nargs=-1, required=True, metavar="SET [POSITION]")
+@click.argument("words", nargs=-1, required=True, metavar="SET|UNIT [POSITION]")
 @click.option("--section", metavar="SECTION", help='Another section than the recorded, like "square 1.2 mm".')
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
@@ -405,7 +421,7 @@ def run_picture(
         raise WrongUse(Problem(None, "format", says, "name it like run.svg"))
     given = None if section is None else _read(quantities.section, section)
     loaded = load(settings)
-    place = belt_questions.belt_place(loaded.graph, words)
+    place = _place(loaded, words)
     answer = belt_questions.path(loaded.graph, place, given)
     if answer is None:
         print("nothing found: no run is recorded for this place; `kgraph add run` adds one", file=sys.stderr)

@@ -9,7 +9,7 @@ import click
 
 from kgraph import doubts as weighing
 from kgraph import questions
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.doubts import Doubts
@@ -24,9 +24,13 @@ from kgraph.render import doubts as render
     "--seconds", type=click.FloatRange(0.1, 3600.0), default=weighing.SECONDS, show_default=True,
     help="Time for weighing where nothing is named.",
 )  # fmt: skip
+@click.option("--bits", is_flag=True, help="Also how many bits each look is expected to settle.")
+@CAUTIONS_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 @click.pass_obj
-def doubts(settings: Settings, /, words: tuple[str, ...], most: int, seconds: float, as_json: bool) -> int:
+def doubts(
+    settings: Settings, /, words: tuple[str, ...], most: int, seconds: float, bits: bool, as_json: bool
+) -> int:
     """Which facts, once looked at or measured, are expected to settle most of the answers.
 
     For a set: its donors at every position known. For a unit: donors of what it wants. Without
@@ -37,7 +41,7 @@ def doubts(settings: Settings, /, words: tuple[str, ...], most: int, seconds: fl
     if as_json:
         print_json(render.as_json(loaded.data, question, found, most), loaded)
     elif found.found:
-        sys.stdout.write(render.as_text(loaded.data, found, most, sys.stdout.isatty()))
+        sys.stdout.write(render.as_text(loaded.data, found, most, sys.stdout.isatty(), whole(), bits))
         for note in render.notes(found, most):
             print(note, file=sys.stderr)
     else:

@@ -9,12 +9,12 @@ from __future__ import annotations
 import contextlib
 import io
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import click
 
-from kgraph import collection, records
+from kgraph import collection, questions, records
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, schema, writing
@@ -22,6 +22,36 @@ from kgraph.problems import CannotRun, Problem, WrongUse
 from kgraph.shelf.ledger import Event, Shelf, shelf_now
 
 NEW_FILE = "bench.yaml"
+
+
+_SAID = [
+    click.option("--by", default="", help="Who did it."),
+    click.option("--date", default="", help="When, like 2026-03-31."),
+    click.option("--note", default="", help="Anything else worth keeping."),
+    click.option("--cost", default="", metavar="SUM", help="What was paid, like '4.50 EUR'."),
+    click.option("--hours", default="", metavar="N", help="What it took."),
+    click.option("--file", "file_name", default=None, metavar="FILE", help="File of the folder to write to."),
+]
+
+
+def event_options(command: Callable[..., int]) -> Callable[..., int]:
+    """What may be said of every event, and the file that it goes to."""
+    for option in reversed(_SAID):
+        command = option(command)
+    return command
+
+
+def said_pairs(said: Mapping[str, str]) -> list[tuple[str, writing.Value]]:
+    """What is said of an event, in the order of the options, whatever the order in which it was typed."""
+    return [(key, said[key]) for key in ("by", "date", "note", "cost", "hours") if said.get(key)]
+
+
+def unit_named(loaded: Loaded, text: str) -> str:
+    """The key of a unit that is declared; raises WrongUse for another name."""
+    key = questions.name_of(loaded.data, "unit", text)
+    if key not in loaded.data.things["unit"]:
+        raise WrongUse(f"unit {text!r} is named in an event and not declared; add - unit: {text} first")
+    return key
 
 
 def bytes_of(settings: Settings) -> dict[Path, bytes]:
@@ -73,9 +103,10 @@ def told_at_the_end(yes: bool) -> Iterator[None]:
 
 def undeclared_units(loaded: Loaded, event: Event) -> list[str]:
     """Of each unit of an event that no entry declares, that it counts for nothing until one does."""
-    names = [event.unit, event.to] if isinstance(event, records.Taken) else [event.to]
+    names = [event.unit] if isinstance(event, records.Taken | records.Inspected) else []
+    names += [event.to] if not isinstance(event, records.Inspected) and event.to else []
     data = loaded.data
-    unknown = [n.text for n in names if n and data.key("unit", n.key) not in data.things["unit"]]
+    unknown = [n.text for n in names if data.key("unit", n.key) not in data.things["unit"]]
     return [
         f"unit {text!r} is not declared: the event counts for nothing on it until then" for text in unknown
     ]
@@ -90,8 +121,13 @@ def shelf_with(loaded: Loaded, new: Sequence[records.Entry], folder: Path, targe
 
 def overtaken(loaded: Loaded, new: Sequence[records.Entry], after: Shelf) -> bool:
     """Whether events that are read later make of the new ones something else than they would be last."""
-    last = shelf_now(graphs.build(collection.build([*loaded.data.entries, *new])))
+    last = _last(loaded, new)
     return (after.units, after.stock, after.owed) != (last.units, last.stock, last.owed)
+
+
+def _last(loaded: Loaded, new: Sequence[records.Entry]) -> Shelf:
+    """The shelf as it would be if the new events were the last."""
+    return shelf_now(graphs.build(collection.build([*loaded.data.entries, *new])))
 
 
 OVERTAKEN = "events that are read after {name} touch the same places, and would count after the new one"
@@ -122,3 +158,24 @@ def append(settings: Settings, target: Path, texts: Sequence[str], seen: Mapping
     folder = settings.folders[0]
     placed = writing.append(folder, target, texts, expect=seen.get(target, b""), before_rename=unchanged)
     return [f"{where.file}:{where.line}" for where in placed.places]
+
+
+def write(
+    settings: Settings,
+    loaded: Loaded,
+    texts: Sequence[str],
+    seen: Mapping[Path, bytes],
+    file_name: str | None = None,
+) -> list[str]:
+    """Append events that can have happened; raises CannotRun for others. FILE:LINE of each."""
+    folder = settings.folders[0]
+    target = file_for_events(loaded, folder, file_name)
+    new = entries_of(texts, "the new entry")
+    after = shelf_with(loaded, new, folder, target)
+    wrong = [p for p in new_problems(loaded, after) if p.severity == "error"]
+    if wrong or overtaken(loaded, new, after):
+        if set(wrong) & set(_last(loaded, new).problems):
+            raise CannotRun("nothing was written", *wrong)
+        says = OVERTAKEN.format(name=disk.display(target))
+        raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
+    return append(settings, target, texts, seen)

@@ -18,7 +18,7 @@ from kgraph.problems import Problem, WrongUse
 from kgraph.render.terminal import visible, visible_lines
 from kgraph.shelf.ledger import Event
 from kgraph.usual_keys import Key, of_kind, of_part
-from kgraph.words import LISTS, MAPPINGS
+from kgraph.words import LISTS, is_mapping
 
 Value = str | list["Value"] | dict[str, "Value"]
 Pairs = list[tuple[str, Value]]
@@ -109,7 +109,7 @@ def _value(loaded: Loaded, kind: str, key: Key, text: str) -> Value:
     each = [t.strip() for t in text.split(";") if t.strip()] if key.many else [text]
     if key.name == "pulleys":
         return [mapping(key.name, one, ",") for one in each]
-    if key.name in MAPPINGS:
+    if is_mapping(kind, key.name):
         return joined(mapping(key.name, one) for one in each)
     is_list = key.name in LISTS and not key.name == kind == "caution"
     named: list[Value] = [known_name(loaded, kind, key.name, one) for one in each]
@@ -214,6 +214,10 @@ _NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
     ("taken", "to"): ("unit",),
     ("restored", "restored"): ("position",),
     ("restored", "to"): ("unit",),
+    ("fitted", "fitted"): ("part",),
+    ("fitted", "to"): ("unit",),
+    ("inspected", "inspected"): ("position",),
+    ("inspected", "of"): ("unit",),
     ("", "in"): ("set", "assembly"),
     ("", "to"): ("set", "assembly"),
     ("", "position"): ("position",),

@@ -37,6 +37,8 @@ COMMANDS = {
     "plan": ("planning", "what to take from which unit, provably best"),
     "hunt": ("planning", "which sets to look for, by the wants that each would meet"),
     "take": ("shelving", "record what is taken from one unit for another"),
+    "inspect": ("inspecting", "record what was found at a place of a unit"),
+    "fit": ("inspecting", "record that a loose part is put in a unit"),
     "owed": ("shelving", "what donors are to get back"),
     "sheet": ("shelving", "the job sheet of a unit: found, done, from where, on what evidence"),
     "draw": ("drawing", "pictures of families, of what is shared, and of proofs"),
@@ -49,7 +51,7 @@ COMMANDS = {
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
 """Command -> (module of this room, one line of help)."""
-WRITING = frozenset({"add", "withdraw", "correct", "take", "import", "merge"})
+WRITING = frozenset({"add", "withdraw", "correct", "take", "inspect", "fit", "import", "merge"})
 """The commands that write to the fact folder: each refuses one in which an entry cannot be read."""
 ANY_FOLDER = frozenset({"check", "init", "completion"})
 """The commands to which it does not matter whether every entry can be read."""

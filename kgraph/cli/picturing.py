@@ -21,6 +21,14 @@ def full_option(command: F) -> F:
     )
 
 
+def photo_options(command: F) -> F:
+    """The options by which an event names the pictures that it rests on."""
+    option = click.option(
+        "--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder."
+    )
+    return option(full_option(command))
+
+
 def with_pictures(pairs: Pairs, folder: Path, full: bool) -> tuple[Pairs, list[Picture]]:
     """The pairs of an entry with its photos named as they are kept, and the pictures that are to be kept.
 

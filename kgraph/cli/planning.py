@@ -11,7 +11,7 @@ import click
 
 from kgraph import quantities, questions
 from kgraph.cli import events
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
@@ -19,6 +19,7 @@ from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import Wanted
 from kgraph.render import plan as render
+from kgraph.render.cautions import WHOLE, Whole
 from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
@@ -65,7 +66,7 @@ _WISHES = [
 
 
 def _wishing(command: Callable[..., int]) -> Callable[..., int]:
-    for option in reversed(_WISHES):
+    for option in reversed([*_WISHES, CAUTIONS_OPTION]):
         command = option(command)
     return command
 
@@ -118,16 +119,16 @@ def plan(
     if as_json:
         print_json(render.as_json(loaded.data, found, written), loaded)
     else:
-        _print_plan(loaded, found, proof, written)
+        _print_plan(loaded, found, proof, written, WHOLE if take_it else whole())
     return 0 if found.best.lines and agreed else 1
 
 
-def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]) -> None:
+def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str], how: Whole) -> None:
     if not found.wants:
         names = ", ".join(loaded.data.text("unit", p) for p in found.patients)
         print(visible(f"nothing found: no want of {names} is open"), file=sys.stderr)
         return
-    sys.stdout.write(render.as_text(loaded.data, found, sys.stdout.isatty(), proof))
+    sys.stdout.write(render.as_text(loaded.data, found, sys.stdout.isatty(), proof, how))
     for where in written:
         print(f"written: {visible(where)}")
     if not found.best.lines:
@@ -174,7 +175,7 @@ def hunt(
         print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
         shown = most or SHOWN
-        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
+        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown, whole()))
         if not found.found:
             print("nothing found", file=sys.stderr)
         if len(found.found) > shown:
@@ -274,14 +275,11 @@ def _take(
     """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
     folder = settings.folders[0]
     target = events.file_for_events(loaded, folder)
-    texts = [writing.entry_text([*_event(loaded, line), *_said_pairs(said)]) for line in _in_order(course)]
+    texts = [
+        writing.entry_text([*_event(loaded, line), *events.said_pairs(said)]) for line in _in_order(course)
+    ]
     _refuse_impossible(loaded, course, texts, folder, target)
     return events.append(settings, target, texts, seen)
-
-
-def _said_pairs(said: Mapping[str, str]) -> list[tuple[str, writing.Value]]:
-    """The keys that were given a value."""
-    return [(key, value) for key, value in said.items() if value]
 
 
 def _in_order(course: Course) -> list[Line]:
@@ -293,7 +291,7 @@ def _event(loaded: Loaded, line: Line) -> list[tuple[str, writing.Value]]:
     data = loaded.data
     wanted, patient = data.text("position", line.want.position), data.text("unit", line.want.unit)
     if not line.unit:
-        return [("restored", wanted), ("to", patient), ("part", data.text("part", line.position))]
+        return [("fitted", data.text("part", line.position)), ("to", patient), ("at", wanted)]
     pairs: list[tuple[str, writing.Value]] = [
         ("taken", data.text("position", line.position)),
         ("from", data.text("unit", line.unit)),

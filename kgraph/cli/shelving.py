@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +13,9 @@ from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import full_option, with_pictures
+from kgraph.cli.picturing import photo_options, with_pictures
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.folder import disk, writing
-from kgraph.problems import CannotRun, WrongUse
+from kgraph.folder import writing
 from kgraph.render import shelf as render
 from kgraph.render.terminal import visible
 from kgraph.shelf import taking
@@ -31,12 +29,8 @@ from kgraph.shelf.taking import Taking
 @click.option("--to", "getter", default="", metavar="UNIT", help="The unit that it goes on, if any.")
 @click.option("--at", default="", metavar="POSITION", help="Its place there, where that is another.")
 @click.option("--owed", is_flag=True, help="The first unit is to get one back.")
-@click.option("--by", default="", help="Who takes it.")
-@click.option("--date", default="", help="When.")
-@click.option("--note", default="", help="Anything else worth keeping.")
-@click.option("--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder.")
-@full_option
-@click.option("--file", "file_name", default=None, metavar="FILE", help="File of the folder to write to.")
+@events.event_options
+@photo_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
 def take(
@@ -47,13 +41,11 @@ def take(
     getter: str,
     at: str,
     owed: bool,
-    by: str,
-    date: str,
-    note: str,
     photos: tuple[str, ...],
     full: bool,
     file_name: str | None,
     as_json: bool,
+    **said: str,
 ) -> int:
     """Record that something is taken from a unit; refused, with status 1, if it is not there or not whole.
 
@@ -70,11 +62,11 @@ def take(
         pairs += [("to", loaded.data.text("unit", found.getter))] if getter else []
         pairs += [("at", loaded.data.text("position", found.at))] if found.at != found.position else []
         pairs += [("owed", "yes")] if owed else []
-        pairs += [(k, v) for k, v in (("by", by), ("date", date), ("note", note)) if v]
+        pairs += events.said_pairs(said)
         pairs += [("photo", list(photos))] if photos else []
         pairs, pictures = with_pictures(pairs, settings.folders[0], full)
         photographs.keep(settings.folders[0], pictures)
-        written = _write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
+        written = events.write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
     if as_json:
         print_json(render.taking_json(loaded.data, found, owed, written))
     elif not found.gone:
@@ -92,33 +84,11 @@ def _looked(loaded: Loaded, position: str, giver: str, getter: str, at: str) -> 
     return taking.look(
         loaded.graph,
         shelf_now(loaded.graph),
-        _unit(loaded, giver),
+        events.unit_named(loaded, giver),
         questions.name_of(data, "position", position),
-        _unit(loaded, getter) if getter else "",
+        events.unit_named(loaded, getter) if getter else "",
         questions.name_of(data, "position", at) if at else "",
     )
-
-
-def _unit(loaded: Loaded, text: str) -> str:
-    """The key of a unit that is declared; raises WrongUse for another name."""
-    key = questions.name_of(loaded.data, "unit", text)
-    if key not in loaded.data.things["unit"]:
-        raise WrongUse(f"unit {text!r} is named in an event and not declared; add - unit: {text} first")
-    return key
-
-
-def _write(
-    settings: Settings, loaded: Loaded, texts: Sequence[str], seen: dict[Path, bytes], file_name: str | None
-) -> list[str]:
-    folder = settings.folders[0]
-    target = events.file_for_events(loaded, folder, file_name)
-    new = events.entries_of(texts, "the new entry")
-    after = events.shelf_with(loaded, new, folder, target)
-    wrong = [p for p in events.new_problems(loaded, after) if p.severity == "error"]
-    if wrong or events.overtaken(loaded, new, after):
-        says = events.OVERTAKEN.format(name=disk.display(target))
-        raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
-    return events.append(settings, target, texts, seen)
 
 
 @click.command(short_help="what donors are to get back")
@@ -134,7 +104,7 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     """
     loaded = load(settings)
     shelf = shelf_now(loaded.graph)
-    wanted = [_unit(loaded, u) for u in units] or list(shelf.units)
+    wanted = [events.unit_named(loaded, u) for u in units] or list(shelf.units)
     found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
     if as_json:
         print_json(render.owed_json(loaded.data, shelf, found, units), loaded)
@@ -158,7 +128,7 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     from kgraph.shelf.overview import overview
 
     loaded = load(settings)
-    found = overview(loaded.graph, [_unit(loaded, u) for u in units])
+    found = overview(loaded.graph, [events.unit_named(loaded, u) for u in units])
     if as_json:
         print_json(render.shelf_json(loaded.data, found, units), loaded)
     elif found.units or found.stock:
@@ -177,21 +147,25 @@ _FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
     "--to", "form", type=click.Choice(["text", "markdown", "html"]), default=None, help="Default: text."
 )
 @click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@click.option("--proof", is_flag=True, help="Also where each thing stands, with file and line.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
-def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, as_json: bool) -> int:
-    """The job sheet of a unit, for the next owner and the next repair.
+def sheet(
+    settings: Settings, unit: str, form: str | None, output: Path | None, proof: bool, as_json: bool
+) -> int:
+    """The job sheet of a unit, for the next owner and the next repair: one side of A4 for a common job.
 
     How it came in, what was done, what was fitted from which unit and on what evidence, what remains open
-    or doubtful, the cautions in full. Example: kgraph sheet U-05 -o u-05.html
+    or doubtful, what it cost, the cautions in full, and lines for the pen.
+    Example: kgraph sheet U-05 -o u-05.html
     """
     from kgraph.render import sheet as render_sheet
     from kgraph.shelf.sheet import sheet_of
 
     loaded = load(settings)
-    made = sheet_of(loaded.graph, _unit(loaded, unit))
+    made = sheet_of(loaded.graph, events.unit_named(loaded, unit))
     form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
-    text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
+    text = render_sheet.in_form(loaded.data, made, form, proof) if not as_json else ""
     if as_json:
         _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
     elif output is None:

@@ -18,7 +18,7 @@ from kgraph.folder.writing import Value
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, Where, shown
 
-SHELF = ("unit", "stock", "taken", "restored")
+SHELF = ("unit", "stock", "taken", "restored", "fitted", "inspected")
 """Kinds of entry that are about what lies on somebody's own shelf."""
 _OTHER = {"set": "assembly", "assembly": "set"}
 _AN = {"set": "a set", "assembly": "an assembly"}

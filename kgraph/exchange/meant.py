@@ -436,11 +436,29 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
             at = (TERM + "atPosition", iri("position", data.key("position", entry.position.key)))
             to = (TERM + "toUnit", iri("unit", data.key("unit", entry.to.key)))
             yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to))
+        elif isinstance(entry, records.Fitted):
+            yield Block(entries[entry.where], tuple(_fitted(data, entry)))
+        elif isinstance(entry, records.Inspected):
+            yield Block(entries[entry.where], tuple(_inspected(data, entry)))
         elif isinstance(entry, records.Withdraw):
             told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
             if entry.target.strip() in shown:
                 told.append((TERM + "takesBack", iri("fact", shown[entry.target.strip()])))
             yield Block(entries[entry.where], tuple(told))
+
+
+def _fitted(data: Collection, entry: records.Fitted) -> Iterator[Pair]:
+    yield TYPE, TERM + "Fitted"
+    yield TERM + "part", iri("part", data.key("part", entry.part.key))
+    yield TERM + "atPosition", iri("position", data.key("position", entry.position.key))
+    yield TERM + "toUnit", iri("unit", data.key("unit", entry.to.key))
+
+
+def _inspected(data: Collection, entry: records.Inspected) -> Iterator[Pair]:
+    yield TYPE, TERM + "Inspected"
+    yield TERM + "atPosition", iri("position", data.key("position", entry.position.key))
+    yield TERM + "ofUnit", iri("unit", data.key("unit", entry.unit.key))
+    yield TERM + "found", Text(entry.state)
 
 
 def _taken(data: Collection, entry: records.Taken) -> Iterator[Pair]:

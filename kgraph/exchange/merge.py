@@ -30,7 +30,7 @@ from kgraph.exchange.meanings import Meanings
 from kgraph.exchange.origins import Saying, how_of, marked, saying_of, split_note
 from kgraph.fits import graph as graphs
 from kgraph.folder.writing import Value
-from kgraph.names import fold
+from kgraph.names import Name, fold
 from kgraph.problems import Problem, shown
 
 
@@ -121,8 +121,9 @@ def _thing(joining: Joining, thing: records.Thing, wanted: Wanted, merged: Merge
 
 
 def _names_other_unit(event: records.Statement, units: set[str]) -> bool:
-    named = [event.unit, event.to] if isinstance(event, records.Taken) else []
-    named += [event.to] if isinstance(event, records.Restored) else []
+    named: list[Name | None] = []
+    named += [event.unit] if isinstance(event, records.Taken | records.Inspected) else []
+    named += [event.to] if isinstance(event, records.Taken | records.Restored | records.Fitted) else []
     return any(n and n.key in units for n in named)
 
 
@@ -239,7 +240,7 @@ class _Sayings:
         """The withdrawal with a target that means the same in this folder; None where nothing does."""
         target = withdraw.target.strip()
         meant = self._statements_of(target)
-        if any(isinstance(m, records.Taken | records.Restored) for m in meant) and not self.wanted.shelf:
+        if any(isinstance(m, records.Done) for m in meant) and not self.wanted.shelf:
             self.merged.shelf += 1
             return None
         if not meant and _MADE_ID.match(target):

@@ -13,6 +13,7 @@ from datetime import date
 from functools import cache, lru_cache, partial
 from typing import Any
 
+from kgraph import money as moneys
 from kgraph import quantities, records, words
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import ReadFile, read_bytes
@@ -195,6 +196,13 @@ def _certainty(text: str) -> float:
     return quantities.number(text, 0.0, 1.0, above=True)
 
 
+def _money(node: Node) -> moneys.Money:
+    try:
+        return moneys.money(_text(node))
+    except moneys.MoneyError as error:
+        raise _Wrong(node, error.what, error.right, "wrong-quantity") from None
+
+
 def _date(node: Node) -> str:
     value = _some_text(node).strip()
     try:
@@ -337,6 +345,10 @@ _EVIDENCE: Fields = {
     "id": ("own_id", _some_text, False),
     "corrects": ("corrects", _some_text, False),
 }
+_SPENT: Fields = {
+    "cost": ("cost", _money, False),
+    "hours": ("hours", _quantity(lambda t: quantities.number(t, 0.0, 10000.0)), False),
+}
 _ALSO: Fields = {"also": ("also", _NAMES, False)}
 
 THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
@@ -385,6 +397,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "certainty": ("certainty", _quantity(_certainty), False),
             "caution": ("cautions", _NAMES, False),
             "perishable": ("perishable", _yes_no, False),
+            "sound": ("sound", _quantity(_certainty), False),
         },
     ),
     "source": (
@@ -409,6 +422,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "keep": ("keep", _quantity(lambda t: quantities.number(t, 0.0, 10.0)), False),
             "state": ("state", _state, False),
             "wants": ("wants", _NAMES, False),
+            **_SPENT,
         },
     ),
     "stock": (
@@ -492,11 +506,35 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
             "to": ("to", _name, False),
             "at": ("at", _name, False),
             "owed": ("owed", _yes_no, False),
+            **_SPENT,
         },
     ),
     "restored": (
         records.Restored,
-        {"restored": ("position", _name, True), "to": ("to", _name, True), "part": ("part", _name, False)},
+        {
+            "restored": ("position", _name, True),
+            "to": ("to", _name, True),
+            "part": ("part", _name, False),
+            **_SPENT,
+        },
+    ),
+    "fitted": (
+        records.Fitted,
+        {
+            "fitted": ("part", _name, True),
+            "to": ("to", _name, True),
+            "at": ("position", _name, True),
+            **_SPENT,
+        },
+    ),
+    "inspected": (
+        records.Inspected,
+        {
+            "inspected": ("position", _name, True),
+            "of": ("unit", _name, True),
+            "state": ("state", _some_text, True),
+            **_SPENT,
+        },
     ),
     "withdraw": (
         records.Withdraw,

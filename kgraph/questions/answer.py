@@ -56,6 +56,8 @@ class Row(NamedTuple):
     """Of a part that goes at a place: how it comes to go there."""
     sets: tuple[str, ...] = ()
     """Of a part: the sets that are known to have it, as owner keys."""
+    sound: float = 1.0
+    """Of an article of a unit that nobody looked at: how surely it is sound; in `certainty` already."""
     units: tuple[tuple[str, str], ...] = ()
     """Units of one's own that are of this set, by name, and the state of each at the place."""
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 from kgraph.facts import Evidence, Fact
 from kgraph.names import compared, fold
 from kgraph.questions import Answer, Row
+from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.sentences import says
-from kgraph.render.terminal import table, visible, wrapped
+from kgraph.render.terminal import table, visible
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
@@ -143,7 +144,7 @@ def shown_rows(answer: Answer) -> tuple[tuple[Row, ...], list[str]]:
     return rows, [f"and {count[r.wanted] - 1} more" if count[r.wanted] > 1 else "" for r in rows]
 
 
-def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> str:
+def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
     rows, more = shown_rows(answer)
     head, cells = _HEADS[answer.question["command"]]
@@ -154,9 +155,7 @@ def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> st
     out = table(head, lines, terminal, remarks) if rows else ""
     if proof:
         out += "".join(_proof_text(data, row) for row in rows)
-    texts = _caution_texts(data, answer, rows)
-    said = [f"Caution, {visible(name)}: {visible(text)}" for name, text in texts.items()]
-    return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in said)
+    return out + block(_caution_texts(data, answer, rows), terminal, whole.cautions)
 
 
 def _caution_texts(data: Collection, answer: Answer, rows: Iterable[Row]) -> dict[str, str]:

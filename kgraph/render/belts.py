@@ -27,6 +27,7 @@ from kgraph.collection import Collection, build
 from kgraph.facts import Fact
 from kgraph.quantities import Section
 from kgraph.render.answers import caution_texts, fact_json, percent
+from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -81,15 +82,18 @@ def _text(
     rows: _Rows,
     terminal: bool,
     cautions: Sequence[str],
+    assumed: Iterable[drive.Assumed],
+    whole: Whole,
     more: Sequence[tuple[str, str]] = (),
 ) -> str:
-    """Named values, then sentences that are never cut, then the cautions."""
+    """Named values, then sentences that are never cut, what was assumed, and the cautions."""
+    more = [*more, *_assumed_rows(assumed, whole.assumed)]
     out = table(("what", "value"), rows, terminal)
     if terminal:
         out += "".join(_wrapped(f"{head}: {text}", terminal) for head, text in more)
     else:
         out += "".join(f"{head}\t{visible(text)}\n" for head, text in more)
-    return out + _caution_text(data, cautions, terminal)
+    return out + _caution_text(data, cautions, terminal, whole)
 
 
 def _wrapped(text: str, terminal: bool) -> str:
@@ -101,13 +105,17 @@ def _wrapped(text: str, terminal: bool) -> str:
     return wrapped(_BEFORE_UNIT.sub(_KEEP, shown)).replace(_KEEP, " ")
 
 
-def _caution_text(data: Collection, cautions: Sequence[str], terminal: bool) -> str:
-    texts = caution_texts(data, cautions)
-    return "".join(_wrapped(f"Caution, {name}: {text}", terminal) for name, text in texts.items())
+def _caution_text(data: Collection, cautions: Sequence[str], terminal: bool, whole: Whole) -> str:
+    return block(caution_texts(data, cautions), terminal, whole.cautions, "")
 
 
-def _assumed_rows(assumed: Iterable[drive.Assumed]) -> _Rows:
-    return [("assumed", f"{a.what}: {a.value} ({a.source})") for a in assumed]
+def _assumed_rows(assumed: Iterable[drive.Assumed], whole: bool) -> _Rows:
+    """What was assumed, each with its source, or all on one line without them."""
+    each = list(assumed)
+    if whole:
+        return [("assumed", f"{a.what}: {a.value} ({a.source})") for a in each]
+    said = "; ".join(f"{a.what} {a.value}" for a in each)
+    return [("assumed", f"{said}; --assumed tells why")] if each else []
 
 
 def _proof_text(data: Collection, head: str, facts: Sequence[Fact], terminal: bool) -> str:
@@ -192,7 +200,7 @@ def no_path_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
     }
 
 
-def path_text(data: Collection, answer: PathAnswer, terminal: bool, proof: bool) -> str:
+def path_text(data: Collection, answer: PathAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """`belt path` for a person."""
     low, high = answer.window_mm
     rows = [
@@ -214,7 +222,7 @@ def path_text(data: Collection, answer: PathAnswer, terminal: bool, proof: bool)
             for r in answer.o_rings
         ),
     ]
-    out = _text(data, rows, terminal, answer.cautions, _assumed_rows(answer.assumed))
+    out = _text(data, rows, terminal, answer.cautions, answer.assumed, whole)
     return out + (_proof_text(data, "the run", answer.place.run_proof, terminal) if proof else "")
 
 
@@ -284,7 +292,7 @@ def _pair(ends: tuple[float, float] | None) -> list[float] | None:
     return None if ends is None else list(ends)
 
 
-def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -> str:
+def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """`belt fit` for a person: verdict, figures, every reason, every assumed value."""
     fit, recorded = answer.fit, answer.recorded
     rows = [
@@ -306,8 +314,8 @@ def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -
         held = "within" if _within(fit.tape_speed_error) else "OUTSIDE"
         error = f"{drive.signed(fit.tape_speed_error)}, {held} {drive.SPEED_TOLERANCE * 100:g} %"
         rows.append(("tape speed error", f"{error} ({drive.TOLERANCE_NAME})"))
-    more = [*(("reason", r) for r in answer.reasons), *_assumed_rows(answer.assumed)]
-    out = _text(data, rows, terminal, answer.cautions, more)
+    more = [("reason", r) for r in answer.reasons]
+    out = _text(data, rows, terminal, answer.cautions, answer.assumed, whole, more)
     if proof:
         out += _proof_text(data, "the run", answer.place.run_proof, terminal)
         out += _proof_text(data, "the recorded belt", recorded.proof if recorded else (), terminal)
@@ -398,7 +406,7 @@ def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, An
     }
 
 
-def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool) -> str:
+def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """`belt find` for a person: what is less likely than one in a thousand is counted, not listed."""
     shown = [f for f in answer.found if f.probability >= 0.001 or not f.parts]
     rows = [
@@ -418,12 +426,20 @@ def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool)
             for r in f.takers:
                 place = f"{data.owner_text(r.set)} at {data.text('position', r.position)}"
                 out += _proof_text(data, place, r.proof, terminal)
-    return out + _tail(data, answer.assumed, answer.cautions, terminal)
+    return out + _tail(data, answer.assumed, answer.cautions, terminal, whole)
 
 
-def _tail(data: Collection, assumed: Iterable[drive.Assumed], cautions: Sequence[str], terminal: bool) -> str:
-    lines = [f"assumed: {text}" for _, text in _assumed_rows(assumed)]
-    return "".join(_wrapped(line, terminal) for line in lines) + _caution_text(data, cautions, terminal)
+def _tail(
+    data: Collection,
+    assumed: Iterable[drive.Assumed],
+    cautions: Sequence[str],
+    terminal: bool,
+    whole: Whole,
+) -> str:
+    lines = [f"assumed: {text}" for _, text in _assumed_rows(assumed, whole.assumed)]
+    return "".join(_wrapped(line, terminal) for line in lines) + _caution_text(
+        data, cautions, terminal, whole
+    )
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -455,7 +471,9 @@ def _family_row_json(data: Collection, answer: FamilyAnswer, row: FamilyRow) -> 
 _AGREES = {True: "yes", False: "NO", None: "not known"}
 
 
-def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: bool) -> str:
+def family_text(
+    data: Collection, answer: FamilyAnswer, terminal: bool, proof: bool, whole: Whole = SHORT
+) -> str:
     """`belt family` for a person."""
     position = data.text("position", answer.place.position)
     rows = [
@@ -474,7 +492,7 @@ def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: b
     if proof:
         for row in answer.rows:
             out += _proof_text(data, data.owner_text(row.set), row.proof, terminal)
-    return out + _tail(data, answer.assumed, answer.cautions, terminal)
+    return out + _tail(data, answer.assumed, answer.cautions, terminal, whole)
 
 
 # Speed ----------------------------------------------------------------------------------------
@@ -512,14 +530,19 @@ def speed_json(
 
 
 def speed_text(
-    data: Collection | None, place: BeltPlace | None, reading: ToneReading, terminal: bool, proof: bool
+    data: Collection | None,
+    place: BeltPlace | None,
+    reading: ToneReading,
+    terminal: bool,
+    proof: bool,
+    whole: Whole = SHORT,
 ) -> str:
     """`belt speed` for a person: what is to be asked first stands first."""
     data = data or _nothing()
     out = "".join(_wrapped(line, terminal) for line in reading.says)
     if proof and place:
         out += _proof_text(data, "the run", place.run_proof, terminal)
-    return out + _caution_text(data, SPEED_CAUTIONS, terminal)
+    return out + _caution_text(data, SPEED_CAUTIONS, terminal, whole)
 
 
 # What a supposed fact changes ------------------------------------------------------------------

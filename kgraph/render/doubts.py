@@ -11,8 +11,12 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import sort_of
 from kgraph.questions import SCALE_NOTE
 from kgraph.render.answers import caution_texts, percent
+from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.sentences import says
-from kgraph.render.terminal import table, visible
+from kgraph.render.terminal import table
+
+ID_SHOWN = 8
+"""So many characters of an id a screen shows."""
 
 
 def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: int) -> dict[str, Any]:
@@ -58,25 +62,27 @@ def notes(doubts: Doubts, most: int) -> list[str]:
     return [*said, SCALE_NOTE] if doubts.found else said
 
 
-def as_text(data: Collection, doubts: Doubts, most: int, terminal: bool) -> str:
-    """A table, the look that settles most first."""
+def as_text(
+    data: Collection, doubts: Doubts, most: int, terminal: bool, whole: Whole = SHORT, bits: bool = False
+) -> str:
+    """What to do, whole, with how much it settles; the look that settles most first."""
     shown = doubts.found[:most]
-    head = ("settles", "answers", "certainty", "what to do", "fact")
+    head = ("certainty", "settles", *(("bits",) if bits else ()), "fact")
     rows = [
         [
-            f"{d.fall_bits:.2f} bit",
-            str(len(d.rows)),
             percent(d.fact.certainty),
-            to_do(data, d),
-            d.fact.id,
+            f"settles {_answers(len(d.rows))}",
+            *([f"{d.fall_bits:.2f} bit"] if bits else []),
+            d.fact.id[:ID_SHOWN] if terminal else d.fact.id,
         ]
         for d in shown
     ]
-    out = table(head, rows, terminal)
-    texts = caution_texts(data, _cautions(shown))
-    return (
-        out + "".join(f"\nCaution, {visible(n)}: {visible(t)}" for n, t in texts.items()) + "\n" * bool(texts)
-    )
+    out = table(head, rows, terminal, [[look(data, d.fact)] for d in shown])
+    return out + block(caution_texts(data, _cautions(shown)), terminal, whole.cautions)
+
+
+def _answers(count: int) -> str:
+    return "1 answer" if count == 1 else f"{count} answers"
 
 
 def to_do(data: Collection, doubt: Doubt) -> str:

@@ -17,6 +17,7 @@ from kgraph.render.answers import (
     percent,
     remarks_of,
 )
+from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
@@ -77,6 +78,8 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         "position": data.text("position", line.position) if line.unit else None,
         "part": None if part is None else data.text("part", part),
         "certainty": row.certainty,
+        "goes": row.certainty / row.sound,
+        "sound": row.sound,
         "bounds": None if row.bounds is None else list(row.bounds),
         "standing": row.standing,
         "work": list(row.work),
@@ -90,6 +93,8 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
         out["counted on"] = [counts_on_it(data, c) for c in line.counting]
     if row.against:
         out["against"] = [fact_json(data, f) for f in row.against]
+    if row.sound < 1:
+        out["settle"] = inspect_by(data, line.unit, line.position)
     if line.unit:
         out["brings"] = [data.text("position", p) for p in line.brings]
         out["along"] = line.along
@@ -146,7 +151,7 @@ def lies_in(data: Collection, part: str) -> str:
 # Text -----------------------------------------------------------------------------------------
 
 
-def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
+def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """The plan for the bench: what to take from where, what is left to do, what it costs, the cautions."""
     out = ""
     if plan.best.lines:
@@ -162,8 +167,13 @@ def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
     out += "\n" + "".join(_sentence(s, terminal) for s in _sums(data, plan))
     for number, course in enumerate(plan.instead, 1):
         out += _instead_text(data, plan, number, course, terminal)
-    texts = caution_texts(data, cautions_of(plan))
-    return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return out + block(caution_texts(data, cautions_of(plan)), terminal, whole.cautions)
+
+
+def inspect_by(data: Collection, unit: str, position: str) -> str:
+    """The command that says what a place of a unit is like."""
+    names = (data.text("unit", unit), data.text("position", position))
+    return f"kgraph inspect {' '.join(map(shlex.quote, names))} STATE"
 
 
 def _unmet_remarks(data: Collection, plan: Plan, unmet: Unmet) -> list[str]:
@@ -230,6 +240,10 @@ def _line_remarks(data: Collection, line: Line) -> list[str]:
         names = ", ".join(data.text("position", p) for p in line.brings)
         said.append(f"taken whole, with: {names}")
     said += _disputed(line)
+    if line.row.sound < 1:
+        goes, sound = percent(line.row.certainty / line.row.sound), percent(line.row.sound)
+        by = inspect_by(data, line.unit, line.position)
+        said.append(f"nobody looked at it: goes there {goes}, sound {sound}; when you have: {by}")
     if line.condition.strip().lower() not in ("", "good", "whole"):
         said.append(f"recorded of it: {line.condition}")
     said += [counts_on_it(data, c) for c in line.counting]
@@ -341,7 +355,9 @@ def _sought_text(data: Collection, hunt: Hunt, sought: Sought) -> str:
     return f"{name}: {position}"
 
 
-def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: int | None) -> str:
+def hunt_text(
+    data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: int | None, whole: Whole = SHORT
+) -> str:
     """The sets for a person, the best first, each with the wants that it would meet."""
     shown = hunt.found[:most]
     rows = [[data.owner_text(q.set), f"{q.expected:.2f}", str(len(q.wants))] for q in shown]
@@ -349,8 +365,7 @@ def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: i
     out = table(("set", "expected wants", "at most"), rows, terminal, said) if rows else ""
     if proof:
         out += "".join(_quarry_proof(data, hunt, q) for q in shown)
-    texts = caution_texts(data, _hunt_cautions(hunt, shown))
-    return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return out + block(caution_texts(data, _hunt_cautions(hunt, shown)), terminal, whole.cautions)
 
 
 def _wants_met(data: Collection, hunt: Hunt, quarry: Quarry) -> list[str]:

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from kgraph import records, words
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.facts import Fact
+from kgraph.money import Money, sums
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
 from kgraph.render.plan import set_name
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
-from kgraph.shelf.ledger import TAKEN, Event, Held
-from kgraph.shelf.sheet import Fitted, Sheet
+from kgraph.shelf.conditions import TAKEN
+from kgraph.shelf.ledger import Event, Held, Owed
+from kgraph.shelf.sheet import Fitted, Sheet, Spent
 
 DEFER = (
     "Local codes come before anything written here, and work on the mains side belongs to those who are "
     "licensed to do it where you live."
 )
-_APART = ("unit", "set", "role", "keep", "state", "wants")
+LINES = 4
+"""So many ruled lines for the pen."""
+_APART = ("unit", "set", "role", "keep", "state", "wants", "cost", "hours")
 _MARKS = re.compile(r"[\\`*_\[\]<>|~&]|^[#+=-]")
 """What Markdown would read as a mark inside a line, or at its start."""
 _NUMBERED = re.compile(r"^(\d+)([.)])")
@@ -35,6 +40,8 @@ class Item:
 
     text: str
     below: tuple[str, ...] = ()
+    box: bool = False
+    """Whether it has a box to tick."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +51,8 @@ class Section:
     title: str
     items: tuple[Item, ...]
     none: str = ""
+    lines: int = 0
+    """So many ruled lines for the pen stand below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,31 +65,61 @@ class Page:
     notes: tuple[str, ...]
 
 
-def in_form(data: Collection, sheet: Sheet, form: str) -> str:
-    """The sheet as `text`, `markdown` or `html`."""
+def in_form(data: Collection, sheet: Sheet, form: str, proof: bool = False) -> str:
+    """The sheet as `text`, `markdown` or `html`; with `proof` where each thing stands in the files."""
     forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown, "html": _html}
-    return forms[form](page(data, sheet))
+    return forms[form](page(data, sheet, proof))
 
 
 # In words -------------------------------------------------------------------------------------
 
 
-def page(data: Collection, sheet: Sheet) -> Page:
-    """What stands on the sheet, in words, the same for every form."""
+def page(data: Collection, sheet: Sheet, proof: bool = False) -> Page:
+    """What stands on the sheet, in words, the same for every form. Each fact of a proof stands there once."""
     unit = data.text("unit", sheet.now.unit)
     cautions = caution_texts(data, sheet.cautions)
-    sections = (
+    facts = _facts(sheet)
+    rests = tuple(Item(f"({n}) {_fact(data, f, proof)}") for n, f in enumerate(facts.values(), 1))
+    still = (*_open(data, sheet, proof), *_doubtful(data, sheet))
+    sections = [
         Section("Before it is opened", (*(Item(f"{n}: {t}") for n, t in cautions.items()), Item(DEFER))),
         Section("How it came in", _found(data, sheet), "Nothing is recorded of its state."),
-        Section("What was done", _events(data, sheet), "Nothing was taken from it or put in."),
-        Section("What was fitted, and why it goes there", _fitted(data, sheet), "Nothing was fitted."),
-        Section("What remains open", _open(data, sheet), "Nothing that is recorded."),
-        Section("What is doubtful", _doubtful(data, sheet), "Nothing that is recorded."),
-    )
-    return Page(f"Job sheet of {unit}", _about(data, sheet), sections, sheet.notes)
+        Section("What was done", _events(data, sheet, proof), "Nothing was taken from it or put in."),
+        Section("What was fitted, and why it goes there", _fitted(data, sheet, facts), "Nothing was fitted."),
+        *([Section("What that rests on", rests)] if rests else []),
+        Section("What remains open", still, "Nothing that is recorded."),
+        *([Section("What it cost", _spent(data, sheet))] if sheet.spent else []),
+        Section("By hand", (), lines=LINES),
+    ]
+    return Page(f"Job sheet of {unit}", _about(data, sheet, proof), tuple(sections), sheet.notes)
 
 
-def _about(data: Collection, sheet: Sheet) -> tuple[tuple[str, str], ...]:
+def _facts(sheet: Sheet) -> dict[str, Fact]:
+    """Every fact that a proof of the sheet rests on, once, in the order in which they are met."""
+    rows = [one.row for one in sheet.fitted if one.row]
+    return {f.id: f for row in rows for f in (*row.proof, *row.against)}
+
+
+def _spent(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+    each = [
+        Item(f"{_spent_on(data, s)}: {_sum_text([s.cost] if s.cost else [], s.hours)}") for s in sheet.spent
+    ]
+    hours = [s.hours for s in sheet.spent if s.hours is not None]
+    total = _sum_text(sums(s.cost for s in sheet.spent if s.cost), math.fsum(hours) if hours else None)
+    return (*each, Item(f"in all: {total}"))
+
+
+def _spent_on(data: Collection, spent: Spent) -> str:
+    entry = spent.entry
+    return "the set itself" if isinstance(entry, records.Unit) else event_says(data, entry)
+
+
+def _sum_text(money: Iterable[Money], hours: float | None) -> str:
+    worked = [] if hours is None else [f"{hours:g} {'hour' if hours == 1 else 'hours'}"]
+    return ", ".join([*map(str, money), *worked])
+
+
+def _about(data: Collection, sheet: Sheet, proof: bool) -> tuple[tuple[str, str], ...]:
     now = sheet.now
     role = f"{now.role}: {words.ROLES_OF_UNITS[now.role]}" if now.role else "not said"
     more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in _APART]
@@ -91,7 +130,7 @@ def _about(data: Collection, sheet: Sheet) -> tuple[tuple[str, str], ...]:
         ("role", role),
         *recorded,
         *more,
-        ("written in", where),
+        *((("written in", where),) if proof else ()),
     )
 
 
@@ -108,17 +147,22 @@ def _found(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
     return tuple(Item(f"{data.text('position', p)}: {text}") for p, text in sheet.found)
 
 
-def _events(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
-    return tuple(Item(event_says(data, e), tuple(_of_event(e))) for e in sheet.events)
+def _events(data: Collection, sheet: Sheet, proof: bool) -> tuple[Item, ...]:
+    return tuple(Item(event_says(data, e) + _said_of(e), _where_of(e, proof)) for e in sheet.events)
 
 
-def _of_event(event: Event) -> list[str]:
+def _said_of(event: Event) -> str:
     said = ", ".join(v for v in (f"by {event.by}" if event.by else "", event.note) if v)
-    return [*([said] if said else []), f"{event.where.file}:{event.where.line}"]
+    return f" ({said})" if said else ""
 
 
-def _fitted(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
-    return tuple(Item(_fitted_says(data, one), tuple(_evidence(data, one))) for one in sheet.fitted)
+def _where_of(event: Event, proof: bool) -> tuple[str, ...]:
+    return (f"{event.where.file}:{event.where.line}",) if proof else ()
+
+
+def _fitted(data: Collection, sheet: Sheet, facts: Mapping[str, Fact]) -> tuple[Item, ...]:
+    number = {ident: n for n, ident in enumerate(facts, 1)}
+    return tuple(Item(_fitted_says(data, one), tuple(_evidence(one, number))) for one in sheet.fitted)
 
 
 def _fitted_says(data: Collection, one: Fitted) -> str:
@@ -128,6 +172,8 @@ def _fitted_says(data: Collection, one: Fitted) -> str:
     condition = f", {held.condition}" if held.condition else ""
     if isinstance(event, records.Taken):
         return f"{place}: {part}from {unit_text(data, event.unit.key)}{_made(data, held)}{condition}"
+    if isinstance(event, records.Fitted):
+        return f"{place}: {part}from stock{condition}"
     source = "from stock or bought" if held.part else "given back"
     return f"{place}: {part}{source}{condition}"
 
@@ -138,42 +184,43 @@ def _made(data: Collection, held: Held) -> str:
     return f", the {data.text('position', held.origin.position)} of {data.owner_text(held.origin.owner)}"
 
 
-def _evidence(data: Collection, one: Fitted) -> list[str]:
+def _evidence(one: Fitted, number: Mapping[str, int]) -> list[str]:
+    """Why it goes there, the facts by their numbers."""
     row = one.row
     if row is None:
         return ["no fact says that it goes there"]
-    said = [f"goes there: {row.standing}, {certainty_text(row)}"]
+    by = ", ".join(f"({number[f.id]})" for f in row.proof) or "the same place of the same set"
+    said = [f"goes there: {row.standing}, {certainty_text(row)}: {by}"]
     said += [f"work: {w}" for w in row.work]
-    said += [_fact(data, f) for f in row.proof] or ["the same place of the same set"]
-    said += [f"against it: {_fact(data, f)}" for f in row.against]
+    said += [f"against it: {', '.join(f'({number[f.id]})' for f in row.against)}"] if row.against else []
     return said + ([f"the sets differ in: {', '.join(row.differs)}"] if row.differs else [])
 
 
-def _fact(data: Collection, fact: Fact) -> str:
+def _fact(data: Collection, fact: Fact, proof: bool) -> str:
     best = max(fact.evidence, key=lambda e: e.certainty, default=None)
     if best is None:
         return f"{says(data, fact)} ({percent(fact.certainty)}, common practice, no source)"
     # A source such as "bench book, EV" has said already who it was.
     who = f"by {best.by}" if best.by and best.by not in best.source.split(", ") else ""
     said = ", ".join(v for v in (percent(fact.certainty), best.grade, best.source, who, best.date) if v)
-    return f"{says(data, fact)} ({said}; {best.where.file}:{best.where.line})"
+    where = f"; {best.where.file}:{best.where.line}" if proof else ""
+    return f"{says(data, fact)} ({said}{where})"
 
 
-def _open(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
-    wants = [Item(f"wanted: {data.text('position', p)}") for p in sheet.now.wants]
+def _open(data: Collection, sheet: Sheet, proof: bool) -> tuple[Item, ...]:
+    wants = [Item(f"wanted: {data.text('position', p)}", box=True) for p in sheet.now.wants]
     rest = [h for h in sheet.left if h.position not in sheet.now.wants]
-    lacks = [Item(f"{data.text('position', h.position)}: {_lack(h)}") for h in rest]
-    owed = [
-        Item(f"is owed: {data.text('position', o.position)}", tuple(_of_event(o.event))) for o in sheet.owed
-    ]
+    lacks = [Item(f"{data.text('position', h.position)}: {_lack(h)}", box=True) for h in rest]
+    owed = [Item(f"is owed: {_owed_text(data, o)}", _where_of(o.event, proof), box=True) for o in sheet.owed]
     owes = [
-        Item(
-            f"owes {data.text('unit', o.unit)}: {data.text('position', o.position)}",
-            tuple(_of_event(o.event)),
-        )
+        Item(f"owes {data.text('unit', o.unit)}: {_owed_text(data, o)}", _where_of(o.event, proof), box=True)
         for o in sheet.owes
     ]
     return (*wants, *lacks, *owed, *owes)
+
+
+def _owed_text(data: Collection, owed: Owed) -> str:
+    return data.text("position", owed.position) + _said_of(owed.event)
 
 
 def _lack(held: Held) -> str:
@@ -184,7 +231,9 @@ def _lack(held: Held) -> str:
 
 
 def _doubtful(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
-    return tuple(Item(f"{data.text('position', d.position)}: {d.says}") for d in sheet.doubts)
+    return tuple(
+        Item(f"in doubt: {data.text('position', d.position)}: {d.says}", box=True) for d in sheet.doubts
+    )
 
 
 # Forms ----------------------------------------------------------------------------------------
@@ -201,9 +250,11 @@ def _text(page: Page) -> str:
     out += [lines(f"{k}: {v}", "") for k, v in page.about]
     for section in page.sections:
         out += ["", section.title, "-" * len(section.title)]
-        out += [] if section.items else [section.none]
+        out += [] if section.items or section.lines else [section.none]
         for item in section.items:
-            out += [lines(item.text, "  "), *(lines(b, "      ") for b in item.below)]
+            box = "[ ] " if item.box else ""
+            out += [lines(box + item.text, "  "), *(lines(b, "      ") for b in item.below)]
+        out += ["", "_" * 90] * section.lines
     out += ["", *(lines(note, "") for note in page.notes)] if page.notes else []
     return "\n".join(out) + "\n"
 
@@ -217,9 +268,11 @@ def _markdown(page: Page) -> str:
     out = [f"# {plain(page.title)}", "", *(f"- {plain(k)}: {plain(v)}" for k, v in page.about)]
     for section in page.sections:
         out += ["", f"## {section.title}", ""]
-        out += [] if section.items else [section.none]
+        out += [] if section.items or section.lines else [section.none]
         for item in section.items:
-            out += [f"- {plain(item.text)}", *(f"  - {plain(b)}" for b in item.below)]
+            box = "[ ] " if item.box else ""
+            out += [f"- {box}{plain(item.text)}", *(f"  - {plain(b)}" for b in item.below)]
+        out += ["", "---"] * section.lines
     out += ["", *(f"*{plain(note)}*  " for note in page.notes)] if page.notes else []
     return "\n".join(out) + "\n"
 
@@ -257,6 +310,9 @@ def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
             "lacks": {data.text("position", h.position): _lack(h) for h in sheet.left},
         },
         "doubtful": [{"position": data.text("position", d.position), "says": d.says} for d in sheet.doubts],
+        "spent": [_spent_json(data, s) for s in sheet.spent],
+        "cost": [str(m) for m in sums(s.cost for s in sheet.spent if s.cost)],
+        "hours": math.fsum(s.hours for s in sheet.spent if s.hours is not None),
         "cautions": list(sheet.cautions),
         "caution texts": caution_texts(data, sheet.cautions),
         "defer": DEFER,
@@ -279,4 +335,16 @@ def _fitted_json(data: Collection, one: Fitted) -> dict[str, Any]:
         "proof": [fact_json(data, f) for f in row.proof] if row else [],
         "against": [fact_json(data, f) for f in row.against] if row else [],
         "warnings": list(row.warnings) if row else [],
+    }
+
+
+def _spent_json(data: Collection, spent: Spent) -> dict[str, Any]:
+    cost = str(spent.cost) if spent.cost else None
+    where = spent.entry.where
+    return {
+        "for": _spent_on(data, spent),
+        "cost": cost,
+        "hours": spent.hours,
+        "file": where.file,
+        "line": where.line,
     }

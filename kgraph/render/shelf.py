@@ -8,11 +8,13 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
-from kgraph.names import fold
+from kgraph.names import Name, fold
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
+from kgraph.render.cautions import block
 from kgraph.render.plan import lies_in, set_name
 from kgraph.render.terminal import table, visible, wrapped
-from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf, is_known
+from kgraph.shelf.conditions import TAKEN
+from kgraph.shelf.ledger import Event, Held, Owed, Shelf, is_known
 from kgraph.shelf.overview import Loose, Overview, Seen
 from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING, Taking
@@ -27,8 +29,7 @@ def _sentence(text: str, terminal: bool) -> str:
 
 def cautions_text(data: Collection, names: Iterable[str], terminal: bool) -> str:
     """Every caution in full, each after an empty line."""
-    texts = caution_texts(data, names)
-    return "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+    return block(caution_texts(data, names), terminal, whole=True)
 
 
 def with_opening(names: Iterable[str]) -> list[str]:
@@ -119,7 +120,7 @@ def event_json(data: Collection, event: Event) -> dict[str, Any]:
         "id": event.own_id.strip() or written_id(event),
         "position": data.text("position", data.key("position", event.position.key)),
         "from": unit_text(data, event.unit.key) if isinstance(event, records.Taken) else None,
-        "to": unit_text(data, event.to.key) if event.to else None,
+        "to": unit_text(data, to.key) if (to := receiver(event)) else None,
         "by": event.by,
         "date": event.date,
         "note": event.note,
@@ -129,15 +130,29 @@ def event_json(data: Collection, event: Event) -> dict[str, Any]:
     if isinstance(event, records.Taken):
         at = event.at or event.position
         out |= {"at": data.text("position", data.key("position", at.key)), "owed": event.owed}
+    elif isinstance(event, records.Inspected):
+        out |= {"of": unit_text(data, event.unit.key), "state": event.state}
     else:
         out["part"] = data.text("part", data.key("part", event.part.key)) if event.part else None
-    return out
+    if event.cost:
+        out["cost"] = str(event.cost)
+    return out if event.hours is None else {**out, "hours": event.hours}
+
+
+def receiver(event: Event) -> Name | None:
+    """The unit that something was put in."""
+    return None if isinstance(event, records.Inspected) else event.to
 
 
 def event_says(data: Collection, event: Event) -> str:
     """An event as one sentence without its full stop; the date first, where there is one."""
     position = data.text("position", data.key("position", event.position.key))
     date = f"{event.date}: " if event.date else ""
+    if isinstance(event, records.Inspected):
+        return f"{date}{position} of {unit_text(data, event.unit.key)} inspected: {event.state}"
+    if isinstance(event, records.Fitted):
+        part = data.text("part", data.key("part", event.part.key))
+        return f"{date}{part} fitted to {unit_text(data, event.to.key)} as {position}"
     if isinstance(event, records.Restored):
         part = f", {data.text('part', data.key('part', event.part.key))}" if event.part else ""
         return f"{date}{position}{part} put in {unit_text(data, event.to.key)}"
@@ -286,6 +301,7 @@ def held_json(data: Collection, held: Held) -> dict[str, Any]:
         "made for": data.owner_text(origin.owner) if origin else None,
         "made for position": data.text("position", origin.position) if origin else None,
         "event": event_json(data, held.event) if held.event else None,
+        "inspected": event_json(data, held.found) if held.found else None,
     }
 
 
@@ -379,7 +395,9 @@ def held_text(held: Held) -> str:
     """What is at a place, in words."""
     if held.condition == TAKEN:
         return f"taken, {_when(held.event)}" if held.event else TAKEN
-    return held.condition or "there"
+    found = held.found
+    looked = f", inspected {found.date}" if found and found.date else ", inspected" if found else ""
+    return f"{held.condition or 'there'}{looked}"
 
 
 def made_for(data: Collection, own_set: str, held: Held) -> str:
@@ -388,6 +406,8 @@ def made_for(data: Collection, own_set: str, held: Held) -> str:
     if event is None or held.condition == TAKEN:
         return ""
     part = f"{data.text('part', held.part)}, " if held.part else ""
+    if isinstance(event, records.Fitted):
+        return f"{part}from stock, fitted {_when(event)}"
     if isinstance(event, records.Taken):
         origin = held.origin
         made = f", of {data.owner_text(origin.owner)}" if origin and origin.owner != f"s:{own_set}" else ""

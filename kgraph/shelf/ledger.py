@@ -9,7 +9,6 @@ earlier ones (`cli/events.py`). Pure: it knows no file, no terminal and no clock
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -18,24 +17,24 @@ from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection, takes_back, written_id
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, fold
-from kgraph.problems import Problem, Severity
+from kgraph.problems import Problem, Severity, command
 from kgraph.reason import sharing
+from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt, settles
 
 KEEP = 5.0
 """What opening a unit costs that does not say."""
-TAKEN = "taken"
-SPOILT = frozenset({"missing", "broken", "snapped", "worn out", "altered", TAKEN})
-"""Conditions in which a place gives nothing."""
 
-Event = records.Taken | records.Restored
+Event = records.Taken | records.Restored | records.Fitted | records.Inspected
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
     """What is at one place of a unit now.
 
-    `condition` is the word of `state` as written, `taken`, or "". `origin` is the place whose original the
-    article is, `part` the part that it is where an event names one. `event` last changed it.
+    `condition` is the word of `state` or of the last inspection as written, `taken`, or "". `origin` is the
+    place whose original the article is, `part` the part that it is where an event names one. `event` last
+    put it there or took it away, `found` is the last inspection. `looked`: somebody saw what it is like, or
+    it is new stock.
     """
 
     position: str
@@ -44,6 +43,8 @@ class Held:
     part: str | None
     usable: bool
     event: Event | None = None
+    looked: bool = False
+    found: records.Inspected | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,11 +119,15 @@ def _seen_places(data: Collection, entries: Iterable[records.Unit]) -> dict[str,
 
 def not_there(held: Held | None) -> str:
     """Why a place has nothing to take, in words; "" where it has, or where nothing is said of it."""
-    if held is None or held.condition.strip().lower() not in (TAKEN, "missing"):
+    if held is None or not (held.condition == TAKEN or is_missing(held.condition)):
         return ""
-    if held.event is None:
-        return f"it came without it ({held.condition})"
-    return f"it was {'taken' if held.condition == TAKEN else 'missing'} at {held.event.where}"
+    if held.condition == TAKEN and held.event is not None:
+        return f"it was taken at {held.event.where}"
+    if held.found is not None:
+        return f"it was found missing at {held.found.where}"
+    if held.event is not None:
+        return f"it was missing at {held.event.where}"
+    return f"it came without it ({held.condition})"
 
 
 def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
@@ -204,32 +209,6 @@ class _Withdrawals:
         return next((w for w in meant if not self.holding(w, seen | {id(w)})), None)
 
 
-def is_spoilt(condition: str) -> bool:
-    """Whether a condition is one in which a place gives nothing."""
-    return " ".join(condition.lower().split()) in SPOILT
-
-
-_AS_GOOD_AS_GONE = ("gone", "lost", "absent", "removed", "not there", "not present", "none", "no", "stolen")
-"""Whole conditions that only sound as if nothing were there: a list of our own."""
-_NEARLY = 0.8
-"""How like a word of SPOILT one must be spelt to be taken for a slip of it: our own choice, no source."""
-
-
-def sounds_spoilt(condition: str) -> bool:
-    """Whether a condition that counts as whole sounds as if it were not: by a word, or by one misspelt."""
-    from difflib import SequenceMatcher
-
-    said = re.sub(r"[^a-z]", " ", condition.lower()).split()
-    whole = f" {' '.join(said)} "
-    if is_spoilt(condition):
-        return False
-    if any(f" {word} " in whole for word in SPOILT) or " ".join(said) in _AS_GOOD_AS_GONE:
-        return True
-    # Unbroken is whole.
-    near = (w for w in said if not w.startswith("un"))
-    return any(SequenceMatcher(None, w, s).ratio() > _NEARLY for w in near for s in SPOILT)
-
-
 @dataclass
 class _Unit:
     """A unit while events are replayed; `asked` are all its wants, `met` those that are met."""
@@ -290,14 +269,17 @@ class _Replay:
         return _Unit(key, set_key, role, keep, asked, places, history=[*entries])
 
     def _first(self, set_key: str, position: str, condition: str) -> Held:
-        return Held(position, condition, Place(f"s:{set_key}", position), None, not is_spoilt(condition))
+        origin = Place(f"s:{set_key}", position)
+        return Held(position, condition, origin, None, not is_spoilt(condition), None, settles(condition))
 
     def happen(self, event: Event) -> None:
         """Take one event in."""
         if isinstance(event, records.Taken):
             self._take(event)
+        elif isinstance(event, records.Inspected):
+            self._inspect(event)
         else:
-            self._restore(event)
+            self._put_in(event)
 
     def _named(self, name: Name | None) -> _Unit | None:
         return self.units.get(self.data.key("unit", name.key)) if name else None
@@ -336,7 +318,8 @@ class _Replay:
         if not gone:
             return True
         says = f"{event.position.text} cannot be taken from {event.unit.text}: {gone}"
-        self._say(event, "not-there", says, "withdraw the wrong one of them")
+        wrong = command("withdraw", event.own_id.strip() or written_id(event), "--why", "...")
+        self._say(event, "not-there", says, f"if this one is wrong: {wrong}")
         return False
 
     def _warn_if_spoilt(
@@ -364,12 +347,39 @@ class _Replay:
         giver.places[taken] = Held(taken, TAKEN, None, None, False, event)
         giver.met.discard(taken)
         if getter:
-            getter.places[put] = Held(put, held.condition, held.origin, held.part, held.usable, event)
+            getter.places[put] = replace(held, position=put, event=event)
         return held.usable
 
-    # Restored ---------------------------------------------------------------------------------
+    # Inspected --------------------------------------------------------------------------------
 
-    def _restore(self, event: records.Restored) -> None:
+    def _inspect(self, event: records.Inspected) -> None:
+        """What was found at a place counts until something else is; a want is open again if it is spoilt."""
+        unit = self._named(event.unit)
+        if unit is None:
+            return
+        unit.tell(event)
+        position = self.data.key("position", event.position.key)
+        held = unit.places.get(position) or self._first(unit.model, position, "")
+        if held.condition == TAKEN:
+            self._say_of_gone(event, held)
+            return
+        usable = not is_spoilt(event.state)
+        if not usable:
+            unit.met.discard(position)
+        unit.places[position] = replace(
+            held, condition=event.state, usable=usable, looked=settles(event.state), found=event
+        )
+
+    def _say_of_gone(self, event: records.Inspected, held: Held) -> None:
+        """Nothing is there to be found in any state but missing."""
+        if not is_missing(event.state):
+            says = f"{event.position.text} of {event.unit.text} cannot be {event.state}: {not_there(held)}"
+            mend = f"say first what was put in: {command('add', 'restored', event.position.text)} ..."
+            self._say(event, "not-there", says, mend)
+
+    # Put in -----------------------------------------------------------------------------------
+
+    def _put_in(self, event: records.Restored | records.Fitted) -> None:
         unit = self._named(event.to)
         if unit is None:
             return
@@ -379,15 +389,15 @@ class _Replay:
         wanted = unit.wants(position)
         settled = self._settle(unit, position, event)
         used = self._use_up(event, part)
-        if not settled and not wanted and not used:
+        if not settled and not wanted and not used and isinstance(event, records.Restored):
             says = f"{event.position.text} was given back to {event.to.text}, which was owed none"
             self._say(event, "not-owed", says, "is the unit or the place another one?", "warning")
         origin = None if part else Place(f"s:{unit.model}", position)
         # What a whole assembly took along comes back with it.
         along = [p for p, h in unit.places.items() if settled and h.event is settled and h.condition == TAKEN]
         for place in along:
-            unit.places[place] = Held(place, "", Place(f"s:{unit.model}", place), None, True, event)
-        unit.places[position] = Held(position, "", origin, part, True, event)
+            unit.places[place] = Held(place, "", Place(f"s:{unit.model}", place), None, True, event, True)
+        unit.places[position] = Held(position, "", origin, part, True, event, True)
         unit.met.add(position)
 
     def _settle(self, unit: _Unit, position: str, event: Event) -> records.Taken | None:
@@ -398,14 +408,15 @@ class _Replay:
                 return owed.event
         return None
 
-    def _use_up(self, event: records.Restored, part: str | None) -> bool:
+    def _use_up(self, event: records.Restored | records.Fitted, part: str | None) -> bool:
         """Take one loose part of that name, or of another name that it has."""
         names = [part, *sorted(questions.alike(self.graph, part) - {part})] if part else []
         for name in names:
             if self.stock.get(name, 0) > 0:
                 self.stock[name] -= 1
                 return True
-        if event.part and any(name in self.stock for name in names):
+        fitted = isinstance(event, records.Fitted)
+        if event.part and (fitted or any(name in self.stock for name in names)):
             says = f"no {event.part.text} was left in stock for {event.to.text}"
             self._say(event, "stock-used-up", says, "is the count in stock right?", "warning")
             return True

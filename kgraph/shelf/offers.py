@@ -124,7 +124,11 @@ class Source:
 
     def in_units(self, want: Want, usable: bool = True) -> dict[Article, Row]:
         """What any unit but the wanting one has that goes there; or, instead, what it has no longer whole."""
-        place = self.place(want)
+        found = self.standing_at(self.place(want))
+        return {a: r for a, r in found.items() if a.unit != want.unit and is_usable(self.shelf, a) == usable}
+
+    def standing_at(self, place: Place) -> dict[Article, Row]:
+        """What any unit has, whole or not, that goes at a place."""
         found: dict[Article, Row] = {}
         for origin, row in self.answers(place).items():
             for unit, position in self._standing(origin):
@@ -133,7 +137,17 @@ class Source:
             for unit, position in self._moved.get(part, ()):
                 if row_of_part := self.of_part(part, place):
                     _keep_best(found, Article(unit.unit, position), row_of_part)
-        return {a: r for a, r in found.items() if a.unit != want.unit and is_usable(self.shelf, a) == usable}
+        return {article: self._as_it_is(article, row) for article, row in found.items()}
+
+    def _as_it_is(self, article: Article, row: Row) -> Row:
+        """The answer for an article, times how surely it is sound where nobody looked at it."""
+        held = self.shelf.units[article.unit].places.get(article.place)
+        if held is not None and held.looked:
+            return row
+        data, part = self.graph.data, (held.part if held else None) or row.part
+        sound = data.soundness(article.place, data.kind_of(part) if part else "")
+        bounds = row.bounds and (row.bounds[0] * sound, row.bounds[1] * sound)
+        return row._replace(certainty=row.certainty * sound, bounds=bounds, sound=sound)
 
     def _standing(self, origin: Place) -> Iterable[tuple[UnitNow, str]]:
         """The units that have, at a place, what is original at `origin`."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from kgraph.fits.graph import Graph
+from kgraph.names import natural
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import NO_DONOR, Source, may_give
 from kgraph.shelf.solve import Want
@@ -36,7 +37,7 @@ class Loose:
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """Units and loose parts, in the order in which they are written."""
+    """Units and loose parts, in the natural order of their names."""
 
     shelf: Shelf
     units: tuple[Seen, ...]
@@ -47,8 +48,10 @@ def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
     """These units (keys), or the whole shelf with its loose parts."""
     shelf = shelf_now(graph)
     by_unit, by_part = _waiting(graph, shelf)
-    seen = tuple(_seen(shelf, u, by_unit[u]) for u in (units or shelf.units))
-    stock = () if units else tuple(_loose(graph, shelf, p, by_part[p]) for p in shelf.stock)
+    in_order = units or sorted(shelf.units, key=lambda u: natural(graph.data.text("unit", u)))
+    parts = [] if units else sorted(shelf.stock, key=lambda p: natural(graph.data.text("part", p)))
+    seen = tuple(_seen(shelf, u, by_unit[u]) for u in in_order)
+    stock = tuple(_loose(graph, shelf, p, by_part[p]) for p in parts)
     return Overview(shelf, seen, stock)
 
 

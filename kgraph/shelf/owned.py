@@ -1,10 +1,16 @@
-"""Which of one's own units are of a set that is among the answers, and what is known of the place there."""
+"""One's own units in questions: those of a set among the answers, and a unit where a set may stand."""
 
 from __future__ import annotations
 
-from kgraph.fits.graph import Graph
+from typing import NamedTuple
+
+from kgraph.collection import NOT_KNOWN_YET
+from kgraph.fits.graph import Graph, Place
+from kgraph.names import fold
+from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Row
-from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
+from kgraph.shelf.conditions import TAKEN
+from kgraph.shelf.ledger import Held, Shelf, UnitNow, is_known, shelf_now
 
 NOT_INSPECTED = "not inspected"
 
@@ -33,3 +39,55 @@ def wants_of(shelf: Shelf, unit: str) -> tuple[str, tuple[str, ...]]:
     """The set of a unit, and the places at which it still wants something."""
     now = shelf.units[unit]
     return now.set, now.wants
+
+
+class Meant(NamedTuple):
+    """The words of a question with the set of a unit in the place of its name, and that unit."""
+
+    words: tuple[str, ...]
+    unit: UnitNow | None = None
+
+
+def as_set(graph: Graph, given: tuple[str, ...]) -> Meant:
+    """The words of a question that may begin with a unit; raises WrongUse for one whose set is not known."""
+    data = graph.data
+    for cut in range(1, len(given) + 1):
+        name = fold(" ".join(given[:cut]))
+        unit = data.key("unit", name)
+        if not data.knows("unit", unit) or data.knows("set", data.key("set", name)):
+            continue
+        if unit not in data.known("unit"):
+            continue
+        now = shelf_now(graph).units.get(unit)
+        if now is None:
+            break
+        if not is_known(now.set):
+            raise WrongUse(f"{data.text('unit', unit)}: {NOT_KNOWN_YET}; say it by add unit, or name a set")
+        return Meant((data.text("set", now.set), *given[cut:]), now)
+    return Meant(given)
+
+
+def put_in(unit: UnitNow | None, position: str) -> Held | None:
+    """What a unit has at a place that is not what its set has there; None where it is as in its set."""
+    held = unit.places.get(position) if unit else None
+    if unit is None or held is None:
+        return None
+    own = held.origin == Place(f"s:{unit.set}", position) and held.part is None
+    return None if own and held.usable else held
+
+
+def says_of(graph: Graph, unit: UnitNow | None, position: str) -> tuple[str, ...]:
+    """What a unit has at a place, in words, where it is not just what its set has there."""
+    data, held = graph.data, put_in(unit, position)
+    if unit is None or held is None:
+        return ()
+    name, place = data.text("unit", unit.unit), data.text("position", position)
+    if held.condition == TAKEN or not (held.part or held.usable):
+        return (f"{name} has no good {place} now ({held.condition}); this is of its set.",)
+    if held.part:
+        what = data.text("part", held.part)
+    else:
+        what = f"that of {data.owner_text(held.origin.owner)}" if held.origin else "another"
+    condition = f", {held.condition}" if held.condition else ""
+    where = f" ({held.event.where})" if held.event else ""
+    return (f"At {place} {name} has {what}{condition}{where}.",)

@@ -23,6 +23,10 @@ from kgraph.shelf.taking import ALL, Counting, could_meet, counting_on, open_wan
 STRIPPED = 0.5
 """A donor that was robbed before costs so much of its `keep`."""
 SECONDS = 60.0
+SOUND_NOTE = (
+    "How surely what nobody looked at is sound is a scale of our own: `sound:` of a kind overrides it, and"
+    " `kgraph inspect` settles it."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,5 +300,7 @@ def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) ->
         yield DRAWN_NOTE
     if any("size" in r.basis for r in rows):
         yield SIZE_NOTE
+    if any(r.sound < 1 for r in rows):
+        yield SOUND_NOTE
     if rows:
         yield SCALE_NOTE

@@ -9,10 +9,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from kgraph import records
+from kgraph.collection import Collection
 from kgraph.fits.graph import Graph, Place
+from kgraph.money import Money
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
-from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf, UnitNow, is_spoilt, shelf_now
+from kgraph.shelf.conditions import TAKEN, is_spoilt
+from kgraph.shelf.ledger import Event, Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import Source
 from kgraph.shelf.taking import ALL, OPENING, may_not_go
 
@@ -52,6 +55,16 @@ class Sheet:
     owes: tuple[Owed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+    spent: tuple[Spent, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """Money paid, or hours of work, for the unit itself or in an event."""
+
+    entry: records.Unit | Event
+    cost: Money | None
+    hours: float | None
 
 
 def sheet_of(graph: Graph, unit: str) -> Sheet:
@@ -76,7 +89,16 @@ def sheet_of(graph: Graph, unit: str) -> Sheet:
         owes=tuple(o for o in shelf.owed if o.to == unit and o.settled is None),
         cautions=_cautions(graph, shelf, unit, fitted, events),
         notes=tuple(_notes(fitted)),
+        spent=tuple(_spent([*entries, *events], unit, data)),
     )
+
+
+def _spent(entries: Iterable[records.Unit | Event], unit: str, data: Collection) -> Iterable[Spent]:
+    """What was spent on a unit; what was taken off it for another was spent on that one."""
+    for entry in entries:
+        for_other = isinstance(entry, records.Taken) and entry.to and data.key("unit", entry.to.key) != unit
+        if not for_other and (entry.cost is not None or entry.hours is not None):
+            yield Spent(entry, entry.cost, entry.hours)
 
 
 def _put_in(now: UnitNow) -> list[Held]:

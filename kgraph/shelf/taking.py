@@ -160,20 +160,26 @@ def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     getter = shelf.units[taking.getter]
     unit = f"{data.text('unit', getter.unit)}, {data.text('set', getter.set)}"
     there = f"{unit}, at {data.text('position', taking.at)}"
+    yield from about_row(row, there)
     if row is None:
-        yield f"no fact says that it goes on {there}"
         yield from _not_matching(graph, shelf, taking)
-    elif row.standing == "refused" and row.against:
-        yield f"it is recorded that it does not go on {there}"
-    elif row.standing == "disputed":
-        yield f"something recorded speaks against its going on {there}; try it before you rely on it"
-    if row is not None:
-        yield from row.warnings
-        if "size" in row.basis:
-            yield "it goes by equal size alone: measure first"
     old = getter.places.get(taking.at)
     if old and old.usable and (old.condition or old.event) and taking.at not in getter.wants:
         yield f"{there} has one already, which is then loose: add it to stock if it is kept"
+
+
+def about_row(row: Row | None, there: str) -> Iterable[str]:
+    """What speaks against an article's going at a place, in words."""
+    if row is None:
+        yield f"no fact says that it goes on {there}"
+        return
+    if row.standing == "refused" and row.against:
+        yield f"it is recorded that it does not go on {there}"
+    elif row.standing == "disputed":
+        yield f"something recorded speaks against its going on {there}; try it before you rely on it"
+    yield from row.warnings
+    if "size" in row.basis:
+        yield "it goes by equal size alone: measure first"
 
 
 def _not_matching(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:

@@ -27,6 +27,7 @@ SHELF = b"""\
 - unit: U-03
   set: Brunelle 7
   wants: volume knob
+- stock: K-114
 """
 HOME: Files = {
     "facts/bench.yaml": FACTS,
@@ -73,6 +74,8 @@ JOBS = (
     _job("withdraw", "withdraw", "design", "--why", "misread label", "--yes"),
     _job("correct", "correct", "design", "except", "line socket, dial scale", "--yes"),
     _job("take", "take", "volume knob", "--from", "U-01", "--to", "U-03", "--owed", "--date", "2024-01-02"),
+    _job("inspect", "inspect", "U-01", "volume knob", "cracked", "--date", "2024-01-02"),
+    _job("fit", "fit", "K-114", "--to", "U-03"),
     _job("add new file", "add", "set", "Farrow 2", "--yes", "--file", "new.yaml"),
     _job("merge", "merge", "{home}/theirs"),
     _job("import", "import", "{home}/in.csv", "--kind", "set", "--yes"),

@@ -55,15 +55,31 @@ _RESTORED = st.fixed_dictionaries(
     {"kind": st.just("restored"), "place": _PLACE, "to": _UNIT},
     optional={"part": st.sampled_from(["K-1", "K-2", "Z-9"]), "back": st.booleans()},
 )
-EVENTS = st.lists(st.one_of(_TAKEN, _TAKEN, _RESTORED), max_size=14)
+_FITTED = st.fixed_dictionaries(
+    {"kind": st.just("fitted"), "place": _PLACE, "to": _UNIT, "part": st.sampled_from(["K-1", "K-2", "Z-9"])},
+    optional={"back": st.booleans()},
+)
+_INSPECTED = st.fixed_dictionaries(
+    {
+        "kind": st.just("inspected"),
+        "place": _PLACE,
+        "of": _UNIT,
+        "state": st.sampled_from(["good", "broken", "missing"]),
+    },
+    optional={"back": st.booleans()},
+)
+EVENTS = st.lists(st.one_of(_TAKEN, _TAKEN, _RESTORED, _FITTED, _INSPECTED), max_size=14)
 """`back`: the event is withdrawn further down."""
 
 
 def _text(events: list[dict[str, Any]]) -> str:
     out, ending = FACTS, ""
     for number, event in enumerate(events):
-        out += f"- {event['kind']}: {event['place']}\n  id: e{number}\n"
-        out += "".join(f"  {k}: {event[k]}\n" for k in ("from", "to", "at", "part") if k in event)
+        first = event["part" if event["kind"] == "fitted" else "place"]
+        said = {**event, "at": event["place"]} if event["kind"] == "fitted" else event
+        keys = ("from", "to", "at", *(() if event["kind"] == "fitted" else ("part",)), "of", "state")
+        out += f"- {event['kind']}: {first}\n  id: e{number}\n"
+        out += "".join(f"  {k}: {said[k]}\n" for k in keys if k in said)
         out += "  owed: yes\n" if event.get("owed") else ""
         ending += f"- withdraw: e{number}\n  why: no\n" if event.get("back") else ""
     return out + ending
@@ -123,8 +139,18 @@ def _replay(events: list[dict[str, Any]]) -> Bench:
             bench.lies[unit, place] = number
     for number, event in enumerate(events):
         if not event.get("back"):
-            (_taken if event["kind"] == "taken" else _restored)(bench, number, event)
+            _HAPPENS[event["kind"]](bench, number, event)
     return bench
+
+
+def _inspected(bench: Bench, number: int, event: dict[str, Any]) -> None:
+    here = (event["of"], event["place"])
+    if here not in bench.lies:
+        bench.wrong += event["state"] != "missing"
+        return
+    bench.articles[bench.lies[here]].condition = event["state"]
+    if event["state"] in SPOILT:
+        bench.met.discard(here)
 
 
 def _taken(bench: Bench, number: int, event: dict[str, Any]) -> None:
@@ -165,6 +191,9 @@ def _restored(bench: Bench, number: int, event: dict[str, Any]) -> None:
         bench.put(other, bench.new((name, other[1]), None))
     bench.put(here, bench.new(None if part else (name, here[1]), part))
     bench.met.add(here)
+
+
+_HAPPENS = {"taken": _taken, "restored": _restored, "fitted": _restored, "inspected": _inspected}
 
 
 # Held against each other ------------------------------------------------------------------------

@@ -251,7 +251,7 @@ SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
 FRONT = ("front", "baffle", "screw")
 """The places of the front, which is taken as a whole."""
 PLACES = ("knob", "dial", *FRONT)
-SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
+SPOILT = ("missing", "broken", "cracked", "snapped", "perished", "worn out", "altered")
 
 
 @dataclass
@@ -360,7 +360,9 @@ def _given(bench: Bench, graph: Graph, patient: str, wanted: str) -> Iterator[tu
         for name, donor in bench.units.items():
             gives = donor.role in ("donor", "") and donor.has(row.position)
             if gives and f"s:{fold(donor.set)}" == row.set:
-                yield Article(fold(name), row.position), row.certainty, bool(row.work)
+                # What nobody looked at is sound with 0.8 (section 5 of the contract: a scale of our own).
+                sound = 1.0 if row.position in donor.state else 0.8
+                yield Article(fold(name), row.position), row.certainty * sound, bool(row.work)
     for part in bench.stock:
         for row in questions.takers_of_part(graph, fold(part)).rows:
             if (row.set, row.position) == (f"s:{fold(unit.set)}", wanted):

@@ -1,0 +1,82 @@
+"""The grid of a set's places and own units, as one page of HTML for print. Computes nothing."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from kgraph.collection import Collection
+from kgraph.questions import SCALE_NOTE
+from kgraph.render.answers import caution_texts, each_once, percent
+from kgraph.render.plan import set_name
+from kgraph.render.terminal import visible
+from kgraph.shelf.glance import Given, Grid, Line
+from kgraph.shelf.plan import SOUND_NOTE
+
+
+class Cell(NamedTuple):
+    """What stands in a cell: how sure, what is said of it, and whether it can be given."""
+
+    sure: str = ""
+    says: str = ""
+    usable: bool = True
+
+
+class Row(NamedTuple):
+    """A place: its name, its cautions by name, a cell for each unit, and the best other set."""
+
+    place: str
+    cautions: str
+    cells: tuple[Cell, ...]
+    other: str
+
+
+class Table(NamedTuple):
+    """The grid in words."""
+
+    units: tuple[tuple[str, str], ...]
+    rows: tuple[Row, ...]
+
+
+def table(data: Collection, grid: Grid, sets: dict[str, str]) -> Table:
+    """The grid in words; `sets`: unit -> its set."""
+    units = tuple((data.text("unit", u), set_name(data, sets[u]) or "") for u in grid.units)
+    return Table(units, tuple(_row(data, line) for line in grid.lines))
+
+
+def _row(data: Collection, line: Line) -> Row:
+    other = f"{data.owner_text(line.other.set)} {percent(line.other.certainty)}" if line.other else ""
+    cells = tuple(_cell(data, line, given) for given in line.cells)
+    return Row(data.text("position", line.position), ", ".join(line.cautions), cells, other)
+
+
+def _cell(data: Collection, line: Line, given: Given | None) -> Cell:
+    if given is None:
+        return Cell()
+    elsewhere = given.article.place != line.position
+    place = [f"its {data.text('position', given.article.place)}"] if elsewhere else []
+    if not given.usable:
+        return Cell("", ", ".join([given.condition, *place]), False)
+    state = given.condition or ("new" if given.looked else "not inspected")
+    return Cell(percent(given.row.certainty), ", ".join([state, *place]))
+
+
+def page(data: Collection, grid: Grid, sets: dict[str, str]) -> str:
+    """The whole page."""
+    import jinja2
+
+    templates = jinja2.Environment(
+        loader=jinja2.PackageLoader("kgraph.render", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=lambda v: visible(v) if isinstance(v, str) else v,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    cautions = each_once(c for line in grid.lines for c in line.cautions)
+    made = templates.get_template("grid.html").render(
+        title=f"What own units give to {data.text('set', grid.set)}",
+        table=table(data, grid, sets),
+        cautions=caution_texts(data, cautions),
+        notes=[SOUND_NOTE, SCALE_NOTE],
+    )
+    return made.rstrip() + "\n"
