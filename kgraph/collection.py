@@ -9,9 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import count, islice, product
 from typing import Any, NamedTuple, TypeVar
 
 from kgraph import mains, records, trade, words
@@ -104,7 +104,7 @@ class Collection:
         """The name of a thing as first written where it is declared, else where it is used."""
         declared = self.things[kind].get(key)
         if declared:
-            return declared[0].name.text
+            return shown_name(declared)
         if kind == "set" and key.startswith(UNKNOWN_SET):
             return "a set not known yet"
         used = self.spelt.get(kind, {}).get(key) or self.features.get(key)
@@ -245,12 +245,19 @@ class Collection:
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
-        return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
+        return {**self.spelt.get(kind, {}), **{k: shown_name(v) for k, v in self.things[kind].items()}}
 
     def nameable(self, kind: str) -> dict[str, str]:
         """The same, and what the ground knows."""
         below = {k: v[0].name.text for k, v in self.laid[kind].under.items()} if kind in self.laid else {}
         return {**below, **self.known(kind)}
+
+
+def shown_name(declared: Sequence[records.Thing]) -> str:
+    """The name of a thing: as first written, or as it was last renamed; by date, then as read."""
+    renamed = [(t.date, number, t.called) for number, t in enumerate(declared) if t.called]
+    last = max(renamed, default=None)
+    return last[2].text if last else declared[0].name.text
 
 
 _Said = TypeVar("_Said", bound=records.Thing)
@@ -509,6 +516,7 @@ def _add_facts(made: Collection) -> None:
         if isinstance(entry, FACT_TYPES):
             sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
     facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
+    facts = _named_before(made, facts, list(sayings.values()))
     by_id = _by_id(made, facts)
     gone = _active_withdraws(made, by_id)
     left = (_left_of(made, fact, said, gone) for fact, said in zip(facts, sayings.values(), strict=True))
@@ -545,6 +553,59 @@ def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records
     by_ground = [_resolved_id(made, r, by_ground=True) for r in said if _named_by_ground(made, r)]
     ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
+
+
+def _named_before(
+    made: Collection, facts: list[Fact], sayings: Sequence[list[records.Statement]]
+) -> list[Fact]:
+    """The facts, each known too by those of the ids looked for that it has by other names, or for one saying.
+
+    They are worked out only where something is taken back or corrected by an id that no fact shows.
+    """
+    wanted = {e.target.strip() for e in made.entries if isinstance(e, records.Withdraw)}
+    wanted |= {e.corrects.strip() for e in made.entries if isinstance(e, records.Statement)} - {""}
+    if wanted:
+        wanted -= {i for fact in facts for i in fact.ids}
+    if not wanted:
+        return facts
+    found = []
+    for fact, said in zip(facts, sayings, strict=True):
+        more = [i for r in said for i in (saying_id(r.pairs), *ids_by_other_names(made, r)) if i in wanted]
+        found.append(fact._replace(ids=tuple(dict.fromkeys([*fact.ids, *more]))) if more else fact)
+    return found
+
+
+_MOST_NAMINGS = 4096
+"""So many ways of naming all that a fact speaks of are tried, and no more."""
+
+
+def ids_by_other_names(made: Collection, record: records.Statement) -> Iterator[str]:
+    """The ids that a statement has or had, by every name of each thing in it."""
+    said = {k: v for k, v in record.pairs if k not in _UNSAID}
+    ways = [_namings(made, record.kind, k, v) for k, v in said.items()]
+    if all(len(way) == 1 for way in ways):
+        return
+    for values in islice(product(*ways), _MOST_NAMINGS):
+        yield _digest(_canonical(dict(zip(said, values, strict=True))))
+
+
+def _namings(made: Collection, kind: str, key: str, value: records.Value) -> list[records.Value]:
+    """A value of a key of a statement, in every way in which its things can be named."""
+    slots = _SLOTS.get(key, ("part", "set", "assembly") if key == "refuses" else ())
+    slots = ("position", "assembly") if key == "except" else slots
+    if isinstance(value, tuple):
+        each = product(*(_namings(made, kind, key, v) for v in value))
+        return list(islice(each, _MOST_NAMINGS))
+    if not isinstance(value, str) or not slots:
+        return [value]
+    found: list[records.Value] = [value]
+    for slot in slots:
+        meant = made.key(slot, fold(value))
+        things = (*made.things[slot].get(meant, ()), *made.ground(slot, meant))
+        found += [n.key for t in things for n in (t.name, *t.also)]
+        found += [meant] if meant != fold(value) else []
+    by_key = {fold(v): v for v in reversed(found) if isinstance(v, str)}
+    return [value, *(v for k, v in by_key.items() if k != fold(value))]
 
 
 def _named_by_ground(made: Collection, record: Any) -> bool:

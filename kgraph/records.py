@@ -80,10 +80,15 @@ class Entry(Record):
 
 
 class Thing(Entry):
-    """A declared thing: its name, its other spellings and its recorded attributes."""
+    """A declared thing: its name, its other spellings and its recorded attributes.
+
+    `called` is the name that it is shown by since it was renamed at `date`; it is in `also` too.
+    """
 
     name: Name
     also: tuple[Name, ...] = ()
+    called: Name | None = None
+    date: str = ""
     attributes: tuple[tuple[str, Value], ...] = ()
 
 

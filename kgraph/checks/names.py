@@ -63,6 +63,8 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
 
 def _said(ground: Ground, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
     left_out = {*ADDS_UP, *(LENGTHS if ground.data.inside_length_mm(thing) else ())}
+    # Of several new names the last one is shown.
+    left_out |= {"called", "date"} if thing.called else set()
     for key, value in thing.pairs[1:]:
         if key in left_out:
             continue

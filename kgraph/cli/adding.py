@@ -161,12 +161,18 @@ def refuse_gone(loaded: Loaded, fact_id: str) -> None:
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
         by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
     else:
-        entry = lookup.event_or_withdrawal(data, fact_id)
-        if entry is None:
-            raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
-        by = withdrawal_of(data, entry)
+        by = withdrawal_of(data, _refuse_unknown(loaded, fact_id))
     if by is not None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
+
+
+def _refuse_unknown(loaded: Loaded, one: str) -> Statement:
+    """The statement with an id; raises WrongUse where no fact, event or withdrawal has it."""
+    fact = lookup.fact_with_id(loaded.data, one)
+    found = fact.record if fact else lookup.event_or_withdrawal(loaded.data, one)
+    if found is None:
+        raise WrongUse(f"no fact has the id {one!r}; `kgraph show NAME` prints the ids")
+    return found
 
 
 def refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
@@ -264,6 +270,9 @@ def write(
     if any(isinstance(entry, Event) for entry in entries):
         return _write_events(settings, entries, texts, yes, file_name)
     _check_beside(loaded, entries)
+    for entry in entries:
+        if isinstance(entry, Withdraw):
+            _refuse_unknown(loaded, entry.target)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):

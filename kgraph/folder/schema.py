@@ -321,7 +321,7 @@ _EVIDENCE: Fields = {
     "id": ("own_id", _some_text, False),
     "corrects": ("corrects", _some_text, False),
 }
-_ALSO: Fields = {"also": ("also", _NAMES, False)}
+_ALSO: Fields = {"also": ("also", _NAMES, False), "called": ("called", _name, False)}
 
 THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     "set": (
@@ -612,6 +612,9 @@ def _thing(context: _Context, node: Map) -> records.Thing | None:
         _badge_and_model(got)
     if context.kind == "source":
         got["trust"] = _trust(context, node)
+    if "called" in got:
+        got["also"] = tuple(dict.fromkeys([*got.get("also", ()), got["called"]]))
+        got["date"] = _raw(node, "date")
     return maker(**_base(context, node), attributes=tuple(attributes), **got)
 
 
