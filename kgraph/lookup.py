@@ -213,7 +213,7 @@ def find(data: Collection, text: str, most: int = 20) -> list[Found]:
 
 def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
     for key, text in data.features.items():
-        if data.leaves_out(key) and not data.knows("position", key):
+        if data.leaves_out(key) and key not in data.known("position"):
             yield "feature", text, text
     for kind in words.THINGS:
         for key, name in data.known(kind).items():

@@ -36,6 +36,7 @@ EVIDENCE = (
     Key("certainty", "0.9", "a number instead of a grade", asked=False),
     Key("trust", "0.7", "what the word of who says it counts", asked=False),
     Key("id", "bench-17", "an id of your own", asked=False),
+    Key("corrects", "3f9a1c2b7d04e811", "the id of what it puts right; `correct` writes it", asked=False),
 )
 """What every fact and event may carry beside what it states."""
 
@@ -73,6 +74,7 @@ THINGS: dict[str, tuple[Key, ...]] = {
         ALSO._replace(example="scale glass"),
         Key("must match", "mains", "what host and donor must agree on", many=True),
         Key("caution", "mains", "shown with every answer there", many=True),
+        Key("perishable", "no", "yes: what is there ages whether it is used or not", asked=False),
     ),
     "kind": (
         Key("kind", "knob", "a kind of part"),
@@ -81,6 +83,7 @@ THINGS: dict[str, tuple[Key, ...]] = {
         Key("compare", "shaft=same", "a size and how it compares: same, 0.1 mm, 2 %, at least", many=True),
         Key("certainty", "0.9", "that equal size means the same article"),
         Key("caution", "solvents", many=True),
+        Key("perishable", "yes", "whether it ages whether it is used or not", asked=False),
     ),
     "source": (
         Key("source", "parts list, LK-40"),
@@ -141,6 +144,7 @@ FACTS: dict[str, tuple[Key, ...]] = {
         Key("role", "original", "original or substitute"),
     ),
     "same": (Key("same", "K-114; 440 1882", "the two numbers", many=True),),
+    "distinct": (Key("distinct", "Larkfield LK-40; Quillon 31", "the two sets", many=True),),
     "replaces": (
         Key("replaces", "K-114B", "the new number"),
         Key("old", "K-114", "the old number"),

@@ -135,6 +135,8 @@ EVERY = r"""
   position: loudspeaker grille
 - same: [K-114, 440 1882]
   date: 2020-01-31
+- distinct: [Larkfield LK-40, Quillon 31]
+  how: compared
 - replaces: K-114B
   old: K-114
   certainty: 1

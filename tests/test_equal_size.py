@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph import quantities
+from kgraph.fits import neighbours, sizes
+from kgraph.fits.neighbours import Neighbours
+from kgraph.fits.sizes import Size, agree
 from kgraph.index.compiling import size_row
 from kgraph.index.sizes import FromRow
 from kgraph.quantities import Section
-from kgraph.reason import neighbours, sizes
-from kgraph.reason.neighbours import Neighbours
-from kgraph.reason.sizes import Size, agree
 
 Recorded = dict[str, dict[str, Size]]
 Rules = dict[str, str]

@@ -123,7 +123,7 @@ PRINTED = """\
 set           expected wants  at most
 ────────────  ──────────────  ───────
 Orvanek 2200  1.80            2
-    mains fuse 90 %, speaker grille 90 % (warning: mains is not recorded on Orvanek 2200: check it first)
+    mains fuse 90 % (warning: mains is not recorded on Orvanek 2200: check it first), speaker grille 90 %
 
 Orvanek 2200
  mains fuse: its mains fuse, inferred, 90 %

@@ -22,7 +22,8 @@ from kgraph.cli.opening import from_files, from_index
 from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
 from tests.outside.folders import random_folder, write
-from tests.support import DEMO, graph_of_folder
+from tests.support import DEMO, folder_with, graph_of_folder
+from tests.support import ask as ask_json
 
 Said = tuple[int, str, str]
 Ask = Callable[..., Said]
@@ -317,3 +318,16 @@ def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> Non
     assert first == (0, False)
     assert from_index(both) is not None
     assert from_files(both).data.knows("set", "e5")
+
+
+def test_sets_told_apart_are_so_through_the_index(tmp_path: Path, capsys: Any) -> None:
+    """A `distinct` fact counts by an index as by the files, and so does one that is added later."""
+    facts = "- rebadge: [Corr C-1, Dann D-1]\n  how: photo\n- rebadge: [Dann D-1, Esk E-1]\n  how: printed\n"
+    folder = folder_with(tmp_path, [("a.yaml", facts)])
+    for more, standings in (("", ["inferred", "stated"]), ("photo", ["refused", "refused"])):
+        if more:
+            told = f"- distinct: [Corr C-1, Dann D-1]\n  how: {more}\n"
+            folder_with(tmp_path, [("b.yaml", told)])
+        for _ in range(2):
+            _, found = ask_json(capsys, "--data", str(folder), "sisters", "Corr C-1", "--all")
+            assert sorted(a["standing"] for a in found["answers"]) == standings

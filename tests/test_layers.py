@@ -20,7 +20,8 @@ LEVELS = (
     ("facts",),
     ("collection",),
     ("matching",),
-    ("fits", "reason", "belts"),
+    ("fits", "belts"),
+    ("reason",),
     ("questions", "index"),
     ("belt_questions",),
     ("shelf",),
@@ -130,7 +131,7 @@ def test_a_wrong_import_is_found_with_file_and_line(tmp_path: Path, file: str, t
     ("file", "text"),
     [
         ("cli/main.py", "import sys\nfrom kgraph import __version__\nfrom kgraph.render import dot\n"),
-        ("fits/proofs.py", "from kgraph.reason.rules import State\nfrom . import graph\nimport math\n"),
+        ("reason/proofs.py", "from kgraph.reason.rules import State\nfrom . import graph\nimport math\n"),
         ("folder/reading.py", "import os\nfrom pathlib import Path\nfrom kgraph.problems import Where\n"),
     ],
 )

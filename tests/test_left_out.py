@@ -46,6 +46,7 @@ QUESTIONS = [
 WRITES = [
     ["add", "set", "Norvane 7", "--yes"],
     ["withdraw", "0123456789abcdef", "--why", "x", "--yes"],
+    ["correct", "0123456789abcdef", "how", "fitted", "--yes"],
     ["take", "volume knob", "--from", "U-1", "--to", "U-2"],
     ["plan", "U-2", "--take"],
     ["import", "{there}/more.csv", "--kind", "set", "--yes"],

@@ -119,10 +119,10 @@ def test_what_only_the_whole_file_shows_to_be_wrong_is_found(folder: Path, capsy
 
 
 def test_every_new_place_and_part_is_told_with_the_nearest_known_name(folder: Path, capsys: Any) -> None:
-    assert imported(folder, "K-115,Orvanek 2200,meter,fitted\n", "--yes") == 0
+    assert imported(folder, "K-115,Orvanek 2200,side lamp shade,fitted\n", "--yes") == 0
     said = capsys.readouterr().err
     assert "new part: K-115 (did you mean K-114?)" in said
-    assert "new position: meter\n" in said
+    assert "new position: side lamp shade\n" in said
     assert "vol" not in said
 
 

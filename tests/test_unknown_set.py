@@ -108,7 +108,7 @@ def test_something_may_be_taken_from_it_and_put_in(folder: Path, capsys: Any) ->
 
 def test_once_it_is_known_it_is_as_any_other(folder: Path, capsys: Any) -> None:
     folder_with(folder, [("b.yaml", "- unit: U-3\n  set: Orvanek 2200\n")])
-    _, found = ask(capsys, "--data", str(folder), "plan", "U-3")
+    _, found = ask(capsys, "--data", str(folder), "plan", "U-3", "--rob", "U-2")
     assert [line["unit"] for line in found["lines"]] == ["U-4", "U-4"]
 
 

@@ -184,9 +184,9 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
 
 
 def place_names(data: Collection) -> list[tuple[str, str]]:
-    """(key, name) of every place by each name that it has."""
+    """(key, name) of every place by each name that it has, those that the ground knows among them."""
     others = ((also, data.text("position", key)) for also, key in data.aliases.get("position", {}).items())
-    return [*data.known("position").items(), *others]
+    return [*{**trade.spellings("position"), **data.known("position")}.items(), *others]
 
 
 def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
@@ -194,7 +194,7 @@ def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
 
     What the ground knows is spelt right, and may be what is meant.
     """
-    known = Near([*trade.spellings("position").items(), *place_names(ground.data)])
+    known = Near(place_names(ground.data))
     declared = {*ground.data.things["position"], *trade.ground().things["position"]}
     for (kind, key), uses in ground.by_name.items():
         near = nearly_equal(key, known) if kind == "position" and key not in declared else None

@@ -13,7 +13,7 @@ from kgraph.facts import Fact
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.reason.sizes import Sizes
+    from kgraph.fits.sizes import Sizes
 
 
 class Place(NamedTuple):
@@ -93,7 +93,7 @@ class Graph:
 
     def _compare_all(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         if self.sizes is None:
-            from kgraph.reason.sizes import FromCollection
+            from kgraph.fits.sizes import FromCollection
 
             self.sizes = FromCollection(self.data, self.parts_of_kind)
         return self.sizes.equal(part, forward)

@@ -35,7 +35,7 @@ from kgraph.problems import NotInIndex, Where
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.reason.sizes import Sizes
+    from kgraph.fits.sizes import Sizes
 
 
 class KnownFact(Fact):
@@ -131,6 +131,8 @@ class IndexData:
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every position; of other kinds the folder itself must tell."""
         if kind != "position":
+            if kind == "unit" and not self.store.need("any")["units"]:
+                return {}
             raise NotInIndex
         if self.positions is None:
             self.positions = dict(self.store.need("positions"))
@@ -281,8 +283,20 @@ def graph_of(store: Store, folders: list[str]) -> Graph:
     graph.same, graph.older, graph.newer = (_Of(data, letter) for letter in "son")
     graph.fits_from, graph.fits_to = (_At(data, letter, some["fits"]) for letter in "fg")
     graph.refused_at = _At(data, "r", some["refused"])
+    graph.distinct = _distinct(data)
     graph.sizes = cast("Sizes", _IndexSizes(data))
     return graph
+
+
+def _distinct(data: IndexData) -> dict[str, list[tuple[str, Fact]]]:
+    """Owner -> the owners that were told apart from it; a folder has few."""
+    found: dict[str, list[tuple[str, Fact]]] = {}
+    for short in data.store.need("distinct"):
+        fact = data.fact(short)
+        one, other = fact.args
+        found.setdefault(one, []).append((other, fact))
+        found.setdefault(other, []).append((one, fact))
+    return found
 
 
 class _IndexSizes:

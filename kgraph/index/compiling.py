@@ -12,8 +12,8 @@ from kgraph import quantities, records, words
 from kgraph.collection import Collection, names_used, source_trust
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Link, Place
+from kgraph.fits.sizes import FromCollection, Size
 from kgraph.names import Name
-from kgraph.reason.sizes import FromCollection, Size
 
 Row = tuple[str, Any]
 
@@ -55,7 +55,10 @@ def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]
     yield "grades", data.grades
     yield "trusts", {k: t for k in data.things["source"] if (t := source_trust(data, k)) != 1}
     yield "also", [k for k in words.THINGS if data.aliases[k] or data.ambiguous[k]]
-    yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at)}
+    units = bool(data.things["unit"])
+    yield "any", {"fits": bool(graph.fits_from), "refused": bool(graph.refused_at), "units": units}
+    distinct = (fact for fact in data.facts.values() if fact.kind == "distinct")
+    yield "distinct", [_short(fact) for fact in sorted(distinct, key=lambda f: f.id)]
     yield "positions", data.known("position")
     yield "ruled", sorted(k for k in _positions(data) if any(data.position_rules(k)))
 

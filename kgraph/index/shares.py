@@ -327,8 +327,13 @@ def _facts(lists: list[list[Any]], at: int) -> list[Any]:
     return [entry for one in sorted(by_fact) for entry in by_fact[one]]
 
 
+def _distinct(values: list[Any]) -> list[Any]:
+    return [short for (short,) in _facts([[[short] for short in v] for v in values], 0)]
+
+
 _JOIN: Mapping[str, Callable[[list[Any]], Any]] = {
     "any": _any,
+    "distinct": _distinct,
     "targets": _all,
     "claimed": _all,
     "ruled": _all,

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from kgraph import quantities
+from kgraph.fits.sizes import Size, Sizes
 from kgraph.ratings import Rating
-from kgraph.reason.sizes import Size, Sizes
 
 
 class FromRow(Sizes):

@@ -16,13 +16,13 @@ from kgraph import collection, records, words
 from kgraph.collection import FACT_TYPES, WITH_EXCEPTIONS
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
+from kgraph.fits import sizes
 from kgraph.folder import reading, schema
 from kgraph.folder.disk import MOST_BYTES
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
 from kgraph.problems import Where
-from kgraph.reason import sizes
 
 Rows = dict[str, Any]
 """Key -> new row; None: the row is gone."""

@@ -130,6 +130,8 @@ class _Exact:
         self.solved: dict[int, tuple[Diagram | _Single, Sequence[int]] | None] = {}
         self.place = {s: i for module in parts.modules for i, s in enumerate(module.members, 1)}
         self.certainties = [f.certainty for f in network.facts]
+        self.values: dict[_Factor, float] = {}
+        self.left: dict[_Factor, dict[int, float]] = {}
 
     def of(self, targets: Sequence[int], best: dict[int, Best]) -> dict[int, Weighed]:
         """The targets that are in reach."""
@@ -165,22 +167,32 @@ class _Exact:
         return found[::-1]
 
     def _chance(self, factor: _Factor) -> float:
-        module, _ = self._solve(factor.module)
-        if len(factor.members) == 2 and isinstance(module, Diagram):
-            return module.both(*factor.members)
-        return module.chance(factor.members[0])
+        if factor not in self.values:
+            module, _ = self._solve(factor.module)
+            if len(factor.members) == 2 and isinstance(module, Diagram):
+                self.values[factor] = module.both(*factor.members)
+            else:
+                self.values[factor] = module.chance(factor.members[0])
+        return self.values[factor]
 
-    def _failures(self, factors: list[_Factor], values: list[float]) -> tuple[tuple[int, float], ...]:
-        found: list[tuple[int, float]] = []
-        for at, factor in enumerate(factors):
+    def _without_each(self, factor: _Factor) -> dict[int, float]:
+        """For each uncertain fact of a factor what is left of its chance without the fact."""
+        if factor not in self.left:
             module, labels = self._solve(factor.module)
-            others = math.prod(v for i, v in enumerate(values) if i != at)
             if len(factor.members) == 2 and isinstance(module, Diagram):
                 left = module.both_without_each(*factor.members)
             else:
                 left = module.without_each(factor.members[0])
-            found += [(labels[n], others * c) for n, c in left.items()]
-        return tuple((n, c) for n, c in found if self.certainties[n] < 1.0)
+            certain = self.certainties
+            self.left[factor] = {labels[n]: c for n, c in left.items() if certain[labels[n]] < 1.0}
+        return self.left[factor]
+
+    def _failures(self, factors: list[_Factor], values: list[float]) -> tuple[tuple[int, float], ...]:
+        found: list[tuple[int, float]] = []
+        for at, factor in enumerate(factors):
+            others = math.prod(v for i, v in enumerate(values) if i != at)
+            found += [(n, others * c) for n, c in self._without_each(factor).items()]
+        return tuple(found)
 
     def _solve(self, number: int) -> tuple[Diagram | _Single, Sequence[int]]:
         """A module solved, and the facts that its numbers stand for; raises OutOfReach."""

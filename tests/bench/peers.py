@@ -33,19 +33,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from kgraph.fits.takers import Takers
-
 from kgraph import questions
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.exchange import places
 from kgraph.exchange.terms import TERM, iri
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
 from kgraph.index import freshness
 from kgraph.index.compiled import graph_of
 from kgraph.index.store import Store, index_path
+from kgraph.questions.takers import rows_of_part
+from kgraph.reason import rules
 from kgraph.reason.rules import State
+from kgraph.reason.walk import explore
 from tests.bench import folders
 from tests.support import ROOT
 
@@ -68,6 +68,7 @@ NETWORKX_MOST = 100_000
 OWN = 3
 """How many of the peers, the first ones, are ways to ask kgraph."""
 WANTED = questions.Wanted(refused_too=True)
+BEST = questions.BEST_ONLY._replace(refused_too=True)
 QUERY = """PREFIX k: <urn:kgraph:term:>
 SELECT DISTINCT ?place WHERE {
   { <PART> (k:sameAs|k:replaces)*/k:takenAt/k:likeAt* ?place } UNION
@@ -242,8 +243,8 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
         if whole:
             found = questions.takers_of_part(graph, part, WANTED)
             return frozenset((row.set, row.position) for row in found.rows)
-        walked = proofs.explore(State("asked", part), lambda s: rules.forward(graph, s))
-        goes = (s for s in walked.states if s.phase == "goes")
+        network = explore(State("asked", part), lambda s: rules.forward(graph, s))
+        goes = (s for s in network.states if s.phase == "goes")
         return frozenset((s.owner, s.position) for s in goes if s.owner[0] == "s")
 
     return ask
@@ -251,8 +252,8 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
 
 def by_kept_rows(store: Store, folder: Path) -> Ask:
     """kgraph from its index, what one question read kept for the next."""
-    takers = Takers(graph_of(store, [str(folder)]))
-    return lambda part: frozenset(tuple(t.place) for t in takers.of(part))
+    graph = graph_of(store, [str(folder)])
+    return lambda part: frozenset((r.set, r.position) for r in rows_of_part(graph, part, BEST))
 
 
 # One size --------------------------------------------------------------------------------------
@@ -260,12 +261,11 @@ def by_kept_rows(store: Store, folder: Path) -> Ask:
 
 def chosen(graph: Graph) -> dict[int, list[str]]:
     """Parts to ask about, by the class of their answers."""
-    takers = Takers(graph)
     found: dict[int, list[str]] = {least: [] for least in CLASSES[:-1]}
     parts = sorted(graph.data.known("part"))
     random.Random(1).shuffle(parts)
     for part in parts[:4000]:
-        size = len(takers.of(part))
+        size = len(rows_of_part(graph, part, BEST))
         least = max((c for c in CLASSES if c <= size), default=0)
         if least in found and len(found[least]) < IN_CLASS:
             found[least].append(part)

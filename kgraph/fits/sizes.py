@@ -12,8 +12,8 @@ from collections.abc import Mapping, Sequence
 from kgraph import quantities, ratings, records, words
 from kgraph.collection import Collection
 from kgraph.facts import Fact
+from kgraph.fits.neighbours import Neighbours
 from kgraph.names import compared
-from kgraph.reason.neighbours import Neighbours
 
 Size = quantities.Section | ratings.Rating | float | str
 """A size as compared: a section, a rating, mm, or folded text where it is none of these."""
