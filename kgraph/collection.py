@@ -350,9 +350,26 @@ def graded(made: Collection, record: records.Statement) -> float:
 
 
 def trust_in(made: Collection, record: records.Statement) -> float:
-    """The trust in one saying: its own, times that in its source."""
+    """The trust in one saying: its own, times that in its source, times that in whose folder it came by.
+
+    Where the note is marked with whose folder it was, the trust in it is the saying's own as long as no entry
+    says another.
+    """
     own = 1.0 if record.trust is None else record.trust
-    return own * (source_trust(made, record.source.key) if record.source else 1.0)
+    source = source_trust(made, record.source.key) if record.source else 1.0
+    if not record.via:
+        return own * source
+    by_folder = via_trust(made, record.via[0].key)
+    if not record.states("via"):
+        return source * (own if by_folder is None else by_folder)
+    return own * source * (1.0 if by_folder is None else by_folder)
+
+
+def via_trust(made: Collection, key: str) -> float | None:
+    """The trust in what came by somebody's folder, as it was last said: by date, then as read."""
+    entries = made.things["via"].get(made.key("via", key), ())
+    said = [(e.date, n, e.trust) for n, e in enumerate(entries) if isinstance(e, records.Via)]
+    return max(((d, n, t) for d, n, t in said if t is not None), default=("", 0, None))[2]
 
 
 def source_trust(made: Collection, key: str) -> float:
@@ -453,9 +470,9 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects"}
+_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects", "via"}
 _SYMMETRIC = {"rebadge", "same", "distinct", "except"}
-_WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
+_WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed", "all sayings"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
 
@@ -681,6 +698,7 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         date=r.date,
         note=r.note,
         trust=trust_in(made, r),
+        via=", ".join(n.text for n in r.via),
     )
 
 
@@ -730,17 +748,30 @@ def _left_of(
     withdraws = gone.get(fact.id, [])
     if not withdraws:
         return fact
-    pairs = zip(fact.evidence, said, strict=True)
-    left = tuple(e for e, record in pairs if not any(takes_back(made, w, record) for w in withdraws))
+    back = [mark for w in withdraws for mark in enumerate(_meant(made, w, said)) if mark[1]]
+    gone_now = {number for number, _ in back}
+    left = tuple(e for number, e in enumerate(fact.evidence) if number not in gone_now)
     if not left:
         made.withdrawn[fact.id] = (fact, next((w for w in withdraws if w.source is None), withdraws[0]))
         return None
     return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
 
 
+def _meant(made: Collection, by: records.Withdraw, said: list[records.Statement]) -> list[bool]:
+    """Which sayings a withdrawal takes back: the one of its id, those of who withdraws, else all."""
+    target = by.target.strip()
+    if any(alone := [saying_id(r.pairs) == target for r in said]):
+        return alone
+    meant = [takes_back(made, by, r) for r in said]
+    mine = [m and bool(by.by.strip()) and fold(r.by) == fold(by.by) for m, r in zip(meant, said, strict=True)]
+    return mine if any(mine) and not by.every else meant
+
+
 def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) -> bool:
     """Whether a withdrawal of a statement means this saying of it: not one that corrects the same id."""
     if said.corrects.strip() == by.target.strip():
+        return False
+    if by.via and made.key("via", by.via[0].key) not in {made.key("via", n.key) for n in said.via[:1]}:
         return False
     if by.source is None:
         return True

@@ -22,6 +22,7 @@ class Evidence(NamedTuple):
     date: str = ""
     note: str = ""
     trust: float = 1.0
+    via: str = ""
 
     @property
     def grade(self) -> str:

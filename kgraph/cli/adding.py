@@ -1,4 +1,4 @@
-"""add and withdraw: an entry is checked, its consequence is shown, then it is appended."""
+"""add: an entry is checked, its consequence is shown, then it is appended."""
 
 from __future__ import annotations
 
@@ -120,39 +120,6 @@ def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, 
     loaded = load(settings)
     pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
     return write(settings, loaded, [pairs], yes, file_name)
-
-
-@click.command(short_help="take a fact back; nothing is deleted")
-@click.argument("fact_id", metavar="ID")
-@click.option("--why", required=True, help="The reason, kept with the withdrawal.")
-@click.option("--source", default="", help="Take back only what this source said.")
-@click.option("--by", default="")
-@click.option("--date", default="")
-@click.option("--yes", is_flag=True, help="Write without asking.")
-@click.option(
-    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
-)
-@click.pass_obj
-def withdraw(
-    settings: Settings,
-    fact_id: str,
-    why: str,
-    source: str,
-    by: str,
-    date: str,
-    yes: bool,
-    file_name: str | None,
-) -> int:
-    """Take a fact back by its id, as `show` and `--proof` print it. What was written stays where it is.
-
-    Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
-    """
-    loaded = load(settings)
-    refuse_gone(loaded, fact_id)
-    if source:
-        refuse_unsaid(loaded, fact_id, source)
-    given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
-    return write(settings, loaded, [[(k, v) for k, v in given if v]], yes, file_name)
 
 
 def refuse_gone(loaded: Loaded, fact_id: str) -> None:

@@ -28,7 +28,7 @@ COMMANDS = {
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text"),
     "add": ("adding", "append an entry, checked first"),
-    "withdraw": ("adding", "take a fact back; nothing is deleted"),
+    "withdraw": ("withdrawing", "take a fact back, or all that somebody said; nothing is deleted"),
     "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
     "rename": ("renaming", "another name for a thing, which keeps all that it ever had"),
     "check": ("checking", "everything wrong or doubtful in the data"),

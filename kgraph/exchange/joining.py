@@ -13,7 +13,7 @@ from kgraph import records
 from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
 from kgraph.collection import Collection, source_trust
 from kgraph.exchange.formats import Pairs
-from kgraph.exchange.origins import split_note
+from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, Where, shown
@@ -86,6 +86,8 @@ class Joining:
         ours = self.ours.things[thing.kind].get(self._key(thing.kind, thing.name.key), ())
         renamed = any(t.called for t in ours)
         for key, value in thing.pairs[1:]:
+            if key == "via":
+                continue
             if thing.called and renamed and key in ("called", "date"):
                 if key == "called":
                     yield "also", [thing.called.text]
