@@ -70,6 +70,7 @@ class _Outcome:
 @click.option(
     "--as", "origin", default="", metavar="NAME", help="What to call their folder. Default: its name."
 )
+@click.option("--date", "day", default="", help="When it is merged; today if nothing is said.")
 @click.option("--shelf", is_flag=True, help="Take over their units, loose parts and what was taken as well.")
 @click.option("--skip-bad", is_flag=True, help="Leave out what of theirs cannot be read, and list it.")
 @click.option("--yes", is_flag=True, help="Also write new places that are nearly known ones.")
@@ -82,6 +83,7 @@ def merge(
     dry_run: bool,
     trust: float | None,
     origin: str,
+    day: str,
     shelf: bool,
     skip_bad: bool,
     yes: bool,
@@ -104,7 +106,7 @@ def merge(
     known = via_trust(loaded.data, loaded.data.key("via", fold(named)))
     named = named if known is not None else origin or theirs.resolve().name
     counts = trust if trust is not None else 1.0 if known is None else known
-    wanted = Wanted(named, counts, shelf, date.today().isoformat())
+    wanted = Wanted(named, counts, shelf, day or date.today().isoformat())
     with steps("merging"):
         merged = merging.merge(loaded.data, other, wanted)
         texts = [writing.entry_text(pairs) for pairs in merged.entries]
