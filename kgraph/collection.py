@@ -9,9 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import count, islice, product
 from typing import Any, NamedTuple, TypeVar
 
 from kgraph import mains, records, trade, words
@@ -106,7 +106,7 @@ class Collection:
         """The name of a thing as first written where it is declared, else where it is used."""
         declared = self.things[kind].get(key)
         if declared:
-            return declared[0].name.text
+            return shown_name(declared)
         if kind == "set" and key.startswith(UNKNOWN_SET):
             return "a set not known yet"
         used = self.spelt.get(kind, {}).get(key) or self.features.get(key)
@@ -256,12 +256,19 @@ class Collection:
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
-        return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
+        return {**self.spelt.get(kind, {}), **{k: shown_name(v) for k, v in self.things[kind].items()}}
 
     def nameable(self, kind: str) -> dict[str, str]:
         """The same, and what the ground knows."""
         below = {k: v[0].name.text for k, v in self.laid[kind].under.items()} if kind in self.laid else {}
         return {**below, **self.known(kind)}
+
+
+def shown_name(declared: Sequence[records.Thing]) -> str:
+    """The name of a thing: as first written, or as it was last renamed; by date, then as read."""
+    renamed = [(t.date, number, t.called) for number, t in enumerate(declared) if t.called]
+    last = max(renamed, default=None)
+    return last[2].text if last else declared[0].name.text
 
 
 _Said = TypeVar("_Said", bound=records.Thing)
@@ -354,9 +361,26 @@ def graded(made: Collection, record: records.Statement) -> float:
 
 
 def trust_in(made: Collection, record: records.Statement) -> float:
-    """The trust in one saying: its own, times that in its source."""
+    """The trust in one saying: its own, times that in its source, times that in whose folder it came by.
+
+    Where the note is marked with whose folder it was, the trust in it is the saying's own as long as no entry
+    says another.
+    """
     own = 1.0 if record.trust is None else record.trust
-    return own * (source_trust(made, record.source.key) if record.source else 1.0)
+    source = source_trust(made, record.source.key) if record.source else 1.0
+    if not record.via:
+        return own * source
+    by_folder = via_trust(made, record.via[0].key)
+    if not record.states("via"):
+        return source * (own if by_folder is None else by_folder)
+    return own * source * (1.0 if by_folder is None else by_folder)
+
+
+def via_trust(made: Collection, key: str) -> float | None:
+    """The trust in what came by somebody's folder, as it was last said: by date, then as read."""
+    entries = made.things["via"].get(made.key("via", key), ())
+    said = [(e.date, n, e.trust) for n, e in enumerate(entries) if isinstance(e, records.Via)]
+    return max(((d, n, t) for d, n, t in said if t is not None), default=("", 0, None))[2]
 
 
 def source_trust(made: Collection, key: str) -> float:
@@ -464,9 +488,15 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "photo", "page", "id", "corrects"}
+_UNSAID = {
+    *("how", "certainty", "trust", "source", "by", "date", "note", "photo", "page"),
+    *("id", "corrects", "via"),
+}
 _SYMMETRIC = {"rebadge", "same", "distinct", "except"}
-_WORDS_NOT_NAMES = {"role", "both ways", "work", "signs", "check", "cure", "why", "stretch", "pull", "owed"}
+_WORDS_NOT_NAMES = {
+    *("role", "both ways", "work", "signs", "check", "cure", "why", "stretch", "pull", "owed"),
+    "all sayings",
+}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
 
@@ -527,6 +557,7 @@ def _add_facts(made: Collection) -> None:
         if isinstance(entry, FACT_TYPES):
             sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
     facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
+    facts = _named_before(made, facts, list(sayings.values()))
     by_id = _by_id(made, facts)
     gone = _active_withdraws(made, by_id)
     left = (_left_of(made, fact, said, gone) for fact, said in zip(facts, sayings.values(), strict=True))
@@ -563,6 +594,59 @@ def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records
     by_ground = [_resolved_id(made, r, by_ground=True) for r in said if _named_by_ground(made, r)]
     ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
+
+
+def _named_before(
+    made: Collection, facts: list[Fact], sayings: Sequence[list[records.Statement]]
+) -> list[Fact]:
+    """The facts, each known too by those of the ids looked for that it has by other names, or for one saying.
+
+    They are worked out only where something is taken back or corrected by an id that no fact shows.
+    """
+    wanted = {e.target.strip() for e in made.entries if isinstance(e, records.Withdraw)}
+    wanted |= {e.corrects.strip() for e in made.entries if isinstance(e, records.Statement)} - {""}
+    if wanted:
+        wanted -= {i for fact in facts for i in fact.ids}
+    if not wanted:
+        return facts
+    found = []
+    for fact, said in zip(facts, sayings, strict=True):
+        more = [i for r in said for i in (saying_id(r.pairs), *ids_by_other_names(made, r)) if i in wanted]
+        found.append(fact._replace(ids=tuple(dict.fromkeys([*fact.ids, *more]))) if more else fact)
+    return found
+
+
+_MOST_NAMINGS = 4096
+"""So many ways of naming all that a fact speaks of are tried, and no more."""
+
+
+def ids_by_other_names(made: Collection, record: records.Statement) -> Iterator[str]:
+    """The ids that a statement has or had, by every name of each thing in it."""
+    said = {k: v for k, v in record.pairs if k not in _UNSAID}
+    ways = [_namings(made, record.kind, k, v) for k, v in said.items()]
+    if all(len(way) == 1 for way in ways):
+        return
+    for values in islice(product(*ways), _MOST_NAMINGS):
+        yield _digest(_canonical(dict(zip(said, values, strict=True))))
+
+
+def _namings(made: Collection, kind: str, key: str, value: records.Value) -> list[records.Value]:
+    """A value of a key of a statement, in every way in which its things can be named."""
+    slots = _SLOTS.get(key, ("part", "set", "assembly") if key == "refuses" else ())
+    slots = ("position", "assembly") if key == "except" else slots
+    if isinstance(value, tuple):
+        each = product(*(_namings(made, kind, key, v) for v in value))
+        return list(islice(each, _MOST_NAMINGS))
+    if not isinstance(value, str) or not slots:
+        return [value]
+    found: list[records.Value] = [value]
+    for slot in slots:
+        meant = made.key(slot, fold(value))
+        things = (*made.things[slot].get(meant, ()), *made.ground(slot, meant))
+        found += [n.key for t in things for n in (t.name, *t.also)]
+        found += [meant] if meant != fold(value) else []
+    by_key = {fold(v): v for v in reversed(found) if isinstance(v, str)}
+    return [value, *(v for k, v in by_key.items() if k != fold(value))]
 
 
 def _named_by_ground(made: Collection, record: Any) -> bool:
@@ -640,6 +724,7 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         trust=trust_in(made, r),
         photos=r.photos,
         page=r.page,
+        via=", ".join(n.text for n in r.via),
     )
 
 
@@ -689,17 +774,30 @@ def _left_of(
     withdraws = gone.get(fact.id, [])
     if not withdraws:
         return fact
-    pairs = zip(fact.evidence, said, strict=True)
-    left = tuple(e for e, record in pairs if not any(takes_back(made, w, record) for w in withdraws))
+    back = [mark for w in withdraws for mark in enumerate(_meant(made, w, said)) if mark[1]]
+    gone_now = {number for number, _ in back}
+    left = tuple(e for number, e in enumerate(fact.evidence) if number not in gone_now)
     if not left:
         made.withdrawn[fact.id] = (fact, next((w for w in withdraws if w.source is None), withdraws[0]))
         return None
     return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
 
 
+def _meant(made: Collection, by: records.Withdraw, said: list[records.Statement]) -> list[bool]:
+    """Which sayings a withdrawal takes back: the one of its id, those of who withdraws, else all."""
+    target = by.target.strip()
+    if any(alone := [saying_id(r.pairs) == target for r in said]):
+        return alone
+    meant = [takes_back(made, by, r) for r in said]
+    mine = [m and bool(by.by.strip()) and fold(r.by) == fold(by.by) for m, r in zip(meant, said, strict=True)]
+    return mine if any(mine) and not by.every else meant
+
+
 def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) -> bool:
     """Whether a withdrawal of a statement means this saying of it: not one that corrects the same id."""
     if said.corrects.strip() == by.target.strip():
+        return False
+    if by.via and made.key("via", by.via[0].key) not in {made.key("via", n.key) for n in said.via[:1]}:
         return False
     if by.source is None:
         return True

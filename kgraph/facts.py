@@ -24,6 +24,7 @@ class Evidence(NamedTuple):
     trust: float = 1.0
     photos: tuple[str, ...] = ()
     page: str = ""
+    via: str = ""
 
     @property
     def grade(self) -> str:

@@ -7,7 +7,15 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from kgraph import records, trade, words
-from kgraph.collection import Collection, names_used, written_id
+from kgraph.collection import (
+    FACT_TYPES,
+    Collection,
+    ids_by_other_names,
+    names_used,
+    saying_id,
+    shown_name,
+    written_id,
+)
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import fold, nearest
@@ -99,6 +107,17 @@ def fact_with_id(data: Collection, text: str) -> Fact | None:
     for fact in (*data.facts.values(), *(f for f, _ in data.withdrawn.values())):
         if wanted in fact.ids or wanted == fact.id:
             return fact
+    return _had_id(data, wanted)
+
+
+def _had_id(data: Collection, wanted: str) -> Fact | None:
+    """The fact that has an id by other names of its things, or by one saying alone."""
+    for record in data.entries:
+        if not isinstance(record, FACT_TYPES):
+            continue
+        if wanted == saying_id(record.pairs) or wanted in ids_by_other_names(data, record):
+            every = (*data.facts.values(), *(f for f, _ in data.withdrawn.values()))
+            return next((f for f in every if any(e.where == record.where for e in f.evidence)), None)
     return None
 
 
@@ -203,11 +222,11 @@ def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
             yield from ((kind, name, n.text) for n in below if data.key(kind, n.key) == key)
         for things in data.things[kind].values():
             for thing in things:
-                yield from ((kind, things[0].name.text, n.text) for n in thing.also)
+                yield from ((kind, shown_name(things), n.text) for n in thing.also)
                 if isinstance(thing, records.SetModel):
-                    yield kind, things[0].name.text, thing.model
+                    yield kind, shown_name(things), thing.model
                 if isinstance(thing, records.Part):
-                    yield from ((kind, things[0].name.text, n) for _, n in thing.numbers)
+                    yield from ((kind, shown_name(things), n) for _, n in thing.numbers)
 
 
 def _near(data: Collection, wanted: str, most: int) -> list[Found]:

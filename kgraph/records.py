@@ -81,10 +81,17 @@ class Entry(Record):
 
 
 class Thing(Entry):
-    """A declared thing: its name, its other spellings and its recorded attributes."""
+    """A declared thing: its name, its other spellings and its recorded attributes.
+
+    `via` is whose folder the entry came by.
+    `called` is the name that it is shown by since it was renamed at `date`; it is in `also` too.
+    """
 
     name: Name
     also: tuple[Name, ...] = ()
+    called: Name | None = None
+    via: tuple[Name, ...] = ()
+    date: str = ""
     attributes: tuple[tuple[str, Value], ...] = ()
 
 
@@ -147,6 +154,12 @@ class Source(Thing):
     trust: float | None = None
 
 
+class Via(Thing):
+    """Somebody whose folder was merged. `trust` scales the certainty of all that came by it."""
+
+    trust: float | None = None
+
+
 class Grade(Thing):
     """The certainty that facts of a grade are given in this folder."""
 
@@ -185,6 +198,7 @@ class Stock(Thing):
 class Statement(Entry):
     """What every fact may carry beside what it states; `trust` scales the certainty of this saying.
 
+    `via` is whose folder it came by, and then from whom that folder had it.
     `corrects` is the id that was withdrawn for it: a withdrawal of that id does not take this saying back.
     """
 
@@ -199,6 +213,7 @@ class Statement(Entry):
     page: str = ""
     own_id: str = ""
     corrects: str = ""
+    via: tuple[Name, ...] = ()
 
 
 class Rebadge(Statement):
@@ -351,7 +366,11 @@ class Inspected(Done):
 
 
 class Withdraw(Statement):
-    """An earlier fact is taken back: all its evidence, or what one source said."""
+    """An earlier fact is taken back: all its evidence, or what one source, person or folder said.
+
+    What the one who withdraws (`by`) said, if that is part of it; all of it where `every` is set.
+    """
 
     target: str
     why: str = ""
+    every: bool = False

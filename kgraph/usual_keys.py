@@ -31,6 +31,9 @@ _SPENT = (
 )
 NOTE = Key("note", "from the box in the loft", "anything else worth keeping")
 
+VIA = Key("via", "bert", "whose folder it came by; `merge` writes it", many=True, asked=False)
+CALLED = Key("called", "LK-41", "the name that it is shown by now; `rename` writes it", asked=False)
+
 EVIDENCE = (
     Key("how", "compared", "fitted, measured, printed, compared, photo, reported, guess"),
     Key("source", "parts list, LK-40", "where it stands"),
@@ -42,6 +45,7 @@ EVIDENCE = (
     Key("certainty", "0.9", "a number instead of a grade", asked=False),
     Key("trust", "0.7", "what the word of who says it counts", asked=False),
     Key("id", "bench-17", "an id of your own", asked=False),
+    VIA,
     Key("corrects", "3f9a1c2b7d04e811", "the id of what it puts right; `correct` writes it", asked=False),
 )
 """What every fact and event may carry beside what it states."""
@@ -99,6 +103,13 @@ THINGS: dict[str, tuple[Key, ...]] = {
         Key("where", "page 14"),
         Key("date", "1982-05"),
         Key("trust", "0.8", "what its word counts"),
+        NOTE,
+    ),
+    "via": (
+        Key("via", "bert", "the name that their folder was merged by"),
+        Key("trust", "0.6", "what their word counts"),
+        Key("date", "2026-03-01"),
+        ALSO._replace(example="bert's club folder", asked=False),
         NOTE,
     ),
     "grade": (
@@ -220,6 +231,7 @@ FACTS: dict[str, tuple[Key, ...]] = {
     "withdraw": (
         Key("withdraw", "3f9a1c2b7d04e811", "the id of what is taken back"),
         Key("why", "misread label"),
+        Key("all sayings", "yes", "also what others say of it", asked=False),
     ),
 }
 
@@ -282,7 +294,9 @@ _PARTS = {fold(kind): keys for kind, keys in PARTS.items()}
 
 def of_kind(kind: str) -> tuple[Key, ...]:
     """The keys of a kind of entry, those of the kinds of parts left out."""
-    return THINGS[kind] if kind in THINGS else (*FACTS[kind], *EVIDENCE)
+    if kind == "via":
+        return (*THINGS[kind], CALLED)
+    return (*THINGS[kind], CALLED, VIA) if kind in THINGS else (*FACTS[kind], *EVIDENCE)
 
 
 def of_part(sort: str, compared: tuple[str, ...] = ()) -> tuple[Key, ...]:

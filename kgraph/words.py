@@ -13,6 +13,7 @@ THINGS: dict[str, str] = {
     "caution": "a warning, shown where a position or kind of part names it",
     "unit": "one physical set on the bench or shelf",
     "stock": "loose parts in a drawer",
+    "via": "somebody whose folder was merged, and what their word counts",
 }
 """Kinds of entry that declare a thing."""
 

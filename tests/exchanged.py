@@ -170,6 +170,9 @@ EVERY = r"""
   in: Quillon 31
   position: tone knob
   id: taken-back
+- via: bert
+  trust: 0.6
+  date: 2026-03-01
 - withdraw: taken-back
   why: misread label
 - withdraw: 0123456789abcdef

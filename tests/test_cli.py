@@ -13,7 +13,7 @@ import pytest
 from kgraph.cli import main
 from kgraph.cli.main import run
 from kgraph.problems import CannotRun
-from tests.support import DEMO, ROOT, ask, folder_with, places
+from tests.support import DEMO, ROOT, ask, folder_with, graph_of_folder, places
 
 FACTS = """\
 - set: Larkfield LK-40
@@ -284,15 +284,18 @@ ONE_OF_EACH = {
     ],
     "taken": ["volume knob", "--from", "U-07", "--to", "U-11", "--owed", "yes"],
     "restored": ["volume knob", "--to", "U-07"],
-    "withdraw": ["0123456789abcdef", "--why", "no such fact"],
+    "withdraw": ["ID OF A FACT", "--why", "misread"],
 }  # fmt: skip
+
+
+def _an_id(folder: Path) -> str:
+    return next(iter(graph_of_folder(folder).data.facts))
 
 
 @pytest.mark.parametrize("kind", ONE_OF_EACH)
 def test_every_kind_can_be_added_and_is_read_back(folder: Path, capsys: Any, kind: str) -> None:
-    assert run(["--data", str(folder), "add", kind, *ONE_OF_EACH[kind], "--yes"]) == 0, (
-        capsys.readouterr().err
-    )
+    given = [_an_id(folder) if w == "ID OF A FACT" else w for w in ONE_OF_EACH[kind]]
+    assert run(["--data", str(folder), "add", kind, *given, "--yes"]) == 0, capsys.readouterr().err
     status, found = ask(capsys, "--data", str(folder), "check")
     assert (status, found["errors"]) == (
         (0, []) if kind not in ("taken", "restored") else (status, found["errors"])

@@ -51,6 +51,7 @@ WRITES = [
     ["plan", "U-2", "--take"],
     ["import", "{there}/more.csv", "--kind", "set", "--yes"],
     ["merge", "{there}"],
+    ["rename", "K-9", "K-10", "--yes"],
 ]
 
 

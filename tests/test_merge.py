@@ -94,9 +94,11 @@ def knob(folder: Path, position: str = "volumeknob") -> Any:
 def test_the_same_fact_is_one_with_both_sources_and_the_higher_certainty(ours: Path, theirs: Path) -> None:
     assert merge(ours, theirs) == 0
     fact = knob(ours)
-    assert [(e.source, e.certainty) for e in fact.evidence] == [("bench book", 0.6), ("anna", 0.98)]
+    assert [(e.source, e.via, e.certainty) for e in fact.evidence] == [
+        ("bench book", "", 0.6),
+        ("", "anna", 0.98),
+    ]
     assert fact.certainty == 0.98
-    assert fact.evidence[1].note == "[from anna]"
 
 
 def test_what_stood_here_is_not_changed_and_all_goes_to_one_file(ours: Path, theirs: Path) -> None:
@@ -144,12 +146,15 @@ def test_each_conflict_is_told_and_ours_is_kept(ours: Path, theirs: Path, capsys
     assert knob(ours, "backknob").id != "ours-1"
 
 
-def test_a_withdrawal_travels(ours: Path, theirs: Path) -> None:
+def test_what_they_took_back_and_we_say_is_told_and_stays(ours: Path, theirs: Path, capsys: Any) -> None:
     folder_with(ours, [("b.yaml", "- takes: K-3\n  in: Larkfield LK-40\n  position: back\n")])
-    assert knob(ours, "back")
-    assert merge(ours, theirs) == 0
-    assert [f for f in facts(ours).values() if f.args[2:3] == ("back",)] == []
-    assert len(graph_of_folder(ours).data.withdrawn) == 1
+    mine = knob(ours, "back").id
+    _, found = ask(capsys, "--data", str(ours), "merge", str(theirs))
+    (told,) = [p for p in found["conflicts"] if p["code"] == "taken-back-there"]
+    assert mine in str(told)
+    assert "misread label" in str(told)
+    assert knob(ours, "back").id == mine
+    assert graph_of_folder(ours).data.withdrawn == {}
 
 
 def test_the_shelf_stays_theirs_unless_asked_for(ours: Path, theirs: Path, capsys: Any) -> None:
@@ -167,7 +172,7 @@ def test_a_source_of_their_own_is_kept(ours: Path, tmp_path: Path) -> None:
     )
     assert merge(ours, folder_with(tmp_path / "bert", [("x.yaml", text)])) == 0
     (saying,) = knob(ours, "back").evidence
-    assert (saying.source, saying.note) == ("letter 3", "[from bert]")
+    assert (saying.source, saying.via) == ("letter 3", "bert")
 
 
 # Trust ----------------------------------------------------------------------------------------
@@ -182,9 +187,9 @@ def test_trust_scales_each_saying_and_the_grade_stays(ours: Path, theirs: Path) 
     assert (knob(ours).certainty, ours_said.certainty) == (0.6, 0.6)
 
 
-def test_a_source_is_distrusted_as_a_whole_afterwards(ours: Path, theirs: Path) -> None:
+def test_a_folder_is_distrusted_as_a_whole_afterwards(ours: Path, theirs: Path) -> None:
     assert merge(ours, theirs) == 0
-    folder_with(ours, [("z.yaml", "- source: anna\n  trust: 0.5\n")])
+    folder_with(ours, [("z.yaml", "- via: anna\n  trust: 0.5\n  date: 2999-01-01\n")])
     assert knob(ours).certainty == 0.6
     assert knob(ours).evidence[1].certainty == pytest.approx(0.49)
     assert knob(ours, "backknob").certainty == pytest.approx(0.3)

@@ -38,6 +38,10 @@ _OF_NEIGHBOURS = {
 """Warnings that the entries which name the same things decide by themselves."""
 
 
+_OF_WHOLE = {"unknown-withdraw"}
+"""What only the whole folder can tell: whether any fact has an id."""
+
+
 def problems_of_new(data: Collection, *entries: records.Entry) -> list[Problem]:
     """What would be wrong with new entries beside those of a folder that name the same things.
 
@@ -48,7 +52,9 @@ def problems_of_new(data: Collection, *entries: records.Entry) -> list[Problem]:
     near = [e for e in data.entries if isinstance(e, scales) or not wanted.isdisjoint(_names_in(data, e))]
     before = collection.build(near)
     found = new_problems(collection.build([*near, *entries]), (before, graphs.build(before)))
-    return [p for p in found if p.severity == "error" or p.code in _OF_NEIGHBOURS]
+    return [
+        p for p in found if p.code not in _OF_WHOLE and (p.severity == "error" or p.code in _OF_NEIGHBOURS)
+    ]
 
 
 def of_neighbours(found: Iterable[Problem]) -> list[Problem]:

@@ -11,7 +11,7 @@ from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.collection import FACT_TYPES, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
-from kgraph.names import did_you_mean, fold
+from kgraph.names import fold, nearest
 from kgraph.problems import Problem, Where, command, shown
 
 _MOST_NAMED = 20
@@ -124,22 +124,42 @@ def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
 
 
 def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
-    """A `withdraw` takes back a fact of the folder."""
-    known = [i for f in ground.data.facts.values() for i in f.ids] if ground.data.unknown_withdraws else []
+    """A `withdraw` takes back a fact of the folder, by an id that it has or had."""
     for entry in ground.data.unknown_withdraws:
-        says = f"withdraw: no fact has the id {shown(entry.target)}"
-        mend = did_you_mean(entry.target, known[:2000]) or "copy the id from show or a proof"
-        yield warning(entry.where, "unknown-withdraw", says, mend)
+        says = f"withdraw: no fact has the id {shown(entry.target)}, and nothing is taken back"
+        yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, entry.target))
 
 
 def what_is_corrected_is_withdrawn(ground: Ground) -> Iterator[Problem]:
-    """A saying that corrects an id stands beside a withdrawal of that id."""
+    """A saying that corrects an id stands beside a withdrawal of that id, and a fact has it."""
     targets = {e.target.strip() for e in ground.entries if isinstance(e, records.Withdraw)}
     for entry in ground.entries:
         corrects = entry.corrects.strip() if isinstance(entry, records.Statement) else ""
         if corrects and corrects not in targets:
+            if corrects not in _known_ids(ground):
+                says = f"corrects: no fact has the id {shown(corrects)}"
+                yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, corrects))
+                continue
             says = f"corrects: nothing withdraws {shown(corrects)}, which counts beside this"
             yield warning(entry.where, "unknown-withdraw", says, "withdraw it, or take the key out")
+
+
+def _known_ids(ground: Ground) -> dict[str, Fact]:
+    """Every id of every fact, withdrawn ones too; and of events and withdrawals, without a fact."""
+    data = ground.data
+    facts = (*data.facts.values(), *(f for f, _ in data.withdrawn.values()))
+    return {i: f for f in facts for i in f.ids}
+
+
+def _nearest_fact(ground: Ground, target: str) -> str:
+    """What to do about an id that no fact has: the fact whose id is a slip of the hand away."""
+    known = _known_ids(ground)
+    near = nearest(target, known, 1)
+    if not near:
+        return "copy the id from `kgraph show NAME` or a proof"
+    fact = known[near[0]]
+    where = f" at {at(fact.where)}" if fact.where else ""
+    return f"did you mean {near[0]}, the {fact.kind}{where}?"
 
 
 def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:

@@ -18,7 +18,7 @@ from kgraph.problems import Problem, Where, command, shown
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
 _MOST_GUESSED = 1000
-ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note"}
+ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note", "via"}
 """Keys of which two entries of one thing each add to the other, and none can disagree."""
 LENGTHS = tuple(quantities.BELT_MEASURES)
 LENGTHS_APART = quantities.MEASURES_APART
@@ -63,6 +63,9 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
 
 def _said(ground: Ground, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
     left_out = {*ADDS_UP, *(LENGTHS if ground.data.inside_length_mm(thing) else ())}
+    # Of several new names the last one is shown.
+    left_out |= {"called", "date"} if thing.called else set()
+    left_out |= {"trust", "date"} if thing.kind == "via" else set()
     for key, value in thing.pairs[1:]:
         if key in left_out:
             continue

@@ -1,4 +1,4 @@
-"""add and withdraw: an entry is checked, its consequence is shown, then it is appended."""
+"""add: an entry is checked, its consequence is shown, then it is appended."""
 
 from __future__ import annotations
 
@@ -134,51 +134,24 @@ def add(
     return write(settings, loaded, [pairs], yes, file_name, pictures)
 
 
-@click.command(short_help="take a fact back; nothing is deleted")
-@click.argument("fact_id", metavar="ID")
-@click.option("--why", required=True, help="The reason, kept with the withdrawal.")
-@click.option("--source", default="", help="Take back only what this source said.")
-@click.option("--by", default="")
-@click.option("--date", default="")
-@click.option("--yes", is_flag=True, help="Write without asking.")
-@click.option(
-    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
-)
-@click.pass_obj
-def withdraw(
-    settings: Settings,
-    fact_id: str,
-    why: str,
-    source: str,
-    by: str,
-    date: str,
-    yes: bool,
-    file_name: str | None,
-) -> int:
-    """Take a fact back by its id, as `show` and `--proof` print it. What was written stays where it is.
-
-    Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
-    """
-    loaded = load(settings)
-    refuse_gone(loaded, fact_id)
-    if source:
-        refuse_unsaid(loaded, fact_id, source)
-    given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
-    return write(settings, loaded, [[(k, v) for k, v in given if v]], yes, file_name)
-
-
 def refuse_gone(loaded: Loaded, fact_id: str) -> None:
     """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
     data = loaded.data
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
         by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
     else:
-        entry = lookup.event_or_withdrawal(data, fact_id)
-        if entry is None:
-            raise WrongUse(f"no fact has the id {fact_id!r}; `kgraph show NAME` prints the ids")
-        by = withdrawal_of(data, entry)
+        by = withdrawal_of(data, _refuse_unknown(loaded, fact_id))
     if by is not None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
+
+
+def _refuse_unknown(loaded: Loaded, one: str) -> Statement:
+    """The statement with an id; raises WrongUse where no fact, event or withdrawal has it."""
+    fact = lookup.fact_with_id(loaded.data, one)
+    found = fact.record if fact else lookup.event_or_withdrawal(loaded.data, one)
+    if found is None:
+        raise WrongUse(f"no fact has the id {one!r}; `kgraph show NAME` prints the ids")
+    return found
 
 
 def refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
@@ -284,6 +257,9 @@ def write(
     if any(isinstance(entry, Event) for entry in entries):
         return _write_events(settings, entries, texts, yes, file_name, pictures)
     _check_beside(loaded, entries)
+    for entry in entries:
+        if isinstance(entry, Withdraw):
+            _refuse_unknown(loaded, entry.target)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):

@@ -29,8 +29,9 @@ COMMANDS = {
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text"),
     "add": ("adding", "append an entry, checked first"),
-    "withdraw": ("adding", "take a fact back; nothing is deleted"),
+    "withdraw": ("withdrawing", "take a fact back, or all that somebody said; nothing is deleted"),
     "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
+    "rename": ("renaming", "another name for a thing, which keeps all that it ever had"),
     "check": ("checking", "everything wrong or doubtful in the data"),
     "doubts": ("doubting", "which single thing to look at next would settle most"),
     "shelf": ("shelving", "the units, what each still gives, waits for and is owed"),
@@ -51,7 +52,7 @@ COMMANDS = {
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
 """Command -> (module of this room, one line of help)."""
-WRITING = frozenset({"add", "withdraw", "correct", "take", "inspect", "fit", "import", "merge"})
+WRITING = frozenset({"add", "withdraw", "correct", "rename", "take", "inspect", "fit", "import", "merge"})
 """The commands that write to the fact folder: each refuses one in which an entry cannot be read."""
 ANY_FOLDER = frozenset({"check", "init", "completion"})
 """The commands to which it does not matter whether every entry can be read."""

@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -28,11 +29,12 @@ from kgraph.cli.exchanging import (
 from kgraph.cli.leaving import problem_json, refusal
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
-from kgraph.collection import Collection
+from kgraph.collection import Collection, via_trust
 from kgraph.exchange import foreign
 from kgraph.exchange import merge as merging
 from kgraph.exchange.merge import Merged, Wanted
 from kgraph.folder import disk, schema, writing
+from kgraph.names import fold
 from kgraph.problems import CannotRun, Problem, WrongUse, in_order
 from kgraph.records import Entry
 from kgraph.render.terminal import visible
@@ -62,13 +64,13 @@ class _Outcome:
 @click.option(
     "--trust",
     type=click.FloatRange(LEAST_TRUST, 1),
-    default=1.0,
-    show_default=True,
-    help="What their word counts: the certainty of each saying is multiplied by it.",
+    default=None,
+    help="What their word counts: the certainty of each saying times it. Default: as last time, else 1.",
 )
 @click.option(
     "--as", "origin", default="", metavar="NAME", help="What to call their folder. Default: its name."
 )
+@click.option("--date", "day", default="", help="When it is merged; today if nothing is said.")
 @click.option("--shelf", is_flag=True, help="Take over their units, loose parts and what was taken as well.")
 @click.option("--skip-bad", is_flag=True, help="Leave out what of theirs cannot be read, and list it.")
 @click.option("--yes", is_flag=True, help="Also write new places that are nearly known ones.")
@@ -79,8 +81,9 @@ def merge(
     /,
     theirs: Path,
     dry_run: bool,
-    trust: float,
+    trust: float | None,
     origin: str,
+    day: str,
     shelf: bool,
     skip_bad: bool,
     yes: bool,
@@ -89,16 +92,21 @@ def merge(
     """Add what another fact folder says and this one does not, marked with where it came from.
 
     The same fact from both is one fact with both sources. Where the two differ, ours is kept and the conflict
-    is told. Withdrawals count here too. All is written to one file, or nothing; merged twice, nothing is new.
+    is told. Merged again, what is new there is added, and what is no longer said there is taken back for them
+    alone; what they took back and we say ourselves is told with its id. All goes to one file, or nothing.
 
     Example: kgraph merge ../anna --trust 0.7 --dry-run
     """
-    wanted = Wanted(origin or theirs.resolve().name, trust, shelf)
     _refuse_ourselves(settings, theirs)
-    _refuse_name(wanted.origin)
+    _refuse_name(origin or theirs.resolve().name)
     other = _theirs(theirs, skip_bad)
     seen = events.bytes_of(settings)
     loaded = load_or_empty(settings)
+    named = loaded.data.text("via", loaded.data.key("via", fold(origin or theirs.resolve().name)))
+    known = via_trust(loaded.data, loaded.data.key("via", fold(named)))
+    named = named if known is not None else origin or theirs.resolve().name
+    counts = trust if trust is not None else 1.0 if known is None else known
+    wanted = Wanted(named, counts, shelf, day or date.today().isoformat())
     with steps("merging"):
         merged = merging.merge(loaded.data, other, wanted)
         texts = [writing.entry_text(pairs) for pairs in merged.entries]

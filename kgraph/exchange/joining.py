@@ -13,7 +13,7 @@ from kgraph import records
 from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
 from kgraph.collection import Collection, source_trust
 from kgraph.exchange.formats import Pairs
-from kgraph.exchange.origins import split_note
+from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, Where, shown
@@ -79,9 +79,19 @@ class Joining:
         return meant if meant in self.ours.things[kind] else self.ours.own_key(kind, key)
 
     def _pairs(self, thing: records.Thing) -> Iterator[tuple[str, Value]]:
-        """What is said beside the name. Trust in a source is everybody's own, and is put on each saying."""
+        """What is said beside the name. Trust in a source is everybody's own, and is put on each saying.
+
+        What was renamed here keeps our name; theirs is another spelling of it.
+        """
+        ours = self.ours.things[thing.kind].get(self._key(thing.kind, thing.name.key), ())
+        renamed = any(t.called for t in ours)
         for key, value in thing.pairs[1:]:
-            if thing.kind == "source" and key == "trust":
+            if key == "via":
+                continue
+            if thing.called and renamed and key in ("called", "date"):
+                if key == "called":
+                    yield "also", [thing.called.text]
+            elif thing.kind == "source" and key == "trust":
                 self._trust(thing)
             else:
                 yield key, records.plain(value)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from kgraph import mains, matching, quantities, records
-from kgraph.collection import Collection
+from kgraph.collection import Collection, via_trust
 from kgraph.exchange import places
 from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
 from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
@@ -29,6 +29,7 @@ CLASSES = {
     "kind": TERM + "Kind",
     "caution": TERM + "Caution",
     "source": PROV + "Entity",
+    "via": PROV + "Agent",
     "grade": TERM + "Grade",
     "unit": SCHEMA + "IndividualProduct",
     "stock": TERM + "Stock",
@@ -221,6 +222,11 @@ def _stock(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     yield from ((TERM + "count", whole(stock.count)) for stock in said)
 
 
+def _via(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+    if (trust := via_trust(data, key)) is not None:
+        yield key_iri("trust"), Text(f"{trust:g}")
+
+
 _MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] = {
     "set": _set,
     "part": _part,
@@ -229,6 +235,7 @@ _MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] 
     "kind": _kind,
     "caution": _caution,
     "source": _source,
+    "via": _via,
     "grade": _grade,
     "unit": _unit,
     "stock": _stock,

@@ -1,14 +1,14 @@
-"""Another folder merged into this one: what is new is added with where it came from, what differs is told.
+"""Another folder merged into this one, and kept up with: each saying with whose folder it came by.
 
-Each saying of the other folder is added once, whatever was said here before: the same fact is then one fact
-with both sources. So the order in which folders are merged changes no fact, certainty or evidence, as long as
-no two of them use one name for two things. Grades and trust in sources are everybody's own scale: where ours
-is another, their number is written on the saying. A withdrawal takes back here what it took back there.
+What is said there anew is added, what came from there before and is no longer said there is taken back, for
+that folder alone. What we say ourselves nobody takes back; what they took back and we hold is told. So
+neither the order in which folders are merged nor merging again changes an answer, as long as no two of them
+use one name for two things. Grades and trust in sources are everybody's own scale: where ours is another,
+their number is written on the saying. What their word counts as a whole stands in the entry `via`.
 """
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -20,18 +20,22 @@ from kgraph.collection import (
     FACT_TYPES,
     Collection,
     graded,
+    saying_id,
     source_trust,
     statement_args,
+    via_trust,
     written_id,
 )
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.meanings import Meanings
-from kgraph.exchange.origins import Saying, how_of, marked, saying_of, split_note
+from kgraph.exchange.origins import Saying, how_of, saying_of
 from kgraph.fits import graph as graphs
+from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import Name, fold
-from kgraph.problems import Problem, shown
+from kgraph.problems import Problem, Where, shown
+from kgraph.shelf.ledger import withdrawn_events
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,7 @@ class Wanted:
     origin: str
     trust: float = 1.0
     shelf: bool = False
+    date: str = ""
 
 
 @dataclass
@@ -61,63 +66,65 @@ class Merged:
 
 
 def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
-    """What of another folder is new here, marked with its origin, and every conflict, at its place there."""
+    """What of another folder is new here, by whose folder it came, and every conflict, at its place there."""
     merged = Merged()
     joining = Joining(ours, theirs)
-    withdrawals: list[records.Withdraw] = []
+    _declare_folder(ours, theirs, wanted, merged)
     for entry in theirs.entries:
         if isinstance(entry, records.Thing) and (entry.kind not in SHELF or wanted.shelf):
             _thing(joining, entry, wanted, merged)
     facts = _Sayings(ours, theirs, wanted, merged)
     for entry in theirs.entries:
-        if isinstance(entry, records.Withdraw):
-            withdrawals.append(entry)
-        elif isinstance(entry, FACT_TYPES) or (
+        if isinstance(entry, FACT_TYPES) or (
             isinstance(entry, EVENT_TYPES)
             and wanted.shelf
             and not _names_other_unit(entry, joining.clashing_units)
         ):
-            facts.add(entry)
-    for withdraw in withdrawals:
-        facts.add_withdrawal(withdraw)
-    _declare_folders(ours, merged)
+            facts.read(entry)
+    facts.add_new()
+    facts.take_back_old()
     merged.shelf = 0 if wanted.shelf else sum(e.kind in SHELF for e in theirs.entries)
-    merged.conflicts = [*joining.conflicts, *facts.conflicts]
+    merged.conflicts = [*joining.conflicts, *facts.conflicts, *_taken_back_there(ours, theirs)]
     return merged
 
 
-OF_A_FOLDER = "what another folder says without a source of its own"
-"""The note of the source that stands for a merged folder."""
+def _declare_folder(ours: Collection, theirs: Collection, wanted: Wanted, merged: Merged) -> None:
+    """What their word counts, where that was not said so before."""
+    before = via_trust(ours, ours.key("via", fold(wanted.origin)))
+    if before != wanted.trust and theirs.entries:
+        pairs: Pairs = [("via", wanted.origin), ("trust", _number(wanted.trust)), ("date", wanted.date)]
+        merged.add(theirs.entries[0], [(k, v) for k, v in pairs if v])
 
 
-def _declare_folders(ours: Collection, merged: Merged) -> None:
-    """Each folder that now is the source of a saying, as a source; once, and before all else."""
-    declared = {r.name.key for r in merged.entries_there if isinstance(r, records.Source)}
-    named: dict[str, tuple[str, records.Entry]] = {}
-    for pairs, entry in zip(merged.entries, merged.entries_there, strict=True):
-        said = dict(pairs)
-        _, origin = split_note(str(said.get("note", "")))
-        if isinstance(entry, records.Statement) and origin and said.get("source") == origin:
-            named.setdefault(fold(origin), (origin, entry))
-    for key, (origin, entry) in named.items():
-        if key not in declared and ours.key("source", key) not in ours.things["source"]:
-            merged.entries.insert(0, [("source", origin), ("type", "letter"), ("note", OF_A_FOLDER)])
-            merged.entries_there.insert(0, entry)
+def _taken_back_there(ours: Collection, theirs: Collection) -> Iterator[Problem]:
+    """Facts that they took back and we say ourselves: whether ours are to go is for us to say, one by one."""
+    held = {(f.kind, f.args): f for f in ours.facts_as_said()}
+    for fact, by in theirs.withdrawn.values():
+        mine = held.get((fact.kind, fact.args))
+        if mine is None or all(e.via for e in mine.evidence):
+            continue
+        why = f" ({by.why})" if by.why else ""
+        says = f"the {mine.kind} {mine.id} is taken back there{why}, and said by ourselves at {mine.where}"
+        yield Problem(by.where, "taken-back-there", says, f"if they are right: kgraph withdraw {mine.id}")
 
 
 def _thing(joining: Joining, thing: records.Thing, wanted: Wanted, merged: Merged) -> None:
-    told = len(joining.conflicts)
-    if ("note", OF_A_FOLDER) in thing.attributes:
-        merged.already += 1
+    if thing.kind == "via" or ("note", OF_A_FOLDER) in thing.attributes:
         return
+    told = len(joining.conflicts)
     pairs = joining.news(thing)
     if pairs is None:
         merged.already += len(joining.conflicts) == told
         return
     said: dict[str, Value] = dict(pairs)
-    note, origin = split_note(str(said.pop("note", "")))
-    said["note"] = marked(note, origin or wanted.origin)
+    if note := split_note(str(said.pop("note", "")))[0]:
+        said["note"] = note
+    said["via"] = wanted.origin
     merged.add(thing, list(said.items()))
+
+
+OF_A_FOLDER = "what another folder says without a source of its own"
+"""The note of the source that once stood for a merged folder."""
 
 
 def _names_other_unit(event: records.Statement, units: set[str]) -> bool:
@@ -129,8 +136,8 @@ def _names_other_unit(event: records.Statement, units: set[str]) -> bool:
 
 # Sayings --------------------------------------------------------------------------------------
 
-_MADE_ID = re.compile(r"[0-9a-f]{16}\Z")
-"""An id made of what a fact states means the same in every folder; an own id need not."""
+_Here = tuple[records.Statement, float | None, bool]
+"""A saying that came by their folder before, the trust written on it, and whether it still counts here."""
 
 
 class _Sayings:
@@ -141,16 +148,23 @@ class _Sayings:
         self.both = collection.build([*ours.entries, *theirs.entries])
         self.conflicts: list[Problem] = []
         self.meanings = Meanings(ours, theirs, merged.entries)
-        self.have: dict[Saying, list[tuple[str, float]]] = defaultdict(list)
+        self.mine: set[Saying] = set()
+        self.came: dict[Saying, list[_Here]] = defaultdict(list)
         self.ids: dict[str, tuple[object, ...]] = {}
-        self.theirs_by_id: dict[str, list[records.Statement]] = defaultdict(list)
-        for record in _statements(theirs):
-            for one in {record.own_id.strip(), written_id(record)} - {""}:
-                self.theirs_by_id[one].append(record)
+        self.now: dict[Saying, tuple[records.Statement, float]] = {}
+        self.held_there = _held(theirs)
+        folder, held_here = ours.key("via", fold(wanted.origin)), _held(ours)
         for record in _statements(ours):
-            self.have[saying_of(ours, record)].append((fold(split_note(record.note)[1]), _own_trust(record)))
+            if isinstance(record, records.Withdraw):
+                continue
+            saying = saying_of(ours, record, self._states)
             if own := record.own_id.strip():
-                self.ids.setdefault(own, self._states(record))
+                self.ids.setdefault(own, saying.states)
+            if not record.via:
+                self.mine.add(saying)
+            elif ours.key("via", record.via[0].key) == folder:
+                trust = _own_trust(record) if record.states("via") else None
+                self.came[saying].append((record, trust, record.where in held_here))
 
     def _states(self, record: records.Statement) -> tuple[object, ...]:
         """What a record states, by one reading of the names for both folders."""
@@ -158,42 +172,92 @@ class _Sayings:
             return (record.kind, *statement_args(self.both, record))
         return (record.kind, written_id(record))
 
-    def add(self, record: records.Statement) -> None:
-        """Add a fact or event, unless this saying of it is here already."""
+    def read(self, record: records.Statement) -> None:
+        """Take in what still holds there; what they have at third hand their own source would tell."""
+        if record.where not in self.held_there or len(record.via) > 1:
+            return
+        saying, trust = saying_of(self.theirs, record, self._states), self._trust(record)
+        if saying in self.mine:
+            self.merged.already += 1
+        elif saying not in self.now or self.now[saying][1] < trust:
+            self.now[saying] = record, trust
+
+    def add_new(self) -> None:
+        """Add what they say and did not say before, or with another trust."""
+        for saying, (record, trust) in self.now.items():
+            same = [h for h in self.came[saying] if h[1] is None or h[1] == trust]
+            if any(counts for _, _, counts in same):
+                self.merged.already += 1
+            elif not same:
+                self._add(record, trust)
+            else:
+                any(self._say_again(record, here) for here, _, _ in same)
+
+    def _say_again(self, record: records.Statement, here: records.Statement) -> bool:
+        """Take back that a saying was taken back for them; what we took back ourselves stays so."""
+        target = saying_id(here.pairs)
+        for entry in self.ours.entries:
+            if isinstance(entry, records.Withdraw) and entry.target.strip() == target and entry.via:
+                one = written_id(entry)
+                if not self._counts(one):
+                    continue
+                self._withdraw(record, one, f"said there again{self._times(one)}")
+                return True
+        return False
+
+    def _counts(self, withdrawal: str) -> bool:
+        return not any(
+            isinstance(e, records.Withdraw) and e.target.strip() == withdrawal for e in self.ours.entries
+        )
+
+    def _times(self, target: str) -> str:
+        """Which time it is that something is taken back, so that no two withdrawals are one."""
+        times = sum(isinstance(e, records.Withdraw) and e.target.strip() == target for e in self.ours.entries)
+        return f", for the {times + 1}th time" if times else ""
+
+    def take_back_old(self) -> None:
+        """Take back what came from there before and is not said there now, or now with another trust."""
+        for saying, every in self.came.items():
+            now = self.now.get(saying)
+            for record, trust, counts in every:
+                if counts and (now is None or trust not in (None, now[1])):
+                    one = saying_id(record.pairs)
+                    self._withdraw(record, one, f"no longer said there{self._times(one)}")
+
+    def _withdraw(self, record: records.Statement, target: str, why: str) -> None:
+        pairs: Pairs = [("withdraw", target), ("why", why), ("via", self.wanted.origin)]
+        self.merged.add(record, pairs + ([("date", self.wanted.date)] if self.wanted.date else []))
+
+    def _add(self, record: records.Statement, trust: float) -> None:
         said = self.meanings.said_here(record)
         if said is None:
             says = f"a name in this {record.kind} is that of something else here"
             self._conflict(record, "other-meaning", says, "it is left out; write it by hand with other names")
             return
-        note, before = split_note(record.note)
-        origin = before or self.wanted.origin
-        trust = self._trust(record)
-        if self._is_here(saying_of(self.theirs, record), origin, trust):
-            self.merged.already += 1
-            return
         self._keep_scale(record, said, trust)
-        if record.source is None:
-            said["source"] = origin
-        said["note"] = marked(note, origin)
+        if record.via and not record.states("via"):
+            said = self._without_mark(record, said)
         if own := record.own_id.strip():
             self._keep_id(record, own, said)
+        said.pop("corrects", None)
+        handed_on = [self.theirs.text("via", self.theirs.key("via", n.key)) for n in record.via]
+        said["via"] = [self.wanted.origin, *handed_on] if handed_on else self.wanted.origin
         self.merged.add(record, list(said.items()))
 
-    def _is_here(self, saying: Saying, origin: str, trust: float) -> bool:
-        """Whether it was said here by ourselves, or came from the same folder with as much trust before."""
-        found = self.have[saying]
-        if any(not by or (by == fold(origin) and trusted >= trust) for by, trusted in found):
-            return True
-        found.append((fold(origin), trust))
-        return False
+    def _without_mark(self, record: records.Statement, said: dict[str, Value]) -> dict[str, Value]:
+        """A saying whose note has the mark of a folder, without it, and without the source that was it."""
+        left = {k: v for k, v in said.items() if k != "note"} | ({"note": record.note} if record.note else {})
+        if record.source and record.source.key == record.via[0].key:
+            left.pop("source", None)
+        return left
 
     def _trust(self, record: records.Statement) -> float:
-        """The trust to be written on a saying: ours in the folder, theirs in the saying and in its source."""
-        trust = _own_trust(record) * self.wanted.trust
+        """The trust to be written on a saying: theirs in it, its source, and whose folder it came by."""
+        trust = collection.trust_in(self.theirs, record)
         key = record.source.key if record.source else ""
-        if key and not _says_trust(self.ours, key):
-            trust *= source_trust(self.theirs, key)
-        return float(_number(trust))
+        if key and _says_trust(self.ours, key):
+            trust /= source_trust(self.theirs, key)
+        return float(_number(min(trust, 1.0)))
 
     def _keep_scale(self, record: records.Statement, said: dict[str, Value], trust: float) -> None:
         how = how_of(record)
@@ -209,69 +273,23 @@ class _Sayings:
     def _keep_id(self, record: records.Statement, own: str, said: dict[str, Value]) -> None:
         """Keep an id of their own, unless it stands for another statement here."""
         states = self._states(record)
-        if self.ids.setdefault(own, states) == states:
-            return
-        del said["id"]
-        says = f"id {shown(own)} stands for another statement here"
-        self._conflict(record, "id-twice", says, "their fact is added without it")
+        if record.corrects:
+            # It was made to tell the saying from the one that it corrects, which is none of ours.
+            del said["id"]
+        elif self.ids.setdefault(own, states) != states:
+            del said["id"]
+            says = f"id {shown(own)} stands for another statement here"
+            self._conflict(record, "id-twice", says, "their fact is added without it")
 
     def _conflict(self, record: records.Entry, code: str, says: str, mend: str) -> None:
         self.conflicts.append(Problem(record.where, code, says, mend))
 
-    # Withdrawals.
 
-    def add_withdrawal(self, withdraw: records.Withdraw) -> None:
-        """Add a withdrawal, so that it takes back the same here as there."""
-        found = self._resent(withdraw, frozenset())
-        if found is None:
-            return
-        note, before = split_note(withdraw.note)
-        origin = before or self.wanted.origin
-        if self._is_here(saying_of(self.theirs, found), origin, 1.0):
-            self.merged.already += 1
-            return
-        said: dict[str, Value] = {key: records.plain(value) for key, value in found.pairs}
-        said["note"] = marked(note, origin)
-        if own := withdraw.own_id.strip():
-            self._keep_id(withdraw, own, said)
-        self.merged.add(found, list(said.items()))
-
-    def _resent(self, withdraw: records.Withdraw, seen: frozenset[str]) -> records.Withdraw | None:
-        """The withdrawal with a target that means the same in this folder; None where nothing does."""
-        target = withdraw.target.strip()
-        meant = self._statements_of(target)
-        if any(isinstance(m, records.Done) for m in meant) and not self.wanted.shelf:
-            self.merged.shelf += 1
-            return None
-        if not meant and _MADE_ID.match(target):
-            return withdraw
-        if len({self._states(m) for m in meant}) != 1:
-            what = "several statements" if meant else "no statement"
-            says = f"withdraw: {shown(target)} is the id of {what} there"
-            self._conflict(
-                withdraw, "unknown-withdraw", says, "it is left out; withdraw by hand what is meant"
-            )
-            return None
-        first = meant[0]
-        if isinstance(first, records.Withdraw) and target not in seen:
-            first = self._resent(first, seen | {target}) or first
-        new = target if target == first.own_id.strip() and self._is_kept(target, first) else written_id(first)
-        if any(target == written_id(m) for m in meant) and not isinstance(first, records.Withdraw):
-            new = target
-        pairs = tuple((k, new if k == "withdraw" else v) for k, v in withdraw.pairs)
-        return withdraw.changed(target=new, pairs=pairs)
-
-    def _is_kept(self, own: str, record: records.Statement) -> bool:
-        """Whether an own id of theirs stands for the same statement here, now that all have been added."""
-        return self.ids.get(own) == self._states(record)
-
-    def _statements_of(self, target: str) -> list[records.Statement]:
-        found = self.theirs_by_id.get(target, [])
-        if found or not _MADE_ID.match(target):
-            return found
-        # The id of a fact with every `also` name resolved is that of no single record.
-        facts = [*self.theirs.facts_as_said(), *(f for f, _ in self.theirs.withdrawn.values())]
-        return [f.record for f in facts if target in f.ids and f.record][:1]
+def _held(data: Collection) -> set[Where]:
+    """Where the sayings stand that nothing took back; events among them."""
+    held = {e.where for fact in data.facts_as_said() for e in fact.evidence}
+    events = {e.where for e in data.entries if isinstance(e, EVENT_TYPES)}
+    return held | (events - {e.where for e, _ in withdrawn_events(data)})
 
 
 def _statements(data: Collection) -> Iterator[records.Statement]:
@@ -305,26 +323,8 @@ def conflicts_between(ours: Collection, theirs: Collection, new: Iterable[record
     """What is wrong or contradictory with the new entries, and is so in neither folder by itself."""
     after = collection.build([*ours.entries, *new])
     found = new_problems(after, *((one, graphs.build(one)) for one in (ours, theirs)))
-    return [*_taken_back(ours, theirs, after), *(p for p in found if _is_conflict(p))]
+    return [p for p in found if _is_conflict(p)]
 
 
 def _is_conflict(problem: Problem) -> bool:
     return problem.severity == "error" or problem.code in _CONFLICTS
-
-
-def _taken_back(ours: Collection, theirs: Collection, after: Collection) -> Iterator[Problem]:
-    """Facts that one of the two took back and the other holds."""
-    held = {(f.kind, f.args): f for f in ours.facts_as_said()}
-    gone = {(f.kind, f.args) for f, _ in ours.withdrawn.values()}
-    told = {(f.kind, f.args) for f in theirs.facts_as_said()}
-    for fact, by in after.withdrawn.values():
-        states = (fact.kind, fact.args)
-        where = fact.evidence[0].where
-        if states in held:
-            says = (
-                f"takes back the {fact.kind} at {held[states].evidence[0].where}, which holds here until then"
-            )
-            yield Problem(by.where, "withdrawn", says, "withdraw their withdrawal if ours is right")
-        elif states in gone and states in told:
-            says = f"this {fact.kind} is held there, and was taken back here at {by.where}"
-            yield Problem(where, "withdrawn", says, "it stays taken back; withdraw ours if theirs is right")

@@ -15,6 +15,7 @@ from typing import Any
 
 from kgraph import money as moneys
 from kgraph import quantities, records, words
+from kgraph.folder.marks import split_note
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import ReadFile, read_bytes
 from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
@@ -344,12 +345,14 @@ _EVIDENCE: Fields = {
     "page": ("page", _some_text, False),
     "id": ("own_id", _some_text, False),
     "corrects": ("corrects", _some_text, False),
+    "via": ("via", _NAMES, False),
 }
 _SPENT: Fields = {
     "cost": ("cost", _money, False),
     "hours": ("hours", _quantity(lambda t: quantities.number(t, 0.0, 10000.0)), False),
 }
-_ALSO: Fields = {"also": ("also", _NAMES, False)}
+_ALSO: Fields = {"also": ("also", _NAMES, False), "called": ("called", _name, False)}
+_VIA: Fields = {"via": ("via", _NAMES, False)}
 
 THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     "set": (
@@ -407,6 +410,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "type": ("type", _one_of(words.SOURCE_TYPES, "a type of source"), False),
         },
     ),
+    "via": (records.Via, {"via": ("name", _name, True)}),
     "grade": (
         records.Grade,
         {"grade": ("name", _name, True), "certainty": ("certainty", _quantity(_certainty), True)},
@@ -538,7 +542,11 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
     ),
     "withdraw": (
         records.Withdraw,
-        {"withdraw": ("target", _some_text, True), "why": ("why", _some_text, False)},
+        {
+            "withdraw": ("target", _some_text, True),
+            "why": ("why", _some_text, False),
+            "all sayings": ("every", _yes_no, False),
+        },
     ),
 }
 
@@ -546,7 +554,9 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
 @cache
 def _fields_of(kind: str) -> Fields:
     """Every key that an entry of this kind knows, the one that names the kind first."""
-    return {**THINGS[kind][1], **_ALSO} if kind in THINGS else {**FACTS[kind][1], **_EVIDENCE}
+    if kind == "via":
+        return {**THINGS[kind][1], **_ALSO}
+    return {**THINGS[kind][1], **_ALSO, **_VIA} if kind in THINGS else {**FACTS[kind][1], **_EVIDENCE}
 
 
 def keys_of(kind: str) -> list[str]:
@@ -680,8 +690,13 @@ def _thing(context: _Context, node: Map) -> records.Thing | None:
         return None
     if context.kind == "set":
         _badge_and_model(got)
-    if context.kind == "source":
+    if context.kind in ("source", "via"):
         got["trust"] = _trust(context, node)
+    if context.kind == "via":
+        got["date"] = _raw(node, "date")
+    if "called" in got:
+        got["also"] = tuple(dict.fromkeys([*got.get("also", ()), got["called"]]))
+        got["date"] = _raw(node, "date")
     return maker(**_base(context, node), attributes=tuple(attributes), **got)
 
 
@@ -791,10 +806,19 @@ def _fact(context: _Context, node: Map) -> records.Statement | None:
         context.wrong(key, "unknown-key", f"{context.kind} has no key {shown(key.value)}", mend)
     if context.failed:
         return None
+    _read_mark(got)
     finish = _FINISH.get(context.kind)
     if finish and not finish(context, node, got):
         return None
     return maker(**_base(context, node), **got)
+
+
+def _read_mark(got: dict[str, Any]) -> None:
+    """Whose folder a saying came by, where a mark at the end of its note says so."""
+    note, origin = split_note(got.get("note", ""))
+    if origin and name(origin).key:
+        got["note"] = note
+        got.setdefault("via", (name(origin),))
 
 
 def _finish_pair(context: _Context, node: Map, got: dict[str, Any]) -> bool:

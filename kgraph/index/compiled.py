@@ -194,7 +194,9 @@ class IndexData:
         if not self.files:
             self.files = self.store.need("files")
         folder, path = self.files[file]
-        return Evidence(Where(os.path.join(self.folders[folder], path), line, column), *said)
+        *rest, photos, page, via = said
+        where = Where(os.path.join(self.folders[folder], path), line, column)
+        return Evidence(where, *rest, tuple(photos), page, via)
 
 
 class _Rows(Mapping[Any, Any]):

@@ -106,7 +106,7 @@ def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:
 
 def _evidence_json(e: Evidence) -> dict[str, Any]:
     out: dict[str, Any] = {"file": e.where.file, "line": e.where.line, "certainty": e.certainty}
-    for key in ("how", "source", "by", "date", "note"):
+    for key in ("how", "source", "by", "via", "date", "note"):
         if value := getattr(e, key):
             out[key] = value
     return out if e.trust == 1 else {**out, "trust": e.trust}

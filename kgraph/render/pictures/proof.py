@@ -118,7 +118,7 @@ def _evidence(fact: Fact) -> Iterable[str]:
 
 
 def _said(e: Evidence) -> str:
-    via = ", ".join(v for v in (e.grade, e.source, e.by, e.date) if v)
+    via = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date) if v)
     return f"{percent(e.certainty)}, {via or 'no grade'}"
 
 

@@ -1,0 +1,154 @@
+"""withdraw: a fact is taken back, or what somebody said of it, or all that somebody said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from kgraph import lookup
+from kgraph.cli import events
+from kgraph.cli.adding import refuse_gone, refuse_unsaid, write
+from kgraph.cli.events import NEW_FILE
+from kgraph.cli.exchanging import counted
+from kgraph.cli.filling import Pairs
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
+from kgraph.collection import FACT_TYPES, Collection, saying_id
+from kgraph.facts import Fact
+from kgraph.folder import writing
+from kgraph.names import fold
+from kgraph.problems import WrongUse
+from kgraph.records import Statement
+from kgraph.render.sentences import says
+from kgraph.render.terminal import visible
+
+_MOST_SHOWN = 10
+
+
+@click.command(short_help="take a fact back, or all that somebody said; nothing is deleted")
+@click.argument("fact_id", metavar="[ID]", required=False)
+@click.option("--why", required=True, help="The reason, kept with the withdrawal.")
+@click.option("--source", default="", help="What this source said; without ID all that it said.")
+@click.option("--by", default="", help="Who takes back what they said; without ID all that they said.")
+@click.option("--via", default="", help="What came by this folder; without ID all that came by it.")
+@click.option("--all-sayings", is_flag=True, help="What others say of the fact as well.")
+@click.option("--date", default="", help="When.")
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@click.option(
+    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
+)
+@click.pass_obj
+def withdraw(
+    settings: Settings,
+    /,
+    fact_id: str | None,
+    all_sayings: bool,
+    yes: bool,
+    file_name: str | None,
+    **said: str,
+) -> int:
+    """Take a fact back by its id, as `show` and `--proof` print it. What was written stays where it is.
+
+    Of a fact that others say too, what you said is taken back: by --by, --source or --via, else what came
+    by no other folder. Without ID everything that was said so is taken back in one append.
+
+    Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
+    """
+    loaded = load(settings)
+    if not fact_id:
+        return _all_said(settings, loaded, said, yes, file_name)
+    refuse_gone(loaded, fact_id)
+    if said["source"]:
+        refuse_unsaid(loaded, fact_id, said["source"])
+    if said["via"]:
+        _refuse_not_come(loaded, fact_id, said["via"])
+    given: Pairs = [("withdraw", fact_id), *_told(said)]
+    if all_sayings:
+        return write(settings, loaded, [[*given, ("all sayings", "yes")]], yes, file_name)
+    chosen = any(said[key] for key in ("source", "by", "via"))
+    own = [] if chosen else _own_beside_others(loaded.data, fact_id)
+    entries: list[Pairs] = [[("withdraw", saying_id(r.pairs)), *_told(said)] for r in own] or [given]
+    return write(settings, loaded, entries, yes, file_name)
+
+
+def _told(said: dict[str, str]) -> Pairs:
+    return [(key, said[key]) for key in ("why", "source", "by", "via", "date") if said[key]]
+
+
+def _sayings(data: Collection, fact: Fact) -> list[Statement]:
+    """The sayings of a fact that count."""
+    places = {e.where for e in fact.evidence}
+    return [e for e in data.entries if isinstance(e, FACT_TYPES) and e.where in places]
+
+
+def _own_beside_others(data: Collection, fact_id: str) -> list[Statement]:
+    """What we say of a fact ourselves, where it came by another folder too."""
+    fact = lookup.fact_as_said(data, fact_id)
+    every = _sayings(data, fact) if fact else []
+    own = [r for r in every if not r.via]
+    return own if len(own) < len(every) else []
+
+
+def _refuse_not_come(loaded: Loaded, fact_id: str, via: str) -> None:
+    fact = lookup.fact_as_said(loaded.data, fact_id)
+    came = {r.via[0].key for r in (_sayings(loaded.data, fact) if fact else ()) if r.via}
+    if fold(via) not in came:
+        raise WrongUse(f"it did not come by the folder of {via!r}; `kgraph show {fact_id}` tells who says it")
+
+
+# All that somebody said -------------------------------------------------------------------------
+
+
+def _all_said(
+    settings: Settings, loaded: Loaded, said: dict[str, str], yes: bool, file_name: str | None
+) -> int:
+    """Take back all that was said so, told before; raises WrongUse where nothing was."""
+    data = loaded.data
+    is_meant = _meant(data, said)
+    found: list[tuple[Fact, bool]] = []
+    for fact in data.facts_as_said():
+        meant = [is_meant(record) for record in _sayings(data, fact)]
+        if any(meant):
+            found.append((fact, all(meant)))
+    if not found:
+        who = ", ".join(f"--{key} {said[key]}" for key in ("by", "source", "via") if said[key])
+        raise WrongUse(f"nothing is said so: {who}")
+    _show(data, found)
+    if not yes and not events.agreed("write it?"):
+        return 1
+    folder = settings.folders[0]
+    texts = [writing.entry_text([("withdraw", fact.id), *_told(said)]) for fact, _ in found]
+    written = writing.append(folder, Path(folder) / (file_name or NEW_FILE), texts)
+    print(f"written: {counted(len(texts), 'withdrawal')} to {visible(written.places[0].file)}")
+    return 0
+
+
+def _meant(data: Collection, said: dict[str, str]) -> Callable[[Statement], bool]:
+    """Whether a saying is one of those to be taken back; raises WrongUse where nothing says which."""
+    if not any(said[key] for key in ("by", "source", "via")):
+        raise WrongUse("say which: the ID of a fact, or --by, --source or --via for all that was said so")
+    source, via = data.key("source", fold(said["source"])), data.key("via", fold(said["via"]))
+
+    def is_meant(record: Statement) -> bool:
+        by_source = record.source and data.key("source", record.source.key) == source
+        by_via = record.via and data.key("via", record.via[0].key) == via
+        return bool(
+            (not said["by"] or fold(record.by) == fold(said["by"]))
+            and (not said["source"] or by_source)
+            and (not said["via"] or by_via)
+        )
+
+    return is_meant
+
+
+def _show(data: Collection, found: list[tuple[Fact, bool]]) -> None:
+    """What is taken away, and what stays because others say it too."""
+    for fact, whole in found[:_MOST_SHOWN]:
+        stays = "" if whole else " (others say it too, and it stays)"
+        print(visible(f"{fact.id}  {says(data, fact)}{stays}"))
+    if len(found) > _MOST_SHOWN:
+        print(f"and {len(found) - _MOST_SHOWN} more")
+    gone = sum(whole for _, whole in found)
+    print(f"{counted(gone, 'fact')} no longer counts, {len(found) - gone} stay by what others say")
