@@ -21,6 +21,7 @@ LEVELS = (
     ("collection",),
     ("matching",),
     ("fits", "reason", "belts"),
+    ("recognition",),
     ("questions", "index"),
     ("belt_questions",),
     ("shelf",),
@@ -43,7 +44,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
-PURE |= {"mains", "matching", "ratings", "usual_keys", "reason", "questions"}
+PURE |= {"mains", "matching", "ratings", "usual_keys", "reason", "questions", "recognition"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

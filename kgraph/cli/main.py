@@ -24,6 +24,8 @@ COMMANDS = {
     "parts": ("asking", "which part numbers go there: what to ask a seller for"),
     "sisters": ("asking", "the same design under other badges"),
     "shares": ("asking", "which assemblies a set is built on, and with whom"),
+    "identify": ("identifying", "what is this set, from what was seen of it"),
+    "likely": ("guessing", "which sets may be one design though nobody said so"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text"),
