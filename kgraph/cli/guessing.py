@@ -72,7 +72,7 @@ def _key(loaded: Loaded, weight: Weight) -> str:
 def _command(loaded: Loaded, found: Likely, parts: bool) -> str:
     kind = "same" if parts else "rebadge"
     one, other = map(shlex.quote, _names(loaded, found, parts))
-    return f"kgraph add {kind} {kind}={one} {kind}={other} how=compared"
+    return f"kgraph add {kind} {one} {other} --how compared"
 
 
 def _row(loaded: Loaded, found: Likely, parts: bool) -> dict[str, Any]:

@@ -33,12 +33,13 @@ Prior = tuple[float, float, float]
 )
 @click.option("--proof", is_flag=True, help="The facts of each reason, with file and line.")
 @click.option("--ask", is_flag=True, help="Asks on a terminal, one question at a time.")
+@click.option("--tried", is_flag=True, help="Hides each set and family in turn: how often is it found.")
 @click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are given as JSON.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: every hypothesis, all sum to 1.")
 @click.pass_obj
 def identify(
     settings: Settings, /, words: tuple[str, ...], seen: tuple[str, ...], prior: str | None,
-    proof: bool, ask: bool, most: int | None, as_json: bool,
+    proof: bool, ask: bool, tried: bool, most: int | None, as_json: bool,
 ) -> int:  # fmt: skip
     """What a set may be, by what was seen of it: recorded sets, a sister not recorded, or none of these.
 
@@ -49,6 +50,8 @@ def identify(
     """
     weights = _prior(prior)
     loaded = load(settings)
+    if tried:
+        return _tried(loaded, weights, as_json)
     unit = questions.name_of(loaded.data, "unit", " ".join(words)) if words else ""
     given = [*(_of_unit(loaded, unit) if unit else []), *map(_pair, seen)]
     if ask:
@@ -141,3 +144,28 @@ def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
     for name, text in answers:
         print(visible(f"  {name}: {text}"))
     return [*given, *answers]
+
+
+def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
+    from kgraph.questions.identify_tried import tried
+
+    found = tried(loaded.graph, prior)
+    if as_json:
+        answers = [{"tried": name, **getattr(found, name)._asdict()} for name in found._fields]
+        print_json(
+            {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}, loaded
+        )
+        return 0
+    for name, says in _TRIED.items():
+        tally = getattr(found, name)
+        print(f"{says}: {tally.first} of {tally.tries}")
+        print(f"  given 0.9 or more: {tally.sure}, right: {tally.sure_and_right}")
+    return 0
+
+
+_TRIED = {
+    "sets": "nothing hidden, the right set first of the recorded ones",
+    "families": "nothing hidden, the right family first",
+    "sister": "the set hidden, its family's unrecorded sister first",
+    "gone": "the family hidden, none of these first",
+}

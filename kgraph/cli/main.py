@@ -28,7 +28,7 @@ COMMANDS = {
     "likely": ("guessing", "which sets may be one design though nobody said so"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
-    "find": ("looking", "names near a text"),
+    "find": ("looking", "names near a text, and what is recorded so"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("adding", "take a fact back; nothing is deleted"),
     "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),

@@ -57,13 +57,13 @@ def identify(
     graph: Graph, seen: Seen, prior: tuple[float, float, float] = PRIOR, hidden: Iterable[str] = ()
 ) -> Found:
     """Every hypothesis with its probability, best first; those hidden are taken as not recorded."""
-    left_out = set(hidden)
+    left_out = frozenset(hidden)
     family = traits.families(graph)
     members: dict[str, list[str]] = defaultdict(list)
     for owner in sorted(family):
         if owner not in left_out:
             members[family[owner]].append(owner)
-    fittings = tuple(fitting(graph, look) for look in seen.looks)
+    fittings = tuple(fitting(graph, look, left_out) for look in seen.looks)
     differ = differences(graph)
     logs = _logs(graph, fittings, members, prior, differ)
     top = max(logs.values(), default=0.0)

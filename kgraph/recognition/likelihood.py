@@ -56,12 +56,13 @@ def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[s
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
-def fitting(graph: Graph, look: Look) -> Fitting:
-    """One look weighed against all that is known of every set."""
+def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> Fitting:
+    """One look weighed against all that is known of every set; of those hidden nothing is."""
     if look.size_mm is not None:
         return _of_measure(graph, look)
     trait = traits.trait(graph, look.key)
     known = values_known(trait, look.value)
+    trait = traits.without(graph, trait, hidden) if hidden else trait
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [
         k.values for o, k in trait.at.items() if o[0] == "s"
     ]

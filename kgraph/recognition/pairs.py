@@ -133,7 +133,8 @@ class Weighing:
         agrees = one.values == other.values
         if agrees:
             u = _within(self.shares[key][one.values] / self.shares[key].total())
-            ratio = m / u
+            # What nearly all have says nothing where two agree in it, and nothing against it either.
+            ratio = max(m / u, 1.0)
         else:
             ratio = (1.0 - m) / (1.0 - self._by_chance[key])
         return Weight(key, agrees, math.log2(certain * ratio + 1.0 - certain))

@@ -148,6 +148,14 @@ def _trait(graph: Graph, key: str) -> Trait:
     return Trait(key, name, texts, direct, _spread(graph, key, direct, place), misread(graph, key), place)
 
 
+def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
+    """The same as if nothing were recorded on these owners."""
+    if owners.isdisjoint(found.direct):
+        return found
+    direct = {o: k for o, k in found.direct.items() if o not in owners and k.source not in owners}
+    return found._replace(direct=direct, at=_spread(graph, found.key, direct, found.place))
+
+
 def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, Known]:
     direct = {}
     for owner, written in attributes(graph)[0].get(key, {}).items():
