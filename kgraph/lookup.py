@@ -246,7 +246,7 @@ def found_values(data: Collection, wanted: str) -> list[Found]:
 
 
 def _values_holding(thing: records.Thing, wanted: str) -> Iterable[str]:
-    """What an entry says that holds the text, with its key; its names, and what it names, are found as names."""
+    """What an entry says that holds the text, with its key; names are found as names."""
     names = {thing.kind, "also", "positions", "must match", "caution", "wants", "set"}
     for key, value in thing.pairs:
         if key not in names:

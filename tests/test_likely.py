@@ -21,6 +21,7 @@ ALIKE = """
   mains: 240 V 50 Hz
   knobs: 5
 - set: Quillon 31
+  knobs: 4
   stamp: QX1
   mains: 120 V 60 Hz
 - set: Quillon 32

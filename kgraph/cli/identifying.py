@@ -16,9 +16,12 @@ from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
 from kgraph.questions.identify import Candidate, Found
+from kgraph.recognition import key as key_made
 from kgraph.recognition import looks
 from kgraph.recognition.seen import NOT_TO_BE_SEEN, Seen, read
+from kgraph.recognition.traits import sets_of
 from kgraph.render import identify as render
+from kgraph.render import key as key_render
 from kgraph.render.terminal import visible, visible_lines
 
 Given = list[tuple[str, str]]
@@ -26,7 +29,7 @@ Prior = tuple[float, float, float]
 
 
 @click.command(short_help="what is this set, from what was seen of it")
-@click.argument("words", nargs=-1, metavar="[UNIT]")
+@click.argument("words", nargs=-1, metavar="[UNIT | SET...]")
 @click.option("--seen", "seen", multiple=True, metavar="KEY=VALUE", help="One thing seen; may be repeated.")
 @click.option(
     "--prior", metavar="A,B,C", help="Chances before: recorded sets, unrecorded sisters, none of these."
@@ -34,12 +37,15 @@ Prior = tuple[float, float, float]
 @click.option("--proof", is_flag=True, help="The facts of each reason, with file and line.")
 @click.option("--ask", is_flag=True, help="Asks on a terminal, one question at a time.")
 @click.option("--tried", is_flag=True, help="Hides each set and family in turn: how often is it found.")
+@click.option("--key", "key", is_flag=True, help="An identification key of all sets, or of those named.")
+@click.option("--markdown", is_flag=True, help="With --key: as Markdown, for a phone.")
 @click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are given as JSON.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: every hypothesis, all sum to 1.")
 @click.pass_obj
 def identify(
     settings: Settings, /, words: tuple[str, ...], seen: tuple[str, ...], prior: str | None,
-    proof: bool, ask: bool, tried: bool, most: int | None, as_json: bool,
+    proof: bool, ask: bool, tried: bool, key: bool,
+    markdown: bool, most: int | None, as_json: bool,
 ) -> int:  # fmt: skip
     """What a set may be, by what was seen of it: recorded sets, a sister not recorded, or none of these.
 
@@ -52,6 +58,9 @@ def identify(
     loaded = load(settings)
     if tried:
         return _tried(loaded, weights, as_json)
+    if key:
+        sys.stdout.write(visible_text(key_render.as_text(loaded.data, key_of(loaded, words), markdown)))
+        return 0
     unit = questions.name_of(loaded.data, "unit", " ".join(words)) if words else ""
     given = [*(_of_unit(loaded, unit) if unit else []), *map(_pair, seen)]
     if ask:
@@ -67,12 +76,27 @@ def identify(
             question["unit"] = loaded.data.text("unit", unit)
         print_json(render.as_json(loaded.data, question, found, best[:most], following), loaded)
         return 0
-    text = render.as_text(loaded.data, found, best, following, proof)
-    sys.stdout.write("".join(f"{visible(line)}\n" for line in text.splitlines()))
-    if unit and (likeliest := next((c.set for c in best if c.set), None)):
+    sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
+    chances = asked.by_family(found)
+    likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
+    if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
         name = shlex.quote(loaded.data.owner_text(likeliest))
         print(visible(f"once it is known: kgraph correct {loaded.data.text('unit', unit)} set {name}"))
     return 0
+
+
+def visible_text(text: str) -> str:
+    """Lines in which nothing moves the cursor or hides."""
+    return "".join(f"{visible(line)}\n" for line in text.split("\n")[:-1])
+
+
+def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.Step:
+    """The identification key of the sets named, or of all."""
+    named = [f"s:{questions.name_of(loaded.data, 'set', word)}" for word in words]
+    owners = named or sets_of(loaded.data)
+    if not owners:
+        raise WrongUse("the folder names no set yet, and a key tells sets apart")
+    return key_made.key_for(loaded.graph, owners)
 
 
 def _weighed(loaded: Loaded, given: Given, prior: Prior) -> tuple[Found, list[Candidate], list[looks.Next]]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from kgraph.fits.graph import Graph
 from kgraph.questions.identify import PRIOR, Found, by_family, identify
 from kgraph.recognition import traits
-from kgraph.recognition.likelihood import chance_of, values_known
+from kgraph.recognition.likelihood import UNWRITTEN, chance_of, values_known
 from kgraph.recognition.seen import Look, Seen
 
 LOOKS = 10
@@ -73,7 +73,7 @@ def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random) -> 
     known.sort(key=lambda t: owner not in t.direct)
     looks = []
     for trait in known[:LOOKS]:
-        has, values = trait.at[owner].values, sorted(values_known(trait))
+        has, values = trait.at[owner].values, sorted(values_known(trait) - {UNWRITTEN})
         weights = [chance_of(has, v, values, trait.misread) for v in values]
         value = chance.choices(values, weights)[0]
         looks.append(Look(trait.key, trait.name, value, trait.texts.get(value, value)))

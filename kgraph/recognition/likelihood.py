@@ -16,6 +16,8 @@ from kgraph.recognition import seen as seen_of
 from kgraph.recognition import traits
 from kgraph.recognition.seen import Look
 
+UNWRITTEN = "\0unwritten"
+"""Where the folder knows one value of a key alone there is at least one other, or no look could tell."""
 OUTLIER = 3.0
 """A measure so many times its error away disagrees."""
 
@@ -76,7 +78,9 @@ def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> F
 def values_known(trait: traits.Trait, value: str = "") -> set[str]:
     """All values that a look at the key can show: what is recorded, the one seen, and of yes the no."""
     known = {*(v for k in trait.direct.values() for v in k.values), *([value] if value else [])}
-    return known | {traits.YES, traits.NO} if known & {traits.YES, traits.NO} else known
+    if known & {traits.YES, traits.NO}:
+        return known | {traits.YES, traits.NO}
+    return known | {UNWRITTEN} if len(known) == 1 else known
 
 
 def _once(of: Callable[[frozenset[str]], float]) -> Callable[[frozenset[str]], float]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
 from kgraph.recognition import traits
-from kgraph.recognition.likelihood import chance_of, fall_of_entropy, shares_of, values_known
+from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, shares_of, values_known
 
 MOST_SETS = 120
 """So many of the likeliest sets are looked at."""
@@ -89,7 +89,7 @@ def _tables(
     known = values_known(trait)
     values = sorted({v for k in here.values() for v in k.values} | (known & {traits.YES, traits.NO}))
     values = values[:MOST_VALUES]
-    if len(known) < 2 or not values:
+    if UNWRITTEN in known or not values:
         return {}, []
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [k.values for k in here.values()]
     shares = shares_of(rows, known)
