@@ -194,7 +194,7 @@ def _loose(text: str) -> str:
 
 
 def find(data: Collection, text: str, most: int = 20) -> list[Found]:
-    """Names near a text, in order: the same name, one that holds it, one that is spelt nearly so."""
+    """Names near a text, in order: the same name, one that holds it, what is recorded so, a near spelling."""
     wanted = _loose(text)
     if not wanted:
         raise WrongUse(f"{text!r} has no letter and no digit to look for")
@@ -208,6 +208,7 @@ def find(data: Collection, text: str, most: int = 20) -> list[Found]:
             if kept is None or rank < kept[0]:
                 met[kind, name] = (rank, Found(kind, name, how, by))
     found = [f for _, f in sorted(met.values(), key=lambda m: (m[0], m[1].kind, m[1].name))]
+    found += [f for f in found_values(data, wanted) if (f.kind, f.name) not in met]
     return found[:most] if found else _near(data, wanted, most)
 
 
@@ -238,3 +239,60 @@ def _near(data: Collection, wanted: str, most: int) -> list[Found]:
     close = difflib.get_close_matches(wanted, by_loose, n=most, cutoff=0.6)
     found = [Found(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
     return list(dict.fromkeys(found))[:most]
+
+
+# What is recorded -----------------------------------------------------------------------------
+
+
+def found_values(data: Collection, wanted: str) -> list[Found]:
+    """Things of which a value or a note holds the text; an assembly leads to what is built on it."""
+    found: dict[tuple[str, str], Found] = {}
+    for kind in words.THINGS:
+        for key, things in data.things[kind].items():
+            by = next((b for t in things for b in _values_holding(t, wanted)), "")
+            if by:
+                name = data.text(kind, key)
+                found.setdefault((kind, name), Found(kind, name, "value", by))
+                for owner in _built_on(data, key) if kind == "assembly" else ():
+                    of = "set" if owner[0] == "s" else "assembly"
+                    row = Found(of, data.owner_text(owner), "built on", f"{name}: {by}")
+                    found.setdefault((of, row.name), row)
+    for fact in data.facts.values():
+        note = next((e.note for e in fact.evidence if wanted in _loose(e.note)), "")
+        if note:
+            found.setdefault((fact.kind, fact.id), Found(fact.kind, fact.id, "note", note))
+    return list(found.values())
+
+
+def _values_holding(thing: records.Thing, wanted: str) -> Iterable[str]:
+    """What an entry says that holds the text, with its key; names are found as names."""
+    names = {thing.kind, "also", "positions", "must match", "caution", "wants", "set"}
+    for key, value in thing.pairs:
+        if key not in names:
+            yield from (f"{key}: {text}" for text in _texts(value) if wanted in _loose(text))
+
+
+def _texts(value: records.Value) -> Iterable[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple | list):
+        for inner in value:
+            yield from _texts(inner)
+    elif hasattr(value, "items"):
+        for key, inner in value.items():
+            yield from (f"{key} {text}" for text in _texts(inner))
+
+
+def _built_on(data: Collection, assembly: str) -> list[str]:
+    """The sets and assemblies that are built on an assembly, through others too."""
+    users: dict[str, list[str]] = {}
+    for fact in data.facts.values():
+        if fact.kind == "uses":
+            users.setdefault(fact.args[0], []).append(fact.args[1])
+    found: dict[str, None] = {}
+    todo = [f"a:{assembly}"]
+    while todo:
+        new = [o for o in users.get(todo.pop(), ()) if o not in found]
+        found.update(dict.fromkeys(new))
+        todo += new
+    return sorted(found)

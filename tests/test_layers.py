@@ -23,6 +23,7 @@ LEVELS = (
     ("matching",),
     ("fits", "belts"),
     ("reason",),
+    ("recognition",),
     ("questions", "index"),
     ("belt_questions",),
     ("shelf",),
@@ -47,6 +48,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
+PURE |= {"recognition"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -134,10 +134,10 @@ def _log_likelihood(seen: Measured, belt: Hypothesis) -> float:
     """The log of how likely this measurement is if the belt is that one."""
     error = math.hypot(seen.section_error_mm, belt.section.error_mm)
     sizes = math.fsum(
-        _log_normal(size, mean, error)
+        log_normal(size, mean, error)
         for size, mean in zip(seen.section.sizes_mm, belt.section.sizes_mm, strict=True)
     )
-    length = _log_worn if seen.worn else _log_normal
+    length = log_worn if seen.worn else log_normal
     error = math.hypot(seen.length_error_mm, belt.length_error_mm)
     return sizes + length(seen.length_mm, belt.inside_length_mm, error)
 
@@ -149,12 +149,12 @@ def _log_none(seen: Measured) -> float:
     return -sizes - math.log(LENGTH_RANGE_MM[1] - LENGTH_RANGE_MM[0])
 
 
-def _log_normal(value: float, mean: float, error: float) -> float:
+def log_normal(value: float, mean: float, error: float) -> float:
     """The log of the normal density."""
     return -0.5 * ((value - mean) / error) ** 2 - math.log(error) - _LOG_ROOT_TWO_PI
 
 
-def _log_worn(value: float, rest: float, error: float) -> float:
+def log_worn(value: float, rest: float, error: float) -> float:
     """The log of the density of a length that has grown by anything from 0 to 8 %, then been misread.
 
     That is [Φ((m - L)/e) - Φ((m - 1.08 L)/e)] / 0.08 L.
@@ -163,7 +163,7 @@ def _log_worn(value: float, rest: float, error: float) -> float:
     upper, lower = (value - rest) / error, (value - rest - grown) / error
     if grown / error < 1e-6:
         # The growth is lost in the error: the mean of the density over it is the density in its middle.
-        return _log_normal(value, rest + grown / 2, error)
+        return log_normal(value, rest + grown / 2, error)
     return _log_between(lower, upper) - math.log(grown)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
-from kgraph.checks import facts, names, runs, shelf, sizes
+from kgraph.checks import agreeing, facts, names, runs, shelf, sizes
 from kgraph.checks.ground import Check, Ground
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
@@ -14,7 +14,14 @@ from kgraph.problems import Problem, in_order
 
 __all__ = ["CHECKS", "check_all", "new_problems", "problems_of_new"]
 
-CHECKS: tuple[Check, ...] = (*names.CHECKS, *facts.CHECKS, *sizes.CHECKS, *shelf.CHECKS, *runs.CHECKS)
+CHECKS: tuple[Check, ...] = (
+    *names.CHECKS,
+    *facts.CHECKS,
+    *agreeing.CHECKS,
+    *sizes.CHECKS,
+    *shelf.CHECKS,
+    *runs.CHECKS,
+)
 
 
 def check_all(data: Collection, graph: Graph) -> list[Problem]:

@@ -168,6 +168,22 @@ def shelf_(settings: Settings, /, units: tuple[str, ...], output: Path | None, t
     return _finish(settings, shelf_picture(found, loaded.graph, title), output)
 
 
+@draw.command("key", short_help="an identification key: which set is this")
+@click.argument("sets", nargs=-1, metavar="[SET...]")
+@_file_options
+@click.pass_obj
+def key_(settings: Settings, /, sets: tuple[str, ...], output: Path | None, title: str | None) -> int:
+    """An identification key for print: questions, their answers, and the sets that these lead to.
+
+    Example: kgraph draw key "Larkfield LK-40" "Quillon 31" -o key.svg
+    """
+    from kgraph.cli.identifying import key_of
+    from kgraph.render.key import as_dot
+
+    loaded = _begin(settings, output)
+    return _finish(settings, as_dot(loaded.data, key_of(loaded, sets), title), output)
+
+
 draw.add_command(run_picture)
 
 

@@ -39,12 +39,13 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
     return 0
 
 
-@click.command(short_help="names near a text")
+@click.command(short_help="names near a text, and what is recorded so")
 @click.argument("text", nargs=-1, required=True)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
 def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
-    """Names near a text: other spellings, makers' part numbers and near misses too.
+    """Names near a text: other spellings, makers' part numbers and near misses too;
+    and the things of which a value or a note holds it: a stamp, a feature, a drawer.
 
     Example: kgraph find lk40
     """

@@ -1,0 +1,195 @@
+"""identify: what a set may be, from what was seen of it."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from typing import Any
+
+import click
+
+from kgraph import quantities, questions, records
+from kgraph.cli.asking import print_json
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Loaded, Settings
+from kgraph.names import fold
+from kgraph.problems import WrongUse
+from kgraph.questions import identify as asked
+from kgraph.questions.identify import Candidate, Found
+from kgraph.recognition import key as key_made
+from kgraph.recognition import looks
+from kgraph.recognition.seen import NOT_TO_BE_SEEN, Seen, read
+from kgraph.recognition.traits import sets_of
+from kgraph.render import identify as render
+from kgraph.render import key as key_render
+from kgraph.render.terminal import visible, visible_lines
+
+Given = list[tuple[str, str]]
+Prior = tuple[float, float, float]
+
+
+@click.command(short_help="what is this set, from what was seen of it")
+@click.argument("words", nargs=-1, metavar="[UNIT | SET...]")
+@click.option("--seen", "seen", multiple=True, metavar="KEY=VALUE", help="One thing seen; may be repeated.")
+@click.option(
+    "--prior", metavar="A,B,C", help="Chances before: recorded sets, unrecorded sisters, none of these."
+)
+@click.option("--proof", is_flag=True, help="The facts of each reason, with file and line.")
+@click.option("--ask", is_flag=True, help="Asks on a terminal, one question at a time.")
+@click.option("--tried", is_flag=True, help="Hides each set and family in turn: how often is it found.")
+@click.option("--key", "key", is_flag=True, help="An identification key of all sets, or of those named.")
+@click.option("--markdown", is_flag=True, help="With --key: as Markdown, for a phone.")
+@click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are given as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object: every hypothesis, all sum to 1.")
+@click.pass_obj
+def identify(
+    settings: Settings, /, words: tuple[str, ...], seen: tuple[str, ...], prior: str | None,
+    proof: bool, ask: bool, tried: bool, key: bool,
+    markdown: bool, most: int | None, as_json: bool,
+) -> int:  # fmt: skip
+    """What a set may be, by what was seen of it: recorded sets, a sister not recorded, or none of these.
+
+    What is written as `seen` of the unit counts, and each --seen. A size needs its unit; `?` says nobody
+    looked, `faded` or `missing` that it is not to be seen, `cannot be` that there is no place for it.
+
+    Example: kgraph identify --seen "mains=240 V 50 Hz" --seen "line socket=yes"
+    """
+    weights = _prior(prior)
+    loaded = load(settings)
+    if tried:
+        return _tried(loaded, weights, as_json)
+    if key:
+        sys.stdout.write(visible_text(key_render.as_text(loaded.data, key_of(loaded, words), markdown)))
+        return 0
+    unit = questions.name_of(loaded.data, "unit", " ".join(words)) if words else ""
+    given = [*(_of_unit(loaded, unit) if unit else []), *map(_pair, seen)]
+    if ask:
+        given = _ask(loaded, given, weights)
+    if not given:
+        raise WrongUse("nothing was seen yet; say --seen KEY=VALUE, or write `seen:` of the unit")
+    found, best, following = _weighed(loaded, given, weights)
+    for note in found.seen.notes:
+        print(visible(note), file=sys.stderr)
+    if as_json:
+        question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
+        if unit:
+            question["unit"] = loaded.data.text("unit", unit)
+        print_json(render.as_json(loaded.data, question, found, best[:most], following), loaded)
+        return 0
+    sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
+    chances = asked.by_family(found)
+    likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
+    if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
+        name = shlex.quote(loaded.data.owner_text(likeliest))
+        print(visible(f"once it is known: kgraph correct {loaded.data.text('unit', unit)} set {name}"))
+    return 0
+
+
+def visible_text(text: str) -> str:
+    """Lines in which nothing moves the cursor or hides."""
+    return "".join(f"{visible(line)}\n" for line in text.split("\n")[:-1])
+
+
+def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.Step:
+    """The identification key of the sets named, or of all."""
+    named = [f"s:{questions.name_of(loaded.data, 'set', word)}" for word in words]
+    owners = named or sets_of(loaded.data)
+    if not owners:
+        raise WrongUse("the folder names no set yet, and a key tells sets apart")
+    return key_made.key_for(loaded.graph, owners)
+
+
+def _weighed(loaded: Loaded, given: Given, prior: Prior) -> tuple[Found, list[Candidate], list[looks.Next]]:
+    seen: Seen = read(loaded.graph, given)
+    found = asked.identify(loaded.graph, seen, prior)
+    shown = found.candidates[: 4 * render.SHOWN * render.SHOWN]
+    best = [asked.explained(loaded.graph, found, c) for c in shown]
+    best += found.candidates[len(shown) :]
+    looked = [look.key for look in seen.looks] + [fold(name) for name, _ in given]
+    following = looks.next_looks(
+        loaded.graph, asked.left_over(found), looked, found.differ[0], asked.by_family(found).get(None, 0.0)
+    )
+    return found, best, following
+
+
+def _pair(text: str) -> tuple[str, str]:
+    key, equals, value = text.partition("=")
+    if not equals or not key.strip():
+        raise WrongUse(f"--seen {text!r} is no KEY=VALUE; write it like --seen knobs=5")
+    return key.strip(), value.strip()
+
+
+def _prior(text: str | None) -> Prior:
+    if text is None:
+        return asked.PRIOR
+    try:
+        parts = [quantities.number(p.strip(), 0.0, 1e6) for p in text.split(",")]
+    except quantities.QuantityError as error:
+        raise WrongUse(f"--prior: {error}") from None
+    whole = sum(parts)
+    if len(parts) != 3 or whole <= 0:
+        raise WrongUse("--prior has three numbers, such as 0.4,0.4,0.2, and not all of them 0")
+    return parts[0] / whole, parts[1] / whole, parts[2] / whole
+
+
+def _of_unit(loaded: Loaded, unit: str) -> Given:
+    """What is written of a unit as seen; a place that is missing or broken on it says nothing."""
+    given: Given = []
+    gone: set[str] = set()
+    for thing in loaded.data.things["unit"].get(unit, ()):
+        assert isinstance(thing, records.Unit)
+        gone |= {
+            loaded.data.key("position", p.key) for p, state in thing.state if fold(state) in NOT_TO_BE_SEEN
+        }
+        given += [(name.text, text) for name, values in thing.seen for text in values]
+    return [(k, "missing" if loaded.data.key("position", fold(k)) in gone else v) for k, v in given]
+
+
+def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
+    """Asks what is best looked at next until nothing helps or the answer is empty."""
+    if not sys.stdin.isatty():
+        raise WrongUse("--ask needs a terminal; say --seen KEY=VALUE instead")
+    print("answer, `?` for not looked at, `back` for the question before; an empty line ends")
+    answers: Given = []
+    while True:
+        _, _, following = _weighed(loaded, [*given, *answers], prior)
+        if not following:
+            print("nothing more to look at helps alone")
+            break
+        name = following[0].name
+        values = ", ".join(following[0].values[:8])
+        text = click.prompt(visible_lines(f"{name} ({values})"), default="", show_default=False).strip()
+        if not text:
+            break
+        if fold(text) == "back":
+            answers = answers[:-1]
+        else:
+            answers.append((name, text))
+    for name, text in answers:
+        print(visible(f"  {name}: {text}"))
+    return [*given, *answers]
+
+
+def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
+    from kgraph.questions.identify_tried import tried
+
+    found = tried(loaded.graph, prior)
+    if as_json:
+        answers = [{"tried": name, **getattr(found, name)._asdict()} for name in found._fields]
+        print_json(
+            {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}, loaded
+        )
+        return 0
+    for name, says in _TRIED.items():
+        tally = getattr(found, name)
+        print(f"{says}: {tally.first} of {tally.tries}")
+        print(f"  given 0.9 or more: {tally.sure}, right: {tally.sure_and_right}")
+    return 0
+
+
+_TRIED = {
+    "sets": "nothing hidden, the right set first of the recorded ones",
+    "families": "nothing hidden, the right family first",
+    "sister": "the set hidden, its family's unrecorded sister first",
+    "gone": "the family hidden, none of these first",
+}

@@ -1,0 +1,167 @@
+"""The chance of one look: given what is recorded, and among all sets that record the key.
+
+Features are taken to be independent of each other, save those of one group (see :mod:`weighing`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping
+from typing import NamedTuple
+
+from kgraph.belts import identify
+from kgraph.fits.graph import Graph
+from kgraph.recognition import seen as seen_of
+from kgraph.recognition import traits
+from kgraph.recognition.seen import Look
+
+UNWRITTEN = "\0unwritten"
+"""Where the folder knows one value of a key alone there is at least one other, or no look could tell."""
+OUTLIER = 3.0
+"""A measure so many times its error away disagrees."""
+
+
+class Fitting(NamedTuple):
+    """One look against all sets: its share, and for each set its chance and whether it disagrees."""
+
+    look: Look
+    trait: traits.Trait
+    share: float
+    chance: dict[str, float]
+    """Set -> chance of the look with what is known of the set; a set that is not in it is not known."""
+    disagrees: frozenset[str]
+
+
+def chance_of(values: Collection[str], value: str, known: Collection[str], misread: float) -> float:
+    """The chance to see a value of a key where these values are recorded.
+
+    >>> round(chance_of({"mw", "fm"}, "mw", {"lw", "mw", "fm"}, 0.05), 6)
+    0.475
+    """
+    all_values = {*known, *values, value}
+    if len(values) == len(all_values):
+        return 1.0 / len(values)
+    if value in values:
+        return (1.0 - misread) / len(values)
+    return misread / (len(all_values) - len(values))
+
+
+def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[str, float]:
+    """The share of each value among all sets that record the key, add-one smoothed; a list is divided."""
+    counts: Counter[str] = Counter()
+    total = 0
+    for values in rows:
+        total += 1
+        for value in values:
+            counts[value] += 1.0 / len(values)  # type: ignore[assignment]
+    return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
+
+
+def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> Fitting:
+    """One look weighed against all that is known of every set; of those hidden nothing is."""
+    if look.size_mm is not None:
+        return _of_measure(graph, look)
+    trait = traits.trait(graph, look.key)
+    known = values_known(trait, look.value)
+    trait = traits.without(graph, trait, hidden) if hidden else trait
+    rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [
+        k.values for o, k in trait.at.items() if o[0] == "s"
+    ]
+    share = shares_of(rows, known)[look.value]
+    by_values = _once(lambda values: chance_of(values, look.value, known, trait.misread))
+    chance = _mixed(trait, by_values, share)
+    apart = frozenset(o for o in chance if look.value not in trait.at[o].values)
+    return Fitting(look, trait, share, chance, apart)
+
+
+def values_known(trait: traits.Trait, value: str = "") -> set[str]:
+    """All values that a look at the key can show: what is recorded, the one seen, and of yes the no."""
+    known = {*(v for k in trait.direct.values() for v in k.values), *([value] if value else [])}
+    if known & {traits.YES, traits.NO}:
+        return known | {traits.YES, traits.NO}
+    return known | {UNWRITTEN} if len(known) == 1 else known
+
+
+def _once(of: Callable[[frozenset[str]], float]) -> Callable[[frozenset[str]], float]:
+    kept: dict[frozenset[str], float] = {}
+
+    def found(values: frozenset[str]) -> float:
+        if values not in kept:
+            kept[values] = of(values)
+        return kept[values]
+
+    return found
+
+
+def _mixed(
+    trait: traits.Trait, by_values: Callable[[frozenset[str]], float], share: float
+) -> dict[str, float]:
+    """For each set: certainty times the chance by the record, and the rest by the share among all."""
+    return {
+        owner: k.certainty * by_values(k.values) + (1.0 - k.certainty) * share
+        for owner, k in trait.at.items()
+        if owner[0] == "s"
+    }
+
+
+def _of_measure(graph: Graph, look: Look) -> Fitting:
+    trait = seen_of.sizes(graph, look)
+    rows = [k.values for k in trait.direct.values()]
+    density = _once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))
+    sizes = [s for s, _ in map(seen_of.size_mm, trait.texts) if math.isfinite(s)] + [look.size_mm or 0.0]
+    flat = 1.0 / max(max(sizes) - min(sizes), 10.0 * look.error_mm)
+    share = (math.fsum(density(v) for v in rows) + flat) / (len(rows) + 1)
+    e = trait.misread
+    chance = _mixed(trait, lambda values: (1.0 - e) * density(values) + e * flat, share)
+    apart = frozenset(o for o in chance if all(_far(look, v) for v in trait.at[o].values))
+    return Fitting(look, trait, share, chance, apart)
+
+
+def _density(look: Look, text: str) -> float:
+    """The density of the measured size about a recorded one; a worn belt has grown by 0 to 8 %."""
+    assert look.size_mm is not None
+    rest, more = seen_of.size_mm(text)
+    if not math.isfinite(rest):
+        return 0.0
+    log = identify.log_worn if look.worn else identify.log_normal
+    return math.exp(max(log(look.size_mm, rest, math.hypot(look.error_mm, more)), -700.0))
+
+
+def _far(look: Look, text: str) -> bool:
+    assert look.size_mm is not None
+    rest, more = seen_of.size_mm(text)
+    top = rest * (1.0 + identify.GROWTH) if look.worn else rest
+    slack = OUTLIER * math.hypot(look.error_mm, more)
+    return not rest - slack <= look.size_mm <= top + slack
+
+
+def fit_of(misreads: Iterable[float], disagreements: int) -> float:
+    """The chance that a set that is truly this one disagrees in as many looks or more.
+
+    >>> round(fit_of([0.05, 0.05], 1), 4)
+    0.0975
+    """
+    exactly = [1.0]
+    for e in misreads:
+        exactly = [
+            (exactly[i] * (1.0 - e) if i < len(exactly) else 0.0) + (exactly[i - 1] * e if i else 0.0)
+            for i in range(len(exactly) + 1)
+        ]
+    return min(1.0, math.fsum(exactly[disagreements:]))
+
+
+def entropy(chances: Iterable[float]) -> float:
+    """The entropy of chances in bits."""
+    return -math.fsum(p * math.log2(p) for p in chances if p > 0)
+
+
+def fall_of_entropy(prior: Mapping[str, float], tables: Mapping[str, Mapping[str, float]]) -> float:
+    """How far the entropy over names is expected to fall by a look: tables are name -> value -> chance."""
+    values = {v for table in tables.values() for v in table}
+    after = 0.0
+    for value in values:
+        joint = [prior[n] * tables[n].get(value, 0.0) for n in prior]
+        if (whole := math.fsum(joint)) > 0:
+            after += whole * entropy(p / whole for p in joint)
+    return max(0.0, entropy(prior.values()) - after)

@@ -1,0 +1,120 @@
+"""Where to look next: the keys not yet seen by how far the entropy over families is expected to fall."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from kgraph.fits.graph import Graph
+from kgraph.recognition import traits
+from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, shares_of, values_known
+
+MOST_SETS = 120
+"""So many of the likeliest sets are looked at."""
+MOST_KEYS = 40
+MOST_VALUES = 60
+OTHER = "\0other"
+"""Any value that none of these sets has."""
+
+
+class Next(NamedTuple):
+    """One key to look at: what it is expected to tell, and how many families it tells apart."""
+
+    key: str
+    name: str
+    bits: float
+    apart: int
+    left: int
+    values: tuple[str, ...]
+
+
+def next_looks(
+    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], differ: float, none: float = 0.0
+) -> list[Next]:
+    """The keys worth a look, best first; `chances` are those of sets with their share of the unrecorded."""
+    top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
+    family = traits.families(graph)
+    left = {family[o] for o in top if chances[o] >= 0.001}
+    found = []
+    for key in _keys(graph, top, set(seen)):
+        table, names = _tables(graph, key, top, chances, family, differ)
+        if not table:
+            continue
+        prior = _prior(top, chances, family, none)
+        bits = fall_of_entropy(prior, table)
+        if bits > 1e-9:
+            apart = _told_apart(table, left)
+            found.append(Next(key, traits.keys_of(graph)[key], bits, apart, len(left), tuple(names)))
+    return sorted(found, key=lambda n: (-n.bits, n.key))
+
+
+def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
+    """The keys that most of these sets have recorded, on themselves or on a sister."""
+    family = traits.families(graph)
+    wanted = {family[o] for o in top}
+    counts: dict[str, int] = defaultdict(int)
+    for key, owners in traits.attributes(graph)[0].items():
+        counts[key] = len({family[o] for o in owners if family.get(o) in wanted})
+    for place in graph.taken_at:
+        if family.get(place.owner) in wanted:
+            counts[place.position] += 1
+    usual = sorted((k for k in counts if counts[k] and k not in seen), key=lambda k: (-counts[k], k))
+    return usual[:MOST_KEYS]
+
+
+def _prior(
+    top: list[str], chances: Mapping[str, float], family: Mapping[str, str], none: float
+) -> dict[str, float]:
+    prior: dict[str, float] = defaultdict(float)
+    for owner in top:
+        prior[family[owner]] += chances[owner]
+    prior[""] += none
+    whole = math.fsum(prior.values()) or 1.0
+    return {f: p / whole for f, p in prior.items()}
+
+
+def _tables(
+    graph: Graph,
+    key: str,
+    top: list[str],
+    chances: Mapping[str, float],
+    family: Mapping[str, str],
+    differ: float,
+) -> tuple[dict[str, dict[str, float]], list[str]]:
+    """Family -> value -> chance to see it there, and the names of the values."""
+    trait = traits.trait(graph, key)
+    here = {o: trait.at[o] for o in top if o in trait.at}
+    known = values_known(trait)
+    values = sorted({v for k in here.values() for v in k.values} | (known & {traits.YES, traits.NO}))
+    values = values[:MOST_VALUES]
+    if UNWRITTEN in known or not values:
+        return {}, []
+    rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [k.values for k in here.values()]
+    shares = shares_of(rows, known)
+    weight: dict[str, float] = defaultdict(float)
+    table: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    for owner in top:
+        of = family[owner]
+        weight[of] += chances[owner]
+        k = here.get(owner)
+        certain = k.certainty * (1.0 - differ) if k else 0.0
+        for value in values:
+            by_record = chance_of(k.values, value, known, trait.misread) if k else 0.0
+            table[of][value] += chances[owner] * (certain * by_record + (1.0 - certain) * shares[value])
+    made = {of: {v: c / weight[of] for v, c in row.items()} for of, row in table.items() if weight[of] > 0}
+    made[""] = {v: shares[v] for v in values}
+    for row in made.values():
+        row[OTHER] = max(0.0, 1.0 - math.fsum(row.values()))
+    return made, [trait.texts.get(v, v) for v in values]
+
+
+def _told_apart(table: Mapping[str, Mapping[str, float]], left: set[str]) -> int:
+    """How many of the families left have a likeliest value that not all of them have."""
+    likeliest = {f: max(table[f], key=lambda v: (table[f][v], v)) for f in left if f in table}
+    counts = list(likeliest.values())
+    if len(set(counts)) < 2:
+        return 0
+    usual = max(set(counts), key=lambda v: (counts.count(v), v))
+    return len(counts) - counts.count(usual) + (1 if len(set(counts)) == len(counts) else 0)

@@ -1,0 +1,171 @@
+"""What was seen of a set: keys and values as somebody gives them, and what kind of not knowing a word is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from kgraph import quantities, words
+from kgraph.fits.graph import Graph
+from kgraph.names import compared, did_you_mean, fold
+from kgraph.recognition import traits
+
+NOT_LOOKED = frozenset({"", "?", "notlooked", "notlookedat"})
+NOT_TO_BE_SEEN = frozenset({"nottobeseen", "faded", "missing", "broken", "gone", "wornoff"})
+UNREADABLE = frozenset({"unreadable", "illegible", "cannotberead"})
+CANNOT_BE = frozenset({"cannotbe", "notapplicable", "cannotbethere"})
+"""Four ways not to have a value (as DELTA and SDD keep them apart); only the last is a value of its own."""
+
+
+class Look(NamedTuple):
+    """One thing seen: its key and value, and the size in mm where it is a measure."""
+
+    key: str
+    name: str
+    value: str
+    text: str
+    size_mm: float | None = None
+    error_mm: float = 0.0
+    worn: bool = False
+
+
+class Seen(NamedTuple):
+    """All that was seen: what can be weighed, what says nothing, and what is to be told of either."""
+
+    looks: tuple[Look, ...]
+    silent: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def read(graph: Graph, given: Iterable[tuple[str, str]]) -> Seen:
+    """The looks in pairs of key and value, each item of a list by itself."""
+    looks: dict[tuple[str, str], Look] = {}
+    silent: list[str] = []
+    notes: list[str] = []
+    known = traits.keys_of(graph)
+    for name, text in given:
+        key = "" if compared(name) == "features" else graph.data.key("position", fold(name)) or compared(name)
+        key = compared(name) if key not in known and compared(name) in known else key
+        if why := _silence(name, text):
+            silent.append(why)
+            continue
+        if not key:
+            key, name, text = compared(text), text, traits.YES
+        if key not in known and _measured_place(graph, key) is None:
+            near = did_you_mean(name, known.values()) or "no key is near it"
+            notes.append(f"no set records {name!r}: {near}; it is taken as unknown to all")
+            silent.append(f"{name} = {text}: no set records it")
+            continue
+        look = _look(graph, key, known.get(key, name), text, notes)
+        if look:
+            looks.setdefault((look.key, look.value), look)
+    return Seen(tuple(looks.values()), tuple(silent), tuple(notes))
+
+
+def _silence(name: str, text: str) -> str:
+    said = compared(text.strip())
+    if said in NOT_LOOKED or text.strip() == "?":
+        return f"{name}: nobody looked"
+    if said in NOT_TO_BE_SEEN:
+        return f"{name}: looked, and not to be seen ({text})"
+    return f"{name}: seen, and cannot be read" if said in UNREADABLE else ""
+
+
+def _measured_place(graph: Graph, key: str) -> tuple[str, str] | None:
+    """(place, attribute of its part) for a key such as `volume knob diameter`, written as one word."""
+    for position in sorted(traits.places(graph), key=len, reverse=True):
+        if key.startswith(position) and key != position:
+            return position, key[len(position) :]
+    return None
+
+
+def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Look | None:
+    value = compared(text)
+    if value in CANNOT_BE:
+        return Look(key, name, "cannotbe", text)
+    if value in words.TRUE_WORDS | words.FALSE_WORDS:
+        return Look(key, name, traits.YES if value in words.TRUE_WORDS else traits.NO, text)
+    if is_measure(graph, key):
+        return _measure(key, name, text, notes)
+    trait = traits.trait(graph, key)
+    if trait.place:
+        numbered = graph.data.parts_numbered(fold(text))
+        if is_part := min(numbered, default=graph.data.key("part", fold(text))):
+            value = traits.one_name(graph, is_part)
+        if value not in trait.texts and _length(_unworn(text)):
+            return _measure(key, name, text, notes)
+    if value not in trait.texts:
+        near = did_you_mean(text, trait.texts.values())
+        notes.append(f"no set has {text!r} for {name}; {near or 'it is weighed as a value of its own'}")
+    return Look(key, name, value, text)
+
+
+def is_measure(graph: Graph, key: str) -> bool:
+    """Whether what is recorded at a key is lengths."""
+    if key not in traits.keys_of(graph):
+        return _measured_place(graph, key) is not None
+    if key in traits.places(graph):
+        return False
+    written = traits.trait(graph, key).texts.values()
+    return bool(written) and all(_length(t) for t in written)
+
+
+def _length(text: str) -> quantities.Length | None:
+    try:
+        return quantities.length(text, low_mm=0.01, high_mm=10_000.0)
+    except quantities.QuantityError:
+        return None
+
+
+def _unworn(text: str) -> str:
+    """The text of a measure without the word `worn` after it."""
+    plain = text.strip()
+    return plain[: -len(" worn")] if plain.lower().endswith(" worn") else plain
+
+
+def _measure(key: str, name: str, text: str, notes: list[str]) -> Look | None:
+    plain = _unworn(text)
+    worn = plain != text.strip()
+    try:
+        found = quantities.length(plain, low_mm=0.01, high_mm=10_000.0)
+    except quantities.QuantityError as error:
+        notes.append(f"{name}: {error}; it is left out")
+        return None
+    return Look(key, name, text, text, found.mm, max(found.plus_minus_mm, 0.01 * found.mm), worn)
+
+
+def sizes(graph: Graph, look: Look) -> traits.Trait:
+    """What sets have at a measure: the length written of the set, or of the part at the place."""
+    place = _measured_place(graph, look.key)
+    if look.key in traits.places(graph):
+        place = (look.key, "insidelength")
+    if place is None or look.key in traits.attributes(graph)[1]:
+        return traits.trait(graph, look.key)
+    base = traits.trait(graph, place[0])
+    size = {v: _part_size(graph, v, place[1]) for v in base.texts}
+    texts = {t: t for t in size.values() if t}
+
+    def sized(known: traits.Known) -> traits.Known | None:
+        values = frozenset(size[v] for v in known.values if size.get(v))
+        return known._replace(values=values) if values else None
+
+    direct = {o: s for o, k in base.direct.items() if (s := sized(k))}
+    at = {o: s for o, k in base.at.items() if (s := sized(k))}
+    return base._replace(key=look.key, name=look.name, texts=texts, direct=direct, at=at)
+
+
+def _part_size(graph: Graph, part: str, attribute: str) -> str:
+    for thing in graph.data.things["part"].get(part, ()):
+        inside = graph.data.inside_length_mm(thing)
+        if attribute == "insidelength" and inside is not None:
+            return f"{inside:g} mm"
+        for name, value in thing.attributes:
+            if compared(name) == attribute and isinstance(value, str) and _length(value):
+                return value
+    return ""
+
+
+def size_mm(text: str) -> tuple[float, float]:
+    """A recorded length in mm and its error; nothing near anything where it is none."""
+    found = _length(text)
+    return (found.mm, found.plus_minus_mm) if found else (float("inf"), 0.0)

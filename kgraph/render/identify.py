@@ -1,0 +1,96 @@
+"""What a set may be, as text and as JSON: families together, with what speaks for and against."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kgraph.collection import Collection
+from kgraph.questions.identify import ASSUMED, Candidate, Found, Reason, by_family
+from kgraph.recognition.looks import Next
+
+DOES_NOT_FIT = 0.01
+SETS_SHOWN = 3
+SHOWN = 5
+"""So many families are shown, and so many places to look next."""
+
+
+def as_json(
+    data: Collection, question: dict[str, Any], found: Found, best: list[Candidate], following: list[Next]
+) -> dict[str, Any]:
+    """One object: every hypothesis with its probability, best first."""
+    rows = [_row(data, c) for c in best]
+    notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
+    return {
+        "question": question,
+        "answers": rows,
+        "look at next": [
+            {"key": n.name, "bits": n.bits, "tells apart": n.apart, "of": n.left, "says": says(n)}
+            for n in following
+        ],
+        "differ": {"sisters": found.differ[0], "others": found.differ[1]},
+        "notes": notes,
+    }
+
+
+def _row(data: Collection, c: Candidate) -> dict[str, Any]:
+    return {
+        "set": data.owner_text(c.set) if c.set else None,
+        "family": data.owner_text(c.family) if c.family else None,
+        "probability": c.probability,
+        "fit": c.fit,
+        "for": [_reason(data, r) for r in c.supports],
+        "against": [_reason(data, r) for r in c.against],
+        "unknown": c.unknown,
+    }
+
+
+def _reason(data: Collection, r: Reason) -> dict[str, Any]:
+    return {
+        "key": r.look.name,
+        "seen": r.look.text,
+        "recorded": list(r.has),
+        "on": data.owner_text(r.source),
+        "certainty": r.certainty,
+        "bits": r.bits,
+        "facts": [f.id for f in r.facts],
+    }
+
+
+def says(n: Next) -> str:
+    """One place to look next, in words."""
+    if not n.apart:
+        return f"{n.name} makes the likeliest likelier"
+    return f"{n.name} tells apart {n.apart} of the {n.left} that are left"
+
+
+def as_text(data: Collection, found: Found, best: list[Candidate], following: list[Next], proof: bool) -> str:
+    """Families together, the likeliest first."""
+    lines: list[str] = []
+    chances = by_family(found)
+    for family in sorted(chances, key=lambda f: (-chances[f], f or "~"))[:SHOWN]:
+        if family is None:
+            lines.append(f"{chances[family]:7.4f}  none of these\n")
+            continue
+        lines.append(f"{chances[family]:7.4f}  the family of {data.owner_text(family)}\n")
+        for place, c in enumerate([c for c in best if c.family == family][:SETS_SHOWN]):
+            name = data.owner_text(c.set) if c.set else "a sister that is not recorded"
+            doubt = "  does not fit" if c.fit < DOES_NOT_FIT else ""
+            lines.append(f"         {c.probability:.4f}  {name}  fit {c.fit:.3g}{doubt}\n")
+            told = (("for", c.supports), ("against", c.against)) if not place else ()
+            for word, reasons in told:
+                lines += [_said(data, word, r, proof) for r in reasons]
+            if c.unknown:
+                lines.append(f"                 unknown: {c.unknown} of {len(found.fittings)}\n")
+    if following:
+        lines.append("look at next:\n")
+        lines += [f"  {says(n)} ({n.bits:.2f} bits)\n" for n in following[:SHOWN]]
+    lines += [f"{note}\n" for note in (*found.seen.silent, f"assumed: {ASSUMED}")]
+    return "".join(lines)
+
+
+def _said(data: Collection, word: str, r: Reason, proof: bool) -> str:
+    through = "" if r.certainty == 1.0 else f", by {data.owner_text(r.source)} at {r.certainty:.2f}"
+    has = "" if r.has == (r.look.text,) else f" (recorded: {', '.join(r.has)})"
+    line = f"                 {word}: {r.look.name} {r.look.text}{has}{through}, {r.bits:+.2f} bits\n"
+    facts = [f"                   {f.kind} {f.id} {f.where}\n" for f in r.facts] if proof else []
+    return line + "".join(facts)
