@@ -38,8 +38,7 @@ class Fact(NamedTuple):
 
     args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
     takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
-    (owner,
-    position, owner, position); refuses (part key or "", owner or "", position or "", owner,
+    (owner, position, owner, position); refuses (part key or "", owner or "", position or "", owner,
     position); fault (owner, position, key of the fault, signs, check, cure); run (owner, position);
     size (part, part).
     """

@@ -195,8 +195,9 @@ class IndexData:
             self.files = self.store.need("files")
         folder, path = self.files[file]
         *rest, photos, page, via = said
+        more = {"photos": tuple(photos), "page": page, "via": via}
         where = Where(os.path.join(self.folders[folder], path), line, column)
-        return Evidence(where, *rest, tuple(photos), page, via)
+        return Evidence(where, *rest, **more)
 
 
 class _Rows(Mapping[Any, Any]):
