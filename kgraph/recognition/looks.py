@@ -14,6 +14,9 @@ from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy,
 MOST_SETS = 120
 """So many of the likeliest sets are looked at."""
 MOST_KEYS = 40
+LEAST_KEYS = 5
+MOST_RECORDS = 80_000
+"""So many sets times keys are looked through; in a large folder fewer keys, those recorded most."""
 MOST_VALUES = 60
 OTHER = "\0other"
 """Any value that none of these sets has."""
@@ -61,7 +64,8 @@ def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
         if family.get(place.owner) in wanted:
             counts[place.position] += 1
     usual = sorted((k for k in counts if counts[k] and k not in seen), key=lambda k: (-counts[k], k))
-    return usual[:MOST_KEYS]
+    room = MOST_RECORDS // max(len(family), 1)
+    return usual[: min(MOST_KEYS, max(LEAST_KEYS, room))]
 
 
 def _prior(
