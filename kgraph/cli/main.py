@@ -25,6 +25,7 @@ COMMANDS = {
     "sisters": ("asking", "the same design under other badges"),
     "shares": ("asking", "which assemblies a set is built on, and with whom"),
     "faults": ("faulting", "what goes wrong with a set, and what explains a sign"),
+    "arrive": ("faulting", "one page to read before the back comes off"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text"),

@@ -58,8 +58,13 @@ class Page:
 
 def in_form(data: Collection, sheet: Sheet, form: str) -> str:
     """The sheet as `text`, `markdown` or `html`."""
+    return page_in_form(page(data, sheet), form)
+
+
+def page_in_form(page: Page, form: str) -> str:
+    """A page as `text`, `markdown` or `html`."""
     forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown, "html": _html}
-    return forms[form](page(data, sheet))
+    return forms[form](page)
 
 
 # In words -------------------------------------------------------------------------------------
