@@ -101,6 +101,14 @@ EVERY = r"""
 - stock: K-114
   count: 3
   where: drawer 2
+- fault: slide switch oxidised
+  in: TN7 mechanism
+  position: pinch roller
+  signs: [oscillates while recording, one side weak]
+  check: work it and listen
+  cure: contact cleaner, then work it to and fro
+  photo: [photos/3f9a1c2b7d04e811.jpg, photos/0123456789abcdef.png]
+  page: 14
 - rebadge: [Larkfield LK-40, Orvanek 2200]
   except: [line socket, dial scale]
   how: compared

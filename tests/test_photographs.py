@@ -98,3 +98,15 @@ def test_check_finds_missing_altered_and_unused_pictures(
     file.unlink()
     assert asked(folder, "check") == 1
     assert "is not in the folder" in capsys.readouterr().err
+
+
+def test_merge_brings_pictures_along_as_they_were_kept(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert asked(folder, *ADD, "--photo", str(tmp_path / "in.jpg"), "--yes") == 0
+    (ours := tmp_path / "ours").mkdir()
+    (ours / "a.yaml").write_text("- set: Larkfield LK-40\n")
+    assert asked(ours, "merge", str(folder), "--yes") == 0
+    assert kept(ours) == kept(folder)
+    assert (ours / kept(ours)[0]).read_bytes() == (folder / kept(folder)[0]).read_bytes()
+    assert "not in their folder" not in capsys.readouterr().err

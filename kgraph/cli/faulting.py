@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Any
 
 import click
@@ -10,7 +11,11 @@ import click
 from kgraph.cli.asking import print_json, query_options, set_or_unit, wanted
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
+from kgraph.folder import writing
+from kgraph.names import fold
 from kgraph.render.terminal import visible
+
+_FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
 
 
 @click.command(short_help="what goes wrong with a set, and what explains a sign")
@@ -48,3 +53,33 @@ def faults(
         for note in found.notes:
             print(visible(note), file=sys.stderr)
     return 0 if found.rows else 1
+
+
+@click.command(short_help="one page to read before the back comes off")
+@click.argument("name", metavar="SET|UNIT")
+@click.option("--markdown", is_flag=True, help="As Markdown.")
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="To a file; FILE.html is for one sheet of A4.",
+)  # fmt: skip
+@click.pass_obj
+def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -> int:
+    """What it is, the cautions in full, what to check first, what to have at hand, and who could give it.
+
+    Example: kgraph arrive "Larkfield LK-40" -o arrival.html
+    """
+    from kgraph.render import arrival
+    from kgraph.render.sheet import page_in_form
+
+    loaded = load(settings)
+    set_key, _ = set_or_unit(loaded, name)
+    unit = loaded.data.key("unit", fold(name))
+    is_unit = loaded.data.text("set", set_key) != name and loaded.data.knows("unit", unit)
+    form = "markdown" if markdown else _FORMS.get(output.suffix.lower() if output else "", "text")
+    text = page_in_form(arrival.page(loaded.graph, set_key, unit if is_unit else ""), form)
+    if output is None:
+        sys.stdout.write(text)
+    else:
+        writing.write_over(output, text.encode("utf-8"))
+        print(f"written: {visible(str(output))}")
+    return 0

@@ -27,6 +27,7 @@ COMMANDS = {
     "faults": ("faulting", "what goes wrong with a set, and what explains a sign"),
     "identify": ("identifying", "what is this set, from what was seen of it"),
     "likely": ("guessing", "which sets may be one design though nobody said so"),
+    "arrive": ("faulting", "one page to read before the back comes off"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text, and what is recorded so"),

@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from kgraph import collection
+from kgraph import collection, photographs
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
@@ -121,9 +121,18 @@ def merge(
     written = bool(texts) and not dry_run
     outcome = _Outcome(merged, texts, new, conflicts, len(other.entries), target, written, names)
     if outcome.written and target:
+        _bring_pictures(settings, theirs, new)
         events.append(settings, target, texts, seen)
     _show_json(theirs, wanted, dry_run, outcome) if as_json else _show(outcome, dry_run)
     return 0
+
+
+def _bring_pictures(settings: Settings, theirs: Path, new: Sequence[Entry]) -> None:
+    """Keep the pictures that new entries name; tell those that their folder does not hold whole."""
+    pictures, missing = photographs.brought(theirs, new)
+    photographs.keep(settings.folders[0], pictures)
+    for path in missing:
+        print(visible(f"warning: {path} is not in their folder as it was kept"), file=sys.stderr)
 
 
 def _refuse_ourselves(settings: Settings, theirs: Path) -> None:

@@ -27,7 +27,10 @@ def not_yet(have: Iterable[Entry], come: Sequence[Entry]) -> list[int]:
     return new
 
 
-_EVIDENCE = ("how", "certainty", "trust", "by", "date", "note", "id", "corrects", "via")
+_EVIDENCE = (
+    *("how", "certainty", "trust", "by", "date", "note", "photo", "page"),
+    *("id", "corrects", "via"),
+)
 
 
 def _meaning(entry: Entry) -> tuple[str, ...]:

@@ -105,6 +105,25 @@ def taken(value: object, folder: Path, full: bool = False) -> tuple[list[str], l
     return list(dict.fromkeys(paths)), pictures
 
 
+def brought(theirs: Path, entries: Iterable[records.Entry]) -> tuple[list[Picture], list[str]]:
+    """(the pictures of another folder that entries of it name, the paths of those that cannot be taken over).
+
+    Only what is there whole, as it was kept: under its hash, and no link out of their folder.
+    """
+    pictures, missing = [], []
+    for path in dict.fromkeys(p for entry in entries for p in named(entry)):
+        file, digits = inside(theirs, path), KEPT_NAME.match(path)
+        if file is None or digits is None:
+            missing.append(path)
+            continue
+        data = _bytes(file)
+        if _digits(data) == digits[1]:
+            pictures.append(Picture(path, data))
+        else:
+            missing.append(path)
+    return pictures, missing
+
+
 # What entries name ----------------------------------------------------------------------------
 
 

@@ -67,8 +67,13 @@ class Page:
 
 def in_form(data: Collection, sheet: Sheet, form: str, proof: bool = False) -> str:
     """The sheet as `text`, `markdown` or `html`; with `proof` where each thing stands in the files."""
+    return page_in_form(page(data, sheet, proof), form)
+
+
+def page_in_form(page: Page, form: str) -> str:
+    """A page as `text`, `markdown` or `html`."""
     forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown, "html": _html}
-    return forms[form](page(data, sheet, proof))
+    return forms[form](page)
 
 
 # In words -------------------------------------------------------------------------------------

@@ -129,6 +129,7 @@ def _unusual() -> Iterator[Made]:
     yield "profile.jpg", saved(quartered(), "JPEG", icc_profile=profile), True
     yield "bad-profile.jpg", saved(quartered(), "JPEG", icc_profile=b"\xff" * 5_000), True
     yield "comment.jpg", saved(quartered(), "JPEG", comment=b"a home address"), True
+    large = Image.new("RGB", (8_000, 5_000), (9, 90, 9))
     texts = PngImagePlugin.PngInfo()
     texts.add_text("Author", "a home address")
     yield "texts.png", saved(quartered(), "PNG", pnginfo=texts), True
