@@ -320,7 +320,7 @@ def test_pages_of_what_is_gone_are_removed_and_nothing_else(facts: Path, tmp_pat
     mine.write_text("a page of the user's own")
     text = (facts / "small.yaml").read_text()
     (facts / "small.yaml").write_text(text[: text.index("- unit:")] + text[text.index("- position: main") :])
-    assert written(capsys, facts, folder)[2] == 2  # The unit and the list of units.
+    assert written(capsys, facts, folder)[2] == 3  # The unit, the list of units and what to look for.
     assert [p.name for p in (folder / "units").iterdir()] == ["mine.html"]
     assert not (folder / "units.html").exists()
     assert "U-07" not in (folder / "index.js").read_text()
@@ -577,3 +577,23 @@ def test_of_a_picture_only_what_is_known_is_let_through() -> None:
 @pytest.mark.parametrize("drawn", [b"", b"<svg", b"<html/>", b"\xff"])
 def test_what_is_no_drawing_is_no_picture(drawn: bytes) -> None:
     assert pictures.inline(drawn, frozenset(), "x") is None
+
+
+def test_badges_come_from_all_names_of_the_folder(tmp_path: Path, capsys: Any) -> None:
+    text = "- set: Brakelund 45\n- set: Brakelund B 210\n- set: Quillon Nova 3\n"
+    (tmp_path / "facts").mkdir()
+    (tmp_path / "facts" / "a.yaml").write_text(text + "- set: Van Tarn 7\n  badge: Van Tarn\n")
+    assert run(["--data", str(tmp_path / "facts"), "book", str(tmp_path / "pages")]) == 0
+    page = (tmp_path / "pages" / "index.html").read_text()
+    heads = [" ".join(h.itertext()) for h in html5lib.parse(page, namespaceHTMLElements=False).iter("h3")]
+    assert heads == ["Brakelund", "Quillon Nova", "Van Tarn"]
+
+
+def test_what_to_look_for_and_what_own_units_give(demo: Path) -> None:
+    seek = (demo / "seek.html").read_text()
+    assert "<h1>To look for</h1>" in seek
+    assert "Mirrabunda MB-21" in seek
+    belts = (demo / "belts.html").read_text()
+    assert 'data-label="Sets"><a href="sets/' in belts
+    sets = [p.read_text() for p in (demo / "sets").glob("*.html")]
+    assert any("What your own units give" in page and "not inspected" in page for page in sets)

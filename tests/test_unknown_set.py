@@ -115,7 +115,7 @@ def test_once_it_is_known_it_is_as_any_other(folder: Path, capsys: Any) -> None:
 def test_the_book_says_it(folder: Path, tmp_path: Path, capsys: Any) -> None:
     assert run(["--data", str(folder), "book", str(tmp_path / "pages")]) == 0
     pages = "".join(p.read_text(encoding="utf-8") for p in (tmp_path / "pages").rglob("*.html"))
-    assert pages.count(NOT_KNOWN_YET) == 4
+    assert pages.count(NOT_KNOWN_YET) == 5
     assert "?u" not in pages
 
 

@@ -173,12 +173,26 @@ class Ground:
         return min((v for v in years if isinstance(v, str)), default="~")
 
     def badge(self, key: str) -> str:
-        """The badge of a set, else all of its name but the last word."""
-        declared = self.data.declared("set", key)
-        if isinstance(declared, records.SetModel):
-            return declared.badge
-        name = self.data.text("set", key).strip()
-        return name.rpartition(" ")[0] or name
+        """The badge that is said of a set; else the shortest of the folder that its name begins with.
+
+        So of Brakelund 45 and Brakelund B 210 both stand under Brakelund.
+        """
+        if said := self._said_badge(key):
+            return said
+        words = self.data.text("set", key).split()
+        begins = (" ".join(words[:n]) for n in range(1, len(words)))
+        return next((b for b in begins if compared(b) in self._badges), " ".join(words[:-1] or words))
+
+    def _said_badge(self, key: str) -> str:
+        entries = (e for e in self.data.things["set"].get(key, ()) if isinstance(e, records.SetModel))
+        return next((e.badge for e in entries if e.states("badge")), "")
+
+    @cached_property
+    def _badges(self) -> set[str]:
+        """What names are before their last word, and the badges that are said."""
+        names = self.data.known("set")
+        before_last = (" ".join(text.split()[:-1]) for text in names.values())
+        return {compared(b) for b in (*before_last, *map(self._said_badge, names)) if b}
 
     def listed(self, key: str) -> Listed:
         """A set as it stands in lists."""

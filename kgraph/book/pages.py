@@ -41,6 +41,10 @@ def _has_belts(g: Ground) -> bool:
     return any(belt_questions.is_belt(g.data, key) for key, _ in g.all_of("part"))
 
 
+def _has_wants(g: Ground) -> bool:
+    return any(now.wants for now in g.shelf.units.values())
+
+
 @dataclass(frozen=True, slots=True)
 class _Top:
     path: str
@@ -57,6 +61,7 @@ _TOPS = (
     _Top("belts.html", "Belts", _has_belts, tops.belts_page),
     _Top("positions.html", "Positions", _has("position"), tops.positions_page),
     _Top("units.html", "Units", _has("unit"), tops.units_page),
+    _Top("seek.html", "To look for", _has_wants, tops.seek_page),
     _Top("sources.html", "Sources", lambda g: bool(g.data.known("source")), tops.sources_page),
     _Top("certainty.html", "How sure, and cautions", lambda g: True, tops.certainty_page),
 )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 from kgraph import questions, trade
@@ -14,6 +15,8 @@ from kgraph.book.views import FactView, FittedView
 from kgraph.fits.graph import Place
 from kgraph.matching import BY_NAME
 from kgraph.questions import Row
+from kgraph.render.glance import Table, table
+from kgraph.shelf import glance
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +52,25 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
         "sisters": g.answers(questions.sisters(g.graph, key, g.wanted).rows),
         "built_on": _built_on(g, f"s:{key}"),
         "places": [_place(g, key, p) for p in g.places_of[key]],
+        "glance": _glance(g, key),
+        "cautions": g.views.cautions(list(dict.fromkeys(_named(g, key)))),
         "units": [g.views.ref("unit", u) for u in g.units_of.get(key, ())],
         "facts": g.facts_of("set", key),
     }
+
+
+def _named(g: Ground, key: str) -> Iterator[str]:
+    """The cautions of all places of a set."""
+    for position in g.places_of[key]:
+        yield from g.views.position_cautions(position)
+        yield from g.part_cautions(f"s:{key}", position)
+
+
+def _glance(g: Ground, key: str) -> Table:
+    """What own units give to a set, only places of which some unit has anything."""
+    found = glance.grid(g.graph, key, g.places_of[key], g.wanted._replace(refused_too=False), g.shelf)
+    lines = tuple(line for line in found.lines if any(line.cells))
+    return table(g.data, replace(found, lines=lines), {u: g.shelf.units[u].set for u in found.units})
 
 
 def _place(g: Ground, key: str, position: str) -> PlaceView:

@@ -15,7 +15,10 @@ from kgraph.book.views import STANDINGS, EntryView
 from kgraph.fits.graph import sort_of
 from kgraph.names import compared, fold
 from kgraph.quantities import Section
+from kgraph.questions import Row
 from kgraph.render.answers import percent
+from kgraph.shelf import hunt as hunting
+from kgraph.shelf.plan import Wishes
 
 _COUNTED = (
     ("set", "set", "sets"),
@@ -25,6 +28,12 @@ _COUNTED = (
     ("position", "position", "positions"),
     ("unit", "unit", "units"),
 )
+
+
+MOST_SETS = 6
+"""So many sets are named in a line of the list of belts; the rest are counted."""
+MOST_SOUGHT = 40
+"""So many sets to look for are listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +53,18 @@ class BeltLine:
     section: str
     length_mm: float | None
     numbers: str
+    sets: tuple[Ref, ...] = ()
+    more: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """A want of a unit that a set would meet, and how surely."""
+
+    unit: Ref
+    position: Ref
+    certainty: str
+    warnings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +143,44 @@ def belts_page(g: Ground) -> dict[str, Any]:
         if belt_questions.is_belt(g.data, key):
             belt = belt_questions.belt_of(g.data, key)
             section = _section(belt.section) if belt else ""
-            rows.append(BeltLine(ref, section, belt.inside_length_mm if belt else None, g.numbers(key)))
+            sets = _sets_with(g, key)
+            length = belt.inside_length_mm if belt else None
+            shown, more = tuple(sets[:MOST_SETS]), max(0, len(sets) - MOST_SETS)
+            rows.append(BeltLine(ref, section, length, g.numbers(key), shown, more))
     rows.sort(key=lambda r: (not r.section, r.section, r.length_mm or 0.0, _order(r.ref)))
     return {"belts": rows}
+
+
+def _sets_with(g: Ground, part: str) -> list[Ref]:
+    """The sets that have a part, by what is recorded and by what is alike."""
+    owners = {o for place, _, _ in g.graph.takes_of.get(part, ()) for o, _ in g.graph.alike_places(place)}
+    return sorted((g.views.owner(o) for o in owners if o[0] == "s"), key=_order)
+
+
+def seek_page(g: Ground) -> dict[str, Any]:
+    """The sets to look for, the best first, with what each would meet of what own units want."""
+    wanting = [u for u, now in g.shelf.units.items() if now.wants]
+    found = hunting.hunt(
+        g.graph, wanting, [], Wishes(wanted=g.wanted._replace(refused_too=False)), shelf=g.shelf
+    )
+    rows = [
+        (
+            g.views.owner(quarry.set),
+            [_sought(g, one, row) for one, row in quarry.wants.items()],
+            g.views.cautions([c for row in quarry.wants.values() for c in row.cautions]),
+        )
+        for quarry in found.found[:MOST_SOUGHT]
+    ]
+    return {"rows": rows, "more": max(0, len(found.found) - MOST_SOUGHT), "notes": list(found.notes)}
+
+
+def _sought(g: Ground, one: hunting.Sought, row: Row) -> Sought:
+    return Sought(
+        g.views.ref("unit", one.unit),
+        g.views.ref("position", one.place.position),
+        percent(row.certainty),
+        tuple(row.warnings),
+    )
 
 
 def _section(section: Section) -> str:
