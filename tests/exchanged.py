@@ -32,6 +32,8 @@ EVERY = r"""
   badge: Quillon
   model: "31"
 - set: "Velmoor 10"
+  called: Velmoor Ten
+  date: 2026-03-01
 - assembly: TN7 mechanism
   kind: tape mechanism
   positions: [main belt, pinch roller, thrust plate screw]
@@ -144,6 +146,7 @@ EVERY = r"""
   position: loudspeaker grille
 - same: [K-114, 440 1882]
   date: 2020-01-31
+  via: [bert, carl]
 - distinct: [Larkfield LK-40, Quillon 31]
   how: compared
 - replaces: K-114B
@@ -183,8 +186,9 @@ EVERY = r"""
   date: 2026-03-01
 - withdraw: taken-back
   why: misread label
-- withdraw: 0123456789abcdef
-  why: of a fact that is not here
+  all sayings: yes
+- withdraw: taken-back
+  why: misread twice
 - taken: speaker grille
   from: U-07
   to: U-11
