@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
-from kgraph.checks import agreeing, facts, names, runs, shelf, sizes
+from kgraph.checks import agreeing, bridges, facts, names, runs, shelf, sizes
 from kgraph.checks.ground import Check, Ground
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
@@ -21,6 +21,7 @@ CHECKS: tuple[Check, ...] = (
     *sizes.CHECKS,
     *shelf.CHECKS,
     *runs.CHECKS,
+    *bridges.CHECKS,
 )
 
 

@@ -1,0 +1,53 @@
+"""A weak fact that alone joins much: one guess that holds two large groups of sets or parts together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from kgraph.checks.ground import Check, Ground, warning
+from kgraph.facts import Fact
+from kgraph.problems import Problem
+
+LEAST = 20
+"""So many sets or parts on a side make a group: a choice of our own."""
+WEAK = 0.7
+"""A fact less certain than this is a doubt where much hangs on it: a choice of our own."""
+
+
+def no_weak_fact_joins_much(ground: Ground) -> Iterator[Problem]:
+    """Two groups of 20 or more sets, or parts, are not joined by one guess alone."""
+    for kinds, what in ((("rebadge", "uses"), "sets"), (("same",), "parts")):
+        facts = [fact for kind in kinds for fact in ground.of_kind(kind)]
+        if len(facts) >= 2 * LEAST - 1:
+            yield from _weak_bridges(facts, what)
+
+
+def _weak_bridges(facts: Sequence[Fact], what: str) -> Iterator[Problem]:
+    import networkx as nx
+
+    joined: Any = nx.Graph()
+    for fact in facts:
+        one, other = fact.args[:2]
+        known = joined.get_edge_data(one, other)
+        joined.add_edge(one, other, fact=None if known else fact)
+    for one, other in sorted(nx.bridges(joined)):
+        fact = joined.edges[one, other]["fact"]
+        if fact is None or fact.certainty >= WEAK or fact.where is None:
+            continue
+        joined.remove_edge(one, other)
+        sizes = sorted(_counted(nx.node_connected_component(joined, end)) for end in (one, other))
+        joined.add_edge(one, other, fact=fact)
+        if sizes[0] >= LEAST:
+            says = f"this one fact, {fact.certainty:.0%} certain, joins {sizes[0]} {what} with {sizes[1]}"
+            yield warning(
+                fact.where, "weak-bridge", says, "look at it first; `kgraph doubts` tells what to do"
+            )
+
+
+def _counted(nodes: set[str]) -> int:
+    """How many sets or parts there are; assemblies only tie sets together."""
+    return sum(not node.startswith("a:") for node in nodes)
+
+
+CHECKS: Sequence[Check] = (no_weak_fact_joins_much,)
