@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import os
-import resource
+import subprocess
+import sys
 from pathlib import Path
 
 import piexif
@@ -14,6 +15,7 @@ from PIL import Image
 from kgraph import photographs
 from kgraph.problems import CannotRun
 from tests.hostile.pictures.making import all_of_them, metadata, quartered, saved
+from tests.support import ROOT
 
 PICTURES = {name: (data, taken) for name, data, taken in all_of_them()}
 RED, GREEN, BLUE, WHITE = (255, 0, 0), (0, 255, 0), (0, 0, 255), (255, 255, 255)
@@ -85,9 +87,23 @@ def test_other_formats_are_turned_too(tmp_path: Path, name: str) -> None:
     assert tuple(corners(photographs.read(file).data)) == UPRIGHT[6]
 
 
-def test_memory_stays_under_256_mb() -> None:
-    # Of the largest process that was started here: `ru_maxrss` is in KiB on Linux.
-    assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 256 * 1024
+_LARGEST = """
+import resource, sys
+from pathlib import Path
+from kgraph import photographs
+photographs.read(Path(sys.argv[1]))
+print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
+"""
+
+
+@pytest.mark.parametrize("name", ["many-pixels.png", "many-pixels.jpg"])
+def test_memory_stays_under_256_mb(tmp_path: Path, name: str) -> None:
+    """Of the process that reads a picture of nearly 40 megapixels; `ru_maxrss` is in KiB on Linux."""
+    (file := tmp_path / name).write_bytes(PICTURES[name][0])
+    told = subprocess.run(
+        [sys.executable, "-c", _LARGEST, str(file)], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert 0 < int(told.stdout) < 256 * 1024
 
 
 @pytest.mark.parametrize("full", [False, True])

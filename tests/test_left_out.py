@@ -49,6 +49,8 @@ WRITES = [
     ["correct", "0123456789abcdef", "how", "fitted", "--yes"],
     ["take", "volume knob", "--from", "U-1", "--to", "U-2"],
     ["plan", "U-2", "--take"],
+    ["inspect", "U-1", "volume knob", "good"],
+    ["fit", "K-114", "--to", "U-2", "--at", "volume knob"],
     ["import", "{there}/more.csv", "--kind", "set", "--yes"],
     ["merge", "{there}"],
     ["rename", "K-9", "K-10", "--yes"],

@@ -203,6 +203,7 @@ PICTURES = {
     "shares": ["Larkfield LK-40"],
     "proof": ["takers", "K-114", "--set", "Quillon 31"],
     "shelf": ["U-2"],
+    "key": [],
     "run": ["Larkfield LK-40", "main belt", "--section", "square 1.2 mm"],
 }
 
