@@ -13,6 +13,27 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
     monkeypatch.setenv("KGRAPH_CACHE", str(Path(tmp_path_factory.getbasetemp()) / "kgraph-cache"))
 
 
+SLOW = (
+    "browser/",
+    "outside/",
+    "laws/",
+    *(
+        f"test_{name}.py"
+        for name in ("book", "compiling", "completion", "docs", "faults", "fuzz", "hostile_pictures")
+    ),
+    *(f"test_{name}.py" for name in ("many_hands", "mutants", "out", "plain", "query", "writing")),
+)
+"""Folders and files of tests that together take more than the three minutes of the README's command."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark as slow what stands in `SLOW`."""
+    here = Path(__file__).parent
+    for item in items:
+        if item.path.relative_to(here).as_posix().startswith(SLOW):
+            item.add_marker(pytest.mark.slow)
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """`--audit FILE`: write down what the run opens and connects to outside of what it may."""
     parser.addoption(

@@ -16,7 +16,7 @@ from kgraph.folder import reading, schema, writing
 from kgraph.names import fold
 from tests.outside.folders import EVIDENCE, Entry, as_text, folders
 
-CASES = settings(max_examples=20, deadline=None)
+CASES = settings(max_examples=45, deadline=None)
 
 
 def read(text: str, file: str) -> Collection:
