@@ -15,14 +15,14 @@ from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, to
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.recorded import run_of
 from kgraph.belts.sold import Sold
-from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph, Place, sort_of
+from kgraph.fits.graph import Facts, Place, sort_of
 from kgraph.fits.takers import Taker, Takers
 from kgraph.fits.ways import ways
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import DEFAULT, Row, Wanted
+from kgraph.source.facts import Names
 
 MAIN_BELT = "main belt"
 ARTICLE_NOTE = "Belts of exactly equal section and length, or said to be the same, count as one article."
@@ -192,17 +192,17 @@ class FamilyAnswer:
 # What is recorded -----------------------------------------------------------------------------
 
 
-def is_belt(data: Collection, part: str) -> bool:
+def is_belt(data: Names, part: str) -> bool:
     """Whether a part is of the kind belt."""
     return sort_of(data, part) == data.belt_kind()
 
 
-def belt_place(graph: Graph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
+def belt_place(graph: Facts, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
     """The place that `SET [POSITION]` means, with its run and belts. Raises WrongUse with a mend."""
     return place_at(graph, *_named(graph, tuple(words_given)), wanted)
 
 
-def _named(graph: Graph, given: tuple[str, ...]) -> tuple[str, str]:
+def _named(graph: Facts, given: tuple[str, ...]) -> tuple[str, str]:
     data = graph.data
     whole = data.key("set", fold(" ".join(given)))
     if len(given) > 1 and whole not in data.known("set"):
@@ -211,7 +211,7 @@ def _named(graph: Graph, given: tuple[str, ...]) -> tuple[str, str]:
     return set_key, _usual_position(graph, set_key)
 
 
-def _usual_position(graph: Graph, set_key: str) -> str:
+def _usual_position(graph: Facts, set_key: str) -> str:
     """The main belt where one is known of the set, else its only belt."""
     data = graph.data
     known = belt_positions(graph, set_key)
@@ -229,21 +229,26 @@ def _usual_position(graph: Graph, set_key: str) -> str:
     raise WrongUse(Problem(None, "no-position", says, mend))
 
 
-def belt_positions(graph: Graph, set_key: str) -> list[str]:
+def belt_positions(graph: Facts, set_key: str) -> list[str]:
     """The positions at which a run or a belt is known of a set."""
     data = graph.data
-    named = {f.args[1] for f in data.facts.values() if f.kind == "run"}
-    named |= {p.position for part, rows in graph.takes_of.items() if is_belt(data, part) for p, _, _ in rows}
-    found = (place_at(graph, set_key, position) for position in sorted(named))
-    return [p.position for p in found if p.run is not None or p.belts]
+    main = data.key("position", fold(MAIN_BELT))
+    found = (place_at(graph, set_key, position) for position in sorted(data.known("position")))
+    return [p.position for p in found if p.run is not None or _has_belt(data, p, main)]
 
 
-def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
+def _has_belt(data: Names, place: BeltPlace, main: str) -> bool:
+    """Whether a belt is recorded at a place; at the main belt a part of no known kind is one."""
+    kinds = {data.belt_kind(), *([""] if place.position == main else [])}
+    return any(sort_of(data, b.part) in kinds for b in place.belts)
+
+
+def place_at(graph: Facts, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
     """The run and the belts recorded at a place or any place like it, by the best proof each."""
     owner = f"s:{set_key}"
     found = ways(graph, {owner: 1.0}, position)
     proof = {o: tuple(reversed(found.facts(o))) for o in found.certainty}
-    all_runs, all_belts = _runs_on(graph.data, proof, position), _belts_on(graph, proof, owner, position)
+    all_runs, all_belts = _runs_on(graph, proof, position), _belts_on(graph, proof, owner, position)
     runs = [p for p in all_runs if strength(p) >= wanted.at_least]
     belts = [b for b in all_belts if b.certainty >= wanted.at_least]
     chosen = runs[0] if runs else ()
@@ -261,17 +266,13 @@ def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT
     )
 
 
-def _runs_on(data: Collection, proof: dict[str, tuple[Fact, ...]], position: str) -> list[tuple[Fact, ...]]:
+def _runs_on(graph: Facts, proof: dict[str, tuple[Fact, ...]], position: str) -> list[tuple[Fact, ...]]:
     """The proofs of all runs of the like places, the best first; the run stands last in each."""
-    found = [
-        (*proof[f.args[0]], f)
-        for f in data.facts.values()
-        if f.kind == "run" and f.args[1] == position and f.args[0] in proof
-    ]
+    found = [(*way, f) for o, way in proof.items() for f in graph.runs_at.get(Place(o, position), ())]
     return sorted(found, key=lambda p: (-strength(p), p[-1].id))
 
 
-def _belts_on(graph: Graph, proof: dict[str, tuple[Fact, ...]], owner: str, position: str) -> list[Recorded]:
+def _belts_on(graph: Facts, proof: dict[str, tuple[Fact, ...]], owner: str, position: str) -> list[Recorded]:
     found: dict[tuple[str, bool], Recorded] = {}
     for at, way in proof.items():
         for part, role, fact in graph.taken_at.get(Place(at, position), ()):
@@ -306,7 +307,7 @@ def strength(proof: Iterable[Fact]) -> float:
     return product
 
 
-def same_article(graph: Graph, one: str, other: str) -> bool | None:
+def same_article(graph: Facts, one: str, other: str) -> bool | None:
     """Whether two belts are one article: alike, or of equal size. None where a size is not recorded."""
     if other in questions.alike(graph, one):
         return True
@@ -315,7 +316,7 @@ def same_article(graph: Graph, one: str, other: str) -> bool | None:
     return None if belt_of(graph.data, one) is None or belt_of(graph.data, other) is None else False
 
 
-def all_belts(graph: Graph) -> dict[str, drive.Belt]:
+def all_belts(graph: Facts) -> dict[str, drive.Belt]:
     """Part -> sizes of every recorded belt whose sizes are known, in the order of their keys."""
     found = {p: belt_of(graph.data, p) for p in graph.parts_of_kind.get(graph.data.belt_kind(), ())}
     return {p: b for p, b in found.items() if b is not None}
@@ -325,7 +326,7 @@ def all_belts(graph: Graph) -> dict[str, drive.Belt]:
 
 
 def path(
-    graph: Graph,
+    graph: Facts,
     place: BeltPlace,
     section: quantities.Section | None = None,
     grade: str | None = None,
@@ -357,7 +358,7 @@ def path(
     )  # fmt: skip
 
 
-def _recorded_section(data: Collection, place: BeltPlace) -> quantities.Section:
+def _recorded_section(data: Names, place: BeltPlace) -> quantities.Section:
     recorded = place.recorded
     if recorded is None or recorded.belt is None:
         says = f"no belt with its sizes is recorded for {_place_text(data, place)}"
@@ -365,7 +366,7 @@ def _recorded_section(data: Collection, place: BeltPlace) -> quantities.Section:
     return recorded.belt.section
 
 
-def of_thickness(data: Collection, place: BeltPlace, thickness_mm: float) -> quantities.Section:
+def of_thickness(data: Names, place: BeltPlace, thickness_mm: float) -> quantities.Section:
     """The recorded section with another thickness; square where none is recorded. Raises WrongUse.
 
     A flat belt keeps its width, so that a thickness above it is refused.
@@ -404,7 +405,7 @@ def _either_way(found: geometry.Path) -> list[str]:
     ]
 
 
-def _in_window(graph: Graph, run: drive.Run, like: drive.Belt) -> tuple[InWindow, ...]:
+def _in_window(graph: Facts, run: drive.Run, like: drive.Belt) -> tuple[InWindow, ...]:
     """The recorded belts of a like section that, each with its own thickness, have the wanted stretch."""
     low, high = run.wanted
     found = []
@@ -419,7 +420,7 @@ def _in_window(graph: Graph, run: drive.Run, like: drive.Belt) -> tuple[InWindow
     return tuple(sorted(found, key=lambda b: (b.belt.inside_length_mm, b.part)))
 
 
-def fit(graph: Graph, part: str, place: BeltPlace, grade: str | None = None) -> FitAnswer:
+def fit(graph: Facts, part: str, place: BeltPlace, grade: str | None = None) -> FitAnswer:
     """What a belt does at a place, on the run or against the belt recorded there.
 
     `grade` as for :func:`path`. Raises WrongUse for a part that is no belt and for figures that cannot be.
@@ -458,7 +459,7 @@ def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive
         raise _impossible(place, error) from None
 
 
-def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
+def _said_here(graph: Facts, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
     here = Place(place.set, place.position)
     found = [t for t in Takers(graph).of(part) if t.place == here and t.no > 0]
@@ -468,7 +469,7 @@ def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
     ]
 
 
-def _several(graph: Graph, place: BeltPlace) -> list[str]:
+def _several(graph: Facts, place: BeltPlace) -> list[str]:
     parts = list(dict.fromkeys(b.part for b in place.belts if b.role == "original"))
     if all(same_article(graph, parts[0], p) is not False for p in parts[1:]):
         return []
@@ -482,11 +483,11 @@ def _impossible(place: BeltPlace, error: Exception) -> WrongUse:
     return WrongUse(Problem(where, "impossible-run", str(error), mend))
 
 
-def _place_text(data: Collection, place: BeltPlace) -> str:
+def _place_text(data: Names, place: BeltPlace) -> str:
     return f"{data.owner_text(place.set)}, {data.text('position', place.position)}"
 
 
-def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tuple[str, ...]:
+def _cautions(data: Names, place: BeltPlace | None, part: str = "") -> tuple[str, ...]:
     """The cautions of work on a belt, then those recorded for the position and the part's kind."""
     found = {fold(c): c for c in _CAUTIONS_OPEN}
     for thing in data.things["position"].get(place.position, ()) if place else ():
@@ -499,7 +500,7 @@ def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tupl
 # Find -----------------------------------------------------------------------------------------
 
 
-def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
+def find(graph: Facts, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
     """Which recorded articles a measured belt can be, with the sets that take each. Raises MeasureError."""
     belts = all_belts(graph)
     articles = _articles(graph, belts)
@@ -566,7 +567,7 @@ def _find_assumed(seen: identify.Measured, belts: dict[str, drive.Belt]) -> tupl
     return tuple(found)
 
 
-def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
+def _find_cautions(data: Names, shown: list[FoundAt]) -> tuple[str, ...]:
     """Those of old rubber, then what is recorded for the positions and parts that are named."""
     found = {fold("solvents"): "solvents"}
     for position, part in dict.fromkeys((t.position, t.part) for t in shown):
@@ -577,7 +578,7 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def _articles(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
+def _articles(graph: Facts, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
     """First part -> all parts of one article: exactly equal in size, or alike."""
     by_size: dict[tuple[str, tuple[float, ...]], list[str]] = {}
     for part, belt in belts.items():
@@ -601,7 +602,7 @@ def _size_key(belt: drive.Belt) -> tuple[str, tuple[float, ...]]:
     return belt.section.form, tuple(round(mm, 7) for mm in (*belt.section.sizes_mm, belt.inside_length_mm))
 
 
-def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted) -> list[FoundAt]:
+def _takers(graph: Facts, taking: Takers, parts: tuple[str, ...], wanted: Wanted) -> list[FoundAt]:
     """The places that take any part of an article, each once, by the strongest of its answers."""
     best: dict[tuple[str, str], FoundAt] = {}
     for part in parts:
@@ -615,7 +616,7 @@ def _takers(graph: Graph, taking: Takers, parts: tuple[str, ...], wanted: Wanted
     return list(best.values())
 
 
-def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
+def _takers_of(graph: Facts, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
     takers = taking.of(part)
     positions = {t.place.position for t in takers}
     if any(_must_match(graph.data, p) for p in positions):
@@ -630,12 +631,12 @@ def _takers_of(graph: Graph, taking: Takers, part: str, wanted: Wanted) -> Itera
         yield FoundAt(t.place.owner, t.place.position, part, standing, t.best, t.sized, t)
 
 
-def _must_match(data: Collection, position: str) -> bool:
+def _must_match(data: Names, position: str) -> bool:
     things = data.things["position"].get(position, ())
     return any(isinstance(t, records.Position) and t.must_match for t in things)
 
 
-def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
+def _shown(graph: Facts, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
     shown = [
         t for t in takers if t.best >= wanted.at_least and (wanted.refused_too or t.standing != "refused")
     ]
@@ -645,7 +646,7 @@ def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt
 # Family ---------------------------------------------------------------------------------------
 
 
-def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAnswer:
+def family(graph: Facts, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAnswer:
     """A row for each set that shares the place (more where a set states several belts), marked where they
     contradict each other, and which belt the run supports."""
     drafts, less = _family_drafts(graph, place, wanted)
@@ -666,7 +667,7 @@ def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
     return FamilyAnswer(place, rows, tuple(says), assumed, _cautions(graph.data, place))
 
 
-def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tuple[drive.Assumed, ...]:
+def _family_assumed(data: Names, place: BeltPlace, used: list[str]) -> tuple[drive.Assumed, ...]:
     """The wanted stretch where none is recorded, and every size that is about."""
     run = place.run
     found: list[drive.Assumed] = []
@@ -682,7 +683,7 @@ def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tupl
 
 
 def _family_drafts(
-    graph: Graph, place: BeltPlace, wanted: Wanted
+    graph: Facts, place: BeltPlace, wanted: Wanted
 ) -> tuple[list[tuple[str, Recorded | None]], int]:
     """For each set the belts that are stated on it, else the best that follows; and how many sets were left
     with none for want of certainty.
@@ -705,7 +706,7 @@ def _family_drafts(
 class _Nearest:
     """The best belt of every set of a family, of those that are original, or of the substitutes."""
 
-    def __init__(self, graph: Graph, position: str, owners: Iterable[str], original: bool) -> None:
+    def __init__(self, graph: Facts, position: str, owners: Iterable[str], original: bool) -> None:
         self.graph, self.position = graph, position
         self.at: dict[str, list[tuple[str, str, Fact]]] = {}
         for owner in owners:
@@ -744,7 +745,7 @@ class _Lies:
     off_mm: float
 
 
-def _stretches(data: Collection, place: BeltPlace, parts: list[str]) -> tuple[dict[str, _Lies], list[str]]:
+def _stretches(data: Names, place: BeltPlace, parts: list[str]) -> tuple[dict[str, _Lies], list[str]]:
     """Part -> how it lies on the run, and what stands in the way of saying so."""
     if place.run is None:
         return {}, ["No run is recorded for this place: the stretch is not known."]
@@ -812,7 +813,7 @@ def _family_row(
 
 
 def _contradictions(
-    data: Collection, place: BeltPlace, used: list[str], differ: bool, lies: dict[str, _Lies]
+    data: Names, place: BeltPlace, used: list[str], differ: bool, lies: dict[str, _Lies]
 ) -> list[str]:
     """Which belts the rows disagree on, which of them the run supports, and how far each is off."""
     says = [_support(data, place, p, lies[p]) for p in used if p in lies and (differ or lies[p].off_mm)]
@@ -823,7 +824,7 @@ def _contradictions(
     return says
 
 
-def _support(data: Collection, place: BeltPlace, part: str, lies: _Lies) -> str:
+def _support(data: Names, place: BeltPlace, part: str, lies: _Lies) -> str:
     """One belt against the run, in words."""
     assert place.run is not None
     low, high = place.run.wanted

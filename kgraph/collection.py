@@ -6,17 +6,27 @@ is a set or an assembly. Owners are written `s:KEY` (a set) and `a:KEY` (an asse
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from copy import copy
 from itertools import count
 from typing import Any
 
 from kgraph import records, words
 from kgraph.facts import Evidence, Fact
-from kgraph.names import Name, compared, fold, name
+from kgraph.names import Name, compared, fold, loose, name
+from kgraph.problems import Where
+from kgraph.source.facts import Names, Stated
+
+try:
+    # The digest itself: hashlib loads OpenSSL beside it, a tenth of the time of a question.
+    from _sha2 import sha256  # type: ignore[import-not-found, unused-ignore]
+except ImportError:
+    try:
+        from _sha256 import sha256  # type: ignore[import-not-found, unused-ignore]
+    except ImportError:
+        from hashlib import sha256
 
 FACT_TYPES = (
     records.Rebadge,
@@ -29,118 +39,47 @@ FACT_TYPES = (
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
+What = tuple[str, tuple[Any, ...]]
+"""What a fact states: its kind, and its names resolved."""
 
 
-@dataclass
-class Collection:
+class Collection(Names):
     """Everything that a folder says. Built once, then only read."""
 
-    entries: tuple[records.Entry, ...] = ()
-    things: dict[str, dict[str, list[records.Thing]]] = field(default_factory=dict)
-    aliases: dict[str, dict[str, str]] = field(default_factory=dict)
-    ambiguous: dict[str, dict[str, set[str]]] = field(default_factory=dict)
-    spelt: dict[str, dict[str, str]] = field(default_factory=dict)
-    features: dict[str, str] = field(default_factory=dict)
-    """Key -> name as written of what an `except` names: a position, an assembly or a feature."""
-    assemblies: set[str] = field(default_factory=set)
-    facts: dict[str, Fact] = field(default_factory=dict)
-    withdrawn: dict[str, tuple[Fact, records.Withdraw]] = field(default_factory=dict)
-    unknown_withdraws: list[records.Withdraw] = field(default_factory=list)
-    clashing_ids: list[tuple[str, list[records.Statement]]] = field(default_factory=list)
-    grades: dict[str, float] = field(default_factory=dict)
-    """Key -> certainty of every grade, those that need no entry among them."""
+    things: dict[str, dict[str, list[records.Thing]]]
+    aliases: dict[str, dict[str, str]]
+    ambiguous: dict[str, dict[str, set[str]]]
+    spelt: dict[str, dict[str, str]]
+    features: dict[str, str]
+    assemblies: set[str]
+    grades: dict[str, float]
 
-    def key(self, kind: str, key: str) -> str:
-        """The key of the thing that a folded name stands for, through `also` names; stock is of parts."""
-        return self.aliases.get("part" if kind == "stock" else kind, {}).get(key, key)
+    def __init__(self, entries: Iterable[records.Entry] = ()) -> None:
+        self.entries = tuple(entries)
+        self.things = {kind: {} for kind in words.THINGS}
+        self.aliases = {kind: {} for kind in words.THINGS}
+        self.ambiguous = {kind: {} for kind in words.THINGS}
+        self.spelt = {kind: {} for kind in words.THINGS}
+        self.features, self.grades, self.assemblies = {}, {}, set()
+        self.has_other_names = False
+        self.facts: dict[str, Fact] = {}
+        self.withdrawn: dict[str, tuple[Fact, records.Withdraw]] = {}
+        self.unknown_withdraws: list[records.Withdraw] = []
+        self.clashing_ids: list[tuple[str, list[records.Statement]]] = []
+        self._said: dict[Where, Stated] = {}
+        """Where a saying of a fact stands -> the fact."""
+        self._taking_back: dict[str, list[records.Withdraw]] = {}
+        self._order: dict[int, int] = {}
+        for number, entry in enumerate(self.entries):
+            if isinstance(entry, records.Withdraw):
+                self._order[id(entry)] = number
+                self._taking_back.setdefault(entry.target.strip(), []).append(entry)
 
-    def owner(self, key: str) -> str:
-        """The owner that `in:` means: a declared set, else an assembly, else a set."""
-        set_key, assembly = self.key("set", key), self.key("assembly", key)
-        if set_key in self.things["set"]:
-            return f"s:{set_key}"
-        if assembly in self.things["assembly"] or assembly in self.assemblies:
-            return f"a:{assembly}"
-        return f"s:{set_key}"
-
-    def text(self, kind: str, key: str) -> str:
-        """The name of a thing as first written where it is declared, else where it is used."""
-        declared = self.things[kind].get(key)
-        if declared:
-            return declared[0].name.text
-        return self.spelt.get(kind, {}).get(key) or self.features.get(key, key)
-
-    def owner_text(self, owner: str) -> str:
-        """The name of a set or assembly from its owner key."""
-        return self.text("set" if owner[0] == "s" else "assembly", owner[2:])
-
-    def declared(self, kind: str, key: str) -> records.Thing | None:
-        """The first entry that declares a thing, or None."""
-        found = self.things[kind].get(key)
-        return found[0] if found else None
-
-    def attribute(self, kind: str, key: str, attribute: str) -> list[records.Value]:
-        """All values recorded for an attribute of a thing, in the order of the entries.
-
-        An attribute is one however it is written: Mains is mains.
-        """
-        found: list[records.Value] = []
-        wanted = compared(attribute)
-        for thing in self.things[kind].get(key, ()):
-            found += [v for k, v in thing.attributes if compared(k) == wanted and v not in found]
-        return found
-
-    def knows(self, kind: str, key: str) -> bool:
-        """Whether a thing of a kind is declared or used."""
-        return key in self.things[kind] or key in self.spelt[kind]
-
-    def leaves_out(self, key: str) -> bool:
-        """Whether some `except` names it, be it a position or any feature, but no assembly."""
-        return key in self.features and not self.knows("assembly", key)
-
-    def meanings(self, kind: str, key: str) -> set[str]:
-        """The things that an `also` name may mean, where there are several."""
-        return self.ambiguous.get(kind, {}).get(key, set())
-
-    def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
-        """What must match at a position, and its cautions, each once."""
-        entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
-        match = {compared(a): a for p in reversed(entries) for a in reversed(p.must_match)}
-        cautions = {n.key: n for p in entries for n in p.cautions}
-        return tuple(reversed(match.values())), tuple(cautions.values())
-
-    def kind_of(self, part: str) -> str:
-        """The key of the kind that a part is of, or ""."""
-        for thing in self.things["part"].get(part, ()):
-            if isinstance(thing, records.Part) and thing.sort:
-                return self.key("kind", name(thing.sort).key)
-        return ""
-
-    def belt_kind(self) -> str:
-        """The key of the kind that belts are of, also where that is another name of a kind."""
-        return self.key("kind", words.FITS_LIKE_BELT)
-
-    def inside_length_mm(self, thing: records.Thing) -> float | None:
-        """The inside length that an entry gives to a belt, or to a part of no known kind."""
-        if not isinstance(thing, records.Part) or thing.inside_length_mm is None:
-            return None
-        said = self.key("kind", name(thing.sort).key) if thing.sort else self.kind_of(thing.name.key)
-        return thing.inside_length_mm if said in ("", self.belt_kind()) else None
-
-    def kind_cautions(self, kind: str) -> tuple[Name, ...]:
-        """The cautions of a kind of part, each once."""
-        entries = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
-        return tuple({n.key: n for k in entries for n in k.cautions}.values())
-
-    def caution_text(self, key: str) -> str | None:
-        """What the folder itself says of a caution."""
-        entry = self.declared("caution", self.key("caution", key))
-        return entry.text if isinstance(entry, records.Caution) else None
-
-    def assembly_kind(self, key: str) -> str | None:
-        """What kind of assembly it is, as written."""
-        entries = (t for t in self.things["assembly"].get(key, ()) if isinstance(t, records.Assembly))
-        return next((t.sort for t in entries if t.sort), None)
+    def with_facts(self, facts: dict[str, Fact]) -> Collection:
+        """The same with other facts than the entries say."""
+        made = copy(self)
+        made.facts = facts
+        return made
 
     def parts_numbered(self, number: str) -> set[str]:
         """The parts that have this maker's number (its key)."""
@@ -155,13 +94,63 @@ class Collection:
         """Key -> name of every thing of a kind, declared or used."""
         return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
 
+    def declared_all(self, kind: str) -> Mapping[str, list[records.Thing]]:
+        """Key -> entries of every declared thing of a kind."""
+        return self.things[kind]
+
+    def events(self) -> Sequence[records.Statement]:
+        """Every event of the shelf, in the order of the entries."""
+        return [e for e in self.entries if isinstance(e, EVENT_TYPES)]
+
+    def withdrawals(self, *targets: str) -> Sequence[records.Withdraw]:
+        """The withdrawals of what has one of these ids, in the order of the entries."""
+        found = [w for t in dict.fromkeys(targets) for w in self._taking_back.get(t, ())]
+        return sorted(found, key=lambda w: self._order[id(w)]) if len(found) > 1 else found
+
+    def with_id(self, text: str) -> Sequence[records.Statement]:
+        """The statements with this id, of their own or of what they say, in the order of the entries."""
+        return [
+            e
+            for e in self.entries
+            if isinstance(e, records.Statement) and text in (e.own_id.strip(), written_id(e))
+        ]
+
+    def fact_with_id(self, text: str) -> Stated | None:
+        """The fact with this id; of several one that nothing took back, if there is one."""
+        every: Iterable[Stated] = (*((f, None) for f in self.facts.values()), *self.withdrawn.values())
+        return next((stated for stated in every if text in stated[0].ids), None)
+
+    def naming(self, kind: str, key: str) -> Sequence[records.Entry]:
+        """The entries that name a thing, their own name left out, in the order of the entries."""
+        return [
+            e
+            for e in self.entries
+            if any(k == kind and self.key(k, n.key) == key for k, n in names_used(self, e))
+        ]
+
+    def leaving_out(self, key: str) -> Sequence[records.Entry]:
+        """The entries whose `except` names it, in the order of the entries."""
+        return [e for e in self.entries if any(exception_key(self, n) == key for n in excepted(e))]
+
+    def stated(self, entries: Iterable[records.Entry]) -> Iterator[Stated]:
+        """The facts that any of these entries say, whole, each once, in the order of the entries."""
+        found = (self._said.get(e.where) for e in entries)
+        return iter({f[0].id: f for f in found if f}.values())
+
+    def spellings(self, loosely: str) -> Iterator[tuple[str, str, str]]:
+        """(kind, name, one spelling of it) of what is spelt with these letters and digits in a row."""
+        things = ((kind, key) for kind in words.THINGS for key in self.known(kind))
+        every = (s for kind, key in things for s in spellings_of(self, kind, key))
+        features = (("feature", t, t) for k, t in self.features.items() if is_feature(self, k))
+        return (s for s in (*features, *every) if loosely in loose(s[2]))
+
 
 def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> Collection:
     """The collection of these entries; their order decides nothing but which spelling is shown.
 
     `assemblies` are the keys of what entries elsewhere use as assemblies.
     """
-    made = Collection(entries=tuple(entries), things={kind: {} for kind in words.THINGS})
+    made = Collection(entries)
     _add_things(made)
     _add_aliases(made)
     _name_stock(made)
@@ -187,6 +176,7 @@ def _add_aliases(made: Collection) -> None:
                     meant[other.key].add(key)
         made.aliases[kind] = {k: next(iter(v)) for k, v in meant.items() if len(v) == 1}
         made.ambiguous[kind] = {k: v for k, v in meant.items() if len(v) > 1}
+        made.has_other_names |= bool(made.aliases[kind])
 
 
 def _name_stock(made: Collection) -> None:
@@ -198,10 +188,16 @@ def _name_stock(made: Collection) -> None:
 
 
 def _add_grades(made: Collection) -> None:
-    made.grades = {fold(grade): value for grade, (value, _) in words.GRADES.items()}
-    for key, things in made.things["grade"].items():
+    made.grades = grades_of(made.things["grade"])
+
+
+def grades_of(said: Mapping[str, list[records.Thing]]) -> dict[str, float]:
+    """The certainty of every grade, where these entries override some."""
+    grades = {fold(grade): value for grade, (value, _) in words.GRADES.items()}
+    for key, things in said.items():
         # Of two overrides that disagree (`check` says so) the more careful one holds.
-        made.grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))
+        grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))
+    return grades
 
 
 def _find_assemblies(made: Collection, elsewhere: Iterable[str]) -> None:
@@ -209,12 +205,12 @@ def _find_assemblies(made: Collection, elsewhere: Iterable[str]) -> None:
     made.assemblies = {made.key("assembly", key) for key in (*elsewhere, *here)}
 
 
-def certainty_of(made: Collection, record: records.Statement) -> float:
+def certainty_of(made: Names, record: records.Statement) -> float:
     """The certainty of one saying: its own number, else that of its grade; by the trust in who says it."""
     return graded(made, record) * trust_in(made, record)
 
 
-def graded(made: Collection, record: records.Statement) -> float:
+def graded(made: Names, record: records.Statement) -> float:
     """The certainty that a saying has by itself, whoever says it."""
     if record.certainty is not None:
         return record.certainty
@@ -222,13 +218,13 @@ def graded(made: Collection, record: records.Statement) -> float:
     return made.grades.get(made.key("grade", fold(record.how)), usual) if record.how else usual
 
 
-def trust_in(made: Collection, record: records.Statement) -> float:
+def trust_in(made: Names, record: records.Statement) -> float:
     """The trust in one saying: its own, times that in its source."""
     own = 1.0 if record.trust is None else record.trust
     return own * (source_trust(made, record.source.key) if record.source else 1.0)
 
 
-def source_trust(made: Collection, key: str) -> float:
+def source_trust(made: Names, key: str) -> float:
     """The trust in a source, 1 where none is said; of two that disagree the more careful one holds."""
     entries = made.things["source"].get(made.key("source", key), ())
     return min(
@@ -236,66 +232,66 @@ def source_trust(made: Collection, key: str) -> float:
     )
 
 
-def statement_args(made: Collection, record: records.Statement) -> tuple[Any, ...]:
+def statement_args(made: Names, record: records.Statement) -> tuple[Any, ...]:
     """What a record states, in resolved keys (see :class:`Fact`)."""
     found: tuple[Any, ...] = _ARGS[type(record)](made, record)
     return found
 
 
-def _position(made: Collection, position: Name) -> str:
+def _position(made: Names, position: Name) -> str:
     return made.key("position", position.key)
 
 
-def _part(made: Collection, part: Name) -> str:
+def _part(made: Names, part: Name) -> str:
     return made.key("part", part.key)
 
 
-def exception_key(made: Collection, named: Name) -> str:
+def exception_key(made: Names, named: Name) -> str:
     """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own."""
     key = _position(made, named)
     return made.key("assembly", key) if key not in made.things["position"] else key
 
 
-def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
+def _exceptions(made: Names, found: tuple[Name, ...]) -> tuple[str, ...]:
     return tuple(sorted({exception_key(made, n) for n in found}))
 
 
-def _rebadge_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _rebadge_args(made: Names, r: Any) -> tuple[Any, ...]:
     pair = sorted(f"s:{made.key('set', n.key)}" for n in r.sets)
     return (*pair, _exceptions(made, r.exceptions))
 
 
-def _uses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _uses_args(made: Names, r: Any) -> tuple[Any, ...]:
     assembly = f"a:{made.key('assembly', r.assembly.key)}"
     return (assembly, made.owner(r.owner.key), _exceptions(made, r.exceptions))
 
 
-def _takes_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _takes_args(made: Names, r: Any) -> tuple[Any, ...]:
     return (_part(made, r.part), made.owner(r.owner.key), _position(made, r.position), r.role)
 
 
-def _same_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _same_args(made: Names, r: Any) -> tuple[Any, ...]:
     return tuple(sorted(_part(made, n) for n in r.parts))
 
 
-def _replaces_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _replaces_args(made: Names, r: Any) -> tuple[Any, ...]:
     return (_part(made, r.new), _part(made, r.old))
 
 
-def _fits_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _fits_args(made: Names, r: Any) -> tuple[Any, ...]:
     source = (made.owner(r.owner.key), _position(made, r.position))
     target = (made.owner(r.to.key), _position(made, r.at))
     return (*source, *target, r.both_ways, " ".join(r.work.split()))
 
 
-def _refuses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _refuses_args(made: Names, r: Any) -> tuple[Any, ...]:
     here = (made.owner(r.owner.key), _position(made, r.position))
     if r.item_position is None:
         return (_part(made, r.item), "", "", *here)
     return ("", made.owner(r.item.key), _position(made, r.item_position), *here)
 
 
-def _run_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _run_args(made: Names, r: Any) -> tuple[Any, ...]:
     pulleys = tuple(
         (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
     )
@@ -362,23 +358,47 @@ _CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_asci
 
 
 def _digest(said: Mapping[str, Any]) -> str:
-    text = _CANONICAL.encode(said)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    return digest_of(_CANONICAL.encode(said))
+
+
+def digest_of(text: str) -> str:
+    """The id of a fact from what it says."""
+    digest: str = sha256(text.encode()).hexdigest()[:16]
+    return digest
 
 
 def _add_facts(made: Collection) -> None:
-    sayings: dict[tuple[str, tuple[Any, ...]], list[records.Statement]] = {}
-    for entry in made.entries:
+    facts = told_apart(made, raw_facts(made, made.entries))
+    by_id: dict[str, list[Fact]] = {}
+    for fact in facts:
+        for one in fact.ids:
+            by_id.setdefault(one, []).append(fact)
+    made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
+    _note_unknown_withdraws(made, by_id)
+    for fact in facts:
+        kept, by = held(made, fact)
+        made._said.update({e.where: (kept, by) for e in fact.evidence})
+        if by is None:
+            made.facts[fact.id] = kept
+        else:
+            made.withdrawn[fact.id] = (fact, by)
+
+
+def raw_facts(made: Names, entries: Iterable[records.Entry]) -> list[Fact]:
+    """What these entries state, each statement once with all its sayings, as if nothing took any back."""
+    return [fact_said(made, *what, said) for what, said in sayings_of(made, entries).items()]
+
+
+def sayings_of(made: Names, entries: Iterable[records.Entry]) -> dict[What, list[records.Statement]]:
+    """What these entries state, each statement with all its sayings."""
+    sayings: dict[What, list[records.Statement]] = {}
+    for entry in entries:
         if isinstance(entry, FACT_TYPES):
             sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
-    facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
-    by_id = _by_id(made, facts)
-    gone = _active_withdraws(made, by_id)
-    for fact in facts:
-        _keep_or_withdraw(made, fact, gone)
+    return sayings
 
 
-def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
+def told_apart(made: Names, facts: list[Fact]) -> list[Fact]:
     """The facts, each under an id of its own: where several claim one, each has the id of what it says.
 
     `check` reports the claim; a `withdraw` of the claimed id takes back all of them.
@@ -399,16 +419,17 @@ def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
     return [found[fact.kind, fact.args] for fact in facts]
 
 
-def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records.Statement]) -> Fact:
+def fact_said(made: Names, kind: str, args: tuple[Any, ...], said: Sequence[records.Statement]) -> Fact:
+    """The fact of all sayings of one statement, as if nothing took any back."""
     evidence = tuple(_evidence(made, r) for r in said)
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
-    shown = own[0] if own else _resolved_id(made, said[0]) if any(made.aliases.values()) else written[0]
+    shown = own[0] if own else _resolved_id(made, said[0]) if made.has_other_names else written[0]
     ids = tuple(dict.fromkeys([shown, *own, *written]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
 
 
-def _resolved_id(made: Collection, record: records.Statement) -> str:
+def _resolved_id(made: Names, record: records.Statement) -> str:
     """The written id, with every `also` name in it replaced by the name of its thing."""
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
     return _digest(_canonical({k: _resolve_names(made, record.kind, k, v) for k, v in said.items()}))
@@ -436,7 +457,7 @@ NAMING_KEYS = frozenset({*_SLOTS, "refuses", "source"})
 """The keys of statements whose values are names of things."""
 
 
-def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) -> records.Value:
+def _resolve_names(made: Names, kind: str, key: str, value: records.Value) -> records.Value:
     if isinstance(value, tuple):
         return tuple(_resolve_names(made, kind, key, v) for v in value)
     if not isinstance(value, str):
@@ -450,7 +471,7 @@ def _resolve_names(made: Collection, kind: str, key: str, value: records.Value) 
     return value
 
 
-def _evidence(made: Collection, r: records.Statement) -> Evidence:
+def _evidence(made: Names, r: records.Statement) -> Evidence:
     return Evidence(
         where=r.where,
         how=r.how.strip() or ("" if r.certainty is not None else words.NO_GRADE),
@@ -463,122 +484,132 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
     )
 
 
-def _by_id(made: Collection, facts: list[Fact]) -> dict[str, list[Fact]]:
-    by_id: dict[str, list[Fact]] = {}
-    for fact in facts:
-        for one in fact.ids:
-            by_id.setdefault(one, []).append(fact)
-    made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
-    return by_id
-
-
-def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict[str, list[records.Withdraw]]:
-    """Fact id -> the withdrawals that hold. A withdrawal may itself be withdrawn, by its id."""
-    given = [e for e in made.entries if isinstance(e, records.Withdraw)]
-    own = {id(w): {w.own_id.strip(), written_id(w)} - {""} for w in given}
-    targeted: dict[str, list[records.Withdraw]] = {}
-    for w in given:
-        targeted.setdefault(w.target.strip(), []).append(w)
-
-    def holds(w: records.Withdraw, seen: frozenset[int]) -> bool:
-        against = [o for i in own[id(w)] for o in targeted.get(i, ()) if id(o) not in seen and o is not w]
-        return not any(holds(o, seen | {id(w)}) for o in against)
-
-    all_own = {i for ids in own.values() for i in ids}
-    events = (e for e in made.entries if isinstance(e, EVENT_TYPES))
-    all_own |= {i for e in events for i in (e.own_id.strip(), written_id(e))}
-    made.unknown_withdraws = [
-        w for w in given if w.target.strip() not in by_id and w.target.strip() not in all_own
-    ]
-    active: dict[str, list[records.Withdraw]] = {}
-    for w in given:
-        if w.target.strip() in by_id and holds(w, frozenset()):
-            for fact in by_id[w.target.strip()]:
-                active.setdefault(fact.id, []).append(w)
-    return active
-
-
-def _keep_or_withdraw(made: Collection, fact: Fact, gone: Mapping[str, list[records.Withdraw]]) -> None:
-    withdraws = gone.get(fact.id, [])
-    if any(w.source is None for w in withdraws):
-        made.withdrawn[fact.id] = (fact, next(w for w in withdraws if w.source is None))
-        return
+def held(made: Names, fact: Fact) -> Stated:
+    """A fact with the sayings that nothing took back, or whole with the withdrawal that took back all."""
+    withdraws = [w for w in made.withdrawals(*fact.ids) if _holds(made, w, frozenset())]
+    if not withdraws:
+        return fact, None
+    if whole := next((w for w in withdraws if w.source is None), None):
+        return fact, whole
     sources = {made.key("source", w.source.key) for w in withdraws if w.source}
     left = tuple(
         e for e in fact.evidence if not e.source or made.key("source", fold(e.source)) not in sources
     )
     if not left:
-        made.withdrawn[fact.id] = (fact, withdraws[0])
-        return
+        return fact, withdraws[0]
     if len(left) < len(fact.evidence):
         fact = fact._replace(evidence=left, certainty=max(e.certainty for e in left))
-    made.facts[fact.id] = fact
+    return fact, None
+
+
+def _holds(made: Names, by: records.Withdraw, seen: frozenset[int]) -> bool:
+    """Whether nothing takes a withdrawal back: it may itself be withdrawn, by its id."""
+    own = {by.own_id.strip(), written_id(by)} - {""}
+    against = [w for w in made.withdrawals(*own) if id(w) not in seen and w is not by]
+    return not any(_holds(made, w, seen | {id(by)}) for w in against)
+
+
+def _note_unknown_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> None:
+    given = [e for e in made.entries if isinstance(e, records.Withdraw)]
+    others = (e for e in made.entries if isinstance(e, (records.Withdraw, *EVENT_TYPES)))
+    all_own = {i for e in others for i in (e.own_id.strip(), written_id(e))} if given else set()
+    made.unknown_withdraws = [
+        w for w in given if w.target.strip() not in by_id and w.target.strip() not in all_own - {""}
+    ]
 
 
 def _note_spellings(made: Collection) -> None:
-    for kind in words.THINGS:
-        made.spelt[kind] = {}
     for entry in made.entries:
-        if isinstance(entry, records.Rebadge | records.Uses):
-            for named in entry.exceptions:
-                made.features.setdefault(exception_key(made, named), named.text)
+        for named in excepted(entry):
+            made.features.setdefault(exception_key(made, named), named.text)
         for kind, used in names_used(made, entry):
             key = made.key(kind, used.key)
             made.spelt[kind].setdefault(key, used.text)
 
 
-def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]:
+def excepted(entry: records.Entry) -> tuple[Name, ...]:
+    """The names that an entry leaves out by its `except`."""
+    return entry.exceptions if isinstance(entry, records.Rebadge | records.Uses) else ()
+
+
+def is_feature(made: Names, key: str) -> bool:
+    """Whether only an `except` names it, and no position or assembly is called so."""
+    return made.leaves_out(key) and not made.knows("position", key)
+
+
+def spellings_of(made: Names, kind: str, key: str) -> Iterator[tuple[str, str, str]]:
+    """(kind, name, spelling) for every way in which a thing is written: names, model, makers' numbers."""
+    things = made.things[kind].get(key, ())
+    text = made.text(kind, key)
+    yield kind, text, text
+    for thing in things:
+        yield from ((kind, text, n.text) for n in thing.also)
+        if isinstance(thing, records.SetModel):
+            yield kind, text, thing.model
+        if isinstance(thing, records.Part):
+            yield from ((kind, text, n) for _, n in thing.numbers)
+
+
+def names_used(made: Names, entry: records.Entry) -> list[tuple[str, Name]]:
     """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
+    return [
+        (("set" if made.owner(used.key)[0] == "s" else "assembly") if kind == OWNER else kind, used)
+        for kind, used in names_in(entry)
+    ]
+
+
+OWNER = "owner"
+"""What a name is of that may mean a set or an assembly."""
+
+
+def names_in(entry: records.Entry) -> list[tuple[str, Name]]:
+    """The same, as far as an entry tells by itself: a name that may mean a set or an assembly is of OWNER."""
     find = _USES.get(type(entry))
-    found = list(find(made, entry)) if find else []
+    found = list(find(entry)) if find else []
     if isinstance(entry, records.Statement) and entry.source:
         found.append(("source", entry.source))
     return found
 
 
-def _owner_use(made: Collection, used: Name) -> tuple[str, Name]:
-    return ("set" if made.owner(used.key)[0] == "s" else "assembly", used)
-
-
-def _refuses_uses(made: Collection, r: Any) -> list[tuple[str, Name]]:
-    here = [_owner_use(made, r.owner), ("position", r.position)]
+def _refuses_uses(r: Any) -> list[tuple[str, Name]]:
+    here = [(OWNER, r.owner), ("position", r.position)]
     if r.item_position is None:
         return [("part", r.item), *here]
-    return [_owner_use(made, r.item), ("position", r.item_position), *here]
+    return [(OWNER, r.item), ("position", r.item_position), *here]
 
 
-def _part_uses(made: Collection, p: Any) -> list[tuple[str, Name]]:
+def _part_uses(p: Any) -> list[tuple[str, Name]]:
     return [("kind", name(p.sort))] if name(p.sort).key else []
 
 
 _USES: Mapping[type[records.Entry], Any] = {
-    records.Rebadge: lambda m, r: [("set", n) for n in r.sets],
-    records.Uses: lambda m, r: [("assembly", r.assembly), _owner_use(m, r.owner)],
-    records.Takes: lambda m, r: [("part", r.part), _owner_use(m, r.owner), ("position", r.position)],
-    records.Same: lambda m, r: [("part", n) for n in r.parts],
-    records.Replaces: lambda m, r: [("part", r.new), ("part", r.old)],
-    records.Fits: lambda m, r: [
-        _owner_use(m, r.owner),
+    records.Rebadge: lambda r: [("set", n) for n in r.sets],
+    records.Uses: lambda r: [("assembly", r.assembly), (OWNER, r.owner)],
+    records.Takes: lambda r: [("part", r.part), (OWNER, r.owner), ("position", r.position)],
+    records.Same: lambda r: [("part", n) for n in r.parts],
+    records.Replaces: lambda r: [("part", r.new), ("part", r.old)],
+    records.Fits: lambda r: [
+        (OWNER, r.owner),
         ("position", r.position),
-        _owner_use(m, r.to),
+        (OWNER, r.to),
         ("position", r.at),
     ],
     records.Refuses: _refuses_uses,
-    records.Run: lambda m, r: [("position", r.position), _owner_use(m, r.owner)],
-    records.Assembly: lambda m, a: [("position", n) for n in a.positions],
+    records.Run: lambda r: [("position", r.position), (OWNER, r.owner)],
+    records.Assembly: lambda a: [("position", n) for n in a.positions],
     records.Part: _part_uses,
-    records.Position: lambda m, p: [("caution", n) for n in p.cautions],
-    records.Kind: lambda m, k: [("caution", n) for n in k.cautions],
-    records.Unit: lambda m, u: [
+    records.Position: lambda p: [("caution", n) for n in p.cautions],
+    records.Kind: lambda k: [("caution", n) for n in k.cautions],
+    records.Unit: lambda u: [
         ("set", u.set),
         *(("position", n) for n, _ in u.state),
         *(("position", n) for n in u.wants),
     ],
-    records.Stock: lambda m, s: [("part", s.name)],
-    records.Taken: lambda m, t: [
+    records.Stock: lambda s: [("part", s.name)],
+    records.Taken: lambda t: [
         ("position", t.position),
         ("unit", t.unit),
         *([("unit", t.to)] if t.to else []),
     ],
-    records.Restored: lambda m, t: [("position", t.position), ("unit", t.to)],
+    records.Restored: lambda t: [("position", t.position), ("unit", t.to)],
 }

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 from kgraph import records, words
-from kgraph.collection import Collection, names_used, written_id
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
-from kgraph.names import fold, nearest
+from kgraph.names import fold, loose, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.shelf.ledger import Event, Shelf, UnitNow, shelf_now, withdrawn_events
+from kgraph.source.facts import Facts, Names, Stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +44,7 @@ class Found:
     by: str
 
 
-def show(graph: Graph, text: str) -> list[Known]:
+def show(graph: Facts, text: str) -> list[Known]:
     """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
     data = graph.data
     wanted = fold(text)
@@ -68,7 +65,7 @@ def show(graph: Graph, text: str) -> list[Known]:
     return [_on_shelf(data, shelf, k) for k in found]
 
 
-def _on_shelf(data: Collection, shelf: Shelf, known: Known) -> Known:
+def _on_shelf(data: Names, shelf: Shelf, known: Known) -> Known:
     """A unit with its history, loose parts with what is left of them; anything else as it is."""
     if known.kind == "stock":
         return replace(known, left=shelf.stock.get(known.key, 0), mentions=_without_stock(known.mentions))
@@ -85,117 +82,74 @@ def _without_stock(mentions: tuple[records.Entry, ...]) -> tuple[records.Entry, 
     return tuple(e for e in mentions if not isinstance(e, records.Stock))
 
 
-def fact_with_id(data: Collection, text: str) -> Fact | None:
-    """The fact with this id, withdrawn ones too."""
-    wanted = text.strip()
-    for fact in (*data.facts.values(), *(f for f, _ in data.withdrawn.values())):
-        if wanted in fact.ids or wanted == fact.id:
-            return fact
-    return None
+def fact_with_id(data: Names, text: str) -> Stated | None:
+    """The fact with this id; of several one that nothing took back, if there is one."""
+    return data.fact_with_id(text.strip()) if text.strip() else None
 
 
-def event_with_id(data: Collection, text: str) -> Event | None:
+def event_with_id(data: Names, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
-    return _last_with_id(text, (e for e in data.entries if isinstance(e, Event)))
+    return next((e for e in _with_id(data, text) if isinstance(e, Event)), None)
 
 
-def event_or_withdrawal(data: Collection, text: str) -> Event | records.Withdraw | None:
+def event_or_withdrawal(data: Names, text: str) -> Event | records.Withdraw | None:
     """The last event with this id, else the last withdrawal with it."""
-    withdrawals = (e for e in data.entries if isinstance(e, records.Withdraw))
-    return event_with_id(data, text) or _last_with_id(text, withdrawals)
+    withdrawals = (e for e in _with_id(data, text) if isinstance(e, records.Withdraw))
+    return event_with_id(data, text) or next(withdrawals, None)
 
 
-_Said = TypeVar("_Said", bound=records.Statement)
+def _with_id(data: Names, text: str) -> list[records.Statement]:
+    """The statements with an id, the last one first."""
+    return [*reversed(data.with_id(text.strip()))] if text.strip() else []
 
 
-def _last_with_id(text: str, said: Iterable[_Said]) -> _Said | None:
-    wanted = text.strip()
-    given = reversed(list(said))
-    return next((e for e in given if wanted and wanted in (e.own_id.strip(), written_id(e))), None)
-
-
-def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
+def _keys(data: Names, kind: str, wanted: str) -> list[str]:
     key = data.key(kind, wanted)
-    here = key in data.things[kind] or key in data.spelt[kind]
-    numbered = {
-        k
-        for k, things in data.things["part"].items()
-        for t in things
-        if kind == "part" and isinstance(t, records.Part) and any(fold(n) == wanted for _, n in t.numbers)
-    }
-    return sorted({key, *numbered} if here else numbered)
+    numbered = data.parts_numbered(wanted) if kind == "part" else set()
+    return sorted({key, *numbered} if data.knows(kind, key) else numbered)
 
 
-def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
+def _leaving_out(data: Names, key: str) -> tuple[Fact, ...]:
     """The facts whose `except` names a position, an assembly or a feature."""
-    return tuple(f for f in data.facts.values() if f.kind in ("rebadge", "uses") and key in f.args[2])
+    return tuple(f for f, by in data.stated(data.leaving_out(key)) if by is None)
 
 
-def _known(data: Collection, kind: str, key: str) -> Known:
-    mentions = [
-        e
-        for e in data.entries
-        if any(k == kind and data.key(k, n.key) == key for k, n in names_used(data, e))
-    ]
-    of_facts = {id(e.where): f for f in data.facts.values() for e in f.evidence}
-    facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
+def _known(data: Names, kind: str, key: str) -> Known:
+    mentions = data.naming(kind, key)
+    places = {e.where for e in mentions}
+    stated = list(data.stated(mentions))
+    said = [(f, by) for f, by in stated if any(e.where in places for e in f.evidence)]
+    facts = {f.id: f for f, by in said if by is None}
+    told = {e.where for f, _ in said for e in f.evidence}
     if kind in ("position", "assembly"):
         facts |= {f.id: f for f in _leaving_out(data, key)}
-    places = {id(e.where) for e in mentions}
-    gone = tuple(
-        (f, by) for f, by in data.withdrawn.values() if any(id(e.where) in places for e in f.evidence)
-    )
-    told = of_facts.keys() | {id(e.where) for f, _ in gone for e in f.evidence}
-    others = tuple(e for e in mentions if id(e.where) not in told and not isinstance(e, records.Withdraw))
+    gone = tuple((f, by) for f, by in said if by is not None)
+    others = tuple(e for e in mentions if e.where not in told and not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
     return Known(kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone)
 
 
-def _loose(text: str) -> str:
-    """A name with everything but its letters and digits taken out: past what identity keeps."""
-    return "".join(c for c in fold(text) if c.isalnum())
-
-
-def find(data: Collection, text: str, most: int = 20) -> list[Found]:
+def find(data: Names, text: str, most: int = 20) -> list[Found]:
     """Names near a text, in order: the same name, one that holds it, one that is spelt nearly so."""
-    wanted = _loose(text)
+    wanted = loose(text)
     if not wanted:
         raise WrongUse(f"{text!r} has no letter and no digit to look for")
     met: dict[tuple[str, str], tuple[int, Found]] = {}
-    for kind, name, by in _spellings(data):
-        loose = _loose(by)
-        how = "same" if loose == wanted else "holds" if wanted in loose else ""
-        if how:
-            rank = (how != "same") * 1000 + len(loose)
-            kept = met.get((kind, name))
-            if kept is None or rank < kept[0]:
-                met[kind, name] = (rank, Found(kind, name, how, by))
+    for kind, name, by in data.spellings(wanted):
+        rank = (loose(by) != wanted) * 1000 + len(loose(by))
+        kept = met.get((kind, name))
+        if kept is None or rank < kept[0]:
+            met[kind, name] = (rank, Found(kind, name, "holds" if rank >= 1000 else "same", by))
     found = [f for _, f in sorted(met.values(), key=lambda m: (m[0], m[1].kind, m[1].name))]
     return found[:most] if found else _near(data, wanted, most)
 
 
-def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
-    for key, text in data.features.items():
-        if data.leaves_out(key) and not data.knows("position", key):
-            yield "feature", text, text
-    for kind in words.THINGS:
-        for name in data.known(kind).values():
-            yield kind, name, name
-        for things in data.things[kind].values():
-            for thing in things:
-                yield from ((kind, things[0].name.text, n.text) for n in thing.also)
-                if isinstance(thing, records.SetModel):
-                    yield kind, things[0].name.text, thing.model
-                if isinstance(thing, records.Part):
-                    yield from ((kind, things[0].name.text, n) for _, n in thing.numbers)
-
-
-def _near(data: Collection, wanted: str, most: int) -> list[Found]:
+def _near(data: Names, wanted: str, most: int) -> list[Found]:
     import difflib
 
     by_loose: dict[str, list[tuple[str, str, str]]] = {}
-    for spelling in _spellings(data):
-        by_loose.setdefault(_loose(spelling[2]), []).append(spelling)
-    close = difflib.get_close_matches(wanted, by_loose, n=most, cutoff=0.6)
-    found = [Found(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
+    for spelling in data.spellings(""):
+        by_loose.setdefault(loose(spelling[2]), []).append(spelling)
+    close = difflib.get_close_matches(wanted, sorted(by_loose), n=most, cutoff=0.6)
+    found = [Found(kind, name, "near", by) for c in close for kind, name, by in sorted(by_loose[c])]
     return list(dict.fromkeys(found))[:most]

@@ -71,6 +71,11 @@ def compared(text: str) -> str:
     return fold(text) or text
 
 
+def loose(text: str) -> str:
+    """A name with everything but its letters and digits taken out: past what identity keeps."""
+    return "".join(c for c in fold(text) if c.isalnum())
+
+
 def _left_between(run: re.Match[str]) -> str:
     """What stays of dropped characters: something between two digits alone."""
     text, before, after = run.string, run.start() - 1, run.end()

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from kgraph import words
 from kgraph.facts import Fact
 from kgraph.fits import blocks, certainty, families, proofs, rules, sharing
-from kgraph.fits.graph import Graph, Place, sort_of
+from kgraph.fits.graph import Facts, Place, sort_of
 from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State
 from kgraph.names import compared, did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
+    from kgraph.source.facts import Names
 
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
 FEW = 10
@@ -93,12 +93,12 @@ DEFAULT = Wanted()
 # Names ----------------------------------------------------------------------------------------
 
 
-def known_positions(data: Collection) -> dict[str, str]:
+def known_positions(data: Names) -> dict[str, str]:
     """Key -> name of every position named anywhere."""
     return data.known("position")
 
 
-def name_of(data: Collection, kind: str, text: str) -> str:
+def name_of(data: Names, kind: str, text: str) -> str:
     """The key of a known thing; raises WrongUse with the nearest names."""
     key = data.key(kind, fold(text))
     if _knows(data, kind, key):
@@ -112,12 +112,12 @@ def name_of(data: Collection, kind: str, text: str) -> str:
     )
 
 
-def _knows(data: Collection, kind: str, key: str) -> bool:
+def _knows(data: Names, kind: str, key: str) -> bool:
     """Whether a thing is known; a position is also where only an `except` names it."""
     return data.knows(kind, key) or (kind == "position" and data.leaves_out(key))
 
 
-def part_named(data: Collection, text: str) -> str:
+def part_named(data: Names, text: str) -> str:
     """The key of a part, also by a maker's number that only one part has."""
     try:
         return name_of(data, "part", text)
@@ -132,7 +132,7 @@ def part_named(data: Collection, text: str) -> str:
         return found.pop()
 
 
-def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, str]:
+def place_named(data: Names, words_given: tuple[str, ...]) -> tuple[str, str]:
     """(set key, position key) from the words of a command line, wherever the set's name ends."""
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
@@ -149,7 +149,7 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
 class _Asked(NamedTuple):
     """One question under way: the walk, and how its targets become rows."""
 
-    graph: Graph
+    graph: Facts
     walked: proofs.Walked
     targets: dict[int, State]
     wanted: Wanted
@@ -158,11 +158,11 @@ class _Asked(NamedTuple):
     part: str = ""
 
     @property
-    def data(self) -> Collection:
+    def data(self) -> Names:
         return self.graph.data
 
 
-def takers_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> Answer:
+def takers_of_part(graph: Facts, part: str, wanted: Wanted = DEFAULT) -> Answer:
     """Every set and position that takes this part."""
     walked = proofs.explore(State("asked", part), lambda s: rules.forward(graph, s))
     targets = _set_places(walked, "goes", "")
@@ -170,7 +170,7 @@ def takers_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> Answer:
     return _answer({"command": "takers", "part": graph.data.text("part", part)}, rows, wanted, graph.data)
 
 
-def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
+def takers_of_place(graph: Facts, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
     """Every other set and position that takes what this set has at this position."""
     owner = f"s:{set_key}"
     walked = proofs.explore(State("is", owner, position), lambda s: rules.forward(graph, s))
@@ -180,7 +180,7 @@ def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = 
 
 
 def donors(
-    graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
+    graph: Facts, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
 ) -> Answer:
     """Every other set, and which of its places, that can give what is wanted at these positions.
 
@@ -202,7 +202,7 @@ def donors(
     return _answer(question, rows, wanted, graph.data)
 
 
-def places_of(graph: Graph, set_key: str) -> list[str]:
+def places_of(graph: Facts, set_key: str) -> list[str]:
     """The positions at which anything is known of a set: named on it, or on what it is alike."""
     found = set()
     at = (graph.taken_at, graph.fits_from, graph.fits_to)
@@ -213,7 +213,7 @@ def places_of(graph: Graph, set_key: str) -> list[str]:
     return sorted(found)
 
 
-def _asked_place(data: Collection, command: str, set_key: str, position: str) -> dict[str, Any]:
+def _asked_place(data: Names, command: str, set_key: str, position: str) -> dict[str, Any]:
     return {"command": command, "set": data.text("set", set_key), "position": data.text("position", position)}
 
 
@@ -324,7 +324,7 @@ class _Sure(NamedTuple):
 class _Certainties:
     """The certainty of each target of a walk, by the cheapest exact method that serves."""
 
-    def __init__(self, graph: Graph, walked: proofs.Walked, targets: set[int], wanted: Wanted) -> None:
+    def __init__(self, graph: Facts, walked: proofs.Walked, targets: set[int], wanted: Wanted) -> None:
         self.walked, self.wanted = walked, wanted
         self.values = [f.certainty for f in walked.facts]
         tables = blocks.tables_of(graph)
@@ -398,7 +398,7 @@ def _named_parts(asked: _Asked, parts: frozenset[str]) -> tuple[str, ...]:
     return tuple([asked.part, *rest] if asked.part else rest)
 
 
-def alike(graph: Graph, part: str) -> set[str]:
+def alike(graph: Facts, part: str) -> set[str]:
     """The part and every other name that `same` facts give it."""
     found, todo = {part}, [part]
     while todo:
@@ -427,7 +427,7 @@ def _work(proof: tuple[Fact, ...]) -> tuple[str, ...]:
     return tuple(f.args[5] for f in proof if f.kind == "fits" and f.args[5])
 
 
-def exceptions_of(data: Collection, proof: tuple[Fact, ...]) -> tuple[str, ...]:
+def exceptions_of(data: Names, proof: tuple[Fact, ...]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
     left_out = dict.fromkeys(k for f in proof if f.kind in ("rebadge", "uses") for k in f.args[2])
     return tuple(data.text("position", key) for key in left_out)
@@ -460,7 +460,7 @@ def trade_cautions() -> Mapping[str, str]:
     return {fold(name): text for name, text in words.CAUTIONS.items()}
 
 
-def part_cautions(data: Collection, part: str) -> dict[str, str]:
+def part_cautions(data: Names, part: str) -> dict[str, str]:
     """Key -> name of the cautions of the kind that a part is of."""
     return {n.key: n.text for n in data.kind_cautions(sort_of(data, part))}
 
@@ -477,9 +477,7 @@ def _with_matches(asked: _Asked, row: Row) -> Row:
     return row
 
 
-def unmatched(
-    data: Collection, one: str, other: str, positions: Iterable[str]
-) -> list[tuple[bool | None, str]]:
+def unmatched(data: Names, one: str, other: str, positions: Iterable[str]) -> list[tuple[bool | None, str]]:
     """The attributes that must match at these places and do not (False) or are not recorded (None), in words.
 
     `one` and `other` are the owners of two sets.
@@ -497,7 +495,7 @@ def _counterparts(asked: _Asked, row: Row) -> list[str]:
     return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
 
 
-def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -> tuple[bool | None, str]:
+def _compare_attribute(data: Names, one: str, other: str, attribute: str) -> tuple[bool | None, str]:
     values = {owner: _recorded(data, owner, attribute) for owner in (one, other)}
     missing = [data.owner_text(o) for o, v in values.items() if not v]
     if missing:
@@ -508,7 +506,7 @@ def _compare_attribute(data: Collection, one: str, other: str, attribute: str) -
     return False, f"{attribute} must match: {says}"
 
 
-def _recorded(data: Collection, owner: str, attribute: str) -> list[str]:
+def _recorded(data: Names, owner: str, attribute: str) -> list[str]:
     """What is recorded of a set: each item of a list is a value of its own."""
     found = (v if isinstance(v, list | tuple) else (v,) for v in data.attribute("set", owner[2:], attribute))
     return [v if isinstance(v, str) else ", ".join(map(str, v)) for values in found for v in values]
@@ -521,7 +519,7 @@ def _folded(values: list[str]) -> set[str]:
 # Answers --------------------------------------------------------------------------------------
 
 
-def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Collection) -> Answer:
+def _answer(question: dict[str, Any], rows: list[Row], wanted: Wanted, data: Names) -> Answer:
     shown = [r for r in rows if r.certainty >= wanted.at_least]
     refused = sum(r.standing == "refused" for r in shown)
     if not wanted.refused_too:
@@ -553,7 +551,7 @@ def _notes(rows: list[Row], refused: int, less: str, wanted: Wanted) -> Iterable
         yield SCALE_NOTE
 
 
-def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
+def sisters(graph: Facts, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     """Every set that is the same design under another badge, and what differs on the best way there."""
     walked = proofs.explore(State("set", f"s:{set_key}"), lambda s: rules.rebadged(graph, s))
     targets = {i: s for i, s in enumerate(walked.states) if i}
@@ -561,7 +559,7 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     return _answer(question, _plain_rows(graph, walked, targets, wanted), wanted, graph.data)
 
 
-def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
+def _plain_rows(graph: Facts, walked: proofs.Walked, targets: dict[int, State], wanted: Wanted) -> list[Row]:
     best = proofs.best_proofs(walked)
     certainties = _Certainties(graph, walked, set(targets), wanted.of(len(targets)))
     return [
@@ -570,7 +568,7 @@ def _plain_rows(graph: Graph, walked: proofs.Walked, targets: dict[int, State], 
     ]
 
 
-def _plain_row(graph: Graph, owner: str, walked: proofs.Walked, best: proofs.Best, sure: _Sure) -> Row:
+def _plain_row(graph: Facts, owner: str, walked: proofs.Walked, best: proofs.Best, sure: _Sure) -> Row:
     proof = walked.fact_list(best.labels)
     strongest = proofs.product(walked, best.labels)
     bounds = sure.bounds.at_least(strongest)
@@ -587,7 +585,7 @@ def _plain_row(graph: Graph, owner: str, walked: proofs.Walked, best: proofs.Bes
     )
 
 
-def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
+def shares(graph: Facts, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     """Every assembly that a set is built on, and the other sets built on it."""
     owner = f"s:{set_key}"
     rows: list[Row] = []
@@ -610,7 +608,7 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 
 
 def _sharing_rows(
-    graph: Graph, network: sharing.Network, owner: str, assembly: str, wanted: Wanted
+    graph: Facts, network: sharing.Network, owner: str, assembly: str, wanted: Wanted
 ) -> list[Row]:
     if not network.simple:
         walked, targets = _down_and_up(graph, owner, assembly)
@@ -629,7 +627,7 @@ def _sharing_rows(
     return [_plain_row(graph, other, network.walked, best[other], sure[other]) for other in best]
 
 
-def _down_and_up(graph: Graph, owner: str, assembly: str) -> tuple[proofs.Walked, dict[int, State]]:
+def _down_and_up(graph: Facts, owner: str, assembly: str) -> tuple[proofs.Walked, dict[int, State]]:
     walked = proofs.explore(State("from", owner), sharing.down_and_up(graph, assembly))
     targets = {i: s for i, s in enumerate(walked.states) if s.phase == "sharing" and s.owner != owner}
     return walked, targets

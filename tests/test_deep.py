@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-import sqlite3
-import zlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import pytest
 from kgraph.checks import deep
 from kgraph.cli.main import run
 from kgraph.folder import plain
+from kgraph.source.table import Table, Writer
 from tests.support import folder_with
 
 FACTS = """\
@@ -48,10 +48,16 @@ def index_of(folder: Path) -> Path:
     return found
 
 
-def change(folder: Path, statement: str, *values: object) -> None:
-    with sqlite3.connect(index_of(folder)) as base:
-        assert base.execute(statement, values).rowcount == 1
-    base.close()
+def change(folder: Path, how: Callable[[list[str]], list[str]]) -> None:
+    """Write the lines of the index anew, changed, with checksums that are right."""
+    old = Table(str(index_of(folder)))
+    lines = [*old.since("")]
+    changed = sorted(how(lines))
+    assert changed != lines
+    with index_of(folder).open("wb") as stream:
+        writer = Writer(stream, old.token)
+        writer.add(changed)
+        writer.finish()
 
 
 def test_what_is_in_order_is_counted(folder: Path, capsys: Any) -> None:
@@ -72,35 +78,31 @@ def test_an_index_that_was_renewed_for_one_changed_file_is_in_order_too(folder: 
     assert found["deep"]["index rows"] > 10
 
 
-def wrong_with_its_checksum(folder: Path) -> None:
-    """A row that says something else and is not torn: only the files can tell."""
-    with sqlite3.connect(index_of(folder)) as base:
-        key, value = base.execute("SELECT key, value FROM row WHERE key LIKE 'f|%' LIMIT 1").fetchone()
-    text = value[4:].replace(b"0.98", b"0.38").replace(b"0.85", b"0.15")
-    assert text != value[4:]
-    row = zlib.crc32(text, zlib.crc32(key.encode())).to_bytes(4, "big") + text
-    change(folder, "UPDATE row SET value = ? WHERE key = ?", row, key)
-
-
-def torn(folder: Path) -> None:
-    change(folder, "UPDATE row SET value = ? WHERE key = 'positions'", b"xxxxxx")
+def otherwise(folder: Path) -> None:
+    """An entry that says something else and is not torn: only the files can tell."""
+    change(folder, lambda lines: [line.replace("fitted", "photo") for line in lines])
 
 
 def missing(folder: Path) -> None:
-    change(folder, "DELETE FROM row WHERE key = 'grades'")
+    change(folder, lambda lines: [line for line in lines if line[:2] != "po"])
 
 
 def too_many(folder: Path) -> None:
-    change(folder, "INSERT INTO row VALUES ('f|0123456789abcdef', ?)", b"xxxxxx")
+    change(folder, lambda lines: [*lines, f"pov99\tt\t{'0' * 11}"])
+
+
+def torn(folder: Path) -> None:
+    whole = index_of(folder).read_bytes()
+    index_of(folder).write_bytes(whole[:300] + bytes([whole[300] ^ 1]) + whole[301:])
 
 
 @pytest.mark.parametrize(
     ("damage", "says"),
     [
-        (wrong_with_its_checksum, "says something else than the files"),
-        (torn, "row 'positions' is torn"),
-        (missing, "row 'grades' is missing"),
-        (too_many, "row 'f|0123456789abcdef' stands for nothing in the files"),
+        (otherwise, "stands for nothing in the files"),
+        (missing, "is missing"),
+        (too_many, "stands for nothing in the files"),
+        (torn, "it cannot be read"),
     ],
 )
 def test_an_index_with_a_fault_is_told_and_taken_away(
@@ -109,8 +111,8 @@ def test_an_index_with_a_fault_is_told_and_taken_away(
     damage(folder)
     status, found = check(folder, capsys)
     assert status == 1
-    (error,) = found["errors"]
-    assert (error["code"], says in error["says"]) == ("deep-index", True)
+    assert {error["code"] for error in found["errors"]} == {"deep-index"}
+    assert any(says in error["says"] for error in found["errors"])
     assert not list((folder.parent / "cache").glob("*.index*"))
     status, found = check(folder, capsys)
     assert (status, found["deep"]["index rows"]) == (0, None)

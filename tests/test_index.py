@@ -15,11 +15,11 @@ from typing import Any
 
 import pytest
 
-from kgraph.cli import indexing, loading
 from kgraph.cli.main import run
-from kgraph.cli.opening import from_files, from_index
-from kgraph.cli.settings import Settings
-from kgraph.index import freshness, store
+from kgraph.source import cache as caches
+from kgraph.source import compile as compiling
+from kgraph.source import fresh, table
+from tests.holders import stands
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, graph_of_folder
 
@@ -65,10 +65,14 @@ def questions_of(folder: Path, most: int, seed: int = 1) -> Iterator[tuple[str, 
         yield ("donors", one)
         yield ("sisters", one, "--json")
         yield ("shares", one, "--json")
-
-
-def opened(folder: Path) -> bool:
-    return from_index(Settings((folder,))) is not None
+        yield ("show", one)
+        yield ("show", chance.choice(parts or sets), "--json")
+        yield ("show", chance.choice(positions))
+        yield ("find", one[: chance.randrange(2, 7)])
+        yield ("find", f"{one[1:]}x", "--json")
+        yield ("belt", "family", one, chance.choice(positions))
+        yield ("shelf", "--json")
+        yield ("owed",)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -76,7 +80,7 @@ def test_answers_of_the_demo_are_those_of_its_files(
     cache: Path, ask: Ask, monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:
     ask(DEMO, "sisters", "Hidzumara HZ-300")
-    assert opened(DEMO)
+    assert stands(DEMO)
     for words in questions_of(DEMO, 4, seed):
         assert ask(DEMO, *words) == as_read(ask, monkeypatch, DEMO, *words), words
 
@@ -90,7 +94,7 @@ def test_answers_of_random_folders_are_those_of_their_files(
     write(random_folder(seed, more_belts=seed % 2 == 1), folder)
     for words in questions_of(folder, 3, seed):
         assert ask(folder, *words) == as_read(ask, monkeypatch, folder, *words), words
-    assert opened(folder)
+    assert stands(folder)
 
 
 def test_names_that_are_not_known_get_their_nearest(
@@ -141,23 +145,23 @@ def test_a_young_file_is_read_again_whatever_its_stamp_says(
 ) -> None:
     """The stamps are held still, as a coarse clock would: only the digest can tell."""
     ask(folder, "takers", "K-1", "--json")
-    still = store.stamps_of([str(folder)])
-    monkeypatch.setattr(store, "stamps_of", lambda folders: still)
-    assert opened(folder)
+    still = caches.stamps_of([str(folder)])
+    monkeypatch.setattr(caches, "stamps_of", lambda folders: still)
+    assert stands(folder)
     (folder / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
-    assert not opened(folder)
+    assert not stands(folder)
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "C 3"]
 
 
 def test_a_file_that_stood_long_enough_is_not_read_again(cache: Path, folder: Path) -> None:
-    found = store.stamps_of([str(folder)])
+    found = caches.stamps_of([str(folder)])
     assert found is not None
-    now, later = time.time_ns(), time.time_ns() + 2 * freshness.YOUNG_NS
-    young = freshness.young_of([str(folder)], found, now)
+    now, later = time.time_ns(), time.time_ns() + 2 * fresh.YOUNG_NS
+    young = fresh.young_of([str(folder)], found, now)
     assert [(i, path) for i, path, _ in young] == [(0, "a.yaml")]
-    assert freshness.young_of([str(folder)], found, later) == []
-    assert freshness.still_young(young, found, now) == young
-    assert freshness.still_young(young, found, later) == []
+    assert fresh.young_of([str(folder)], found, later) == []
+    assert fresh.still_young(young, found, now) == young
+    assert fresh.still_young(young, found, later) == []
 
 
 @pytest.mark.parametrize("when", ["read", "written", "noted"])
@@ -165,12 +169,12 @@ def test_a_file_saved_within_a_tick_while_its_index_is_made_is_not_believed(
     when: str, cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The stamps are held still; the file is saved before it is read, after that, or behind the last look."""
-    before = store.stamps_of([str(folder)])
-    monkeypatch.setattr(store, "stamps_of", lambda folders: before)
+    before = caches.stamps_of([str(folder)])
+    monkeypatch.setattr(caches, "stamps_of", lambda folders: before)
     late = {
-        "read": (loading, "load"),
-        "written": (indexing, "compile_whole"),
-        "noted": (freshness, "write_note"),
+        "read": (compiling, "read"),
+        "written": (compiling, "write"),
+        "noted": (fresh, "write_note"),
     }
     module, name = late[when]
     usual = getattr(module, name)
@@ -202,17 +206,25 @@ def test_a_folder_in_another_has_no_index(
     assert not list(cache.glob("*.index"))
 
 
-def test_a_folder_with_errors_has_no_index(cache: Path, ask: Ask, folder: Path) -> None:
-    (folder / "b.yaml").write_text("- takes: K-1\n", encoding="utf-8")
+def test_an_index_knows_of_what_cannot_be_read(
+    cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The question is refused with every error, or answered without those entries, as without an index."""
+    (folder / "b.yaml").write_text("- takes: K-1\n- nonsense: x\n- rebadge: [A 1, C 3]\n", encoding="utf-8")
+    for words in (("takers", "K-1"), ("--skip-bad", "takers", "K-1", "--json")):
+        told = ask(folder, *words)
+        assert told == as_read(ask, monkeypatch, folder, *words)
+        assert told == ask(folder, *words)
     assert ask(folder, "takers", "K-1")[0] == 3
-    assert not opened(folder)
-    assert ask(folder, "takers", "K-1")[0] == 3
+    assert sets(ask(folder, "--skip-bad", "takers", "K-1", "--json")) == ["A 1", "B 2", "C 3"]
+    (folder / "b.yaml").write_text("- rebadge: [A 1, D 4]\n", encoding="utf-8")
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2", "D 4"]
 
 
 def test_links_and_other_odd_files_mean_no_index(cache: Path, ask: Ask, folder: Path) -> None:
     (folder / "b.yaml").symlink_to(folder / "a.yaml")
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
-    assert not opened(folder)
+    assert not stands(folder)
 
 
 def test_the_cache_folder_may_be_unusable(ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -229,10 +241,10 @@ def test_another_version_is_made_anew(
     cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ask(folder, "takers", "K-1")
-    monkeypatch.setattr(store, "VERSION", "another")
-    assert not opened(folder)
+    monkeypatch.setattr(table, "VERSION", "another")
+    assert not stands(folder)
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
-    assert opened(folder)
+    assert stands(folder)
 
 
 def test_an_index_of_other_files_is_not_believed(cache: Path, ask: Ask, folder: Path) -> None:
@@ -242,7 +254,7 @@ def test_an_index_of_other_files_is_not_believed(cache: Path, ask: Ask, folder: 
     (other / "a.yaml").write_text(FACTS.replace("B 2", "C 3"), encoding="utf-8")
     for one in (folder, other):
         ask(one, "takers", "K-1")
-    paths = [store.index_path([str(f)]) for f in (folder, other)]
+    paths = [caches.index_path([str(f)]) for f in (folder, other)]
     assert paths[0]
     assert paths[1]
     shutil.copy(paths[1], paths[0])
@@ -257,7 +269,7 @@ def test_damage_never_changes_an_answer(cache: Path, ask: Ask, folder: Path, see
     """Bytes turned, cut off, zeroed or added anywhere in the index or its note."""
     chance = random.Random(seed)
     expected = ask(folder, "takers", "K-1", "--json")
-    path = Path(store.index_path([str(folder)]) or "")
+    path = Path(caches.index_path([str(folder)]) or "")
     target = path if chance.random() < 0.8 else Path(f"{path}.note")
     target.write_bytes(_damaged(target.read_bytes(), chance))
     assert ask(folder, "takers", "K-1", "--json") == expected
@@ -291,23 +303,22 @@ def test_what_a_killed_process_left_is_taken_away_later(cache: Path, ask: Ask, f
     cache.mkdir()
     with subprocess.Popen([sys.executable, "-c", ""]) as ended:
         ended.wait()
-    mine = store._mine()
+    mine = caches._mine()
     dead, alive = f"{mine}{ended.pid}-a.index", f"{mine}{os.getppid()}-b.index"
     old, young = ".new-00000000-1-old.index", ".new-00000000-1-young.index"
-    for name, age in ((old, 2 * store.LEFT_OVER_S), (young, 5), (dead, 5), (alive, 5)):
+    for name, age in ((old, 2 * caches.LEFT_OVER_S), (young, 5), (dead, 5), (alive, 5)):
         (cache / name).write_bytes(b"half")
         os.utime(cache / name, (time.time() - age, time.time() - age))
     ask(folder, "takers", "K-1")
     assert {p.name for p in cache.iterdir() if p.name.startswith(".new-")} == {young, alive}
 
 
-def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> None:
+def test_two_folders_in_one_question(cache: Path, folder: Path, capsys: Any) -> None:
     other = folder.parent / "more"
     other.mkdir()
     (other / "a.yaml").write_text("- rebadge: [B 2, E 5]\n", encoding="utf-8")
     words = ["--data", str(folder), "--data", str(other), "takers", "K-1", "--json"]
-    first = (run(words), opened(folder))
-    both = Settings((folder, other))
-    assert first == (0, False)
-    assert from_index(both) is not None
-    assert from_files(both).data.knows("set", "e5")
+    assert run(words) == 0
+    assert not stands(folder)
+    assert stands(folder, other)
+    assert "E 5" in capsys.readouterr().out

@@ -16,9 +16,8 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 
 WRITERS = {
     "folder/writing.py": "the one way",
-    "index/store.py": "the index in the cache folder, which is no fact file",
-    "cli/indexing.py": "removes what lay over an index that is made anew",
-    "cli/opening.py": "removes an index with faults",
+    "source/cache.py": "the index in the cache folder, which is no fact file",
+    "source/store.py": "removes what lay over an index that is made anew, and an index with faults",
     "book/writing.py": "removes pages that the book wrote itself",
 }
 """Module that may open files for writing, or move or remove them -> why."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from kgraph import quantities, records
 from kgraph.belts.drive import Belt, Loose, Pulley, Run
-from kgraph.collection import Collection
 from kgraph.names import fold
+from kgraph.source.facts import Names
 
 
-def belt_of(data: Collection, part: str) -> Belt | None:
+def belt_of(data: Names, part: str) -> Belt | None:
     """The sizes of a belt from all entries that declare it; None where section or length is missing."""
     section, length = sizes_of(data, part)
     if section is None or length is None:
@@ -17,14 +17,14 @@ def belt_of(data: Collection, part: str) -> Belt | None:
     return Belt(section, length.mm, hardness, length.plus_minus_mm, length.about)
 
 
-def sizes_of(data: Collection, part: str) -> tuple[quantities.Section | None, quantities.Length | None]:
+def sizes_of(data: Names, part: str) -> tuple[quantities.Section | None, quantities.Length | None]:
     """The section and the inside length of a part, each where it is recorded."""
     section = next((t.section for t in _parts(data, part) if t.section is not None), None)
     sized = ((t, mm) for t in _parts(data, part) if (mm := data.inside_length_mm(t)) is not None)
     return section, next((_written_length(t) or quantities.Length(mm) for t, mm in sized), None)
 
 
-def _parts(data: Collection, part: str) -> list[records.Part]:
+def _parts(data: Names, part: str) -> list[records.Part]:
     return [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
 
 

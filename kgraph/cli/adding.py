@@ -13,7 +13,7 @@ from kgraph import collection, consequences, lookup, words
 from kgraph.cli import events
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
@@ -86,11 +86,12 @@ def withdraw(
     return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
 
 
-def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
+def _refuse_gone(loaded: Whole, fact_id: str) -> None:
     """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
     data = loaded.data
-    if (fact := lookup.fact_with_id(data, fact_id)) is not None:
-        by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
+    by: Withdraw | None
+    if (stated := lookup.fact_with_id(data, fact_id)) is not None:
+        by = stated[1]
     else:
         entry = lookup.event_or_withdrawal(data, fact_id)
         if entry is None:
@@ -100,14 +101,14 @@ def _refuse_gone(loaded: Loaded, fact_id: str) -> None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
-def _refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
+def _refuse_unsaid(loaded: Whole, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
-    data, fact = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
-    if fact is None:
+    data, stated = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
+    if stated is None:
         entry = lookup.event_or_withdrawal(data, fact_id)
         texts = [entry.source.text] if entry and entry.source else []
     else:
-        texts = [e.source for e in fact.evidence if e.source]
+        texts = [e.source for e in stated[0].evidence if e.source]
     said = {data.key("source", fold(text)): text for text in texts}
     if data.key("source", fold(source)) not in said:
         names = ", ".join(sorted(said.values())) or "no source"
@@ -191,7 +192,7 @@ def _mapping(key: str, text: str) -> dict[str, Value]:
 # Asked field by field -------------------------------------------------------------------------
 
 
-def _ask_for_entry(loaded: Loaded) -> Pairs:
+def _ask_for_entry(loaded: Whole) -> Pairs:
     if not sys.stdin.isatty():
         raise WrongUse("add needs a KIND, or a terminal to ask on; see `kgraph add --help`")
     for kind, sentence in words.KINDS.items():
@@ -208,7 +209,7 @@ def _ask_for_entry(loaded: Loaded) -> Pairs:
     return pairs
 
 
-def _ask_field(loaded: Loaded, kind: str, key: str, must: bool) -> Value:
+def _ask_field(loaded: Whole, kind: str, key: str, must: bool) -> Value:
     hint = " (several: divide by ;)" if key in LISTS else ""
     while True:
         text = click.prompt(f"{key}{hint}", default=None if must else "", show_default=False).strip()
@@ -217,7 +218,7 @@ def _ask_field(loaded: Loaded, kind: str, key: str, must: bool) -> Value:
         return [_known_name(loaded, kind, key, t.strip()) for t in text.split(";") if t.strip()]
 
 
-def _known_name(loaded: Loaded, kind: str, key: str, text: str) -> str:
+def _known_name(loaded: Whole, kind: str, key: str, text: str) -> str:
     """The text, or one of the nearest known names if the user takes it."""
     sorts = _NAMED_BY.get((kind, key)) or _NAMED_BY.get(("", key))
     if not text or not sorts or (key == kind and kind in words.THINGS):
@@ -270,7 +271,7 @@ _NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
 # Checked, told, written -----------------------------------------------------------------------
 
 
-def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_name: str | None) -> int:
+def _write(settings: Settings, loaded: Whole, pairs: Pairs, yes: bool, file_name: str | None) -> int:
     folder = settings.folders[0]
     text = writing.entry_text(pairs)
     entry = _checked(text)
@@ -290,7 +291,7 @@ def _write(settings: Settings, loaded: Loaded, pairs: Pairs, yes: bool, file_nam
 
 
 def _write_event(
-    settings: Settings, loaded: Loaded, event: Event, text: str, yes: bool, file_name: str | None
+    settings: Settings, loaded: Whole, event: Event, text: str, yes: bool, file_name: str | None
 ) -> int:
     """Write an event of the shelf behind all earlier ones; where it cannot have been, nothing and 1."""
     folder, seen = settings.folders[0], events.bytes_of(settings)
@@ -310,7 +311,7 @@ def _write_event(
     return 0
 
 
-def _may_have_been(loaded: Loaded, event: Event, folder: Path, target: Path) -> bool:
+def _may_have_been(loaded: Whole, event: Event, folder: Path, target: Path) -> bool:
     """Tell what is wrong or doubtful with an event; whether it can have happened."""
     after = events.shelf_with(loaded, [event], folder, target)
     wrong = events.new_problems(loaded, after)
@@ -331,7 +332,7 @@ def _checked(text: str) -> Entry:
     return found[0]
 
 
-def _check_beside(loaded: Loaded, entry: Entry) -> None:
+def _check_beside(loaded: Whole, entry: Entry) -> None:
     """Tell what is doubtful with an entry in its folder; raises WrongUse for what is wrong."""
     from kgraph import checks
 
@@ -343,7 +344,7 @@ def _check_beside(loaded: Loaded, entry: Entry) -> None:
         print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
 
 
-def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str) -> None:
+def _tell(loaded: Whole, after: collection.Collection, entry: Entry, text: str) -> None:
     sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
     _tell_new_names(loaded, entry)
     if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
@@ -365,7 +366,7 @@ def _tell(loaded: Loaded, after: collection.Collection, entry: Entry, text: str)
 
 
 def _changed_fact(
-    loaded: Loaded, after: collection.Collection, entry: Entry
+    loaded: Whole, after: collection.Collection, entry: Entry
 ) -> tuple[Fact, Fact | None] | None:
     """The fact that an entry states, takes back or gives back; the same before, where it was known."""
     if not isinstance(entry, Statement):
@@ -395,7 +396,7 @@ def _changed_fact(
     return None
 
 
-def _tell_new_names(loaded: Loaded, entry: Entry) -> None:
+def _tell_new_names(loaded: Whole, entry: Entry) -> None:
     data = loaded.data
     for kind, used in collection.names_used(collection.build([*data.entries, entry]), entry):
         key = data.key(kind, used.key)

@@ -11,9 +11,9 @@ import click
 
 from kgraph import questions
 from kgraph.cli.opening import with_folder
-from kgraph.cli.settings import Loaded, Settings
-from kgraph.fits.graph import Graph
-from kgraph.problems import Damaged, WrongUse
+from kgraph.cli.settings import Loaded, Settings, Whole
+from kgraph.fits.graph import Facts
+from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.render import answers
 
@@ -105,7 +105,7 @@ def wanted(at_least: float, refused_too: bool, effort: int, proof: bool = False)
 def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
     """Ask and print; where something is supposed, also what it changes."""
     answer = ask(loaded)
-    if not settings.suppose and not settings.without:
+    if not isinstance(loaded, Whole) or not (settings.suppose or settings.without):
         return give(loaded, answer, as_json, proof)
     from kgraph import whatif
     from kgraph.cli.loading import as_it_is
@@ -204,7 +204,7 @@ def takers(
     return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
 
 
-def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
+def _why_no_taker(loaded: Whole, words: tuple[str, ...], why_not: str) -> WhyNot:
     from kgraph import whynot
 
     target = questions.name_of(loaded.data, "set", why_not)
@@ -227,7 +227,7 @@ def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
         return True
     try:
         questions.place_named(loaded.data, words)
-    except (WrongUse, Damaged):
+    except WrongUse:
         try:
             questions.part_named(loaded.data, " ".join(words))
         except WrongUse:
@@ -280,7 +280,7 @@ def donors(
 
 def _of_set(
     settings: Settings,
-    question: Callable[[Graph, str, Wanted], Answer],
+    question: Callable[[Facts, str, Wanted], Answer],
     set_name: str,
     as_json: bool,
     proof: bool,

@@ -15,11 +15,12 @@ from kgraph.belts import drive, identify, tolerances
 from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import print_json, query_options, wanted
 from kgraph.cli.loading import as_it_is, load
-from kgraph.cli.settings import Loaded, Settings
-from kgraph.collection import Collection
+from kgraph.cli.opening import with_folder
+from kgraph.cli.settings import Loaded, Settings, Whole
 from kgraph.problems import Problem, WrongUse
 from kgraph.render import belts
 from kgraph.render.terminal import visible, wrapped
+from kgraph.source.facts import Names
 
 T = TypeVar("T")
 
@@ -65,9 +66,9 @@ _tolerance_option = click.option(
 class _Form(Generic[T]):
     """How one command's answer is shown: as JSON, as text, piece by piece, and its remarks."""
 
-    as_json: Callable[[Collection, T], dict[str, Any]]
-    as_text: Callable[[Collection, T, bool], str]
-    said: Callable[[Collection, T], belts.Said]
+    as_json: Callable[[Names, T], dict[str, Any]]
+    as_text: Callable[[Names, T, bool], str]
+    said: Callable[[Names, T], belts.Said]
     notes: Callable[[T], tuple[str, ...]]
 
 
@@ -77,7 +78,7 @@ def _reply(
     """Ask and print; where something is supposed, also what it changes."""
     answer = ask(loaded)
     before = None
-    if settings.suppose or settings.without:
+    if isinstance(loaded, Whole) and (settings.suppose or settings.without):
         before = _said_before(as_it_is(settings, loaded), ask, form)
     after = form.said(loaded.data, answer)
     if as_json:
@@ -137,21 +138,23 @@ def path_(
         place = belt_questions.belt_place(of.graph, words, wanted(**rest))
         return belt_questions.path(of.graph, place, given(of.data, place), grade)
 
-    loaded = load(settings)
-    place = belt_questions.belt_place(loaded.graph, words, wanted(**rest))
-    form = _Form[belt_questions.PathAnswer | None](
-        lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
-        lambda data, a, terminal: belts.path_text(data, a, terminal, proof) if a else "",
-        belts.path_said,
-        lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
-    )
-    answer = _reply(settings, loaded, ask, form, as_json)
+    def answered(loaded: Loaded) -> belt_questions.PathAnswer | None:
+        place = belt_questions.belt_place(loaded.graph, words, wanted(**rest))
+        form = _Form[belt_questions.PathAnswer | None](
+            lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
+            lambda data, a, terminal: belts.path_text(data, a, terminal, proof) if a else "",
+            belts.path_said,
+            lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
+        )
+        return _reply(settings, loaded, ask, form, as_json)
+
+    answer = with_folder(settings, answered)
     if answer is None and as_json:
         print(_NO_RUN, file=sys.stderr)
     return 1 if answer is None else 0
 
 
-_Given = Callable[[Collection, belt_questions.BeltPlace], quantities.Section | None]
+_Given = Callable[[Names, belt_questions.BeltPlace], quantities.Section | None]
 
 
 def _section_given(section: str | None, thickness: str | None) -> _Given:
@@ -201,7 +204,7 @@ def fit_(
         belts.fit_said,
         lambda a: a.notes,
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = with_folder(settings, lambda loaded: _reply(settings, loaded, ask, form, as_json))
     return 1 if answer.fit.verdict == "not known" else 0
 
 
@@ -250,7 +253,7 @@ def find_(
         belts.find_said,
         lambda a: a.notes,
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = with_folder(settings, lambda loaded: _reply(settings, loaded, ask, form, as_json))
     if len(answer.found) > 1:
         return 0
     print("nothing found: no belt of that form of section is recorded", file=sys.stderr)
@@ -319,7 +322,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
         belts.family_said,
         lambda a: (),
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = with_folder(settings, lambda loaded: _reply(settings, loaded, ask, form, as_json))
     if any(row.part for row in answer.rows):
         return 0
     print("nothing found: no belt is recorded for this place", file=sys.stderr)
@@ -373,7 +376,7 @@ def speed_(
         lambda data, a: belts.speed_said(a[1]),
         lambda a: _place_notes(a[0]),
     )
-    _reply(settings, load(settings), ask, form, as_json)
+    with_folder(settings, lambda loaded: _reply(settings, loaded, ask, form, as_json))
     return 0
 
 
@@ -419,7 +422,7 @@ def run_picture(
     return 0
 
 
-def _fitted(data: Collection, answer: belt_questions.PathAnswer) -> tuple[str, float] | None:
+def _fitted(data: Names, answer: belt_questions.PathAnswer) -> tuple[str, float] | None:
     """The recorded belt and its stretch on the run that is drawn."""
     recorded = answer.place.recorded
     if recorded is None or recorded.belt is None:

@@ -10,7 +10,7 @@ import click
 
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.fits import certainty
 from kgraph.problems import CannotRun
 
@@ -59,7 +59,7 @@ def _count(number: int, what: str) -> str:
 class _Pictures:
     """Draws families; after the first failure of `dot` it is not tried again."""
 
-    def __init__(self, loaded: Loaded) -> None:
+    def __init__(self, loaded: Whole) -> None:
         self.loaded = loaded
         self.trouble = ""
 

@@ -11,7 +11,7 @@ from kgraph import doubts as weighing
 from kgraph import questions
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.doubts import Doubts
 from kgraph.problems import WrongUse
 from kgraph.render import doubts as render
@@ -41,7 +41,7 @@ def doubts(settings: Settings, /, words: tuple[str, ...], most: int, as_json: bo
     return 0 if found.found else 1
 
 
-def _weigh(loaded: Loaded, text: str) -> tuple[dict[str, Any], Doubts]:
+def _weigh(loaded: Whole, text: str) -> tuple[dict[str, Any], Doubts]:
     data, question = loaded.data, {"command": "doubts"}
     if not text:
         return question, weighing.of_folder(loaded.graph)

@@ -14,7 +14,7 @@ from kgraph.cli.asking import asking_options, is_part, wanted
 from kgraph.cli.belting import run_picture
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.folder import writing
 from kgraph.questions import Answer, Row, Wanted
 
@@ -172,7 +172,7 @@ draw.add_command(run_picture)
 # What is asked --------------------------------------------------------------------------------
 
 
-def _takers(loaded: Loaded, words: tuple[str, ...], wish: Wanted) -> tuple[Any, Answer]:
+def _takers(loaded: Whole, words: tuple[str, ...], wish: Wanted) -> tuple[Any, Answer]:
     from kgraph.render.dot import Asked
 
     if is_part(loaded, words):
@@ -184,7 +184,7 @@ def _takers(loaded: Loaded, words: tuple[str, ...], wish: Wanted) -> tuple[Any, 
 
 
 def _proof(
-    loaded: Loaded,
+    loaded: Whole,
     question: str,
     words: tuple[str, ...],
     which: tuple[str | None, str | None],
@@ -212,7 +212,7 @@ def _proof(
     return dot.proof_of_sister(graph, set_key, row, title=title, notes=notes) if row else None
 
 
-def _chosen(loaded: Loaded, answer: Answer, set_name: str | None, at: str | None) -> Row | None:
+def _chosen(loaded: Whole, answer: Answer, set_name: str | None, at: str | None) -> Row | None:
     """The answer about this set, at this position; of several the best, and the others are said."""
     rows: Sequence[Row] = answer.rows
     if set_name is not None:
@@ -230,7 +230,7 @@ def _chosen(loaded: Loaded, answer: Answer, set_name: str | None, at: str | None
 # What is written ------------------------------------------------------------------------------
 
 
-def _begin(settings: Settings, output: Path | None) -> Loaded:
+def _begin(settings: Settings, output: Path | None) -> Whole:
     """The folder; a file whose suffix names no picture is refused before anything is read."""
     if output is not None:
         from kgraph.render.dot import format_of
@@ -239,7 +239,7 @@ def _begin(settings: Settings, output: Path | None) -> Loaded:
     return load(settings)
 
 
-def _supposed(settings: Settings, loaded: Loaded) -> tuple[str, ...]:
+def _supposed(settings: Settings, loaded: Whole) -> tuple[str, ...]:
     """What the picture says is supposed only, so that nobody takes it for what the folder says."""
     from kgraph.render.pictures import told
 

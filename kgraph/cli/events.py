@@ -15,7 +15,7 @@ from pathlib import Path
 import click
 
 from kgraph import collection, records
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, WrongUse
@@ -29,7 +29,7 @@ def bytes_of(settings: Settings) -> dict[Path, bytes]:
     return {p: disk.bytes_of(p) for folder in settings.folders for p in disk.fact_files(folder)}
 
 
-def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) -> Path:
+def file_for_events(loaded: Whole, folder: Path, file_name: str | None = None) -> Path:
     """The file that a new event goes to: the one named, else the last of the folder that holds an event."""
     if file_name:
         return folder / file_name
@@ -71,7 +71,7 @@ def told_at_the_end(yes: bool) -> Iterator[None]:
         sys.stdout.write(held.getvalue())
 
 
-def undeclared_units(loaded: Loaded, event: Event) -> list[str]:
+def undeclared_units(loaded: Whole, event: Event) -> list[str]:
     """Of each unit of an event that no entry declares, that it counts for nothing until one does."""
     names = [event.unit, event.to] if isinstance(event, records.Taken) else [event.to]
     data = loaded.data
@@ -81,14 +81,14 @@ def undeclared_units(loaded: Loaded, event: Event) -> list[str]:
     ]
 
 
-def shelf_with(loaded: Loaded, new: Sequence[records.Entry], folder: Path, target: Path) -> Shelf:
+def shelf_with(loaded: Whole, new: Sequence[records.Entry], folder: Path, target: Path) -> Shelf:
     """The shelf as it will be when these entries stand at the end of a file of the folder."""
     at = _place_of_new(loaded, folder, target)
     old = loaded.data.entries
     return shelf_now(graphs.build(collection.build([*old[:at], *new, *old[at:]])))
 
 
-def overtaken(loaded: Loaded, new: Sequence[records.Entry], after: Shelf) -> bool:
+def overtaken(loaded: Whole, new: Sequence[records.Entry], after: Shelf) -> bool:
     """Whether events that are read later make of the new ones something else than they would be last."""
     last = shelf_now(graphs.build(collection.build([*loaded.data.entries, *new])))
     return (after.units, after.stock, after.owed) != (last.units, last.stock, last.owed)
@@ -98,14 +98,14 @@ OVERTAKEN = "events that are read after {name} touch the same places, and would 
 """What is said where they do."""
 
 
-def _place_of_new(loaded: Loaded, folder: Path, target: Path) -> int:
+def _place_of_new(loaded: Whole, folder: Path, target: Path) -> int:
     """Before which entry new ones of a file will stand."""
     files = sorted({*disk.fact_files(folder), target}, key=lambda p: p.parts)
     earlier = {disk.display(p) for p in files[: files.index(target) + 1]}
     return max((i for i, e in enumerate(loaded.data.entries, 1) if e.where.file in earlier), default=0)
 
 
-def new_problems(loaded: Loaded, after: Shelf) -> list[Problem]:
+def new_problems(loaded: Whole, after: Shelf) -> list[Problem]:
     """What is wrong with the shelf after new entries that was not wrong before."""
     before = set(shelf_now(loaded.graph).problems)
     return [p for p in after.problems if p not in before]

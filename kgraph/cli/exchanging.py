@@ -14,7 +14,7 @@ from kgraph import collection, words
 from kgraph.cli import events
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.exchange.csv_in import ENCODINGS
 from kgraph.exchange.formats import (
     FOLDER,
@@ -307,12 +307,12 @@ def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where])
     return places[""] if fault.code == "missing-key" else places.get(key, places[""])
 
 
-def load_or_empty(settings: Settings) -> Loaded:
+def load_or_empty(settings: Settings) -> Whole:
     """The folder; one that is there and holds no fact file yet is an empty one."""
     if any(disk.fact_files(folder) for folder in settings.folders):
         return load(settings)
     data = collection.build([])
-    return Loaded(data, graphs.build(data), ())
+    return Whole(graphs.build(data))
 
 
 def slug(text: str) -> str:
@@ -320,7 +320,7 @@ def slug(text: str) -> str:
     return "".join(c if c.isascii() and c.isalnum() else "-" for c in text.lower()).strip("-")[:60] or "file"
 
 
-def target_for(settings: Settings, loaded: Loaded, stem: str, new: Sequence[Entry]) -> Path:
+def target_for(settings: Settings, loaded: Whole, stem: str, new: Sequence[Entry]) -> Path:
     """The file of a stem that entries go to; for events one that is read behind all earlier ones."""
     folder = settings.folders[0]
     target = folder / f"{stem}.yaml"
@@ -331,7 +331,7 @@ def target_for(settings: Settings, loaded: Loaded, stem: str, new: Sequence[Entr
     return target
 
 
-def _tell(loaded: Loaded, new: Sequence[Entry], texts: Sequence[str], read: int) -> None:
+def _tell(loaded: Whole, new: Sequence[Entry], texts: Sequence[str], read: int) -> None:
     """What would be added: how many of each kind, the first few in full, and what `check` would then find."""
     show_texts(texts, MOST_SHOWN)
     print(f"new: {kinds_of(new)}; {read - len(new)} of {read} are there already")
@@ -353,7 +353,7 @@ def kinds_of(entries: Sequence[Entry]) -> str:
     return ", ".join(f"{counts[kind]} {kind}" for kind in words.KINDS if counts[kind])
 
 
-def _tell_faults(loaded: Loaded, new: Sequence[Entry]) -> None:
+def _tell_faults(loaded: Whole, new: Sequence[Entry]) -> None:
     from kgraph.checks import new_problems
 
     with steps("checking"):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kgraph import collection, records
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
@@ -46,19 +46,24 @@ def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
             yield path
 
 
-def load(settings: Settings) -> Loaded:
+def load(settings: Settings) -> Whole:
     """The collection and graph of the folders; raises CannotRun with every error, unless they are skipped."""
     entries, problems = entries_of(settings)
-    errors = [p for p in problems if p.severity == "error"]
+    refuse_or_tell(settings, problems)
+    return _loaded(settings, entries, problems)
+
+
+def refuse_or_tell(settings: Settings, problems: Iterable[Problem]) -> None:
+    """Raise CannotRun with every error; where they are to be skipped, say that something is left out."""
+    errors = in_order(p for p in problems if p.severity == "error")
     if errors and not settings.skip_bad:
         raise CannotRun(*errors)
     if errors:
         files = len({p.where.file for p in errors if p.where})
         print(f"{len(errors)} errors in {files} files: what cannot be read is left out", file=sys.stderr)
-    return _loaded(settings, entries, problems)
 
 
-def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Loaded:
+def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Whole:
     """The folder with what is supposed; ids in `without` that name no fact are wrong use."""
     taken_back = [_withdraw(i) for i in settings.without]
     data = collection.build([*entries, *settings.suppose, *taken_back])
@@ -66,7 +71,7 @@ def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Pro
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
-    return Loaded(data, graphs.build(data), tuple(problems))
+    return Whole(graphs.build(data), tuple(problems))
 
 
 def _withdraw(target: str) -> records.Withdraw:
@@ -76,7 +81,7 @@ def _withdraw(target: str) -> records.Withdraw:
     )
 
 
-def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
+def as_it_is(settings: Settings, loaded: Whole) -> Whole:
     """The same folder without what was supposed; nothing is read again."""
     beside = len(settings.suppose) + len(settings.without)
     entries = list(loaded.data.entries)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
+from typing import Any
 
 import click
 
 from kgraph import lookup
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import load
-from kgraph.cli.settings import Settings
+from kgraph.cli.opening import with_folder
+from kgraph.cli.settings import Loaded, Settings
 from kgraph.render import things
 from kgraph.render.terminal import table
 
@@ -23,19 +24,23 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 
     Example: kgraph show "Larkfield RC-40"
     """
-    loaded = load(settings)
-    data = loaded.data
-    fact = lookup.fact_with_id(data, name)
-    event = None if fact else lookup.event_with_id(data, name)
-    known = [] if fact or event else lookup.show(loaded.graph, name)
-    if as_json:
-        print_json(things.as_json(data, name, known, fact, event))
-    elif fact:
-        sys.stdout.write(things.fact_text(data, fact))
-    elif event:
-        sys.stdout.write(things.event_text(data, event))
+
+    def said(loaded: Loaded) -> dict[str, Any] | str:
+        data = loaded.data
+        fact = lookup.fact_with_id(data, name)
+        event = None if fact else lookup.event_with_id(data, name)
+        known = [] if fact or event else lookup.show(loaded.graph, name)
+        if as_json:
+            return things.as_json(data, name, known, fact, event)
+        if fact:
+            return things.fact_text(data, *fact)
+        return things.event_text(data, event) if event else "\n".join(things.as_text(data, k) for k in known)
+
+    found = with_folder(settings, said)
+    if isinstance(found, str):
+        sys.stdout.write(found)
     else:
-        sys.stdout.write("\n".join(things.as_text(data, k) for k in known))
+        print_json(found)
     return 0
 
 
@@ -49,7 +54,7 @@ def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     Example: kgraph find rc40
     """
     wanted = " ".join(text)
-    found = lookup.find(load(settings).data, wanted)
+    found = with_folder(settings, lambda loaded: lookup.find(loaded.data, wanted))
     if as_json:
         rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
         print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []})

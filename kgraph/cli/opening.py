@@ -1,207 +1,71 @@
-"""A folder for one question: from its compiled index where that stands, else from its files.
+"""A folder for one question: through its index, which is made or brought up to date first, else read whole.
 
-An index never changes an answer. Whatever is wrong with it, the files are read, and it is made anew.
+An index never changes an answer. Whatever is wrong with it, it is made anew, or the files are read.
 """
 
 from __future__ import annotations
 
-import contextlib
-import os
-import time
-import zlib
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, TypeVar
 
+from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.index import freshness, store
-from kgraph.problems import Damaged, NotInIndex
+from kgraph.problems import Damaged
+from kgraph.source import store
 
 if TYPE_CHECKING:
-    from kgraph.fits.graph import Graph
+    from kgraph.source.index import Index
+
+T = TypeVar("T")
 
 
-class Place(NamedTuple):
-    """Where the index of some fact folders lies, and how their files stood at a moment."""
-
-    path: str
-    folders: list[str]
-    stamps: freshness.Stamps
-    now_ns: int
-
-
-def _place(settings: Settings) -> Place | None:
-    """None where indexes are switched off, or none can stand for these folders."""
-    folders = settings.shown
-    path = store.index_path(folders) if _lie_apart(folders) else None
-    stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
-    return None if path is None or stamps is None else Place(path, folders, stamps, now_ns)
-
-
-def _lie_apart(folders: list[str]) -> bool:
-    """Whether no folder lies in another: of a file that is read twice no index can tell which it means."""
-    whole = [os.path.join(os.path.realpath(f), "") for f in folders] if len(folders) > 1 else []
-    return not any(a.startswith(b) for i, a in enumerate(whole) for j, b in enumerate(whole) if i != j)
-
-
-def _place_for_question(settings: Settings) -> Place | None:
-    """The same; None where something is asked that no index knows."""
-    return None if settings.skip_bad or settings.suppose or settings.without else _place(settings)
-
-
-def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
-    """Run what needs the folder; where the index gives out in the middle, once more from the files.
+def with_folder(settings: Settings, body: Callable[[Loaded], T]) -> T:
+    """Run what asks a folder; where the index is torn in the middle, once more.
 
     `body` prints nothing before it has all of its answer.
     """
-    place = _place_for_question(settings)
-    found = (_standing(place) or _renewed(place) or _compiled(place)) if place else None
-    if found is not None:
+    place = _place(settings)
+    for open_index in (_as_it_is, store.made) if place else ():
         try:
-            return body(found)
-        except NotInIndex:
-            from kgraph.cli.loading import load
-
-            return body(load(settings))
+            if place and (index := open_index(place, steps)):
+                return body(_loaded(settings, index))
         except Damaged:
-            pass
-    return body(from_files(settings))
-
-
-def from_index(settings: Settings) -> Loaded | None:
-    """The folder as its index has it; None where there is none that stands."""
-    place = _place_for_question(settings)
-    return _standing(place) if place else None
-
-
-def renewed(settings: Settings) -> Loaded | None:
-    """The folder by its index where few files have changed: the rows that they change are made anew."""
-    place = _place_for_question(settings)
-    return _renewed(place) if place else None
-
-
-def _standing(place: Place) -> Loaded | None:
-    try:
-        note = freshness.read_note(place.path + ".note")
-        opened = _opened(place, note)
-        if opened is None:
-            return None
-        _grow_up(place, note)
-        return _loaded(opened, place.folders)
-    except (Damaged, KeyError):
-        return None
-
-
-def _opened(place: Place, note: Any) -> store.Store | None:
-    """The index with its newer rows, None where the files do not stand as noted; raises Damaged, KeyError."""
-    if not freshness.stands(note, place.folders, place.stamps):
-        return None
-    opened = store.Store(place.path)
-    _lay_over(opened, place.path, note)
-    return opened
-
-
-def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[str, Any]:
-    """Put newer rows over the index that a note is about; raises Damaged where they are not of one make."""
-    if opened.need("token") != note["token"]:
-        raise Damaged
-    if "over" not in note:
-        return {}
-    over = store.read_over(path, str(note["over"]))
-    if over["under"] != note["token"]:
-        raise Damaged
-    opened.over = over["rows"]
-    return over
-
-
-def _renewed(place: Place) -> Loaded | None:
-    if not os.path.exists(place.path + ".note"):
-        return None
-    try:
-        return _renew(place)
-    except (Damaged, KeyError, TypeError, ValueError, OSError, zlib.error):
-        return None
-
-
-def _renew(place: Place) -> Loaded | None:
-    """Raises whatever an index that is out of order may lead to."""
-    from kgraph.index import renewing
-
-    note = freshness.read_note(place.path + ".note")
-    opened = store.Store(place.path)
-    over = _lay_over(opened, place.path, note)
-    young = freshness.young_of(place.folders, place.stamps, place.now_ns)
-    if not renewing.renew(opened, place.folders, over, place.stamps, note["young"]):
-        return None
-    over |= {"rows": opened.over, "under": note["token"], "token": os.urandom(8).hex()}
-    new = freshness.note_of(place.folders, place.stamps, str(note["token"]), young)
-    if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
-        return None
-    freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
-    return _loaded(opened, place.folders)
-
-
-def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
-    from kgraph.index.compiled import graph_of
-
-    graph = graph_of(opened, folders)
-    return Loaded(graph.data, graph, ())
-
-
-def _grow_up(place: Place, note: dict[str, Any]) -> None:
-    """Young files that have stood still long enough need not be read the next time."""
-    if not note.get("young"):
-        return
-    try:
-        young = freshness.still_young(note["young"], place.stamps, time.time_ns())
-        if len(young) < len(note["young"]):
-            freshness.write_note(place.path + ".note", {**note, "young": young})
-    except OSError:
-        return
-
-
-def _compiled(place: Place) -> Loaded | None:
-    """A large folder by an index that several processes make."""
-    from kgraph.cli import indexing
-
-    return _standing(place) if indexing.compile_in_shares(place) else None
-
-
-def from_files(settings: Settings) -> Loaded:
-    """The folder read from its files, and its index made where that can be."""
-    from kgraph.cli import indexing
+            continue
     from kgraph.cli.loading import load
 
-    place = _place_for_question(settings)
-    young = indexing.young(place) if place else None
-    loaded = load(settings)
-    if place is not None and young is not None:
-        indexing.compile_whole(place, loaded.graph, young)
-    return loaded
+    return body(load(settings))
 
 
-def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | None:
-    """How many rows of the index say what the files say, and the faults of others; None where none stands.
+def _place(settings: Settings) -> store.Folders | None:
+    """None where something is supposed, which no index knows, and where there is nothing to make one of."""
+    place = None if settings.suppose or settings.without else store.place_of(settings.shown)
+    return place if place and all(place.stamps) else None
 
-    An index with a fault is taken away: the next question makes it anew.
-    """
-    from kgraph.cli.indexing import rows
-    from kgraph.index import verifying
 
-    place = _place(settings)
-    if place is None or not os.path.exists(place.path):
-        return None
-    alike, faults = 0, []
-    try:
-        opened = _opened(place, freshness.read_note(place.path + ".note"))
-        if opened is None:
-            return None
-        for key, fault in verifying.differences(opened, rows(place, graph)):
-            alike += not fault
-            faults += [f"row {key!r} {fault}"] if fault else []
-    except (Damaged, KeyError):
-        faults.append("it cannot be read")
+def _as_it_is(place: store.Folders, told: store.Steps) -> Index | None:
+    return store.standing(place) or store.renewed(place, told) or store.made(place, told)
+
+
+def _loaded(settings: Settings, index: Index) -> Loaded:
+    """The folder as an index has it; raises CannotRun with every error, unless they are skipped."""
+    from kgraph.source.fetched import FetchedFacts
+
+    faults = index.faults()
     if faults:
-        for ending in (".note", store.OVER, ""):
-            with contextlib.suppress(OSError):
-                os.unlink(place.path + ending)
-    return alike, faults
+        from kgraph.cli.loading import refuse_or_tell
+
+        refuse_or_tell(settings, faults)
+    return Loaded(FetchedFacts(index), tuple(faults))
+
+
+def opened(settings: Settings) -> Loaded | None:
+    """The folder by its index, where that stands for the files as they are."""
+    place = _place(settings)
+    index = store.standing(place) if place else None
+    return _loaded(settings, index) if index else None
+
+
+def against_files(settings: Settings) -> tuple[int, list[str]] | None:
+    """How many lines of the index say what the files say, and what is wrong with it; None without one."""
+    place = _place(settings)
+    return store.against_files(place, steps) if place else None

@@ -13,7 +13,7 @@ from kgraph import quantities, questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.folder import writing
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, WrongUse
@@ -115,7 +115,7 @@ def plan(
     return 0 if found.best.lines else 1
 
 
-def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]) -> None:
+def _print_plan(loaded: Whole, found: Plan, proof: bool, written: Sequence[str]) -> None:
     if not found.wants:
         names = ", ".join(loaded.data.text("unit", p) for p in found.patients)
         print(visible(f"nothing found: no want of {names} is open"), file=sys.stderr)
@@ -181,11 +181,11 @@ def hunt(
 # What was asked for ---------------------------------------------------------------------------
 
 
-def _unit(loaded: Loaded, text: str) -> str:
+def _unit(loaded: Whole, text: str) -> str:
     return questions.name_of(loaded.data, "unit", text)
 
 
-def _units_and_sets(loaded: Loaded, names: Sequence[str]) -> tuple[list[str], list[str]]:
+def _units_and_sets(loaded: Whole, names: Sequence[str]) -> tuple[list[str], list[str]]:
     data = loaded.data
     units: list[str] = []
     sets: list[str] = []
@@ -202,7 +202,7 @@ def _units_and_sets(loaded: Loaded, names: Sequence[str]) -> tuple[list[str], li
 
 
 def _wishes(
-    loaded: Loaded,
+    loaded: Whole,
     without: tuple[str, ...],
     keep: tuple[str, ...],
     work: float,
@@ -223,7 +223,7 @@ def _wishes(
     )
 
 
-def _keep(loaded: Loaded, text: str) -> tuple[str, float]:
+def _keep(loaded: Whole, text: str) -> tuple[str, float]:
     name, sign, value = text.rpartition("=")
     if not sign or not name.strip():
         raise WrongUse(f"--keep {text!r} is not UNIT=N; write it like --keep U-02=9")
@@ -237,7 +237,7 @@ def _keep(loaded: Loaded, text: str) -> tuple[str, float]:
 
 
 def _take(
-    settings: Settings, loaded: Loaded, course: Course, seen: Mapping[Path, bytes], said: Mapping[str, str]
+    settings: Settings, loaded: Whole, course: Course, seen: Mapping[Path, bytes], said: Mapping[str, str]
 ) -> list[str]:
     """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
     folder = settings.folders[0]
@@ -257,7 +257,7 @@ def _in_order(course: Course) -> list[Line]:
     return sorted((line for line in course.lines if not line.along), key=lambda line: not line.brings)
 
 
-def _event(loaded: Loaded, line: Line) -> list[tuple[str, writing.Value]]:
+def _event(loaded: Whole, line: Line) -> list[tuple[str, writing.Value]]:
     data = loaded.data
     wanted, patient = data.text("position", line.want.position), data.text("unit", line.want.unit)
     if not line.unit:
@@ -271,7 +271,7 @@ def _event(loaded: Loaded, line: Line) -> list[tuple[str, writing.Value]]:
 
 
 def _refuse_impossible(
-    loaded: Loaded, course: Course, texts: Sequence[str], folder: Path, target: Path
+    loaded: Whole, course: Course, texts: Sequence[str], folder: Path, target: Path
 ) -> None:
     """Read the new entries as the folder will be read, and see that the wants are then met."""
     new = events.entries_of(texts, "the plan")

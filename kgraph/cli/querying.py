@@ -13,7 +13,7 @@ import click
 
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings, Whole
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render.terminal import table, visible, wrapped
@@ -81,7 +81,7 @@ def query(
     return _give(loaded, {"command": "query", "query": asked.name, "given": shown}, asked, result, as_json)
 
 
-def _statements(loaded: Loaded) -> Iterable[bytes]:
+def _statements(loaded: Whole) -> Iterable[bytes]:
     from kgraph.exchange import formats, rdf
 
     return rdf.ntriples(formats.Export(loaded.graph, places=True))
@@ -187,7 +187,7 @@ def _check_given(asked: Query, given: Mapping[str, str]) -> None:
         raise WrongUse(*wrong)
 
 
-def _with_values(loaded: Loaded | None, asked: Query, given: Mapping[str, str]) -> tuple[str, dict[str, str]]:
+def _with_values(loaded: Whole | None, asked: Query, given: Mapping[str, str]) -> tuple[str, dict[str, str]]:
     """The query's text with its values in place, and each value by the name it has in the folder."""
     from kgraph.exchange import sparql
 
@@ -224,9 +224,7 @@ def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[st
 # What came of it ------------------------------------------------------------------------------
 
 
-def _give(
-    loaded: Loaded | None, question: dict[str, Any], asked: Query, result: Result, as_json: bool
-) -> int:
+def _give(loaded: Whole | None, question: dict[str, Any], asked: Query, result: Result, as_json: bool) -> int:
     from kgraph.exchange import results
 
     if asked.shipped:
@@ -256,7 +254,7 @@ def _sort_remarks(result: Result) -> None:
             row[at][1] = "; ".join(sorted(row[at][1].split("; ")))
 
 
-def _cautions(loaded: Loaded | None, found: list[dict[str, Any]]) -> dict[str, str]:
+def _cautions(loaded: Whole | None, found: list[dict[str, Any]]) -> dict[str, str]:
     """Name -> text of every caution that the remarks of a shipped query name."""
     if loaded is None:
         return {}

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from kgraph.collection import Collection
     from kgraph.fits.graph import Graph
     from kgraph.problems import Problem
+    from kgraph.source.facts import Facts, Names
 
 
 class Settings(NamedTuple):
@@ -47,9 +48,26 @@ def _shown(folder: str) -> str:
     return ("/" if folder.startswith("/") else "") + "/".join(parts) or "."
 
 
-class Loaded(NamedTuple):
-    """A folder read, with every problem met on the way."""
+class Loaded:
+    """A folder as a question has it: read whole, or through its index; with the faults met on the way."""
 
-    data: Collection
+    graph: Facts
+
+    def __init__(self, graph: Facts, problems: tuple[Problem, ...] = ()) -> None:
+        self.graph, self.problems = graph, problems
+
+    @property
+    def data(self) -> Names:
+        """Its names and what its entries say."""
+        return self.graph.data
+
+
+class Whole(Loaded):
+    """A folder that was read whole."""
+
     graph: Graph
-    problems: tuple[Problem, ...]
+
+    @property
+    def data(self) -> Collection:
+        """Its entries."""
+        return self.graph.data

@@ -13,7 +13,8 @@ from kgraph import questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.opening import with_folder
+from kgraph.cli.settings import Loaded, Settings, Whole
 from kgraph.folder import disk, writing
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import shelf as render
@@ -99,7 +100,7 @@ def _unit(loaded: Loaded, text: str) -> str:
 
 
 def _write(
-    settings: Settings, loaded: Loaded, texts: Sequence[str], seen: dict[Path, bytes], file_name: str | None
+    settings: Settings, loaded: Whole, texts: Sequence[str], seen: dict[Path, bytes], file_name: str | None
 ) -> list[str]:
     folder = settings.folders[0]
     target = events.file_for_events(loaded, folder, file_name)
@@ -123,7 +124,10 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     It is settled when one is put back: `kgraph add restored`, or `take` from another unit to that place.
     Example: kgraph owed --all
     """
-    loaded = load(settings)
+    return with_folder(settings, lambda loaded: _owed(loaded, units, all_too, as_json))
+
+
+def _owed(loaded: Loaded, units: tuple[str, ...], all_too: bool, as_json: bool) -> int:
     shelf = shelf_now(loaded.graph)
     wanted = [_unit(loaded, u) for u in units] or list(shelf.units)
     found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
@@ -146,9 +150,12 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     Of what it gives, that which another unit waits for comes first. With UNIT every place of it is told.
     Example: kgraph shelf U-01
     """
+    return with_folder(settings, lambda loaded: _shelf(loaded, units, as_json))
+
+
+def _shelf(loaded: Loaded, units: tuple[str, ...], as_json: bool) -> int:
     from kgraph.shelf.overview import overview
 
-    loaded = load(settings)
     found = overview(loaded.graph, [_unit(loaded, u) for u in units])
     if as_json:
         print_json(render.shelf_json(loaded.data, found, units))
@@ -176,12 +183,15 @@ def sheet(settings: Settings, unit: str, form: str | None, output: Path | None, 
     How it came in, what was done, what was fitted from which unit and on what evidence, what remains open
     or doubtful, the cautions in full. Example: kgraph sheet U-05 -o u-05.html
     """
+    form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
+    return with_folder(settings, lambda loaded: _sheet(loaded, unit, form, output, as_json))
+
+
+def _sheet(loaded: Loaded, unit: str, form: str, output: Path | None, as_json: bool) -> int:
     from kgraph.render import sheet as render_sheet
     from kgraph.shelf.sheet import sheet_of
 
-    loaded = load(settings)
     made = sheet_of(loaded.graph, _unit(loaded, unit))
-    form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
     text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
     if as_json:
         _give_json(render_sheet.as_json(loaded.data, made), output)

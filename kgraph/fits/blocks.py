@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple, TypeVar
 
 from kgraph.fits.certainty import Bounds
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Facts
 
 Edge = tuple[int, int, float]
 """Two members, and how certain it is that they hang together."""
@@ -193,7 +193,7 @@ class Tables:
         return found
 
 
-def tables_of(graph: Graph) -> Tables:
+def tables_of(graph: Facts) -> Tables:
     """The tables that the questions asked of a graph share."""
     tables: Tables = graph.remembered.setdefault("blocks", Tables())
     return tables

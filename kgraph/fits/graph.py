@@ -7,123 +7,83 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 from kgraph.facts import Fact
+from kgraph.source.facts import Adjacency, Names
+from kgraph.source.facts import Facts as Facts
+from kgraph.source.facts import Link as Link
+from kgraph.source.facts import Place as Place
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
     from kgraph.fits.sizes import Sizes
 
 
-class Place(NamedTuple):
-    """A position on a set or assembly."""
+class Tables(Adjacency):
+    """What leads from one thing to another, by the thing that it leads from."""
 
-    owner: str
-    position: str
+    def __init__(self) -> None:
+        self.links: dict[str, list[Link]] = defaultdict(list)
+        self.taken_at: dict[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
+        self.takes_of: dict[str, list[tuple[Place, str, Fact]]] = defaultdict(list)
+        self.same: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.older: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.newer: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.fits_from: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.fits_to: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.refused_at: dict[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
+        self.runs_at: dict[Place, list[Fact]] = defaultdict(list)
 
 
-class Link(NamedTuple):
-    """A `rebadge` or `uses` seen from one of its ends: what lies at the other, and what it leaves out."""
+class Graph(Tables, Facts):
+    """The facts of a whole folder."""
 
-    other: str
-    fact: Fact
-    left_out: frozenset[str]
-    to_assembly: str
-    """For `uses`, the assembly whose declared places the link carries; else ""."""
-
-
-class Graph:
-    """Adjacency of one folder's facts. Every list is in an order that file order does not change."""
+    data: Collection
 
     def __init__(self, data: Collection) -> None:
+        Tables.__init__(self)
+        Facts.__init__(self)
         self.data = data
-        self.links: Mapping[str, list[Link]] = defaultdict(list)
         self.declares: Mapping[str, frozenset[str]] = {}
-        self.taken_at: Mapping[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
-        self.takes_of: Mapping[str, list[tuple[Place, str, Fact]]] = defaultdict(list)
-        self.same: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.older: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.newer: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.fits_from: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
-        self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
-        self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
         self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
-        self.sizes: Sizes | None = None
-        self.remembered: dict[str, Any] = {}
-        """What was worked out once for the whole graph, each under the name of who keeps it."""
-        self._sizes: dict[str, list[tuple[str, Fact]]] = {}
-        self._smaller: dict[str, list[tuple[str, Fact]]] = {}
+        self._sizes: Sizes | None = None
 
-    def like(self, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
-        """The owners that one fact makes alike at this position."""
-        for link in self.links.get(owner, ()):
-            if position in link.left_out:
-                continue
-            if link.to_assembly and position not in self.declares.get(link.to_assembly, ()):
-                continue
-            yield link.other, link.fact
-
-    def alike_places(self, place: Place) -> frozenset[Place]:
-        """The place and all like it."""
-        known: dict[Place, frozenset[Place]] = self.remembered.setdefault("alike places", {})
-        if place not in known:
-            found, todo = {place}, [place]
-            while todo:
-                here = todo.pop()
-                new = {Place(o, here.position) for o, _ in self.like(*here)} - found
-                found |= new
-                todo += new
-            whole = frozenset(found)
-            known.update(dict.fromkeys(whole, whole))
-        return known[place]
-
-    def equal_size(self, part: str) -> list[tuple[str, Fact]]:
-        """The parts q with size(part, q): part goes where q goes, by one step of equal size."""
-        if part not in self._sizes:
-            self._sizes[part] = self._compare_all(part, forward=True)
-        return self._sizes[part]
-
-    def equal_size_back(self, part: str) -> list[tuple[str, Fact]]:
-        """The parts p with size(p, part)."""
-        if part not in self._smaller:
-            self._smaller[part] = self._compare_all(part, forward=False)
-        return self._smaller[part]
-
-    def _compare_all(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
-        if self.sizes is None:
+    def compare_sizes(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
+        """The parts whose size a part agrees with (`forward`), or that agree with it."""
+        if self._sizes is None:
             from kgraph.fits.sizes import FromCollection
 
-            self.sizes = FromCollection(self.data, self.parts_of_kind)
-        return self.sizes.equal(part, forward)
+            self._sizes = FromCollection(self.data, self.parts_of_kind)
+        return self._sizes.equal(part, forward)
 
 
 def build(data: Collection) -> Graph:
     """The graph of a collection's facts."""
     graph = Graph(data)
-    graph.declares = {f"a:{key}": _declared(data, key) for key in data.things["assembly"]}
+    graph.declares = {f"a:{key}": declared(data, key) for key in data.things["assembly"]}
     for key in {**data.spelt["part"], **data.things["part"]}:
         if sort := sort_of(data, key):
             graph.parts_of_kind[sort].append(key)
     for sort in graph.parts_of_kind:
         graph.parts_of_kind[sort].sort()
-    for fact in sorted(data.facts.values(), key=lambda f: f.id):
-        add(graph, fact)
+    fill(graph, graph, data.facts.values())
     return graph
 
 
-def _declared(data: Collection, assembly: str) -> frozenset[str]:
-    named = (n for t in data.things["assembly"][assembly] for n in getattr(t, "positions", ()))
+def declared(data: Names, assembly: str) -> frozenset[str]:
+    """The places that belong to an assembly (its key)."""
+    named = (n for t in data.things["assembly"].get(assembly, ()) for n in getattr(t, "positions", ()))
     return frozenset(data.key("position", n.key) for n in named)
 
 
-def add(graph: Graph, fact: Fact) -> None:
-    """Add the links of one fact; facts are added in the order of their ids."""
-    if fact.kind in _ADD:
-        _ADD[fact.kind](graph, fact)
+def fill(tables: Tables, graph: Facts, facts: Iterable[Fact]) -> None:
+    """Put what these facts lead to into tables, in the order of their ids."""
+    for fact in sorted(facts, key=lambda f: f.id):
+        _ADD[fact.kind](tables, graph, fact)
 
 
-def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
+def left_out(graph: Facts, names: Iterable[str]) -> frozenset[str]:
     """The positions that an `except` leaves out: those named, and all that a named assembly declares.
 
     A place that is called as the assembly is by an `also` counts as named.
@@ -136,50 +96,54 @@ def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
     return frozenset(out)
 
 
-def _add_rebadge(graph: Graph, fact: Fact) -> None:
+def _add_rebadge(tables: Tables, graph: Facts, fact: Fact) -> None:
     one, other, names = fact.args
     out = left_out(graph, names)
-    graph.links[one].append(Link(other, fact, out, ""))
-    graph.links[other].append(Link(one, fact, out, ""))
+    tables.links[one].append(Link(other, fact, out, ""))
+    tables.links[other].append(Link(one, fact, out, ""))
 
 
-def _add_uses(graph: Graph, fact: Fact) -> None:
+def _add_uses(tables: Tables, graph: Facts, fact: Fact) -> None:
     assembly, owner, names = fact.args
     out = left_out(graph, names)
-    graph.links[owner].append(Link(assembly, fact, out, assembly))
-    graph.links[assembly].append(Link(owner, fact, out, assembly))
+    tables.links[owner].append(Link(assembly, fact, out, assembly))
+    tables.links[assembly].append(Link(owner, fact, out, assembly))
 
 
-def _add_takes(graph: Graph, fact: Fact) -> None:
+def _add_takes(tables: Tables, graph: Facts, fact: Fact) -> None:
     part, owner, position, role = fact.args
     place = Place(owner, position)
-    graph.taken_at[place].append((part, role, fact))
-    graph.takes_of[part].append((place, role, fact))
+    tables.taken_at[place].append((part, role, fact))
+    tables.takes_of[part].append((place, role, fact))
 
 
-def _add_same(graph: Graph, fact: Fact) -> None:
+def _add_same(tables: Tables, graph: Facts, fact: Fact) -> None:
     one, other = fact.args
-    graph.same[one].append((other, fact))
-    graph.same[other].append((one, fact))
+    tables.same[one].append((other, fact))
+    tables.same[other].append((one, fact))
 
 
-def _add_replaces(graph: Graph, fact: Fact) -> None:
+def _add_replaces(tables: Tables, graph: Facts, fact: Fact) -> None:
     new, old = fact.args
-    graph.older[new].append((old, fact))
-    graph.newer[old].append((new, fact))
+    tables.older[new].append((old, fact))
+    tables.newer[old].append((new, fact))
 
 
-def _add_fits(graph: Graph, fact: Fact) -> None:
+def _add_fits(tables: Tables, graph: Facts, fact: Fact) -> None:
     source, target = Place(*fact.args[0:2]), Place(*fact.args[2:4])
     for one, other in [(source, target), *([(target, source)] if fact.args[4] else [])]:
-        graph.fits_from[one].append((other, fact))
-        graph.fits_to[other].append((one, fact))
+        tables.fits_from[one].append((other, fact))
+        tables.fits_to[other].append((one, fact))
 
 
-def _add_refuses(graph: Graph, fact: Fact) -> None:
+def _add_refuses(tables: Tables, graph: Facts, fact: Fact) -> None:
     part, owner, position, at, where = fact.args
     item: str | Place = part or Place(owner, position)
-    graph.refused_at[Place(at, where)].append((item, fact))
+    tables.refused_at[Place(at, where)].append((item, fact))
+
+
+def _add_run(tables: Tables, graph: Facts, fact: Fact) -> None:
+    tables.runs_at[Place(*fact.args[:2])].append(fact)
 
 
 _ADD = {
@@ -190,9 +154,10 @@ _ADD = {
     "replaces": _add_replaces,
     "fits": _add_fits,
     "refuses": _add_refuses,
+    "run": _add_run,
 }
 
 
-def sort_of(data: Collection, part: str) -> str:
+def sort_of(data: Names, part: str) -> str:
     """The key of the kind that a part is of, or ""."""
     return data.kind_of(part)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.fits.rules import State
 from kgraph.fits.ways import Ways, ways
 
@@ -22,7 +22,7 @@ Proof = tuple[float, tuple[Fact, ...]]
 NONE: Proof = (0.0, ())
 
 
-def refusals_of(graph: Graph) -> Refusals:
+def refusals_of(graph: Facts) -> Refusals:
     """What is refused in a graph; the questions asked of it share what is found."""
     found: Refusals = graph.remembered.setdefault("refusals", Refusals(graph))
     return found
@@ -53,7 +53,7 @@ class _Refusal(NamedTuple):
 class Refusals:
     """The refusals of a graph, looked up by the place where something is to go."""
 
-    def __init__(self, graph: Graph) -> None:
+    def __init__(self, graph: Facts) -> None:
         self.graph = graph
         self._near: dict[Place, tuple[_Refusal, ...]] = {}
         self._walked: dict[Place, dict[Item, Proof]] = {}

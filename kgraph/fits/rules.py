@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 
 
 class State(NamedTuple):
@@ -38,7 +38,7 @@ class State(NamedTuple):
 
 
 Step = tuple[State, Fact | None]
-Walk = Callable[[Graph, State], Iterable[Step]]
+Walk = Callable[[Facts, State], Iterable[Step]]
 
 _PLACES = frozenset({"is", "source", "goes"})
 _PARTS = frozenset({"part", "asked", "alike", "older", "sized"})
@@ -61,22 +61,22 @@ _PARTS_FITTED = ("part", "alike", "older", "sized")
 _PARTS_ORIGINAL = ("part", "alike")
 
 
-def forward(graph: Graph, state: State) -> list[Step]:
+def forward(graph: Facts, state: State) -> list[Step]:
     """The steps out of a state."""
     return list(_FORWARD[state.phase](graph, state))
 
 
-def backward(graph: Graph, state: State) -> list[Step]:
+def backward(graph: Facts, state: State) -> list[Step]:
     """The steps into a state, each with the state that it comes from."""
     return list(_BACKWARD[state.phase](graph, state))
 
 
-def _like(graph: Graph, state: State) -> Iterable[Step]:
+def _like(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.like(state.owner, state.position):
         yield State(state.phase, other, state.position), fact
 
 
-def _from_is(graph: Graph, state: State) -> Iterable[Step]:
+def _from_is(graph: Facts, state: State) -> Iterable[Step]:
     place = Place(state.owner, state.position)
     yield from _like(graph, state)
     yield State("goes", *place), None
@@ -87,7 +87,7 @@ def _from_is(graph: Graph, state: State) -> Iterable[Step]:
         yield State("goes", *target), fact
 
 
-def _from_part(graph: Graph, state: State) -> Iterable[Step]:
+def _from_part(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State(state.phase, other), fact
     for place, role, fact in graph.takes_of.get(state.owner, ()):
@@ -100,17 +100,17 @@ def _from_part(graph: Graph, state: State) -> Iterable[Step]:
         yield from _to_sized(graph, state)
 
 
-def _to_sized(graph: Graph, state: State) -> Iterable[Step]:
+def _to_sized(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.equal_size(state.owner):
         yield State("sized", other), fact
 
 
-def _from_asked(graph: Graph, state: State) -> Iterable[Step]:
+def _from_asked(graph: Facts, state: State) -> Iterable[Step]:
     yield State("alike", state.owner), None
     yield from _to_sized(graph, state)
 
 
-def _from_older(graph: Graph, state: State) -> Iterable[Step]:
+def _from_older(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("older", other), fact
     for old, fact in graph.older.get(state.owner, ()):
@@ -118,12 +118,12 @@ def _from_older(graph: Graph, state: State) -> Iterable[Step]:
     yield from _from_sized(graph, state)
 
 
-def _from_sized(graph: Graph, state: State) -> Iterable[Step]:
+def _from_sized(graph: Facts, state: State) -> Iterable[Step]:
     for place, _, fact in graph.takes_of.get(state.owner, ()):
         yield State("goes", *place), fact
 
 
-def _from_source(graph: Graph, state: State) -> Iterable[Step]:
+def _from_source(graph: Facts, state: State) -> Iterable[Step]:
     yield from _like(graph, state)
     for target, fact in graph.fits_from.get(Place(state.owner, state.position), ()):
         yield State("goes", *target), fact
@@ -141,7 +141,7 @@ _FORWARD: dict[str, Walk] = {
 }
 
 
-def _into_goes(graph: Graph, state: State) -> Iterable[Step]:
+def _into_goes(graph: Facts, state: State) -> Iterable[Step]:
     place = Place(state.owner, state.position)
     yield from _like(graph, state)
     yield State("is", *place), None
@@ -153,7 +153,7 @@ def _into_goes(graph: Graph, state: State) -> Iterable[Step]:
         yield State("source", *source), fact
 
 
-def _into_source(graph: Graph, state: State) -> Iterable[Step]:
+def _into_source(graph: Facts, state: State) -> Iterable[Step]:
     yield from _like(graph, state)
     for part, role, fact in graph.taken_at.get(Place(state.owner, state.position), ()):
         if role == "original" and graph.fits_from:
@@ -161,7 +161,7 @@ def _into_source(graph: Graph, state: State) -> Iterable[Step]:
                 yield State(phase, part), fact
 
 
-def _into_part(graph: Graph, state: State) -> Iterable[Step]:
+def _into_part(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("part", other), fact
     for place, role, fact in graph.takes_of.get(state.owner, ()):
@@ -169,13 +169,13 @@ def _into_part(graph: Graph, state: State) -> Iterable[Step]:
             yield State("is", *place), fact
 
 
-def _into_alike(graph: Graph, state: State) -> Iterable[Step]:
+def _into_alike(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("alike", other), fact
     yield State("asked", state.owner), None
 
 
-def _into_older(graph: Graph, state: State) -> Iterable[Step]:
+def _into_older(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("older", other), fact
     for new, fact in graph.newer.get(state.owner, ()):
@@ -183,7 +183,7 @@ def _into_older(graph: Graph, state: State) -> Iterable[Step]:
             yield State(phase, new), fact
 
 
-def _into_sized(graph: Graph, state: State) -> Iterable[Step]:
+def _into_sized(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.equal_size_back(state.owner):
         yield State("part", other), fact
         yield State("asked", other), fact
@@ -201,7 +201,7 @@ _BACKWARD: dict[str, Walk] = {
 }
 
 
-def against(graph: Graph, state: State) -> list[Step]:
+def against(graph: Facts, state: State) -> list[Step]:
     """The steps of rule `no`, from the place where something is refused back to the refused items.
 
     States: `no` (a place like it), `refused` (a part alike the refused one, or the refused place:
@@ -211,7 +211,7 @@ def against(graph: Graph, state: State) -> list[Step]:
     return list(_AGAINST[state.phase](graph, state))
 
 
-def _refusals(graph: Graph, state: State) -> Iterable[Step]:
+def _refusals(graph: Facts, state: State) -> Iterable[Step]:
     yield from _like(graph, state)
     for item, fact in graph.refused_at.get(Place(state.owner, state.position), ()):
         if isinstance(item, Place):
@@ -220,7 +220,7 @@ def _refusals(graph: Graph, state: State) -> Iterable[Step]:
             yield State("refused", item), fact
 
 
-def _refused_part(graph: Graph, state: State) -> Iterable[Step]:
+def _refused_part(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("refused", other), fact
     for place, role, fact in graph.takes_of.get(state.owner, ()):
@@ -228,18 +228,18 @@ def _refused_part(graph: Graph, state: State) -> Iterable[Step]:
             yield State("fitted", *place), fact
 
 
-def _refused_place(graph: Graph, state: State) -> Iterable[Step]:
+def _refused_place(graph: Facts, state: State) -> Iterable[Step]:
     yield State("holds", state.owner, state.position), None
 
 
-def _holds(graph: Graph, state: State) -> Iterable[Step]:
+def _holds(graph: Facts, state: State) -> Iterable[Step]:
     yield from _like(graph, state)
     for part, role, fact in graph.taken_at.get(Place(state.owner, state.position), ()):
         if role == "original":
             yield State("content", part), fact
 
 
-def _content(graph: Graph, state: State) -> Iterable[Step]:
+def _content(graph: Facts, state: State) -> Iterable[Step]:
     for other, fact in graph.same.get(state.owner, ()):
         yield State("content", other), fact
 
@@ -261,7 +261,7 @@ def refused_item(state: State) -> str | Place | None:
     return Place(state.owner, state.position) if state.phase in ("refusedplace", "fitted") else None
 
 
-def rebadged(graph: Graph, state: State) -> list[Step]:
+def rebadged(graph: Facts, state: State) -> list[Step]:
     """The steps of `sisters`: along rebadge facts only, whatever they leave out."""
     return [
         (State(state.phase, link.other), link.fact)

@@ -17,7 +17,7 @@ from kgraph.fits import proofs
 from kgraph.fits.blocks import Edge, Tables, take_apart
 from kgraph.fits.certainty import Bounds
 from kgraph.fits.families import LEAST, WORK
-from kgraph.fits.graph import Graph, Link
+from kgraph.fits.graph import Facts, Link
 from kgraph.fits.proofs import Cheapest
 from kgraph.fits.rules import State, Step
 
@@ -27,7 +27,7 @@ PASSES = 4
 """One pass serves all sets that share an assembly, so that it may take this much more work."""
 
 
-def built_on(graph: Graph, owner: str) -> list[str]:
+def built_on(graph: Facts, owner: str) -> list[str]:
     """The assemblies that an owner is built on: its own and its sisters', through nesting."""
 
     def down(state: State) -> list[Step]:
@@ -37,7 +37,7 @@ def built_on(graph: Graph, owner: str) -> list[str]:
     return sorted(s.owner for s in proofs.explore(State("any", owner), down).states if s.owner[0] == "a")
 
 
-def carriers(graph: Graph, assembly: str) -> list[str]:
+def carriers(graph: Facts, assembly: str) -> list[str]:
     """The assembly and every assembly built on it, through nesting."""
 
     def carried(state: State) -> list[Step]:
@@ -51,7 +51,7 @@ def carriers(graph: Graph, assembly: str) -> list[str]:
     return [s.owner for s in proofs.explore(State("carry", assembly), carried).states]
 
 
-def leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
+def leaves_out(graph: Facts, link: Link, *assemblies: str) -> bool:
     """Whether an `except` names one of these assemblies itself."""
     named = link.fact.args[2]
     return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
@@ -153,7 +153,7 @@ def _plus(sum_: Bounds, weight: float, more: Bounds) -> Bounds:
     return Bounds(low, low if sum_.exact and more.exact else sum_.high + weight * more.high)
 
 
-def network(graph: Graph, assembly: str) -> Network:
+def network(graph: Facts, assembly: str) -> Network:
     """The network of an assembly, worked out once for a graph."""
     known: dict[str, Network] = graph.remembered.setdefault("sharing", {})
     if assembly not in known:
@@ -161,7 +161,7 @@ def network(graph: Graph, assembly: str) -> Network:
     return known[assembly]
 
 
-def _network(graph: Graph, assembly: str) -> Network:
+def _network(graph: Facts, assembly: str) -> Network:
     walked = proofs.explore(State("up", assembly), _up(graph, assembly, _alike_carriers(graph, assembly)))
     down: list[list[tuple[int, int]]] = [[] for _ in walked.states]
     for state, out in enumerate(walked.steps):
@@ -172,7 +172,7 @@ def _network(graph: Graph, assembly: str) -> Network:
     return Network(walked, down, upward, len(owners) == len(set(owners)))
 
 
-def _up(graph: Graph, assembly: str, alike: Mapping[str, str]) -> Callable[[State], list[Step]]:
+def _up(graph: Facts, assembly: str, alike: Mapping[str, str]) -> Callable[[State], list[Step]]:
     """Steps from an assembly up to what is built on it, and along the rebadges of the sets met."""
     unlike = {name: [c for c, n in alike.items() if n == name] for name in alike.values()}
 
@@ -194,7 +194,7 @@ def _up(graph: Graph, assembly: str, alike: Mapping[str, str]) -> Callable[[Stat
     return step
 
 
-def _alike_carriers(graph: Graph, assembly: str) -> dict[str, str]:
+def _alike_carriers(graph: Facts, assembly: str) -> dict[str, str]:
     """One name for the carriers that the same rebadges leave out, as far as they are met."""
     every = carriers(graph, assembly)
     named: dict[str, set[str]] = {c: set() for c in every}
@@ -210,7 +210,7 @@ def _alike_carriers(graph: Graph, assembly: str) -> dict[str, str]:
     return {c: first.setdefault(frozenset(facts), c) for c, facts in named.items()}
 
 
-def down_and_up(graph: Graph, assembly: str) -> Callable[[State], list[Step]]:
+def down_and_up(graph: Facts, assembly: str) -> Callable[[State], list[Step]]:
     """Steps from a set (state `from`) down to an assembly it is built on, and up again (state `sharing`).
 
     A rebadge that leaves out the assembly, or the one that carries it, is no way.

@@ -5,15 +5,15 @@ Parts of a generic kind (belts, screws, O-rings) are one article where their rec
 
 from __future__ import annotations
 
-import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
 from kgraph import quantities, records, words
-from kgraph.collection import Collection
+from kgraph.collection import digest_of
 from kgraph.facts import Fact
 from kgraph.fits.neighbours import Neighbours
 from kgraph.names import compared
+from kgraph.source.facts import Names
 
 Size = quantities.Section | float | str
 """A size as compared: a section, mm, or folded text where it is no length."""
@@ -22,23 +22,30 @@ ASKED_ALONE = 4
 
 
 class Sizes(ABC):
-    """The recorded sizes of generic parts, and which of them agree."""
+    """The recorded sizes of generic parts, each read once, and which of them agree."""
 
-    def __init__(self) -> None:
-        self._asked: dict[str, int] = {}
-        self._neighbours: dict[str, Neighbours] = {}
+    def __init__(self, data: Names) -> None:
+        self.data = data
+        self._recorded: dict[str, Mapping[str, Size]] = {}
 
-    @abstractmethod
     def kind_of(self, part: str) -> str:
         """The key of a part's kind, or ""."""
+        return self.data.kind_of(part)
 
-    @abstractmethod
     def rules(self, kind: str) -> tuple[Mapping[str, str], float] | None:
         """How parts of a kind compare, and how certain equal size is; None where it is not enough."""
+        rules = compare_rules(self.data, kind)
+        return None if rules is None else (rules, size_certainty(self.data, kind))
+
+    def recorded(self, kind: str, part: str) -> Mapping[str, Size]:
+        """The recorded sizes of a part of a kind, by name."""
+        if part not in self._recorded:
+            self._recorded[part] = recorded_sizes(self.data, part, compare_rules(self.data, kind) or {})
+        return self._recorded[part]
 
     @abstractmethod
-    def of_kind(self, kind: str) -> Mapping[str, Mapping[str, Size]]:
-        """For each part of a kind, by name, its recorded sizes."""
+    def near(self, kind: str, part: str, forward: bool) -> Sequence[str]:
+        """The other parts of a kind that may be equal to a part, in order; more than are, never fewer."""
 
     def equal(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
@@ -47,53 +54,37 @@ class Sizes(ABC):
         if how is None:
             return []
         rules, certainty = how
-        recorded = self.of_kind(kind)
         found = []
-        for other in self._near(kind, part, forward):
+        for other in self.near(kind, part, forward):
             offered, wanted = (part, other) if forward else (other, part)
-            if agree(recorded[offered], recorded[wanted], rules):
+            if agree(self.recorded(kind, offered), self.recorded(kind, wanted), rules):
                 found.append((other, size_fact(offered, wanted, certainty)))
         return found
 
-    def _near(self, kind: str, part: str, forward: bool) -> list[str]:
+
+class FromCollection(Sizes):
+    """Sizes as a whole folder has them."""
+
+    def __init__(self, data: Names, parts: Mapping[str, Sequence[str]]) -> None:
+        super().__init__(data)
+        self.parts = parts
+        self._asked: dict[str, int] = {}
+        self._neighbours: dict[str, Neighbours] = {}
+
+    def near(self, kind: str, part: str, forward: bool) -> Sequence[str]:
         """The other parts of a kind that may be equal to a part: of the first few that are asked for, all."""
-        recorded = self.of_kind(kind)
+        parts = self.parts.get(kind, ())
         self._asked[kind] = self._asked.get(kind, 0) + 1
         if self._asked[kind] <= ASKED_ALONE:
-            return [other for other in recorded if other != part]
+            return [other for other in parts if other != part]
         if kind not in self._neighbours:
             how = self.rules(kind)
+            recorded = {other: self.recorded(kind, other) for other in parts}
             self._neighbours[kind] = Neighbours(recorded, how[0] if how else {})
         return self._neighbours[kind].of(part, forward)
 
 
-class FromCollection(Sizes):
-    """Sizes as a collection has them, each read once."""
-
-    def __init__(self, data: Collection, parts: Mapping[str, Sequence[str]]) -> None:
-        super().__init__()
-        self.data, self.parts = data, parts
-        self.known: dict[str, dict[str, dict[str, Size]]] = {}
-
-    def kind_of(self, part: str) -> str:
-        """The key of a part's kind, or ""."""
-        return self.data.kind_of(part)
-
-    def rules(self, kind: str) -> tuple[Mapping[str, str], float] | None:
-        """How parts of a kind compare, and how certain equal size is."""
-        rules = compare_rules(self.data, kind)
-        return None if rules is None else (rules, size_certainty(self.data, kind))
-
-    def of_kind(self, kind: str) -> Mapping[str, Mapping[str, Size]]:
-        """For each part of a kind, by name, its recorded sizes."""
-        if kind not in self.known:
-            rules = compare_rules(self.data, kind) or {}
-            parts = self.parts.get(kind, ())
-            self.known[kind] = {part: recorded_sizes(self.data, part, rules) for part in parts}
-        return self.known[kind]
-
-
-def recorded_sizes(data: Collection, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
+def recorded_sizes(data: Names, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
     """The recorded sizes of a part, by name, that count in a comparison by these rules."""
     keys = rules or sorted(_attribute_keys(data, part))
     sizes = {key: recorded_size(data, part, key) for key in keys}
@@ -111,12 +102,12 @@ def agree(offered: Mapping[str, Size], wanted: Mapping[str, Size], rules: Mappin
     return compared
 
 
-def kind_entries(data: Collection, kind: str) -> list[records.Kind]:
+def kind_entries(data: Names, kind: str) -> list[records.Kind]:
     """The `kind` entries of a kind of part."""
     return [k for k in data.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
 
 
-def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
+def compare_rules(data: Names, kind: str) -> dict[str, str] | None:
     """The sizes by which generic parts of a kind compare; None where equal size is not enough.
 
     Belts compare without any entry (common practice, no source); an empty mapping means
@@ -130,19 +121,19 @@ def compare_rules(data: Collection, kind: str) -> dict[str, str] | None:
     return rules_said(data, kind)
 
 
-def rules_said(data: Collection, kind: str) -> dict[str, str]:
+def rules_said(data: Names, kind: str) -> dict[str, str]:
     """What the entries of a kind say of comparing, else what holds of belts; whether or not it is generic."""
     rules = {a: r for k in kind_entries(data, kind) for a, r in k.compare}
     return rules or (dict(words.BELT_COMPARE) if kind == data.belt_kind() else {})
 
 
-def _attribute_keys(data: Collection, part: str) -> set[str]:
+def _attribute_keys(data: Names, part: str) -> set[str]:
     return {
         k for t in data.things["part"].get(part, ()) for k, _ in t.attributes if k not in {"note", "caution"}
     }
 
 
-def size_agrees(data: Collection, offered: str, wanted: str, key: str, rule: str) -> bool | None:
+def size_agrees(data: Names, offered: str, wanted: str, key: str, rule: str) -> bool | None:
     """Whether one size agrees; None where neither part records it."""
     return values_agree(recorded_size(data, offered, key), recorded_size(data, wanted, key), rule)
 
@@ -161,7 +152,7 @@ def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None
     return isinstance(one, str) and isinstance(other, str) and rule == "same" and one == other
 
 
-def recorded_size(data: Collection, part: str, key: str) -> Size | None:
+def recorded_size(data: Names, part: str, key: str) -> Size | None:
     """A part's size as a section, as mm, or as folded text where it is no length; None if not recorded.
 
     The length of a belt is one size, by whichever of its three names it is asked for and was written.
@@ -176,11 +167,12 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
             return thing.section
         for attribute, value in thing.attributes:
             if compared(attribute) == wanted:
-                return _size(value)
+                return as_compared(value)
     return None
 
 
-def _size(value: records.Value) -> float | str:
+def as_compared(value: records.Value) -> float | str:
+    """A recorded attribute as mm, or as folded text where it is no length."""
     if isinstance(value, str):
         try:
             return quantities.length(value).mm
@@ -189,7 +181,7 @@ def _size(value: records.Value) -> float | str:
     return str(value)
 
 
-def size_certainty(data: Collection, kind: str) -> float:
+def size_certainty(data: Names, kind: str) -> float:
     """How certain equal size is to mean the same article: 0.90 unless the kind says otherwise."""
     given = [k.certainty for k in kind_entries(data, kind) if k.certainty is not None]
     return min(given, default=words.SIZE_CERTAINTY)
@@ -197,5 +189,4 @@ def size_certainty(data: Collection, kind: str) -> float:
 
 def size_fact(offered: str, wanted: str, certainty: float) -> Fact:
     """Equal size as a fact of its own."""
-    digest = hashlib.sha256(f"size\0{offered}\0{wanted}".encode()).hexdigest()[:16]
-    return Fact(digest, "size", (offered, wanted), certainty)
+    return Fact(digest_of(f"size\0{offered}\0{wanted}"), "size", (offered, wanted), certainty)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from kgraph.facts import Fact
 from kgraph.fits import proofs, rules
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.fits.refusals import refusals_of
 from kgraph.fits.rules import State, Step
 from kgraph.fits.ways import Ways, ways
@@ -46,7 +46,7 @@ class Taker:
 class Takers:
     """Answers for one graph; what several parts share is worked out once and kept."""
 
-    graph: Graph
+    graph: Facts
     _ways: dict[Place, Ways] = field(default_factory=dict)
 
     def of(self, part: str) -> list[Taker]:

@@ -10,7 +10,7 @@ import heapq
 from collections.abc import Mapping
 
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Facts
 
 
 class Ways:
@@ -35,7 +35,7 @@ class Ways:
         return owner
 
 
-def ways(graph: Graph, starts: Mapping[str, float], position: str) -> Ways:
+def ways(graph: Facts, starts: Mapping[str, float], position: str) -> Ways:
     """The best way to every owner that is like a start at this position; `starts` have certainties."""
     found = Ways()
     queue: list[tuple[float, int, str, tuple[str, Fact] | None]]

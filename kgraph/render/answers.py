@@ -12,10 +12,10 @@ from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
+    from kgraph.source.facts import Names
 
 
-def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
+def as_json(data: Names, answer: Answer) -> dict[str, Any]:
     """The object of the contract, section 3."""
     out: dict[str, Any] = {
         "question": answer.question,
@@ -37,7 +37,7 @@ def each_once(names: Iterable[str]) -> list[str]:
     return list(once.values())
 
 
-def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
+def caution_texts(data: Names, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     out: dict[str, str] = {}
     for name in names:
@@ -46,7 +46,7 @@ def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     return out
 
 
-def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
+def _row_json(data: Names, answer: Answer, row: Row) -> dict[str, Any]:
     out: dict[str, Any] = {}
     if row.assembly:
         out["assembly"] = data.owner_text(row.assembly)
@@ -78,12 +78,12 @@ def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
     return out
 
 
-def assembly_sort(data: Collection, owner: str) -> str | None:
+def assembly_sort(data: Names, owner: str) -> str | None:
     """The recorded kind of an assembly, or None."""
     return data.assembly_kind(owner[2:])
 
 
-def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:
+def fact_json(data: Names, fact: Fact) -> dict[str, Any]:
     """One fact of a proof."""
     where = fact.where
     return {
@@ -111,7 +111,7 @@ def percent(value: float) -> str:
     return f"{min(value * 100, 99.9):.1f} %" if value > 0.99 else f"{value * 100:.0f} %"
 
 
-def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool) -> str:
+def as_text(data: Names, answer: Answer, terminal: bool, proof: bool) -> str:
     """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
     if not answer.rows:
         return ""
@@ -140,21 +140,21 @@ def remarks_of(row: Row) -> list[str]:
     return [*said, "by equal size: measure first"] if "size" in row.basis else said
 
 
-def _taker_cells(data: Collection, row: Row) -> list[str]:
+def _taker_cells(data: Names, row: Row) -> list[str]:
     parts = ", ".join(data.text("part", p) for p in row.parts) or "-"
     place = [data.owner_text(row.set), data.text("position", row.position)]
     return [*place, parts, certainty_text(row), row.standing]
 
 
-def _donor_cells(data: Collection, row: Row) -> list[str]:
+def _donor_cells(data: Names, row: Row) -> list[str]:
     return [data.text("position", row.wanted), *_taker_cells(data, row)]
 
 
-def _sister_cells(data: Collection, row: Row) -> list[str]:
+def _sister_cells(data: Names, row: Row) -> list[str]:
     return [data.owner_text(row.set), certainty_text(row), row.standing]
 
 
-def _share_cells(data: Collection, row: Row) -> list[str]:
+def _share_cells(data: Names, row: Row) -> list[str]:
     sort = assembly_sort(data, row.assembly) or "-"
     return [data.owner_text(row.assembly), sort, data.owner_text(row.set), certainty_text(row)]
 
@@ -167,7 +167,7 @@ _HEADS = {
 }
 
 
-def _proof_text(data: Collection, row: Row) -> str:
+def _proof_text(data: Names, row: Row) -> str:
     place = f" at {data.text('position', row.position)}" if row.position else ""
     lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {certainty_text(row)}"]
     lines += [fact_line(data, f) for f in row.proof]
@@ -180,7 +180,7 @@ def _proof_text(data: Collection, row: Row) -> str:
     return "\n".join(lines) + "\n"
 
 
-def fact_line(data: Collection, fact: Fact) -> str:
+def fact_line(data: Names, fact: Fact) -> str:
     """One fact of a proof on one line: certainty, what it says, how it is known, where it stands."""
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)

@@ -23,12 +23,13 @@ from kgraph.belt_questions import (
 from kgraph.belts import drive, tolerances
 from kgraph.belts.sold import Sold
 from kgraph.belts.tone import ToneReading
-from kgraph.collection import Collection, build
+from kgraph.collection import build
 from kgraph.facts import Fact
 from kgraph.quantities import Section
 from kgraph.render.answers import caution_texts, fact_json, percent
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
+from kgraph.source.facts import Names
 
 SPEED_CAUTIONS = ("moving mechanism", "mains")
 _Rows = list[tuple[str, str]]
@@ -57,12 +58,12 @@ def _section(section: Section) -> str:
     return f"{section.form} {' x '.join(f'{size:.4g}' for size in section.sizes_mm)} mm"
 
 
-def _place_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
+def _place_json(data: Names, place: BeltPlace) -> dict[str, Any]:
     return {"set": data.owner_text(place.set), "position": data.text("position", place.position)}
 
 
 def _tail_json(
-    data: Collection, assumed: Iterable[drive.Assumed], notes: Iterable[str], cautions: Sequence[str]
+    data: Names, assumed: Iterable[drive.Assumed], notes: Iterable[str], cautions: Sequence[str]
 ) -> dict[str, Any]:
     return {
         "assumed": [{"what": a.what, "value": a.value, "source": a.source} for a in assumed],
@@ -72,12 +73,12 @@ def _tail_json(
     }
 
 
-def _proof_json(data: Collection, facts: Iterable[Fact]) -> list[dict[str, Any]]:
+def _proof_json(data: Names, facts: Iterable[Fact]) -> list[dict[str, Any]]:
     return [fact_json(data, f) for f in facts]
 
 
 def _text(
-    data: Collection,
+    data: Names,
     rows: _Rows,
     terminal: bool,
     cautions: Sequence[str],
@@ -101,7 +102,7 @@ def _wrapped(text: str, terminal: bool) -> str:
     return wrapped(_BEFORE_UNIT.sub(_KEEP, shown)).replace(_KEEP, " ")
 
 
-def _caution_text(data: Collection, cautions: Sequence[str], terminal: bool) -> str:
+def _caution_text(data: Names, cautions: Sequence[str], terminal: bool) -> str:
     texts = caution_texts(data, cautions)
     return "".join(_wrapped(f"Caution, {name}: {text}", terminal) for name, text in texts.items())
 
@@ -110,7 +111,7 @@ def _assumed_rows(assumed: Iterable[drive.Assumed]) -> _Rows:
     return [("assumed", f"{a.what}: {a.value} ({a.source})") for a in assumed]
 
 
-def _proof_text(data: Collection, head: str, facts: Sequence[Fact], terminal: bool) -> str:
+def _proof_text(data: Names, head: str, facts: Sequence[Fact], terminal: bool) -> str:
     if not facts:
         return ""
     out = f"{visible(head)}, {percent(strength(facts))}:\n"
@@ -142,7 +143,7 @@ def _sold_json(sold: Sold | None) -> dict[str, Any] | None:
 # Path -----------------------------------------------------------------------------------------
 
 
-def path_json(data: Collection, answer: PathAnswer) -> dict[str, Any]:
+def path_json(data: Names, answer: PathAnswer) -> dict[str, Any]:
     """The object of `belt path`; lengths in mm, angles in degrees."""
     return {
         "question": {"command": "belt path", **_place_json(data, answer.place)},
@@ -178,7 +179,7 @@ def path_json(data: Collection, answer: PathAnswer) -> dict[str, Any]:
     }
 
 
-def no_path_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
+def no_path_json(data: Names, place: BeltPlace) -> dict[str, Any]:
     """The same keys where no run is recorded: nothing is known."""
     return {
         "question": {"command": "belt path", **_place_json(data, place)},
@@ -192,7 +193,7 @@ def no_path_json(data: Collection, place: BeltPlace) -> dict[str, Any]:
     }
 
 
-def path_text(data: Collection, answer: PathAnswer, terminal: bool, proof: bool) -> str:
+def path_text(data: Names, answer: PathAnswer, terminal: bool, proof: bool) -> str:
     """`belt path` for a person."""
     low, high = answer.window_mm
     rows = [
@@ -241,7 +242,7 @@ def _sold_rows(answer: PathAnswer) -> _Rows:
 # Fit ------------------------------------------------------------------------------------------
 
 
-def fit_json(data: Collection, answer: FitAnswer) -> dict[str, Any]:
+def fit_json(data: Names, answer: FitAnswer) -> dict[str, Any]:
     """The object of `belt fit`; what is not known is null."""
     fit, recorded = answer.fit, answer.recorded
     part = data.text("part", answer.part)
@@ -284,7 +285,7 @@ def _pair(ends: tuple[float, float] | None) -> list[float] | None:
     return None if ends is None else list(ends)
 
 
-def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool) -> str:
+def fit_text(data: Names, answer: FitAnswer, terminal: bool, proof: bool) -> str:
     """`belt fit` for a person: verdict, figures, every reason, every assumed value."""
     fit, recorded = answer.fit, answer.recorded
     rows = [
@@ -349,7 +350,7 @@ def _force_rows(fit: drive.Fit) -> _Rows:
 # Find -----------------------------------------------------------------------------------------
 
 
-def find_json(data: Collection, answer: FindAnswer, proof: bool) -> dict[str, Any]:
+def find_json(data: Names, answer: FindAnswer, proof: bool) -> dict[str, Any]:
     """The object of `belt find`; the proof of each place only where it is asked for, for there are many."""
     seen = answer.seen
     return {
@@ -366,18 +367,18 @@ def find_json(data: Collection, answer: FindAnswer, proof: bool) -> dict[str, An
     }
 
 
-def _sets(data: Collection, found: FoundBelt) -> list[str]:
+def _sets(data: Names, found: FoundBelt) -> list[str]:
     return list(dict.fromkeys(data.owner_text(r.set) for r in found.takers))
 
 
-def _sets_and_basis(data: Collection, found: FoundBelt) -> list[str]:
+def _sets_and_basis(data: Names, found: FoundBelt) -> list[str]:
     """The sets for a person: those that follow from equal size alone are marked."""
     sized = {r.set for r in found.takers} - {r.set for r in found.takers if not r.by_size}
     marked = {data.owner_text(s) for s in sized}
     return [f"{name} (by size)" if name in marked else name for name in _sets(data, found)]
 
 
-def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, Any]:
+def _found_json(data: Names, found: FoundBelt, proof: bool) -> dict[str, Any]:
     names = [data.text("part", p) for p in found.parts]
     return {
         "belt": names[0] if names else None,
@@ -398,7 +399,7 @@ def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, An
     }
 
 
-def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool) -> str:
+def find_text(data: Names, answer: FindAnswer, terminal: bool, proof: bool) -> str:
     """`belt find` for a person: what is less likely than one in a thousand is counted, not listed."""
     shown = [f for f in answer.found if f.probability >= 0.001 or not f.parts]
     rows = [
@@ -421,7 +422,7 @@ def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool)
     return out + _tail(data, answer.assumed, answer.cautions, terminal)
 
 
-def _tail(data: Collection, assumed: Iterable[drive.Assumed], cautions: Sequence[str], terminal: bool) -> str:
+def _tail(data: Names, assumed: Iterable[drive.Assumed], cautions: Sequence[str], terminal: bool) -> str:
     lines = [f"assumed: {text}" for _, text in _assumed_rows(assumed)]
     return "".join(_wrapped(line, terminal) for line in lines) + _caution_text(data, cautions, terminal)
 
@@ -429,7 +430,7 @@ def _tail(data: Collection, assumed: Iterable[drive.Assumed], cautions: Sequence
 # Family ---------------------------------------------------------------------------------------
 
 
-def family_json(data: Collection, answer: FamilyAnswer) -> dict[str, Any]:
+def family_json(data: Names, answer: FamilyAnswer) -> dict[str, Any]:
     """The object of `belt family`."""
     return {
         "question": {"command": "belt family", **_place_json(data, answer.place)},
@@ -438,7 +439,7 @@ def family_json(data: Collection, answer: FamilyAnswer) -> dict[str, Any]:
     }
 
 
-def _family_row_json(data: Collection, answer: FamilyAnswer, row: FamilyRow) -> dict[str, Any]:
+def _family_row_json(data: Names, answer: FamilyAnswer, row: FamilyRow) -> dict[str, Any]:
     return {
         "set": data.owner_text(row.set),
         "position": data.text("position", answer.place.position),
@@ -455,7 +456,7 @@ def _family_row_json(data: Collection, answer: FamilyAnswer, row: FamilyRow) -> 
 _AGREES = {True: "yes", False: "NO", None: "not known"}
 
 
-def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: bool) -> str:
+def family_text(data: Names, answer: FamilyAnswer, terminal: bool, proof: bool) -> str:
     """`belt family` for a person."""
     position = data.text("position", answer.place.position)
     rows = [
@@ -481,7 +482,7 @@ def family_text(data: Collection, answer: FamilyAnswer, terminal: bool, proof: b
 
 
 def speed_json(
-    data: Collection | None,
+    data: Names | None,
     place: BeltPlace | None,
     tone_hz: float,
     heard_hz: float,
@@ -512,7 +513,7 @@ def speed_json(
 
 
 def speed_text(
-    data: Collection | None, place: BeltPlace | None, reading: ToneReading, terminal: bool, proof: bool
+    data: Names | None, place: BeltPlace | None, reading: ToneReading, terminal: bool, proof: bool
 ) -> str:
     """`belt speed` for a person: what is to be asked first stands first."""
     data = data or _nothing()
@@ -528,7 +529,7 @@ Said = dict[str, tuple[Any, str]]
 """What an answer says, piece by piece: its name -> the value, unrounded, and as text."""
 
 
-def path_said(data: Collection, answer: PathAnswer | None) -> Said:
+def path_said(data: Names, answer: PathAnswer | None) -> Said:
     """The pieces of `belt path`."""
     if answer is None:
         return {}
@@ -541,7 +542,7 @@ def path_said(data: Collection, answer: PathAnswer | None) -> Said:
     }
 
 
-def fit_said(data: Collection, answer: FitAnswer) -> Said:
+def fit_said(data: Names, answer: FitAnswer) -> Said:
     """The pieces of `belt fit`."""
     fit, recorded = answer.fit, answer.recorded
     against = data.text("part", recorded.part) if recorded else None
@@ -554,7 +555,7 @@ def fit_said(data: Collection, answer: FitAnswer) -> Said:
     }
 
 
-def find_said(data: Collection, answer: FindAnswer) -> Said:
+def find_said(data: Names, answer: FindAnswer) -> Said:
     """The pieces of `belt find`: each belt's probability, and the sets that take it."""
     found: Said = {}
     for each in answer.found:
@@ -565,7 +566,7 @@ def find_said(data: Collection, answer: FindAnswer) -> Said:
     return found
 
 
-def family_said(data: Collection, answer: FamilyAnswer) -> Said:
+def family_said(data: Names, answer: FamilyAnswer) -> Said:
     """The pieces of `belt family`: a row each."""
     found: Said = {}
     for row in answer.rows:
@@ -617,6 +618,6 @@ def _then(before: tuple[Any, str], after: tuple[Any, str]) -> str:
     return f"{before[0]!r}, then {after[0]!r}"
 
 
-def _nothing() -> Collection:
+def _nothing() -> Names:
     """A folder that says nothing: the cautions are then those of the trade."""
     return build([])

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection
 from kgraph.render.answers import (
     caution_texts,
     certainty_text,
@@ -22,6 +21,7 @@ from kgraph.shelf.plan import Cost, Course, Line, Plan
 from kgraph.shelf.routes import Unmet
 from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING
+from kgraph.source.facts import Names
 
 STOCK = "stock"
 
@@ -29,7 +29,7 @@ STOCK = "stock"
 # JSON -----------------------------------------------------------------------------------------
 
 
-def as_json(data: Collection, plan: Plan, written: Sequence[str] = ()) -> dict[str, Any]:
+def as_json(data: Names, plan: Plan, written: Sequence[str] = ()) -> dict[str, Any]:
     """A plan as one object: its lines, its cost in three parts, what is proven, and what is left."""
     out: dict[str, Any] = {
         "question": {"command": "plan", "units": [data.text("unit", p) for p in plan.patients]},
@@ -49,7 +49,7 @@ def as_json(data: Collection, plan: Plan, written: Sequence[str] = ()) -> dict[s
     return out
 
 
-def _course_json(data: Collection, course: Course) -> dict[str, Any]:
+def _course_json(data: Names, course: Course) -> dict[str, Any]:
     return {
         "lines": [_line_json(data, line) for line in course.lines],
         "met": len(course.lines),
@@ -63,7 +63,7 @@ def _course_json(data: Collection, course: Course) -> dict[str, Any]:
     }
 
 
-def _line_json(data: Collection, line: Line) -> dict[str, Any]:
+def _line_json(data: Names, line: Line) -> dict[str, Any]:
     row = line.row
     part = row.part if line.unit else line.position
     out: dict[str, Any] = {
@@ -94,7 +94,7 @@ def _line_json(data: Collection, line: Line) -> dict[str, Any]:
     return out
 
 
-def _unmet_json(data: Collection, unmet: Unmet) -> dict[str, Any]:
+def _unmet_json(data: Names, unmet: Unmet) -> dict[str, Any]:
     return {
         "for": data.text("unit", unmet.want.unit),
         "want": data.text("position", unmet.want.position),
@@ -116,7 +116,7 @@ def cautions_of(plan: Plan) -> list[str]:
     return each_once(found)
 
 
-def lies_in(data: Collection, part: str) -> str:
+def lies_in(data: Names, part: str) -> str:
     """Where a loose part lies, as recorded."""
     entries = [s for s in data.things["stock"].get(part, ()) if isinstance(s, records.Stock)]
     return ", ".join(dict.fromkeys(s.place for s in entries if s.place))
@@ -125,7 +125,7 @@ def lies_in(data: Collection, part: str) -> str:
 # Text -----------------------------------------------------------------------------------------
 
 
-def as_text(data: Collection, plan: Plan, terminal: bool, proof: bool) -> str:
+def as_text(data: Names, plan: Plan, terminal: bool, proof: bool) -> str:
     """The plan for the bench: what to take from where, what is left to do, what it costs, the cautions."""
     out = ""
     if plan.best.lines:
@@ -149,15 +149,15 @@ def _sentence(text: str, terminal: bool) -> str:
     return wrapped(visible(text)) if terminal else visible(text) + "\n"
 
 
-def _want_cells(data: Collection, want: Want) -> tuple[str, str]:
+def _want_cells(data: Names, want: Want) -> tuple[str, str]:
     return data.text("unit", want.unit), data.text("position", want.position)
 
 
-def _cells(data: Collection, line: Line) -> list[str]:
+def _cells(data: Names, line: Line) -> list[str]:
     return [*_want_cells(data, line.want), *_from_cells(data, line), certainty_text(line.row)]
 
 
-def _from_cells(data: Collection, line: Line) -> tuple[str, str]:
+def _from_cells(data: Names, line: Line) -> tuple[str, str]:
     if not line.unit:
         where = lies_in(data, line.position)
         return f"{STOCK}, {where}" if where else STOCK, data.text("part", line.position)
@@ -167,7 +167,7 @@ def _from_cells(data: Collection, line: Line) -> tuple[str, str]:
     )
 
 
-def _line_remarks(data: Collection, line: Line) -> list[str]:
+def _line_remarks(data: Names, line: Line) -> list[str]:
     said = []
     if line.along:
         said.append("comes off with the whole assembly taken from the same unit")
@@ -181,7 +181,7 @@ def _line_remarks(data: Collection, line: Line) -> list[str]:
     return [*said, *remarks_of(line.row)]
 
 
-def _proof_text(data: Collection, line: Line) -> str:
+def _proof_text(data: Names, line: Line) -> str:
     unit, place = _from_cells(data, line)
     goes = " ".join(_want_cells(data, line.want))
     head = f"\n{visible(f'{unit}, {place} for {goes}')}: {line.row.standing}, {certainty_text(line.row)}\n"
@@ -191,7 +191,7 @@ def _proof_text(data: Collection, line: Line) -> str:
     return head + (facts or "  the same place of the same set\n")
 
 
-def _sums(data: Collection, plan: Plan) -> Iterable[str]:
+def _sums(data: Names, plan: Plan) -> Iterable[str]:
     """How many wants are met, what it costs, and how far that is proven."""
     best = plan.best
     yield f"{len(best.lines)} of {_wants(len(plan.wants))} met; {_cost_text(data, best)}"
@@ -216,7 +216,7 @@ def _wants(number: int) -> str:
     return f"{number} want" if number == 1 else f"{number} wants"
 
 
-def _cost_text(data: Collection, course: Course) -> str:
+def _cost_text(data: Names, course: Course) -> str:
     units = ", ".join(f"{data.text('unit', u)} {c:g}" for u, c in course.opened.items())
     opened = f"opening {units}" if units else "nothing opened"
     return f"cost {_three(course.cost)} ({opened})"
@@ -226,7 +226,7 @@ def _three(cost: Cost) -> str:
     return f"{cost.total:.2f} = {cost.opened:.2f} opened + {cost.work:.2f} work + {cost.doubt:.2f} doubt"
 
 
-def _instead_text(data: Collection, plan: Plan, number: int, course: Course, terminal: bool) -> str:
+def _instead_text(data: Names, plan: Plan, number: int, course: Course, terminal: bool) -> str:
     """Another course: its cost, and only the lines in which it differs from the best."""
     best = {(a.want, a.unit, a.position) for a in plan.best.lines}
     others = [a for a in course.lines if (a.want, a.unit, a.position) not in best]
@@ -244,7 +244,7 @@ def _instead_text(data: Collection, plan: Plan, number: int, course: Course, ter
 # A hunt ---------------------------------------------------------------------------------------
 
 
-def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int | None) -> dict[str, Any]:
+def hunt_json(data: Names, question: dict[str, Any], hunt: Hunt, most: int | None) -> dict[str, Any]:
     """A hunt as one object; at most `most` sets."""
     shown = hunt.found[:most]
     out: dict[str, Any] = {
@@ -274,7 +274,7 @@ def _hunt_cautions(shown: Iterable[Quarry]) -> list[str]:
     return list(dict.fromkeys(c for q in shown for r in q.wants.values() for c in r.cautions))
 
 
-def _sought_text(data: Collection, hunt: Hunt, sought: Sought) -> str:
+def _sought_text(data: Names, hunt: Hunt, sought: Sought) -> str:
     """The wanted place; with whom it is for where more than one is asked about."""
     position = data.text("position", sought.place.position)
     whose = {(s.unit, s.place.owner) for s in hunt.sought}
@@ -284,7 +284,7 @@ def _sought_text(data: Collection, hunt: Hunt, sought: Sought) -> str:
     return f"{name}: {position}"
 
 
-def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: int | None) -> str:
+def hunt_text(data: Names, hunt: Hunt, terminal: bool, proof: bool, most: int | None) -> str:
     """The sets for a person, the best first, each with the wants that it would meet."""
     shown = hunt.found[:most]
     rows = [[data.owner_text(q.set), f"{q.expected:.2f}", str(len(q.wants))] for q in shown]
@@ -296,11 +296,11 @@ def hunt_text(data: Collection, hunt: Hunt, terminal: bool, proof: bool, most: i
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
 
 
-def _wants_met(data: Collection, hunt: Hunt, quarry: Quarry) -> list[str]:
+def _wants_met(data: Names, hunt: Hunt, quarry: Quarry) -> list[str]:
     return [f"{_sought_text(data, hunt, s)} {percent(r.certainty)}" for s, r in quarry.wants.items()]
 
 
-def _quarry_proof(data: Collection, hunt: Hunt, quarry: Quarry) -> str:
+def _quarry_proof(data: Names, hunt: Hunt, quarry: Quarry) -> str:
     out = f"\n{visible(data.owner_text(quarry.set))}\n"
     for sought, row in quarry.wants.items():
         place = data.text("position", row.position)

@@ -16,9 +16,9 @@ from xml.etree import ElementTree as Xml
 from kgraph.belt_questions import PathAnswer
 from kgraph.belts import drive
 from kgraph.belts.geometry import Arc, Path, Point
-from kgraph.collection import Collection
 from kgraph.problems import CannotRun
 from kgraph.render.terminal import visible
+from kgraph.source.facts import Names
 
 SVG = "http://www.w3.org/2000/svg"
 FORMATS = ("svg", "png", "pdf")
@@ -35,7 +35,7 @@ _INDENT = "  "
 _BELT, _INK = "#0072B2", "#000000"
 
 
-def svg(data: Collection, answer: PathAnswer, fitted: tuple[str, float] | None = None) -> bytes:
+def svg(data: Names, answer: PathAnswer, fitted: tuple[str, float] | None = None) -> bytes:
     """The drawing as UTF-8 SVG, its size given in mm; `fitted` is a belt's name and its stretch."""
     run = answer.place.run
     assert run is not None
@@ -100,9 +100,7 @@ def _bounds(run: drive.Run, thick: float) -> tuple[float, float, float, float]:
     )
 
 
-def _legend(
-    data: Collection, run: drive.Run, answer: PathAnswer, fitted: tuple[str, float] | None
-) -> list[str]:
+def _legend(data: Names, run: drive.Run, answer: PathAnswer, fitted: tuple[str, float] | None) -> list[str]:
     low, high = answer.window_mm
     place = f"{data.owner_text(answer.place.set)}, {data.text('position', answer.place.position)}"
     lines = [

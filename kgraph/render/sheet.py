@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from kgraph import records, words
-from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
 from kgraph.render.sentences import says
@@ -17,6 +16,7 @@ from kgraph.render.terminal import visible
 from kgraph.render.things import value_text
 from kgraph.shelf.ledger import TAKEN, Event, Held
 from kgraph.shelf.sheet import Fitted, Sheet
+from kgraph.source.facts import Names
 
 DEFER = (
     "Local codes come before anything written here, and work on the mains side belongs to those who are "
@@ -55,7 +55,7 @@ class Page:
     notes: tuple[str, ...]
 
 
-def in_form(data: Collection, sheet: Sheet, form: str) -> str:
+def in_form(data: Names, sheet: Sheet, form: str) -> str:
     """The sheet as `text`, `markdown` or `html`."""
     forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown, "html": _html}
     return forms[form](page(data, sheet))
@@ -64,7 +64,7 @@ def in_form(data: Collection, sheet: Sheet, form: str) -> str:
 # In words -------------------------------------------------------------------------------------
 
 
-def page(data: Collection, sheet: Sheet) -> Page:
+def page(data: Names, sheet: Sheet) -> Page:
     """What stands on the sheet, in words, the same for every form."""
     unit = data.text("unit", sheet.now.unit)
     cautions = caution_texts(data, sheet.cautions)
@@ -79,7 +79,7 @@ def page(data: Collection, sheet: Sheet) -> Page:
     return Page(f"Job sheet of {unit}", _about(data, sheet), sections, sheet.notes)
 
 
-def _about(data: Collection, sheet: Sheet) -> tuple[tuple[str, str], ...]:
+def _about(data: Names, sheet: Sheet) -> tuple[tuple[str, str], ...]:
     now = sheet.now
     role = f"{now.role}: {words.ROLES_OF_UNITS[now.role]}" if now.role else "not said"
     more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in _APART]
@@ -88,7 +88,7 @@ def _about(data: Collection, sheet: Sheet) -> tuple[tuple[str, str], ...]:
     return (("set", data.text("set", now.set)), ("role", role), *recorded, *more, ("written in", where))
 
 
-def _attributes(data: Collection, set_key: str) -> dict[str, list[records.Value]]:
+def _attributes(data: Names, set_key: str) -> dict[str, list[records.Value]]:
     """What is recorded of a set beside its name, for whoever has the unit in hand."""
     found: dict[str, list[records.Value]] = {}
     for thing in data.things["set"].get(set_key, ()):
@@ -97,11 +97,11 @@ def _attributes(data: Collection, set_key: str) -> dict[str, list[records.Value]
     return found
 
 
-def _found(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _found(data: Names, sheet: Sheet) -> tuple[Item, ...]:
     return tuple(Item(f"{data.text('position', p)}: {text}") for p, text in sheet.found)
 
 
-def _events(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _events(data: Names, sheet: Sheet) -> tuple[Item, ...]:
     return tuple(Item(event_says(data, e), tuple(_of_event(e))) for e in sheet.events)
 
 
@@ -110,11 +110,11 @@ def _of_event(event: Event) -> list[str]:
     return [*([said] if said else []), f"{event.where.file}:{event.where.line}"]
 
 
-def _fitted(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _fitted(data: Names, sheet: Sheet) -> tuple[Item, ...]:
     return tuple(Item(_fitted_says(data, one), tuple(_evidence(data, one))) for one in sheet.fitted)
 
 
-def _fitted_says(data: Collection, one: Fitted) -> str:
+def _fitted_says(data: Names, one: Fitted) -> str:
     held, event = one.held, one.event
     place = data.text("position", held.position)
     part = f"{data.text('part', held.part)}, " if held.part else ""
@@ -125,13 +125,13 @@ def _fitted_says(data: Collection, one: Fitted) -> str:
     return f"{place}: {part}{source}{condition}"
 
 
-def _made(data: Collection, held: Held) -> str:
+def _made(data: Names, held: Held) -> str:
     if held.origin is None:
         return ""
     return f", the {data.text('position', held.origin.position)} of {data.owner_text(held.origin.owner)}"
 
 
-def _evidence(data: Collection, one: Fitted) -> list[str]:
+def _evidence(data: Names, one: Fitted) -> list[str]:
     row = one.row
     if row is None:
         return ["no fact says that it goes there"]
@@ -142,7 +142,7 @@ def _evidence(data: Collection, one: Fitted) -> list[str]:
     return said + ([f"the sets differ in: {', '.join(row.differs)}"] if row.differs else [])
 
 
-def _fact(data: Collection, fact: Fact) -> str:
+def _fact(data: Names, fact: Fact) -> str:
     best = max(fact.evidence, key=lambda e: e.certainty, default=None)
     if best is None:
         return f"{says(data, fact)} ({percent(fact.certainty)}, common practice, no source)"
@@ -152,7 +152,7 @@ def _fact(data: Collection, fact: Fact) -> str:
     return f"{says(data, fact)} ({said}; {best.where.file}:{best.where.line})"
 
 
-def _open(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _open(data: Names, sheet: Sheet) -> tuple[Item, ...]:
     wants = [Item(f"wanted: {data.text('position', p)}") for p in sheet.now.wants]
     rest = [h for h in sheet.left if h.position not in sheet.now.wants]
     lacks = [Item(f"{data.text('position', h.position)}: {_lack(h)}") for h in rest]
@@ -176,7 +176,7 @@ def _lack(held: Held) -> str:
     return held.condition
 
 
-def _doubtful(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _doubtful(data: Names, sheet: Sheet) -> tuple[Item, ...]:
     return tuple(Item(f"{data.text('position', d.position)}: {d.says}") for d in sheet.doubts)
 
 
@@ -234,7 +234,7 @@ def _html(page: Page) -> str:
 # JSON -----------------------------------------------------------------------------------------
 
 
-def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
+def as_json(data: Names, sheet: Sheet) -> dict[str, Any]:
     """The sheet as one object."""
     now = sheet.now
     return {
@@ -257,7 +257,7 @@ def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _fitted_json(data: Collection, one: Fitted) -> dict[str, Any]:
+def _fitted_json(data: Names, one: Fitted) -> dict[str, Any]:
     row, held, event = one.row, one.held, one.event
     return {
         "position": data.text("position", held.position),

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection, written_id
+from kgraph.collection import written_id
 from kgraph.names import fold
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
 from kgraph.render.plan import lies_in
@@ -16,6 +16,7 @@ from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf
 from kgraph.shelf.overview import Loose, Overview, Seen
 from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING, Taking
+from kgraph.source.facts import Names
 
 NAMES_SHOWN = 8
 """So many places are named on a line of the shelf; the rest are counted."""
@@ -25,7 +26,7 @@ def _sentence(text: str, terminal: bool) -> str:
     return wrapped(visible(text)) if terminal else visible(text) + "\n"
 
 
-def cautions_text(data: Collection, names: Iterable[str], terminal: bool) -> str:
+def cautions_text(data: Names, names: Iterable[str], terminal: bool) -> str:
     """Every caution in full, each after an empty line."""
     texts = caution_texts(data, names)
     return "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
@@ -42,7 +43,7 @@ def with_opening(names: Iterable[str]) -> list[str]:
 # A removal ------------------------------------------------------------------------------------
 
 
-def taking_json(data: Collection, found: Taking, owed: bool, written: Sequence[str]) -> dict[str, Any]:
+def taking_json(data: Names, found: Taking, owed: bool, written: Sequence[str]) -> dict[str, Any]:
     """A removal, written or refused, as one object."""
     asked = {
         "position": data.text("position", found.position),
@@ -60,7 +61,7 @@ def taking_json(data: Collection, found: Taking, owed: bool, written: Sequence[s
     return {**out, **done}
 
 
-def _taking_details(data: Collection, found: Taking) -> dict[str, Any]:
+def _taking_details(data: Names, found: Taking) -> dict[str, Any]:
     row = found.row
     return {
         "brings": [data.text("position", p) for p in found.brings],
@@ -77,17 +78,17 @@ def _taking_details(data: Collection, found: Taking) -> dict[str, Any]:
     }
 
 
-def _want_json(data: Collection, want: Want) -> dict[str, str]:
+def _want_json(data: Names, want: Want) -> dict[str, str]:
     return {"unit": data.text("unit", want.unit), "want": data.text("position", want.position)}
 
 
-def gone_text(data: Collection, found: Taking) -> str:
+def gone_text(data: Names, found: Taking) -> str:
     """Why there is nothing to take."""
     what, unit = data.text("position", found.position), data.text("unit", found.giver)
     return f"the {what} cannot be taken from {unit}: {found.gone}; nothing was written"
 
 
-def taking_text(data: Collection, found: Taking, terminal: bool) -> str:
+def taking_text(data: Names, found: Taking, terminal: bool) -> str:
     """A removal for a person: what goes where, why, the warnings, the cautions."""
     where = f"to {data.text('unit', found.getter)}" if found.getter else "to no unit"
     at = f", at {data.text('position', found.at)}" if found.at != found.position else ""
@@ -112,7 +113,7 @@ def taking_text(data: Collection, found: Taking, terminal: bool) -> str:
 # What is owed ---------------------------------------------------------------------------------
 
 
-def event_json(data: Collection, event: Event) -> dict[str, Any]:
+def event_json(data: Names, event: Event) -> dict[str, Any]:
     """An event of the shelf as one object."""
     out: dict[str, Any] = {
         "event": event.kind,
@@ -134,7 +135,7 @@ def event_json(data: Collection, event: Event) -> dict[str, Any]:
     return out
 
 
-def event_says(data: Collection, event: Event) -> str:
+def event_says(data: Names, event: Event) -> str:
     """An event as one sentence without its full stop; the date first, where there is one."""
     position = data.text("position", data.key("position", event.position.key))
     date = f"{event.date}: " if event.date else ""
@@ -153,18 +154,18 @@ def _elsewhere(at: str, position: str) -> str:
     return "" if at == position else f" as {at}"
 
 
-def unit_text(data: Collection, name: str) -> str:
+def unit_text(data: Names, name: str) -> str:
     """The name of a unit as it is written where it is declared."""
     return data.text("unit", data.key("unit", name))
 
 
-def settle_by(data: Collection, owed: Owed) -> str:
+def settle_by(data: Names, owed: Owed) -> str:
     """The command that settles what is owed with another article."""
     place, unit = data.text("position", owed.position), data.text("unit", owed.unit)
     return f"kgraph add restored {shlex.quote(place)} --to {shlex.quote(unit)}"
 
 
-def return_by(data: Collection, owed: Owed, now: str) -> str:
+def return_by(data: Names, owed: Owed, now: str) -> str:
     """The command that settles it with the very article, now at a place of the unit that it went to."""
     place, unit, to = data.text("position", now), data.text("unit", owed.unit), data.text("unit", owed.to)
     at = f" --at {shlex.quote(data.text('position', owed.position))}" if now != owed.position else ""
@@ -178,13 +179,13 @@ def _now_in(shelf: Shelf, owed: Owed) -> str:
     return next((h.position for h in places if h.event is owed.event and h.usable), "")
 
 
-def owed_json(data: Collection, shelf: Shelf, found: Sequence[Owed], units: Sequence[str]) -> dict[str, Any]:
+def owed_json(data: Names, shelf: Shelf, found: Sequence[Owed], units: Sequence[str]) -> dict[str, Any]:
     """What is owed, as one object."""
     question: dict[str, Any] = {"command": "owed", **({"units": list(units)} if units else {})}
     return {"question": question, "answers": [_owed_json(data, shelf, o) for o in found], "notes": []}
 
 
-def _owed_json(data: Collection, shelf: Shelf, owed: Owed) -> dict[str, Any]:
+def _owed_json(data: Names, shelf: Shelf, owed: Owed) -> dict[str, Any]:
     now = _now_in(shelf, owed)
     return {
         "unit": data.text("unit", owed.unit),
@@ -203,7 +204,7 @@ def _owed_json(data: Collection, shelf: Shelf, owed: Owed) -> dict[str, Any]:
     }
 
 
-def owed_text(data: Collection, shelf: Shelf, found: Sequence[Owed], terminal: bool) -> str:
+def owed_text(data: Names, shelf: Shelf, found: Sequence[Owed], terminal: bool) -> str:
     """What is owed for a person, with the command that settles it."""
     rows = [
         [
@@ -219,7 +220,7 @@ def owed_text(data: Collection, shelf: Shelf, found: Sequence[Owed], terminal: b
     return table(("owed to", "set", "place", "went to", "taken"), rows, terminal, remarks)
 
 
-def _owed_remarks(data: Collection, shelf: Shelf, owed: Owed) -> list[str]:
+def _owed_remarks(data: Names, shelf: Shelf, owed: Owed) -> list[str]:
     note = [f"note: {owed.event.note}"] if owed.event.note else []
     if owed.settled:
         return [*note, f"given back: {_when(owed.settled)}"]
@@ -238,7 +239,7 @@ def _when(event: Event) -> str:
 # The shelf ------------------------------------------------------------------------------------
 
 
-def shelf_json(data: Collection, found: Overview, units: Sequence[str]) -> dict[str, Any]:
+def shelf_json(data: Names, found: Overview, units: Sequence[str]) -> dict[str, Any]:
     """The shelf with every place of every unit."""
     question: dict[str, Any] = {"command": "shelf", **({"units": list(units)} if units else {})}
     return {
@@ -249,7 +250,7 @@ def shelf_json(data: Collection, found: Overview, units: Sequence[str]) -> dict[
     }
 
 
-def _unit_json(data: Collection, shelf: Shelf, seen: Seen) -> dict[str, Any]:
+def _unit_json(data: Names, shelf: Shelf, seen: Seen) -> dict[str, Any]:
     now = seen.now
     named = data.text
     return {
@@ -271,11 +272,11 @@ def _unit_json(data: Collection, shelf: Shelf, seen: Seen) -> dict[str, Any]:
     }
 
 
-def _waiting_json(data: Collection, want: Want, certainty: float) -> dict[str, Any]:
+def _waiting_json(data: Names, want: Want, certainty: float) -> dict[str, Any]:
     return {**_want_json(data, want), "certainty": certainty}
 
 
-def held_json(data: Collection, held: Held) -> dict[str, Any]:
+def held_json(data: Names, held: Held) -> dict[str, Any]:
     """What is at a place of a unit now, as one object."""
     origin = held.origin
     return {
@@ -289,7 +290,7 @@ def held_json(data: Collection, held: Held) -> dict[str, Any]:
     }
 
 
-def _loose_json(data: Collection, loose: Loose) -> dict[str, Any]:
+def _loose_json(data: Names, loose: Loose) -> dict[str, Any]:
     return {
         "part": data.text("part", loose.part),
         "count": loose.left,
@@ -299,7 +300,7 @@ def _loose_json(data: Collection, loose: Loose) -> dict[str, Any]:
     }
 
 
-def shelf_text(data: Collection, found: Overview, terminal: bool, full: bool) -> str:
+def shelf_text(data: Names, found: Overview, terminal: bool, full: bool) -> str:
     """The shelf for a person: a line and its remarks for each unit; `full` tells every place as well."""
     out = ""
     if full:
@@ -318,7 +319,7 @@ def shelf_text(data: Collection, found: Overview, terminal: bool, full: bool) ->
     return out
 
 
-def _unit_cells(data: Collection, seen: Seen) -> list[str]:
+def _unit_cells(data: Names, seen: Seen) -> list[str]:
     now = seen.now
     wants = f"{len(now.wants)} open" if now.wants else f"all {len(now.met)} met" if now.met else "-"
     whole = sum(h.usable for h in now.places.values())
@@ -326,7 +327,7 @@ def _unit_cells(data: Collection, seen: Seen) -> list[str]:
     return [*names, f"{whole} of {len(now.places)}", wants]
 
 
-def _unit_remarks(data: Collection, seen: Seen) -> list[str]:
+def _unit_remarks(data: Names, seen: Seen) -> list[str]:
     """What a unit gives, wanted things first; what it waits for; what it is owed and owes."""
     said = []
     asked = [f"{data.text('position', p)} ({_waiting(data, w)})" for p, w in seen.waited_for.items()]
@@ -342,17 +343,17 @@ def _unit_remarks(data: Collection, seen: Seen) -> list[str]:
     return said
 
 
-def _by_whom(data: Collection, owed: Owed) -> str:
+def _by_whom(data: Names, owed: Owed) -> str:
     went = f"went to {data.text('unit', owed.to)}" if owed.to else ""
     inside = ", ".join(v for v in (went, owed.event.date) if v)
     return f" ({inside})" if inside else ""
 
 
-def _waiting(data: Collection, waiting: Sequence[tuple[Want, float]]) -> str:
+def _waiting(data: Names, waiting: Sequence[tuple[Want, float]]) -> str:
     return ", ".join(_one_waiting(data, w, c) for w, c in waiting)
 
 
-def _one_waiting(data: Collection, want: Want, certainty: float) -> str:
+def _one_waiting(data: Names, want: Want, certainty: float) -> str:
     return f"{data.text('unit', want.unit)} {data.text('position', want.position)} {percent(certainty)}"
 
 
@@ -361,7 +362,7 @@ def _cut(names: Sequence[str]) -> str:
     return ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
 
 
-def _unit_text(data: Collection, seen: Seen, terminal: bool) -> str:
+def _unit_text(data: Names, seen: Seen, terminal: bool) -> str:
     """One unit with every place of it; those of which nothing is said on one line."""
     head = f"{data.text('unit', seen.now.unit)}: {', '.join(_unit_cells(data, seen)[1:3])}"
     out = _sentence(head, terminal)
@@ -381,7 +382,7 @@ def held_text(held: Held) -> str:
     return held.condition or "there"
 
 
-def made_for(data: Collection, own_set: str, held: Held) -> str:
+def made_for(data: Names, own_set: str, held: Held) -> str:
     """Where the article at a place comes from, where that is not the unit itself."""
     event = held.event
     if event is None or held.condition == TAKEN:

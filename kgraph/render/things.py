@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import Collection, written_id
+from kgraph.collection import written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Known
 from kgraph.render.answers import fact_json, percent
@@ -14,6 +14,7 @@ from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, Held, UnitNow, withdrawn_events
+from kgraph.source.facts import Names, Stated
 
 
 def value_text(value: records.Value) -> str:
@@ -32,15 +33,15 @@ def entry_json(entry: records.Entry) -> dict[str, Any]:
 
 
 def as_json(
-    data: Collection, name: str, known: list[Known], fact: Fact | None, event: Event | None = None
+    data: Names, name: str, known: list[Known], fact: Stated | None, event: Event | None = None
 ) -> dict[str, Any]:
     """All that is known, under `answers`: one object for each thing of that name, a fact or an event."""
-    answers = [_fact_answer(data, fact)] if fact else [_thing_json(data, k) for k in known]
+    answers = [_fact_answer(data, *fact)] if fact else [_thing_json(data, k) for k in known]
     answers = [{"kind": event.kind, **event_json(data, event)}] if event else answers
     return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
 
 
-def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
+def _thing_json(data: Names, known: Known) -> dict[str, Any]:
     out = _common_json(data, known)
     if known.unit:
         held = [h for h in known.unit.places.values() if h.condition or h.event]
@@ -55,7 +56,7 @@ def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
     return out
 
 
-def _common_json(data: Collection, known: Known) -> dict[str, Any]:
+def _common_json(data: Names, known: Known) -> dict[str, Any]:
     return {
         "kind": known.kind,
         "name": known.name,
@@ -67,15 +68,12 @@ def _common_json(data: Collection, known: Known) -> dict[str, Any]:
     }
 
 
-def _fact_answer(data: Collection, fact: Fact) -> dict[str, Any]:
-    withdrawn = data.withdrawn.get(fact.id)
-    out = {"kind": fact.kind, **fact_json(data, fact), "withdrawn": withdrawn is not None}
-    if withdrawn:
-        out["withdraw"] = entry_json(withdrawn[1])
-    return out
+def _fact_answer(data: Names, fact: Fact, by: records.Withdraw | None) -> dict[str, Any]:
+    out = {"kind": fact.kind, **fact_json(data, fact), "withdrawn": by is not None}
+    return {**out, "withdraw": entry_json(by)} if by else out
 
 
-def as_text(data: Collection, known: Known) -> str:
+def as_text(data: Names, known: Known) -> str:
     """All that is known of a thing, for a person."""
     lines = [f"{known.kind} {visible(known.name)}"]
     for thing in known.things:
@@ -91,13 +89,13 @@ def as_text(data: Collection, known: Known) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _gone_line(data: Collection, fact: Fact, by: records.Withdraw) -> str:
+def _gone_line(data: Names, fact: Fact, by: records.Withdraw) -> str:
     why = f" ({by.why})" if by.why else ""
     says_so = f"withdrawn{why} at {by.where.file}:{by.where.line}: {says(data, fact)}"
     return f"  {visible(fact.id)}  {visible(says_so)}"
 
 
-def _shelf_lines(data: Collection, known: Known) -> list[str]:
+def _shelf_lines(data: Names, known: Known) -> list[str]:
     """Of a unit its history and what is at its places now; of loose parts what is left and where it lies."""
     if known.left is not None:
         where = lies_in(data, known.key)
@@ -114,14 +112,14 @@ def _shelf_lines(data: Collection, known: Known) -> list[str]:
     return [*lines, *([f"  still wants: {visible(wants)}"] if wants else [])]
 
 
-def _event_line(data: Collection, event: Event) -> str:
+def _event_line(data: Names, event: Event) -> str:
     said = ", ".join(v for v in (f"by {event.by}" if event.by else "", event.note) if v)
     ident = event.own_id.strip() or written_id(event)
     text = event_says(data, event) + (f" ({said})" if said else "")
     return f"{visible(ident)}  {visible(text)}  {visible(event.where.file)}:{event.where.line}"
 
 
-def event_text(data: Collection, event: Event) -> str:
+def event_text(data: Names, event: Event) -> str:
     """One event of the shelf, for a person."""
     back = [by for e, by in withdrawn_events(data) if e is event]
     lines = [f"event {_event_line(data, event)}"]
@@ -129,12 +127,12 @@ def event_text(data: Collection, event: Event) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _held_line(data: Collection, now: UnitNow, held: Held) -> str:
+def _held_line(data: Names, now: UnitNow, held: Held) -> str:
     made = made_for(data, now.set, held)
     return f"{data.text('position', held.position)}: {held_text(held)}" + (f", {made}" if made else "")
 
 
-def _fact_line(data: Collection, fact: Fact) -> str:
+def _fact_line(data: Names, fact: Fact) -> str:
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else ""
     return f"  {fact.id}  {percent(fact.certainty):>6}  {visible(says(data, fact))}  {visible(where)}"
 
@@ -144,12 +142,11 @@ def _mention(entry: records.Entry) -> str:
     return f"  {visible(said)}  {visible(entry.where.file)}:{entry.where.line}"
 
 
-def fact_text(data: Collection, fact: Fact) -> str:
+def fact_text(data: Names, fact: Fact, by: records.Withdraw | None) -> str:
     """One fact with all its evidence."""
     lines = [f"fact {fact.id}", f"  {visible(says(data, fact))}", f"  certainty {percent(fact.certainty)}"]
     lines += [_evidence(e) for e in fact.evidence]
-    if fact.id in data.withdrawn:
-        by = data.withdrawn[fact.id][1]
+    if by:
         lines.append(f"  withdrawn: {visible(by.why)} {visible(by.where.file)}:{by.where.line}")
     return "\n".join(lines) + "\n"
 

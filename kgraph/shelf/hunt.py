@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from kgraph import questions
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.questions import SCALE_NOTE, Row
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source
@@ -49,7 +49,7 @@ class Hunt:
 
 
 def hunt(
-    graph: Graph,
+    graph: Facts,
     units: Sequence[str],
     sets: Sequence[str],
     wishes: Wishes = DEFAULT_WISHES,

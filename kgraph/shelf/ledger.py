@@ -15,11 +15,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records
-from kgraph.collection import Collection, written_id
+from kgraph.collection import written_id
 from kgraph.fits import sharing
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Place
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity
+from kgraph.source.facts import Facts, Names
 
 KEEP = 5.0
 """What opening a unit costs that does not say."""
@@ -85,7 +86,7 @@ class Shelf:
     histories: Mapping[str, tuple[records.Entry, ...]] = field(default_factory=dict)
 
 
-def shelf_now(graph: Graph) -> Shelf:
+def shelf_now(graph: Facts) -> Shelf:
     """The shelf after all events that were not withdrawn."""
     replay = _Replay(graph)
     for event in _events(graph.data):
@@ -102,7 +103,7 @@ def not_there(held: Held | None) -> str:
     return f"it was {'taken' if held.condition == TAKEN else 'missing'} at {held.event.where}"
 
 
-def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
+def parts_of_whole(graph: Facts, set_key: str, position: str) -> tuple[str, ...]:
     """The places that come off a set with the assembly that a position names; none if it names none.
 
     A position names an assembly that the set is built on by its name, or by its kind if only one is of it.
@@ -116,7 +117,7 @@ def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]
     return built_on[named[0]] if len(named) == 1 else ()
 
 
-def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
+def _built_on(graph: Facts, owner: str) -> dict[str, tuple[str, ...]]:
     """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
     found: dict[str, tuple[str, ...]] = {}
     for assembly in sharing.built_on(graph, owner):
@@ -128,7 +129,7 @@ def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _kind_keys(data: Collection, assembly: str) -> set[str]:
+def _kind_keys(data: Names, assembly: str) -> set[str]:
     things = data.things["assembly"].get(assembly, ())
     return {data.key("position", fold(t.sort)) for t in things if isinstance(t, records.Assembly) and t.sort}
 
@@ -136,12 +137,11 @@ def _kind_keys(data: Collection, assembly: str) -> set[str]:
 # Events ---------------------------------------------------------------------------------------
 
 
-def _events(data: Collection) -> Iterator[Event]:
+def _events(data: Names) -> Iterator[Event]:
     """The events in the order of the entries, each once, without those that a withdrawal took back."""
-    gone = {id(event) for event, _ in withdrawn_events(data)}
     said: dict[tuple[str, str, str], str] = {}
-    for entry in data.entries:
-        if not isinstance(entry, Event) or id(entry) in gone:
+    for entry in data.events():
+        if not isinstance(entry, Event) or withdrawal_of(data, entry):
             continue
         # Two folders that were merged may both tell one event; one file tells of it once.
         first = said.setdefault((written_id(entry), entry.date, entry.by), entry.where.file)
@@ -149,44 +149,29 @@ def _events(data: Collection) -> Iterator[Event]:
             yield entry
 
 
-def withdrawn_events(data: Collection) -> list[tuple[Event, records.Withdraw]]:
+def withdrawn_events(data: Names) -> list[tuple[Event, records.Withdraw]]:
     """The events that were taken back, each with a withdrawal that holds."""
-    against = _Withdrawals(data)
-    events = (e for e in data.entries if isinstance(e, Event))
-    return [(event, by) for event in events if (by := against.holding(event))]
+    events = (e for e in data.events() if isinstance(e, Event))
+    return [(event, by) for event in events if (by := withdrawal_of(data, event))]
 
 
-def withdrawal_of(data: Collection, entry: records.Statement) -> records.Withdraw | None:
-    """A withdrawal of an event, or of a withdrawal, that holds."""
-    return _Withdrawals(data).holding(entry)
+def withdrawal_of(
+    data: Names, entry: records.Statement, seen: frozenset[int] = frozenset()
+) -> records.Withdraw | None:
+    """A withdrawal of an event, or of a withdrawal, that holds: that nothing takes back."""
+    ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
+    against = (w for i in ids for w in data.withdrawals(i) if id(w) not in seen)
+    return next(
+        (w for w in against if _meant(data, w, entry) and not withdrawal_of(data, w, seen | {id(w)})), None
+    )
 
 
-class _Withdrawals:
-    """The withdrawals of a folder by what they take back; one may itself be taken back."""
-
-    def __init__(self, data: Collection) -> None:
-        self.data = data
-        self.by_target: dict[str, list[records.Withdraw]] = defaultdict(list)
-        for entry in data.entries:
-            if isinstance(entry, records.Withdraw):
-                self.by_target[entry.target.strip()].append(entry)
-
-    def holding(
-        self, entry: records.Statement, seen: frozenset[int] = frozenset()
-    ) -> records.Withdraw | None:
-        """A withdrawal of this entry that nothing takes back, if there is one."""
-        ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
-        against = (w for i in ids for w in self.by_target.get(i, ()) if id(w) not in seen)
-        return next(
-            (w for w in against if self._meant(w, entry) and not self.holding(w, seen | {id(w)})), None
-        )
-
-    def _meant(self, by: records.Withdraw, entry: records.Statement) -> bool:
-        """Whether a withdrawal that names a source means what this one said."""
-        if by.source is None:
-            return True
-        key = self.data.key("source", by.source.key)
-        return entry.source is not None and self.data.key("source", entry.source.key) == key
+def _meant(data: Names, by: records.Withdraw, entry: records.Statement) -> bool:
+    """Whether a withdrawal that names a source means what this one said."""
+    if by.source is None:
+        return True
+    key = data.key("source", by.source.key)
+    return entry.source is not None and data.key("source", entry.source.key) == key
 
 
 def is_spoilt(condition: str) -> bool:
@@ -247,13 +232,13 @@ class _Unit:
 class _Replay:
     """The shelf while events are replayed."""
 
-    def __init__(self, graph: Graph) -> None:
+    def __init__(self, graph: Facts) -> None:
         self.graph, self.data = graph, graph.data
         self.known_places: dict[str, list[str]] = {}
         self.wholes: dict[Place, tuple[str, ...]] = {}
-        self.units = {key: self._unit(key, things) for key, things in self.data.things["unit"].items()}
+        self.units = {key: self._unit(key, things) for key, things in self.data.declared_all("unit").items()}
         self.stock: dict[str, int] = defaultdict(int)
-        for key, things in self.data.things["stock"].items():
+        for key, things in self.data.declared_all("stock").items():
             self.stock[key] += sum(t.count for t in things if isinstance(t, records.Stock))
         self.owed: list[Owed] = []
         self.problems: list[Problem] = []

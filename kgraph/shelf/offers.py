@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits import proofs, rules
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.fits.rules import State
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
@@ -26,7 +26,7 @@ NO_DONOR = ("patient", "keep")
 class Source:
     """The answers to the wants of one shelf, each worked out once."""
 
-    graph: Graph
+    graph: Facts
     shelf: Shelf
     wanted: Wanted = questions.DEFAULT
     _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Facts
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import NO_DONOR, Source, may_give
 from kgraph.shelf.solve import Want
@@ -43,7 +43,7 @@ class Overview:
     stock: tuple[Loose, ...]
 
 
-def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
+def overview(graph: Facts, units: Sequence[str] = ()) -> Overview:
     """These units (keys), or the whole shelf with its loose parts."""
     shelf = shelf_now(graph)
     by_unit, by_part = _waiting(graph, shelf)
@@ -55,7 +55,7 @@ def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
 _Waiting = dict[str, list[tuple[Want, float]]]
 
 
-def _waiting(graph: Graph, shelf: Shelf) -> tuple[dict[str, _Waiting], _Waiting]:
+def _waiting(graph: Facts, shelf: Shelf) -> tuple[dict[str, _Waiting], _Waiting]:
     """Which open wants each place of each unit, and each loose part, could meet, and how certain that is."""
     source = Source(graph, shelf)
     by_unit: dict[str, _Waiting] = defaultdict(lambda: defaultdict(list))
@@ -84,6 +84,6 @@ def _seen(shelf: Shelf, unit: str, waiting: _Waiting) -> Seen:
     )
 
 
-def _loose(graph: Graph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> Loose:
+def _loose(graph: Facts, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> Loose:
     counted = sum(int(getattr(t, "count", 0)) for t in graph.data.things["stock"].get(part, ()))
     return Loose(part, counted, shelf.stock[part], tuple(waiting))

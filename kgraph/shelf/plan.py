@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Facts
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import DEFAULT, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
@@ -103,7 +103,7 @@ class Plan:
 
 
 def plan(
-    graph: Graph, patients: Sequence[str], wishes: Wishes = DEFAULT_WISHES, shelf: Shelf | None = None
+    graph: Facts, patients: Sequence[str], wishes: Wishes = DEFAULT_WISHES, shelf: Shelf | None = None
 ) -> Plan:
     """The plan for the open wants of these units (keys). Raises WrongUse for a unit that is not declared."""
     now = shelf or shelf_now(graph)
@@ -129,7 +129,7 @@ def plan(
     )
 
 
-def _refuse_unknown(graph: Graph, shelf: Shelf, units: Iterable[str]) -> None:
+def _refuse_unknown(graph: Facts, shelf: Shelf, units: Iterable[str]) -> None:
     for unit in units:
         if unit not in shelf.units:
             raise WrongUse(f"{graph.data.text('unit', unit)!r} is no unit of this folder; add - unit: to it")

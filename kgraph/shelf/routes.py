@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from kgraph import belt_questions, questions, records
-from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import proofs, sizes
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.fits.rules import State
 from kgraph.problems import WrongUse
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
+from kgraph.source.facts import Names
 
 Route = Literal["buy", "make", "hunt"]
 MOST_NAMED = 3
@@ -53,7 +53,7 @@ def route(
 _Found = tuple[Route, str, tuple[str, ...]]
 
 
-def recorded_parts(graph: Graph, place: Place) -> tuple[str, ...]:
+def recorded_parts(graph: Facts, place: Place) -> tuple[str, ...]:
     """The parts recorded at a place or at one like it, originals first."""
     walked = proofs.explore(
         State("goes", *place),
@@ -70,7 +70,7 @@ def recorded_parts(graph: Graph, place: Place) -> tuple[str, ...]:
 # Buy ------------------------------------------------------------------------------------------
 
 
-def _buy(graph: Graph, place: Place, recorded: tuple[str, ...]) -> _Found | None:
+def _buy(graph: Facts, place: Place, recorded: tuple[str, ...]) -> _Found | None:
     """A belt, or a part of a kind that is sold by its size."""
     data = graph.data
     generic = tuple(p for p in recorded if sizes.compare_rules(data, graphs.sort_of(data, p)) is not None)
@@ -88,7 +88,7 @@ def _buy(graph: Graph, place: Place, recorded: tuple[str, ...]) -> _Found | None
     return "buy", says, ()
 
 
-def _described(graph: Graph, part: str) -> str:
+def _described(graph: Facts, part: str) -> str:
     """A part with its sizes as written and the numbers that it is known by."""
     data = graph.data
     entries = [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
@@ -109,7 +109,7 @@ def _is_size(key: str, rules: Mapping[str, str]) -> bool:
     return key in rules if rules else key not in {"part", "kind", "also", "numbers", "made", "note", "source"}
 
 
-def _belt_window(graph: Graph, place: Place) -> Iterator[str]:
+def _belt_window(graph: Facts, place: Place) -> Iterator[str]:
     """What inside lengths, and which standard rings, lie on the recorded run as wanted."""
     belt = belt_questions.place_at(graph, place.owner[2:], place.position)
     try:
@@ -143,7 +143,7 @@ def _make(source: Source, place: Place, recorded: tuple[str, ...]) -> _Found | N
     return "make", f"make it: {said}", tuple(made)
 
 
-def _made(data: Collection, part: str) -> str:
+def _made(data: Names, part: str) -> str:
     entries = (t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part))
     return next((t.made for t in entries if t.made), "")
 
@@ -205,7 +205,7 @@ def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
             yield f"{data.text('unit', article.unit)}'s is {state}"
 
 
-def _cautions(graph: Graph, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
+def _cautions(graph: Facts, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
     """The cautions of a position and of the kinds of these parts, as the folder names them."""
     data = graph.data
     positions = data.things["position"].get(place.position, ())

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from kgraph import records
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
 from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf, UnitNow, is_spoilt, shelf_now
@@ -54,7 +54,7 @@ class Sheet:
     notes: tuple[str, ...]
 
 
-def sheet_of(graph: Graph, unit: str) -> Sheet:
+def sheet_of(graph: Facts, unit: str) -> Sheet:
     """The job sheet of a unit (key)."""
     shelf = shelf_now(graph)
     now, data = shelf.units[unit], graph.data
@@ -93,7 +93,7 @@ def _why(source: Source, now: UnitNow, held: Held) -> Row | None:
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _doubts(graph: Graph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Doubt]:
+def _doubts(graph: Facts, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Doubt]:
     for one in fitted:
         for says in _doubts_of(graph, one, now):
             yield Doubt(one.held.position, says)
@@ -104,7 +104,7 @@ def _doubts(graph: Graph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Do
             yield Doubt(held.position, f"not sure: {held.condition}")
 
 
-def _doubts_of(graph: Graph, one: Fitted, now: UnitNow) -> Iterable[str]:
+def _doubts_of(graph: Facts, one: Fitted, now: UnitNow) -> Iterable[str]:
     row = one.row
     if is_spoilt(one.held.condition):
         yield f"what was put in is {one.held.condition}"
@@ -128,7 +128,7 @@ def _doubts_of(graph: Graph, one: Fitted, now: UnitNow) -> Iterable[str]:
 
 
 def _cautions(
-    graph: Graph, shelf: Shelf, unit: str, fitted: Sequence[Fitted], events: Sequence[Event]
+    graph: Facts, shelf: Shelf, unit: str, fitted: Sequence[Fitted], events: Sequence[Event]
 ) -> tuple[str, ...]:
     """Of opening the set, of every place touched or still open, and of the parts put in; each once."""
     data, now = graph.data, shelf.units[unit]

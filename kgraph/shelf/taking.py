@@ -9,12 +9,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph import questions
-from kgraph.collection import Collection
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Facts, Place
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
 from kgraph.shelf.offers import Source, may_give
 from kgraph.shelf.solve import Article, Want
+from kgraph.source.facts import Names
 
 ALL = Wanted(refused_too=True)
 OPENING = ("mains", "charged capacitors")
@@ -51,7 +51,7 @@ class Taking:
     cautions: tuple[str, ...] = ()
 
 
-def look(graph: Graph, shelf: Shelf, giver: str, position: str, getter: str = "", at: str = "") -> Taking:
+def look(graph: Facts, shelf: Shelf, giver: str, position: str, getter: str = "", at: str = "") -> Taking:
     """What speaks for and against taking what a unit has at a position for another one."""
     at = at or position
     if giver == getter:
@@ -118,7 +118,7 @@ def _counting(source: Source, taken: set[Article], getter: str) -> Iterable[Coun
                 yield Counting(want, surest, left, offers[left] if left else 0.0)
 
 
-def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _warnings(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
     data = graph.data
     giver, giver_name = shelf.units[taking.giver], data.text("unit", taking.giver)
     place = data.text("position", taking.position)
@@ -133,7 +133,7 @@ def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     yield from (_counts_on_it(data, counting) for counting in taking.counting)
 
 
-def _counts_on_it(data: Collection, counting: Counting) -> str:
+def _counts_on_it(data: Names, counting: Counting) -> str:
     name, wanted = data.text("unit", counting.want.unit), data.text("position", counting.want.position)
     if (left := counting.left) is None:
         return f"{name} counts on it: nothing else on the shelf could be its {wanted}"
@@ -143,7 +143,7 @@ def _counts_on_it(data: Collection, counting: Counting) -> str:
     return f"{name} counts on it: {surest}; the next is that of {other} ({that})"
 
 
-def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _about_going(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
     data, row = graph.data, taking.row
     getter = shelf.units[taking.getter]
     unit = f"{data.text('unit', getter.unit)}, {data.text('set', getter.set)}"
@@ -164,7 +164,7 @@ def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
         yield f"{there} has one already, which is then loose: add it to stock if it is kept"
 
 
-def _not_matching(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _not_matching(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
     """What must match between the two sets and does not, where no answer has said it."""
     held = shelf.units[taking.giver].places.get(taking.position)
     own = Place(f"s:{shelf.units[taking.giver].set}", taking.position)
@@ -174,7 +174,7 @@ def _not_matching(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
         yield from may_not_go(graph, origin, Place(other, taking.at))
 
 
-def may_not_go(graph: Graph, origin: Place, to: Place) -> list[str]:
+def may_not_go(graph: Facts, origin: Place, to: Place) -> list[str]:
     """What must match between the set that an article was made for and one that it goes in, in words."""
     if origin.owner == to.owner:
         return []
@@ -182,5 +182,5 @@ def may_not_go(graph: Graph, origin: Place, to: Place) -> list[str]:
     return [says for _, says in questions.unmatched(graph.data, origin.owner, to.owner, positions)]
 
 
-def _position_cautions(graph: Graph, position: str) -> tuple[str, ...]:
+def _position_cautions(graph: Facts, position: str) -> tuple[str, ...]:
     return tuple(n.text for n in graph.data.position_rules(position)[1])

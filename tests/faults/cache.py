@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
-from kgraph.index import freshness, store
+from kgraph.source import cache, fresh, store, table
 from tests.faults.broken import WAYS
 from tests.faults.build import Build
 from tests.faults.tally import Tally
@@ -39,7 +39,7 @@ def figure(build: Build, size: str, place: Path) -> Tally:
     """`small`: 100 damages; `full`: 2,000."""
     with mock.patch.dict(os.environ, {"KGRAPH_CACHE": str(place / "cache")}), contextlib.ExitStack() as undo:
         if build.broken:
-            for module, name in ((freshness, "stands"), (store.Store, "get")):
+            for module, name in ((fresh, "stands"), (table.Table, "is_mine")):
                 undo.enter_context(mock.patch.object(module, name, getattr(module, name)))
             WAYS[build.broken]()
         tally = Tally()
@@ -71,7 +71,7 @@ def _indexed(folder: Path, over: bool) -> Path:
     folder.mkdir(exist_ok=True)
     (folder / "a.yaml").write_text(FACTS.format(other="B 2"), encoding="utf-8")
     ask(folder)
-    index = Path(store.index_path([str(folder)]) or "")
+    index = Path(cache.index_path([str(folder)]) or "")
     if over:
         with (folder / "a.yaml").open("a", encoding="utf-8") as facts:
             facts.write(MORE)
@@ -206,7 +206,7 @@ def _other_index(folder: Path) -> Path:
     other = folder.parent / "other"
     other.mkdir(exist_ok=True)
     (other / "a.yaml").write_text(FACTS.format(other="E 5"), encoding="utf-8")
-    index = Path(store.index_path([str(other)]) or "")
+    index = Path(cache.index_path([str(other)]) or "")
     index.unlink(missing_ok=True)
     ask(other)
     return index
@@ -214,16 +214,16 @@ def _other_index(folder: Path) -> Path:
 
 def _other_version(folder: Path, index: Path, chance: random.Random) -> bool:
     """Other answers in an index of an older or a newer program, noted as made of the files as they stand."""
-    version = chance.choice(["0.0.1 1", f"{store.VERSION}0", "99.0.0 1"])
-    with mock.patch.object(store, "VERSION", version):
+    version = chance.choice(["0.0.1 1", f"{table.VERSION}0", "99.0.0 1"])
+    with mock.patch.object(table, "VERSION", version):
         theirs = _other_index(folder)
     shutil.copy(theirs, index)
     theirs.unlink()
     folders = [str(folder)]
     token = json.loads(Path(f"{theirs}.note").read_bytes())["token"]
-    found = store.stamps_of(folders) or []
-    note = freshness.note_of(folders, found, token, freshness.young_of(folders, found, time.time_ns()))
-    freshness.write_note(f"{index}.note", note)
+    found = cache.stamps_of(folders) or []
+    note = fresh.note_of(folders, found, token, fresh.young_of(folders, found, time.time_ns()))
+    fresh.write_note(f"{index}.note", note)
     return json.dumps(version).encode() in index.read_bytes()
 
 

@@ -294,7 +294,7 @@ def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     if len(near) > MOST_REFUSALS:
         return None
     kept = {i: f for i, f in known.items() if f.kind != "refuses" or i in near}
-    conflicts = contradictions.of_folder(graphs.build(replace(graph.data, facts=kept)))
+    conflicts = contradictions.of_folder(graphs.build(graph.data.with_facts(kept)))
     wanted = {f.id for f in facts}
     return {f.id for conflict in conflicts for f in conflict.facts} & wanted
 

@@ -19,7 +19,7 @@ except ImportError:
     from hashlib import blake2b
 
 from kgraph.folder.files import Stamp
-from kgraph.index import store
+from kgraph.source import cache
 
 YOUNG_NS = 2_000_000_000
 """Two seconds: the coarsest clock of a file system in use."""
@@ -92,24 +92,15 @@ def read_note(path: str) -> Any:
 
 def write_note(path: str, note: dict[str, Any]) -> None:
     """Put a note in place at once. Raises OSError."""
-    store.put(path, json.dumps(note).encode())
+    with cache.writing(path) as stream:
+        stream.write(json.dumps(note).encode())
 
 
-def changed(
-    folders: Sequence[str], stood: Any, found: Stamps, young: Any, most: int
-) -> list[tuple[int, str]] | None:
-    """The files, each as folder and path, that may have changed since they stood so.
-
-    None where files came or went, or more than `most` changed; not counting young files, of which only
-    the digest can tell.
-    """
-    was = [(i, *stamp) for i, stamps in enumerate(stood) for stamp in stamps]
-    now = [(i, *stamp) for i, stamps in enumerate(found) for stamp in stamps]
-    if [w[:2] for w in was] != [n[:2] for n in now]:
-        return None
-    other = [n[:2] for w, n in zip(was, now, strict=True) if w != n]
-    other += [
-        (i, path) for i, path, digest in young
-        if (i, path) not in other and _digest(os.path.join(folders[i], path)) != digest
-    ]  # fmt: skip
-    return other if len(other) <= most else None
+def changed_young(folders: Sequence[str], young: Any) -> set[tuple[int, str]]:
+    """Those of the young files, each as folder and path, whose bytes are others now; raises OSError."""
+    found = {(i, path, digest) for i, path, digest in young if i < len(folders)}
+    return {
+        (i, path)
+        for i, path, digest in found
+        if os.path.exists(where := os.path.join(folders[i], path)) and _digest(where) != digest
+    }

@@ -1,0 +1,157 @@
+"""A table of sorted lines in a file that never changes: blocks of lines, each compressed, with its checksum.
+
+A line is `KEY<tab>VALUE`. The lines of a key, and of all keys that begin alike, lie together: a search by
+halves over the first line of each block finds them (a sorted string table, as log-structured stores keep).
+A table only saves time; whatever is odd about its file raises :class:`kgraph.problems.Damaged`.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from typing import BinaryIO, NamedTuple
+
+from kgraph import __version__
+from kgraph.problems import Damaged
+
+VERSION = f"{__version__} 8"
+"""Which program wrote a table: any other one's is made anew."""
+IN_BLOCK = 128
+"""Lines of a block: some 6 KB, of which a question wants a few."""
+IN_PAGE = 256
+"""Blocks that one page of the directory lists."""
+FIRST = "\x1f"
+"""What the directory puts behind the first line of a block; it stands in no line."""
+HEAD = 256
+"""Bytes at the start of the file: which program wrote it, and where the list of pages is."""
+
+
+class Block(NamedTuple):
+    """Where compressed lines lie in the file, and their checksum."""
+
+    offset: int
+    length: int
+    check: int
+
+
+class Writer:
+    """A table as it is written: lines in their order, then the directory, last the head."""
+
+    def __init__(self, stream: BinaryIO, token: str) -> None:
+        self.stream, self.token, self.at = stream, token, HEAD
+        self.blocks: list[str] = []
+        self.rest: list[str] = []
+        stream.write(bytes(HEAD))
+
+    def add(self, lines: list[str]) -> None:
+        """Further lines, sorted, none of which comes before those that were added."""
+        lines = self.rest + lines if self.rest else lines
+        whole = len(lines) - len(lines) % IN_BLOCK
+        self.blocks += self._listed(lines[:whole], IN_BLOCK)
+        self.rest = lines[whole:]
+
+    def finish(self) -> None:
+        """Write what is left, the directory and the head."""
+        self.blocks += self._listed(self.rest, IN_BLOCK)
+        top = self._put(self._listed(self.blocks, IN_PAGE))
+        head = json.dumps([VERSION, self.token, *top]).encode()
+        self.stream.seek(0)
+        self.stream.write(b"%08x" % zlib.crc32(head) + head)
+
+    def _listed(self, lines: Sequence[str], size: int) -> list[str]:
+        """Write lines in blocks; each as the directory lists it: where it lies, and its first key."""
+        found = []
+        for start in range(0, len(lines), size):
+            some = lines[start : start + size]
+            block = self._put(some)
+            # Of a page of the directory the first line is that of its first block.
+            found.append(f"{some[0].partition(FIRST)[0]}{FIRST}{block.offset} {block.length} {block.check}")
+        return found
+
+    def _put(self, lines: Sequence[str]) -> Block:
+        data = zlib.compress("\n".join(lines).encode("utf-8", "surrogatepass"), 1)
+        self.stream.write(data)
+        block = Block(self.at, len(data), zlib.crc32(data))
+        self.at += len(data)
+        return block
+
+
+class Table:
+    """A table that was written whole; raises Damaged for one that was not, or not by this very program."""
+
+    def __init__(self, path: str) -> None:
+        try:
+            # It is read as it is now, also when another one takes its place.
+            self.stream = open(path, "rb", buffering=0)  # noqa: SIM115
+            head = self.stream.read(HEAD)
+            text = head[8:].rstrip(b"\0")
+            if head[:8] != b"%08x" % zlib.crc32(text):
+                raise Damaged
+            version, self.token, *top = json.loads(text)
+        except (OSError, ValueError):
+            raise Damaged from None
+        if not self.is_mine(version):
+            raise Damaged
+        self.pages = _Listing(self._read(Block(*top)))
+        self.page: dict[int, _Listing] = {}
+        self.lines: dict[tuple[int, int], list[str]] = {}
+
+    def is_mine(self, version: str) -> bool:
+        """Whether this very program wrote it."""
+        return bool(version == VERSION)
+
+    def starting(self, beginning: str) -> Iterator[str]:
+        """The lines that begin so, in order."""
+        for line in self.since(beginning):
+            if not line.startswith(beginning):
+                return
+            yield line
+
+    def since(self, line: str) -> Iterator[str]:
+        """The lines from this one on, in order."""
+        number = self.pages.before(line)
+        while number < len(self.pages.blocks):
+            page = self._page(number)
+            at = page.before(line)
+            while at < len(page.blocks):
+                lines = self._lines(number, at)
+                yield from lines[bisect_left(lines, line) :]
+                at += 1
+            number += 1
+
+    def _page(self, number: int) -> _Listing:
+        if number not in self.page:
+            self.page[number] = _Listing(self._read(self.pages.blocks[number]))
+        return self.page[number]
+
+    def _lines(self, number: int, at: int) -> list[str]:
+        found = self.lines.get((number, at))
+        if found is None:
+            found = self.lines[number, at] = self._read(self.page[number].blocks[at])
+        return found
+
+    def _read(self, block: Block) -> list[str]:
+        try:
+            self.stream.seek(block.offset)
+            data = self.stream.read(block.length)
+            if zlib.crc32(data) != block.check:
+                raise Damaged
+            text = zlib.decompress(data).decode("utf-8", "surrogatepass")
+        except (OSError, ValueError, zlib.error):
+            raise Damaged from None
+        return text.split("\n") if text else []
+
+
+class _Listing:
+    """A page of the directory: the first line of each block, and where the blocks lie."""
+
+    def __init__(self, lines: Sequence[str]) -> None:
+        pairs = [line.rpartition(FIRST) for line in lines]
+        self.first = [first for first, _, _ in pairs]
+        self.blocks = [Block(*map(int, where.split())) for _, _, where in pairs]
+
+    def before(self, line: str) -> int:
+        """The number of the block in which a line is, if it is there."""
+        return max(0, bisect_left(self.first, line) - 1)
