@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from copy import copy
 from itertools import count
 from typing import Any
 
@@ -77,7 +76,8 @@ class Collection(Names):
 
     def with_facts(self, facts: dict[str, Fact]) -> Collection:
         """The same with other facts than the entries say."""
-        made = copy(self)
+        made = Collection.__new__(Collection)
+        vars(made).update(vars(self))
         made.facts = facts
         return made
 
@@ -143,6 +143,10 @@ class Collection(Names):
         every = (s for kind, key in things for s in spellings_of(self, kind, key))
         features = (("feature", t, t) for k, t in self.features.items() if is_feature(self, k))
         return (s for s in (*features, *every) if loosely in loose(s[2]))
+
+    def spelt_loosely(self) -> Iterable[str]:
+        """The letters and digits of every spelling."""
+        return (loose(s[2]) for s in self.spellings(""))
 
 
 def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> Collection:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import records, words
+from kgraph.collection import EVENT_TYPES
 from kgraph.facts import Fact
 from kgraph.names import fold, loose, nearest
 from kgraph.problems import Problem, WrongUse
-from kgraph.shelf.ledger import Event, Shelf, UnitNow, shelf_now, withdrawn_events
 from kgraph.source.facts import Facts, Names, Stated
 
+if TYPE_CHECKING:
+    from kgraph.shelf.ledger import Event, Shelf, UnitNow
 
-@dataclass(frozen=True, slots=True)
-class Known:
+
+class Known(NamedTuple):
     """One thing: the entries that declare it, the facts that name it, and other entries that do."""
 
     kind: str
@@ -34,8 +36,7 @@ class Known:
     """Facts about it that were withdrawn."""
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """A name near a text: of what kind of thing, and how it was met."""
 
     kind: str
@@ -61,6 +62,8 @@ def show(graph: Facts, text: str) -> list[Known]:
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
     if not any(k.kind in ("unit", "stock") for k in found):
         return found
+    from kgraph.shelf.ledger import shelf_now
+
     shelf = shelf_now(graph)
     return [_on_shelf(data, shelf, k) for k in found]
 
@@ -68,14 +71,16 @@ def show(graph: Facts, text: str) -> list[Known]:
 def _on_shelf(data: Names, shelf: Shelf, known: Known) -> Known:
     """A unit with its history, loose parts with what is left of them; anything else as it is."""
     if known.kind == "stock":
-        return replace(known, left=shelf.stock.get(known.key, 0), mentions=_without_stock(known.mentions))
+        return known._replace(left=shelf.stock.get(known.key, 0), mentions=_without_stock(known.mentions))
     if known.kind != "unit" or known.key not in shelf.units:
         return known
-    history = tuple(e for e in shelf.histories[known.key] if isinstance(e, Event))
+    from kgraph.shelf.ledger import withdrawn_events
+
+    history = tuple(e for e in shelf.histories[known.key] if isinstance(e, EVENT_TYPES))
     gone = tuple((e, by) for e, by in withdrawn_events(data) if any(e is m for m in known.mentions))
-    others = tuple(e for e in known.mentions if not isinstance(e, Event))
+    others = tuple(e for e in known.mentions if not isinstance(e, EVENT_TYPES))
     now = shelf.units[known.key]
-    return replace(known, unit=now, history=history, withdrawn=gone, mentions=others)
+    return known._replace(unit=now, history=history, withdrawn=gone, mentions=others)
 
 
 def _without_stock(mentions: tuple[records.Entry, ...]) -> tuple[records.Entry, ...]:
@@ -89,7 +94,7 @@ def fact_with_id(data: Names, text: str) -> Stated | None:
 
 def event_with_id(data: Names, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
-    return next((e for e in _with_id(data, text) if isinstance(e, Event)), None)
+    return next((e for e in _with_id(data, text) if isinstance(e, EVENT_TYPES)), None)
 
 
 def event_or_withdrawal(data: Names, text: str) -> Event | records.Withdraw | None:
@@ -147,9 +152,8 @@ def find(data: Names, text: str, most: int = 20) -> list[Found]:
 def _near(data: Names, wanted: str, most: int) -> list[Found]:
     import difflib
 
-    by_loose: dict[str, list[tuple[str, str, str]]] = {}
-    for spelling in data.spellings(""):
-        by_loose.setdefault(loose(spelling[2]), []).append(spelling)
-    close = difflib.get_close_matches(wanted, sorted(by_loose), n=most, cutoff=0.6)
-    found = [Found(kind, name, "near", by) for c in close for kind, name, by in sorted(by_loose[c])]
+    # Some may be spelt so no more.
+    close = difflib.get_close_matches(wanted, sorted({*data.spelt_loosely()}), n=2 * most, cutoff=0.6)
+    of_each = ([s for s in sorted(data.spellings(c)) if loose(s[2]) == c] for c in close)
+    found = [Found(kind, name, "near", by) for said in of_each for kind, name, by in said]
     return list(dict.fromkeys(found))[:most]

@@ -11,7 +11,6 @@ from kgraph import lookup
 from kgraph.cli.asking import print_json
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.render import things
 from kgraph.render.terminal import table
 
 
@@ -24,6 +23,8 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 
     Example: kgraph show "Larkfield RC-40"
     """
+
+    from kgraph.render import things
 
     def said(loaded: Loaded) -> dict[str, Any] | str:
         data = loaded.data

@@ -9,6 +9,16 @@ Stamp = tuple[str, int, int, int, int]
 """Path inside the folder, size, time of change, time of change of the entry, inode; times in ns."""
 
 
+def path_in(folder: str, inside: str) -> str:
+    """The path of a file of a folder as `str` shows that of `Path(folder) / inside`."""
+    return inside if folder == "." else os.path.join(folder, inside)
+
+
+def shown(path: str) -> str:
+    """A path as text that can be encoded, whatever bytes its name has."""
+    return os.fsencode(path).decode(errors="backslashreplace")
+
+
 def stamps(folder: str) -> list[Stamp] | None:
     """The stamps of a folder's `*.yaml` files, by path; None where a link or another odd file is among them.
 

@@ -9,15 +9,16 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
-from datetime import date
 from functools import cache, lru_cache, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kgraph import quantities, records, words
 from kgraph.folder.nodes import Map, Node, Seq, Text
-from kgraph.folder.reading import ReadFile, read_bytes
 from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
 from kgraph.problems import Problem, Where, in_order, shown
+
+if TYPE_CHECKING:
+    from kgraph.folder.reading import ReadFile
 
 
 class _Wrong(Exception):
@@ -196,6 +197,8 @@ def _certainty(text: str) -> float:
 
 
 def _date(node: Node) -> str:
+    from datetime import date
+
     value = _some_text(node).strip()
     try:
         parts = (
@@ -502,6 +505,8 @@ def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
 
 def entries_of(data: bytes, file: str) -> tuple[list[records.Entry], list[Problem]]:
     """The records of a file's bytes and everything that is wrong with them, by line."""
+    from kgraph.folder.reading import read_bytes
+
     read = read_bytes(data, file)
     entries, problems = check_file(read)
     return entries, in_order([*read.problems, *problems])

@@ -19,8 +19,8 @@ from typing import Any, BinaryIO, NamedTuple
 
 from kgraph.collection import FACT_TYPES
 from kgraph.folder import reading, schema
-from kgraph.folder.disk import display, read_path
-from kgraph.folder.files import Stamp
+from kgraph.folder.disk import read_path
+from kgraph.folder.files import Stamp, path_in, shown
 from kgraph.source import lines
 from kgraph.source.table import Writer
 
@@ -47,7 +47,7 @@ class File(NamedTuple):
     @property
     def path(self) -> str:
         """Where it lies."""
-        return os.path.join(self.base, self.stamp[0])
+        return path_in(self.base, self.stamp[0])
 
 
 def in_order(folders: Sequence[str], stamps: Sequence[Sequence[Stamp]]) -> list[File]:
@@ -65,7 +65,7 @@ def lines_of(files: Iterable[File], step: Step) -> dict[str, list[str]]:
     for file in files:
         facts = 0
         found.append(f"@{file.number:05x}\t{json.dumps([file.folder, *file.stamp])}")
-        name = display(file.path)
+        name = shown(file.path)
         read = reading.read_bytes(read_path(Path(file.path)), name)
         entries, problems = schema.check_file(read)
         for place, entry in enumerate(entries):

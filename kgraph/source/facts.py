@@ -11,27 +11,29 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from typing import Any, NamedTuple, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 
 from kgraph import records, words
 from kgraph.facts import Fact
 from kgraph.names import Name, compared, name
 
-K = TypeVar("K", contravariant=True)
-V = TypeVar("V", covariant=True)
-D = TypeVar("D")
+if TYPE_CHECKING:
+    # Nothing of it is there at run time: to make a protocol takes a hundredth of the time of a question.
+    K = TypeVar("K", contravariant=True)
+    V = TypeVar("V", covariant=True)
+    D = TypeVar("D")
 
+    class Lookup(Protocol[K, V]):
+        """What is asked key by key."""
 
-class Lookup(Protocol[K, V]):
-    """What is asked key by key; what there is under no key is not there."""
+        def __getitem__(self, key: K, /) -> V:
+            """What is under a key; raises KeyError."""
 
-    def __getitem__(self, key: K, /) -> V:
-        """What is under a key; raises KeyError."""
+        def __contains__(self, key: object, /) -> bool:
+            """Whether anything is under a key."""
 
-    def __contains__(self, key: object, /) -> bool: ...
-
-    def get(self, key: K, default: D, /) -> V | D:
-        """What is under a key, or the default."""
+        def get(self, key: K, default: D, /) -> V | D:
+            """What is under a key, or the default."""
 
 
 class Place(NamedTuple):
@@ -118,6 +120,10 @@ class Names(ABC):
     @abstractmethod
     def spellings(self, loose: str) -> Iterator[tuple[str, str, str]]:
         """(kind, name, one spelling of it) of what is spelt with these letters and digits in a row."""
+
+    @abstractmethod
+    def spelt_loosely(self) -> Iterable[str]:
+        """The letters and digits of every spelling, perhaps of some that there were."""
 
     # What follows from it.
 

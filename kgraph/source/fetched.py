@@ -187,7 +187,7 @@ class FetchedNames(Names):
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
         meant = (kind, OWNER) if kind in _OF_OWNER else (kind,)
-        keys = {self.key(kind, fold(name)) for _, k, name in self.index.spelt() if k in meant}
+        keys = {self.key(kind, fold(name)) for _, _, name in self.index.spelt("", *meant)}
         return {key: self.text(kind, key) for key in sorted(keys) if self.knows(kind, key)}
 
     def parts_numbered(self, number: str) -> set[str]:
@@ -196,13 +196,17 @@ class FetchedNames(Names):
 
     def spellings(self, loosely: str) -> Iterator[tuple[str, str, str]]:
         """(kind, name, one spelling of it) of what is spelt with these letters and digits in a row."""
-        near = {(kind, fold(name)) for text, kind, name in self.index.spelt() if loosely in text}
+        near = {(kind, fold(name)) for _, kind, name in self.index.spelt(loosely)}
         features = {exception_key(self, Name(key, key)) for kind, key in near if kind == FEATURE}
         either = {OWNER: ("set", "assembly"), FEATURE: ()}
         things = {(k, self.key(k, key)) for kind, key in near for k in either.get(kind, (kind,))}
         every = [(FEATURE, self.features[k], self.features[k]) for k in features if is_feature(self, k)]
         every += [s for thing in things if self.knows(*thing) for s in spellings_of(self, *thing)]
         return (s for s in every if loosely in loose(s[2]))
+
+    def spelt_loosely(self) -> Iterable[str]:
+        """The letters and digits of every spelling, perhaps of some that there were."""
+        return (text for text, _, _ in self.index.spelt(""))
 
     # Entries ----------------------------------------------------------------------------------
 

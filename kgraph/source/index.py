@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Container, Iterable, Iterator, Sequence
 
 from kgraph import records
+from kgraph.folder.files import path_in, shown
 from kgraph.problems import Damaged, Problem, Where
 from kgraph.source.lines import FILE, REF, Spelt, spelt_in, taken_up
 from kgraph.source.table import Table
@@ -77,8 +77,7 @@ class Index:
     def name_of(self, number: str) -> str:
         """A file as facts and problems name it."""
         found = self._file(number)
-        path = os.path.join(self.folders[found.folder], found.path)
-        return os.fsencode(path).decode(errors="backslashreplace")
+        return shown(path_in(self.folders[found.folder], found.path))
 
     def _order(self, ref: str) -> tuple[int, str]:
         """What puts entries in the order of reading."""
@@ -165,11 +164,17 @@ class Index:
         """The entries whose lines begin so, each once, in the order of reading."""
         return [self.entry(ref) for ref in self.refs(*beginnings)]
 
-    def spelt(self) -> Iterator[Spelt]:
-        """Every spelling that there was when the table, or the newer lines, were written."""
+    def spelt(self, loosely: str, *kinds: str) -> Iterator[Spelt]:
+        """Every spelling with these letters and digits in a row that there was when the lines were written.
+
+        `kinds`: of these kinds of thing alone.
+        """
         for table in (self.base, self.over):
-            if table:
-                yield from (spelt_in(line) for line in table.starting("y"))
+            for line in table.starting("y") if table else ():
+                if loosely in line:
+                    text, kind, name = spelt_in(line)
+                    if loosely in text and (not kinds or kind in kinds):
+                        yield text, kind, name
 
 
 def _number(line: str) -> str:

@@ -234,4 +234,4 @@ def spelt_line(spelt: Spelt) -> str:
 def spelt_in(line: str) -> Spelt:
     """Letters and digits of a spelling, the kind of the thing, and its name."""
     found, kind, of = line[1:].split("\t")
-    return found, kind, json.loads(of)
+    return found, kind, of[1:-1] if "\\" not in of else json.loads(of)

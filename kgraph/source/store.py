@@ -12,7 +12,7 @@ import contextlib
 import os
 import time
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from kgraph.problems import Damaged
 from kgraph.source import cache, fresh
@@ -31,13 +31,11 @@ Steps = Callable[[str, int], contextlib.AbstractContextManager["Step"]]
 """Tells the user how far it is: what is done, and how many files there are."""
 
 
-class Folders(NamedTuple):
+class Folders:
     """Some fact folders, where their index lies, and how their files stood at a moment."""
 
-    path: str
-    folders: list[str]
-    stamps: fresh.Stamps
-    now_ns: int
+    def __init__(self, path: str, folders: list[str], stamps: fresh.Stamps, now_ns: int) -> None:
+        self.path, self.folders, self.stamps, self.now_ns = path, folders, stamps, now_ns
 
 
 def place_of(folders: list[str]) -> Folders | None:

@@ -11,7 +11,7 @@ import json
 import zlib
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from typing import BinaryIO, NamedTuple
+from typing import BinaryIO
 
 from kgraph import __version__
 from kgraph.problems import Damaged
@@ -28,12 +28,8 @@ HEAD = 256
 """Bytes at the start of the file: which program wrote it, and where the list of pages is."""
 
 
-class Block(NamedTuple):
-    """Where compressed lines lie in the file, and their checksum."""
-
-    offset: int
-    length: int
-    check: int
+Block = tuple[int, int, int]
+"""Where compressed lines lie in the file, how many bytes they are, and their checksum."""
 
 
 class Writer:
@@ -67,13 +63,13 @@ class Writer:
             some = lines[start : start + size]
             block = self._put(some)
             # Of a page of the directory the first line is that of its first block.
-            found.append(f"{some[0].partition(FIRST)[0]}{FIRST}{block.offset} {block.length} {block.check}")
+            found.append(f"{some[0].partition(FIRST)[0]}{FIRST}{' '.join(map(str, block))}")
         return found
 
     def _put(self, lines: Sequence[str]) -> Block:
         data = zlib.compress("\n".join(lines).encode("utf-8", "surrogatepass"), 1)
         self.stream.write(data)
-        block = Block(self.at, len(data), zlib.crc32(data))
+        block = self.at, len(data), zlib.crc32(data)
         self.at += len(data)
         return block
 
@@ -94,7 +90,8 @@ class Table:
             raise Damaged from None
         if not self.is_mine(version):
             raise Damaged
-        self.pages = _Listing(self._read(Block(*top)))
+        offset, length, check = top
+        self.pages = _Listing(self._read((offset, length, check)))
         self.page: dict[int, _Listing] = {}
         self.lines: dict[tuple[int, int], list[str]] = {}
 
@@ -112,10 +109,10 @@ class Table:
     def since(self, line: str) -> Iterator[str]:
         """The lines from this one on, in order."""
         number = self.pages.before(line)
-        while number < len(self.pages.blocks):
+        while number < len(self.pages.listed):
             page = self._page(number)
             at = page.before(line)
-            while at < len(page.blocks):
+            while at < len(page.listed):
                 lines = self._lines(number, at)
                 yield from lines[bisect_left(lines, line) :]
                 at += 1
@@ -123,20 +120,21 @@ class Table:
 
     def _page(self, number: int) -> _Listing:
         if number not in self.page:
-            self.page[number] = _Listing(self._read(self.pages.blocks[number]))
+            self.page[number] = _Listing(self._read(self.pages.block(number)))
         return self.page[number]
 
     def _lines(self, number: int, at: int) -> list[str]:
         found = self.lines.get((number, at))
         if found is None:
-            found = self.lines[number, at] = self._read(self.page[number].blocks[at])
+            found = self.lines[number, at] = self._read(self.page[number].block(at))
         return found
 
     def _read(self, block: Block) -> list[str]:
         try:
-            self.stream.seek(block.offset)
-            data = self.stream.read(block.length)
-            if zlib.crc32(data) != block.check:
+            offset, length, check = block
+            self.stream.seek(offset)
+            data = self.stream.read(length)
+            if zlib.crc32(data) != check:
                 raise Damaged
             text = zlib.decompress(data).decode("utf-8", "surrogatepass")
         except (OSError, ValueError, zlib.error):
@@ -145,13 +143,16 @@ class Table:
 
 
 class _Listing:
-    """A page of the directory: the first line of each block, and where the blocks lie."""
+    """A page of the directory: of each block the first line, and where it lies."""
 
-    def __init__(self, lines: Sequence[str]) -> None:
-        pairs = [line.rpartition(FIRST) for line in lines]
-        self.first = [first for first, _, _ in pairs]
-        self.blocks = [Block(*map(int, where.split())) for _, _, where in pairs]
+    def __init__(self, listed: Sequence[str]) -> None:
+        self.listed = listed
 
     def before(self, line: str) -> int:
         """The number of the block in which a line is, if it is there."""
-        return max(0, bisect_left(self.first, line) - 1)
+        return max(0, bisect_left(self.listed, line) - 1)
+
+    def block(self, number: int) -> Block:
+        """Where a block lies."""
+        offset, length, check = map(int, self.listed[number].rpartition(FIRST)[2].split())
+        return offset, length, check
