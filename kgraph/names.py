@@ -16,6 +16,8 @@ LONGEST = 200
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
 _FRACTION_SLASH = {0x2044: "/"}
 _SIMPLE = re.compile(r"[a-z0-9+]*\Z")
+_SIGNS = dict.fromkeys(map(ord, "+./-"))
+"""What a key may hold beside letters and digits."""
 _DROPPED = re.compile(r"[^a-z0-9+]+")
 
 
@@ -73,7 +75,7 @@ def compared(text: str) -> str:
 
 def loose(text: str) -> str:
     """A name with everything but its letters and digits taken out: past what identity keeps."""
-    return "".join(c for c in fold(text) if c.isalnum())
+    return fold(text).translate(_SIGNS)
 
 
 def _left_between(run: re.Match[str]) -> str:
