@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -25,6 +26,13 @@ def fetched(folder: Path) -> Facts:
     index = store.standing(place) or store.renewed(place, steps) or store.made(place, steps)
     assert index is not None
     return FetchedFacts(index)
+
+
+def fetched_of(text: str) -> Facts:
+    """The same of facts written as YAML, which are gone by then but for what the index holds of them."""
+    with tempfile.TemporaryDirectory() as where:
+        (Path(where) / "facts.yaml").write_text(text, encoding="utf-8")
+        return fetched(Path(where))
 
 
 HOLDERS: dict[str, Holder] = {"whole": graph_of_folder, "fetched": fetched}

@@ -5,9 +5,9 @@ The peers get the graph multiplied out by position, for a property path cannot a
 exception holds: rdflib and pyoxigraph with property paths, sqlite3 with a recursive query, networkx with
 its own searches. They tell sets and positions. kgraph is asked in three ways:
 
-- `answer`: all that a user gets (certainty, proofs, what speaks against it, cautions), every row read anew;
-- `walk`: sets and positions, every row read anew;
-- `kept`: sets and positions with the best proof and the strongest `no`, of rows kept in memory, as peers do.
+- `answer`: all that a user gets (certainty, proofs, what speaks against it, cautions), every entry read anew;
+- `walk`: sets and positions, every entry read anew;
+- `kept`: sets and positions with the best proof and the strongest `no`, all kept in memory, as peers do.
 
 Every answer is compared: the same sets and positions, or the run ends with status 1. Prints medians and
 their ratios. rdflib and networkx are not run at a million: their graphs do not go into memory.
@@ -42,9 +42,12 @@ from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
 from kgraph.fits.rules import State
 from kgraph.fits.takers import Takers
-from kgraph.index import freshness
-from kgraph.index.compiled import graph_of
-from kgraph.index.store import Store, index_path
+from kgraph.source import fresh
+from kgraph.source.cache import index_path
+from kgraph.source.facts import Facts
+from kgraph.source.fetched import FetchedFacts
+from kgraph.source.index import Index
+from kgraph.source.table import Table
 from tests.bench import folders
 from tests.support import ROOT
 
@@ -233,11 +236,16 @@ def by_networkx(graph: Graph) -> Ask:
     return ask
 
 
-def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
-    """kgraph from its index, every row read anew for each question; `whole`: all that a user gets."""
+def by_index(path: str, folder: Path) -> Facts:
+    """The facts of a folder as its index has them, nothing of it read yet."""
+    return FetchedFacts(Index(Table(path), None, [str(folder)]))
+
+
+def by_kgraph(path: str, folder: Path, whole: bool) -> Ask:
+    """kgraph from its index, every entry read anew for each question; `whole`: all that a user gets."""
 
     def ask(part: str) -> Found:
-        graph = graph_of(store, [str(folder)])
+        graph = by_index(path, folder)
         if whole:
             found = questions.takers_of_part(graph, part, WANTED)
             return frozenset((row.set, row.position) for row in found.rows)
@@ -248,9 +256,9 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
     return ask
 
 
-def by_kept_rows(store: Store, folder: Path) -> Ask:
+def by_kept_entries(path: str, folder: Path) -> Ask:
     """kgraph from its index, what one question read kept for the next."""
-    takers = Takers(graph_of(store, [str(folder)]))
+    takers = Takers(by_index(path, folder))
     return lambda part: frozenset(tuple(t.place) for t in takers.of(part))
 
 
@@ -275,10 +283,9 @@ def peers(graph: Graph, folder: Path, facts: int, scratch: Path) -> Iterator[Pee
     """Every peer that a folder of this size is within reach of, made one after another."""
     path = index_path([str(folder)])
     assert path is not None
-    store = Store(path)
-    yield Peer("kgraph answer", by_kgraph(store, folder, True))
-    yield Peer("kgraph walk", by_kgraph(store, folder, False))
-    yield Peer("kgraph kept", by_kept_rows(store, folder))
+    yield Peer("kgraph answer", by_kgraph(path, folder, True))
+    yield Peer("kgraph walk", by_kgraph(path, folder, False))
+    yield Peer("kgraph kept", by_kept_entries(path, folder))
     made: list[tuple[str, int, Callable[[], Ask]]] = [
         ("sqlite3", MILLION, lambda: by_sqlite(graph, scratch)),
         ("networkx", NETWORKX_MOST, lambda: by_networkx(graph)),
@@ -424,7 +431,7 @@ def changed(folder: Path, part: str, out: Path) -> None:
         times.append(cold(words, out, 1, once_before=False).seconds)
         file.write_text(was, encoding="utf-8")
         # A file that was changed within two seconds is read again by every question.
-        time.sleep(freshness.YOUNG_NS / 1e9 + 0.1)
+        time.sleep(fresh.YOUNG_NS / 1e9 + 0.1)
         cold(words, out, 1)
     usual, after = cold(words, out).seconds, statistics.median(times)
     print(

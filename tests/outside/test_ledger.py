@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph.fits.graph import Place
-from kgraph.shelf.ledger import shelf_now
+from kgraph.shelf.ledger import Shelf, shelf_now
+from tests.holders import fetched_of
 from tests.support import graph_of
 
 PLACES = ("back", "aerial", "cover", "knob")
@@ -173,7 +174,16 @@ def _restored(bench: Bench, number: int, event: dict[str, Any]) -> None:
 @settings(max_examples=400, deadline=None)
 @given(EVENTS)
 def test_the_ledger_is_what_a_plain_replay_gives(events: list[dict[str, Any]]) -> None:
-    shelf, bench = shelf_now(graph_of(_text(events))), _replay(events)
+    _as_replayed(shelf_now(graph_of(_text(events))), _replay(events), events)
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVENTS)
+def test_the_ledger_through_an_index_is_what_a_plain_replay_gives(events: list[dict[str, Any]]) -> None:
+    _as_replayed(shelf_now(fetched_of(_text(events))), _replay(events), events)
+
+
+def _as_replayed(shelf: Shelf, bench: Bench, events: list[dict[str, Any]]) -> None:
     for unit in SETS:
         now = shelf.units[unit.lower().replace("-", "")]
         for place in PLACES:

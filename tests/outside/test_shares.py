@@ -14,6 +14,7 @@ import pytest
 from kgraph import questions
 from kgraph.fits import blocks, sharing
 from kgraph.questions import Wanted
+from tests.holders import Holder, on_both_holders
 from tests.outside.folders import Entry, write
 from tests.support import graph_of_folder
 
@@ -94,11 +95,12 @@ def by_worlds(facts: list[Fact]) -> dict[tuple[str, str, str], tuple[float, floa
     return found
 
 
+@on_both_holders
 @pytest.mark.parametrize("seed", range(150))
-def test_shares_are_those_of_all_possible_worlds(seed: int) -> None:
+def test_shares_are_those_of_all_possible_worlds(seed: int, holder: Holder) -> None:
     facts = random_facts(random.Random(seed))
     with tempfile.TemporaryDirectory() as scratch:
-        graph = graph_of_folder(write(entries(facts), Path(scratch)).parent)
+        graph = holder(write(entries(facts), Path(scratch)).parent)
     found = {}
     for key in graph.data.known("set"):
         for row in questions.shares(graph, key).rows:

@@ -10,24 +10,25 @@ import pytest
 
 from kgraph import questions
 from kgraph.fits import proofs
-from kgraph.fits.graph import Graph
 from kgraph.fits.rules import State
 from kgraph.fits.takers import Takers
 from kgraph.fits.ways import ways
 from kgraph.questions import Wanted
+from kgraph.source.facts import Facts
+from tests.holders import Holder, on_both_holders
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, graph_of_folder
 
 EVERYTHING = Wanted(refused_too=True)
 
 
-def random_graph(seed: int) -> Graph:
+def random_graph(seed: int, holder: Holder = graph_of_folder) -> Facts:
     """The graph of a random folder."""
     with tempfile.TemporaryDirectory() as scratch:
-        return graph_of_folder(write(random_folder(seed, 24), Path(scratch)).parent)
+        return holder(write(random_folder(seed, 24), Path(scratch)).parent)
 
 
-def compare(graph: Graph) -> int:
+def compare(graph: Facts) -> int:
     """Assert that both give the same places, certainties and refusals for every part; how many there were."""
     taking, places = Takers(graph), 0
     for part in graph.data.known("part"):
@@ -45,12 +46,14 @@ def compare(graph: Graph) -> int:
     return places
 
 
-def test_every_part_of_the_demo() -> None:
-    assert compare(graph_of_folder(DEMO)) > 1000
+@on_both_holders
+def test_every_part_of_the_demo(holder: Holder) -> None:
+    assert compare(holder(DEMO)) > 1000
 
 
-def test_random_folders() -> None:
-    assert sum(compare(random_graph(seed)) for seed in range(150)) > 500
+@on_both_holders
+def test_random_folders(holder: Holder) -> None:
+    assert sum(compare(random_graph(seed, holder)) for seed in range(150)) > 500
 
 
 def test_ways_among_like_places_against_the_search_of_all_rules() -> None:
