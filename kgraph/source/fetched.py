@@ -186,9 +186,20 @@ class FetchedNames(Names):
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
-        meant = (kind, OWNER) if kind in _OF_OWNER else (kind,)
-        keys = {self.key(kind, fold(name)) for _, _, name in self.index.spelt("", *meant)}
-        return {key: self.text(kind, key) for key in sorted(keys) if self.knows(kind, key)}
+        written: dict[str, set[str]] = {}
+        certain: set[str] = set()
+        for _, of, name in self.index.spelt("", *((kind, OWNER) if kind in _OF_OWNER else (kind,))):
+            key = fold(name)
+            written.setdefault(key, set()).add(name)
+            if of == kind:
+                certain.add(key)
+        # With nothing newer each is there, and what is written in one way alone need not be looked up.
+        certain -= {line.split("\t")[1] for line in self.index.starting(f"a{kind}\t")}
+        plain = {k: v.pop() for k, v in written.items() if len(v) == 1 and k in certain}
+        if self.index.over or kind == "stock":
+            plain = {}
+        keys = {self.key(kind, key) for key in written.keys() - plain.keys()} - plain.keys()
+        return plain | {key: self.text(kind, key) for key in sorted(keys) if self.knows(kind, key)}
 
     def parts_numbered(self, number: str) -> set[str]:
         """The parts that have this maker's number (its key)."""
