@@ -21,7 +21,7 @@ from kgraph.problems import WrongUse
 from kgraph.render import shelf, things
 from kgraph.render.answers import as_json
 from kgraph.shelf.overview import overview
-from kgraph.source import cache, compile, store
+from kgraph.source import cache, store, work
 from kgraph.source.facts import Facts
 from tests.bench import folders
 from tests.holders import fetched, stands
@@ -270,9 +270,9 @@ def test_many_processes_make_the_lines_of_one(
     for n in range(9):
         put(folder / f"{n}.yaml", entries[n::9])
     alone = lines(folder)
-    monkeypatch.setattr(compile, "SMALLEST", 0)
-    monkeypatch.setattr(compile, "MOST_IN_SHARE", in_share)
-    monkeypatch.setattr(compile, "processes", lambda: 3)
+    monkeypatch.setattr(work, "SMALLEST", 0)
+    monkeypatch.setattr(work, "MOST_IN_SHARE", in_share)
+    monkeypatch.setattr(work, "processes", lambda: 3)
     assert lines(folder) == alone
     assert differences(folder, 60) == []
 
@@ -282,9 +282,9 @@ def test_a_process_that_dies_leaves_the_folder_to_be_read_whole(
 ) -> None:
     for n in range(4):
         put(folder / f"{n}.yaml", [{**KNOWN, "takes": f"K-{n}"}])
-    monkeypatch.setattr(compile, "SMALLEST", 0)
-    monkeypatch.setattr(compile, "processes", lambda: 2)
-    monkeypatch.setattr(compile, "lines_of", lambda *_: sys.exit(1))
+    monkeypatch.setattr(work, "SMALLEST", 0)
+    monkeypatch.setattr(work, "processes", lambda: 2)
+    monkeypatch.setattr(work, "lines_of", lambda *_: sys.exit(1))
     place = store.place_of([str(folder)])
     assert place is not None
     assert store.made(place, steps) is None

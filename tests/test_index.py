@@ -18,7 +18,7 @@ import pytest
 from kgraph.cli.main import run
 from kgraph.source import cache as caches
 from kgraph.source import compile as compiling
-from kgraph.source import fresh, table
+from kgraph.source import fresh, table, work
 from tests.holders import stands
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, graph_of_folder
@@ -172,7 +172,7 @@ def test_a_file_saved_within_a_tick_while_its_index_is_made_is_not_believed(
     before = caches.stamps_of([str(folder)])
     monkeypatch.setattr(caches, "stamps_of", lambda folders: before)
     late = {
-        "read": (compiling, "read"),
+        "read": (work, "read"),
         "written": (compiling, "write"),
         "noted": (fresh, "write_note"),
     }

@@ -1,21 +1,15 @@
-"""The lines of files, made by as many processes as there are cores, and put together in a table.
+"""The lines of files, and the table that they are put together in.
 
-Each process reads its share of the files and sends sorted lines, compressed; lines of one letter are merged
-when all are there. No share needs to know what another says.
+Lines are sorted and packed letter by letter, so that those of many shares are merged one letter at a time.
 """
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import signal
 import zlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from multiprocessing import get_context
-from multiprocessing.connection import Connection, wait
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Any, BinaryIO, NamedTuple
+from typing import BinaryIO, NamedTuple
 
 from kgraph.collection import FACT_TYPES
 from kgraph.folder import reading, schema
@@ -23,12 +17,6 @@ from kgraph.folder.disk import read_path
 from kgraph.folder.files import Stamp, path_in, shown
 from kgraph.source import lines
 from kgraph.source.table import Writer
-
-SMALLEST = 1 << 20
-"""Fewer bytes of facts are read before other processes have begun."""
-MOST_IN_SHARE = 4 << 20
-"""The most bytes of facts in one share."""
-MOST_PROCESSES = 8
 
 Step = Callable[[int, int], None]
 """Told after each file how many more are done, and how many facts came with them."""
@@ -118,106 +106,3 @@ def packed(found: dict[str, list[str]]) -> Sorted:
 
 def _opened(data: bytes) -> list[str]:
     return zlib.decompress(data).decode("utf-8", "surrogatepass").split("\n")
-
-
-# Several processes -------------------------------------------------------------------------------
-
-
-def processes() -> int:
-    """How many processes can work at once; 1 where this system cannot split one."""
-    if not hasattr(os, "sched_getaffinity") or not hasattr(os, "fork"):
-        return 1
-    return min(len(os.sched_getaffinity(0)), MOST_PROCESSES)
-
-
-def shares_of(files: Sequence[File], most: int) -> list[list[File]]:
-    """The files in shares of about equal size, in their order: one for each process, or several."""
-    whole = max(1, sum(f.stamp[1] for f in files))
-    count = most * -(-whole // (MOST_IN_SHARE * most))
-    shares: list[list[File]] = [[] for _ in range(count)]
-    before = 0
-    for file in files:
-        shares[min(count - 1, (before + file.stamp[1] // 2) * count // whole)].append(file)
-        before += file.stamp[1]
-    return [share for share in shares if share]
-
-
-def read(files: Sequence[File], step: Step) -> list[Sorted]:
-    """The lines of all files, share by share. Raises OSError, and EOFError where a process ended."""
-    most = processes()
-    if most == 1 or sum(f.stamp[1] for f in files) < SMALLEST:
-        return [packed(lines_of(files, step))]
-    shares = shares_of(files, most)
-    with _at_work(shares, most) as connections:
-        found: dict[int, Sorted] = {}
-        while len(found) < len(shares):
-            for what in _sent(connections):
-                if isinstance(what, OSError):
-                    raise what
-                if len(what) == 1:
-                    step(1, what[0])
-                else:
-                    found[what[0]] = what[1]
-    return [found[number] for number in range(len(shares))]
-
-
-@contextlib.contextmanager
-def _at_work(shares: Sequence[Sequence[File]], most: int) -> Iterator[list[Connection]]:
-    """Processes at work on the shares until the end of the block."""
-    context = get_context("fork")
-    ends = [context.Pipe(duplex=False) for _ in range(min(most, len(shares)))]
-    workers = [
-        context.Process(target=_work, args=(ends, number, shares), daemon=True) for number in range(len(ends))
-    ]
-    # A Ctrl-C while a process splits would have Python itself complain: each takes it when it can.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        for worker in workers:
-            worker.start()
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-    for _, theirs in ends:
-        theirs.close()
-    try:
-        yield [mine for mine, _ in ends]
-    finally:
-        for worker in workers:
-            worker.kill()
-        for worker in workers:
-            worker.join()
-        for mine, _ in ends:
-            mine.close()
-
-
-def _sent(connections: list[Connection]) -> Iterator[Any]:
-    """What processes sent meanwhile; raises EOFError where all have ended."""
-    if not connections:
-        raise EOFError
-    for connection in wait(connections):
-        assert isinstance(connection, Connection)
-        try:
-            yield connection.recv()
-        except EOFError:
-            connections.remove(connection)
-
-
-def _work(
-    ends: Sequence[tuple[Connection, Connection]], number: int, shares: Sequence[Sequence[File]]
-) -> None:
-    """The whole life of a process: it reads every so many-th share, and sends its lines."""
-    # Ctrl-C ends it in silence: what is half done is cleared away by the process that began it.
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    for mine, _ in ends:
-        mine.close()
-    connection = ends[number][1]
-    # Nobody may be there to hear of it.
-    with contextlib.suppress(ConnectionError):
-        try:
-            for share in range(number, len(shares), len(ends)):
-                found = lines_of(shares[share], lambda _, facts: connection.send((facts,)))
-                connection.send((share, packed(found)))
-        except ConnectionError:
-            raise
-        except OSError as error:
-            connection.send(error)

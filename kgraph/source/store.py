@@ -158,13 +158,14 @@ def _files(place: Folders) -> list[File]:
 def made(place: Folders, steps: Steps) -> Index | None:
     """A new index of the files; None where the cache cannot be written, or a file cannot be read."""
     from kgraph.source import compile as compiling
+    from kgraph.source import work
 
     try:
         before = fresh.young_of(place.folders, place.stamps, place.now_ns)
         files, token = _files(place), os.urandom(8).hex()
         with cache.writing(place.path) as stream:
             with steps("reading", len(files)) as step:
-                shares: list[Sorted] = compiling.read(files, step)
+                shares: list[Sorted] = work.read(files, step)
             compiling.write(stream, token, shares)
         with contextlib.suppress(OSError):
             os.unlink(place.path + OVER)
