@@ -95,28 +95,27 @@ def _node(value: Any, line: int, column: int) -> Node:
 # Under which names it is found -------------------------------------------------------------------
 
 
-def keys_of(entry: records.Entry) -> Iterator[str]:
+def keys_of(entry: records.Entry) -> list[str]:
     """The keys of all lines of an entry but the one that holds it."""
     find = _KEYS.get(type(entry))
-    if find:
-        yield from find(entry)
+    found = [*find(entry)] if find else []
     if isinstance(entry, records.Statement):
-        yield from _of_statement(entry)
+        _add_of_statement(found, entry)
     elif isinstance(entry, records.Thing):
-        yield f"d{entry.kind}\t{entry.name.key}"
-        yield from (f"a{entry.kind}\t{n.key}" for n in entry.also)
+        found.append(f"d{entry.kind}\t{entry.name.key}")
+        found += [f"a{entry.kind}\t{n.key}" for n in entry.also]
+    return found
 
 
-def _of_statement(entry: records.Statement) -> Iterator[str]:
-    yield f"i{written_id(entry)}"
-    if own := entry.own_id.strip():
-        yield f"i{quoted(own)}"
-        yield f"j{quoted(own)}"
+def _add_of_statement(found: list[str], entry: records.Statement) -> None:
+    found.append(f"i{written_id(entry)}")
+    if entry.own_id and (own := entry.own_id.strip()):
+        found += [f"i{quoted(own)}", f"j{quoted(own)}"]
     if entry.source:
-        yield f"s{entry.source.key}"
-    yield from (f"e{n.key}" for n in excepted(entry))
+        found.append(f"s{entry.source.key}")
+    found += [f"e{n.key}" for n in excepted(entry)]
     if isinstance(entry, EVENT_TYPES):
-        yield "vevent"
+        found.append("vevent")
 
 
 def _fits(r: Any) -> Iterable[str]:
@@ -211,18 +210,19 @@ def in_order(value: float) -> str:
 # How things are spelt ----------------------------------------------------------------------------
 
 
-def spelt_by(entry: records.Entry) -> Iterator[Spelt]:
+def spelt_by(entry: records.Entry) -> list[Spelt]:
     """Every spelling in an entry."""
-    yield from ((used.text, kind, used.text) for kind, used in names_in(entry))
-    yield from ((n.text, FEATURE, n.text) for n in excepted(entry))
+    found = [(used.text, kind, used.text) for kind, used in names_in(entry)]
     if isinstance(entry, records.Thing):
         of = entry.kind, entry.name.text
-        yield (entry.name.text, *of)
-        yield from ((n.text, *of) for n in entry.also)
+        found += [(text, *of) for text in (entry.name.text, *(n.text for n in entry.also))]
         if isinstance(entry, records.SetModel):
-            yield (entry.model, *of)
+            found.append((entry.model, *of))
         if isinstance(entry, records.Part):
-            yield from ((n, *of) for _, n in entry.numbers)
+            found += [(n, *of) for _, n in entry.numbers]
+    else:
+        found += [(n.text, FEATURE, n.text) for n in excepted(entry)]
+    return found
 
 
 def spelt_line(spelt: Spelt) -> str:
