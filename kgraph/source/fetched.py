@@ -55,9 +55,12 @@ class OnDemand(Generic[K, V]):
     def __init__(self, fetch: Callable[[K], V], some: Callable[[], bool] = lambda: True) -> None:
         self.fetch, self.some = fetch, some
         self.found: dict[K, V] = {}
+        self.any: bool | None = None
 
     def __bool__(self) -> bool:
-        return self.some()
+        if self.any is None:
+            self.any = self.some()
+        return self.any
 
     def _fetched(self, key: K) -> V:
         found = self.found.get(key)
