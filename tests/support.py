@@ -9,11 +9,10 @@ from typing import Any
 
 import pytest
 
-from kgraph import collection
 from kgraph.cli.main import run
-from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.folder import reading, schema
+from kgraph.source import memory
 from tests.faults.tally import Tally
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -25,13 +24,12 @@ def graph_of(text: str) -> Graph:
     entries, problems = schema.entries_of(text.encode(), "facts.yaml")
     errors = [p for p in problems if p.severity == "error"]
     assert not errors, errors
-    return graphs.build(collection.build(entries))
+    return memory.held(entries)
 
 
 def graph_of_folder(folder: Path) -> Graph:
     """The graph of a folder of facts."""
-    entries = [e for read in reading.read_folder(folder) for e in schema.check_file(read)[0]]
-    return graphs.build(collection.build(entries))
+    return memory.held(e for read in reading.read_folder(folder) for e in schema.check_file(read)[0])
 
 
 def ask(capsys: Any, *words: str) -> tuple[int, dict[str, Any]]:

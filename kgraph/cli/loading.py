@@ -9,9 +9,9 @@ from pathlib import Path
 from kgraph import collection, records
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings, Whole
-from kgraph.fits import graph as graphs
 from kgraph.folder import disk, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
+from kgraph.source import memory
 
 
 def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
@@ -66,12 +66,12 @@ def refuse_or_tell(settings: Settings, problems: Iterable[Problem]) -> None:
 def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Whole:
     """The folder with what is supposed; ids in `without` that name no fact are wrong use."""
     taken_back = [_withdraw(i) for i in settings.without]
-    data = collection.build([*entries, *settings.suppose, *taken_back])
-    unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
+    graph = memory.held([*entries, *settings.suppose, *taken_back])
+    unknown = [w.target for w in taken_back if w in graph.data.unknown_withdraws]
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
-    return Whole(graphs.build(data), tuple(problems))
+    return Whole(graph, tuple(problems))
 
 
 def _withdraw(target: str) -> records.Withdraw:

@@ -105,6 +105,9 @@ class Index:
 
     def starting(self, beginning: str) -> Iterator[str]:
         """The lines that begin so and hold."""
+        return self._both(beginning) if self.over else self.base.starting(beginning)
+
+    def _both(self, beginning: str) -> Iterator[str]:
         for line in self.base.starting(beginning):
             if line[-REF : FILE - REF] not in self.gone:
                 yield line
@@ -118,7 +121,7 @@ class Index:
     def refs(self, *beginnings: str) -> list[str]:
         """The numbers of the entries whose lines begin so, each once, in the order of reading."""
         found = {line[-REF:] for beginning in beginnings for line in self.starting(beginning)}
-        return sorted(found, key=self._order)
+        return sorted(found, key=self._order if self.over else None)
 
     def first(self, beginnings: Iterable[str]) -> str | None:
         """The first of them in the order of reading; of many lines under one key only one is read."""

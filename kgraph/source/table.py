@@ -24,6 +24,8 @@ IN_PAGE = 256
 """Blocks that one page of the directory lists."""
 FIRST = "\x1f"
 """What the directory puts behind the first line of a block; it stands in no line."""
+LAST = "\U0010ffff"
+"""What comes after whatever a line goes on with."""
 HEAD = 256
 """Bytes at the start of the file: which program wrote it, and where the list of pages is."""
 
@@ -101,6 +103,14 @@ class Table:
 
     def starting(self, beginning: str) -> Iterator[str]:
         """The lines that begin so, in order."""
+        number = self.pages.before(beginning)
+        lines = self._lines(number, self._page(number).before(beginning)) if self.pages.listed else []
+        first = bisect_left(lines, beginning)
+        end = bisect_left(lines, beginning + LAST, first)
+        # Nearly always they lie in one block.
+        return iter(lines[first:end]) if end < len(lines) else self._starting(beginning)
+
+    def _starting(self, beginning: str) -> Iterator[str]:
         for line in self.since(beginning):
             if not line.startswith(beginning):
                 return
