@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 OVER = ".over"
 """What the name of the table of newer lines ends in."""
-MOST_OVER = 1 << 20
-"""Files of more bytes than this, and of an eighth of all, are not laid over a table: all is made anew."""
+LEAST_OVER, MOST_OVER = 256 << 10, 2 << 20
+"""Bytes of files that lie over a table, past which all is made anew: an eighth of all, within these."""
 
 Steps = Callable[[str, int], contextlib.AbstractContextManager["Step"]]
 """Tells the user how far it is: what is done, and how many files there are."""
@@ -125,8 +125,10 @@ def _is_new(file: File, known: Listed | None) -> bool:
 
 def _is_small(place: Folders, new: Sequence[File], stay: Sequence[Listed]) -> bool:
     """Whether what lies over the table then is little enough to be written again each time."""
-    over = sum(f.stamp[1] for f in new) + sum(int(f.stamp[1]) for f in stay if int(f.number, 16) >= NEWER)
-    return over <= max(MOST_OVER, sum(s[1] for those in place.stamps for s in those) // 8)
+    whole = sum(stamp[1] for those in place.stamps for stamp in those)
+    most = max(LEAST_OVER, min(MOST_OVER, whole // 8))
+    older = sum(int(f.stamp[1]) for f in stay if int(f.number, 16) >= NEWER)
+    return older <= most and sum(f.stamp[1] for f in new) <= max(most, whole // 4)
 
 
 def _write_over(
