@@ -17,11 +17,10 @@ from kgraph.belts.recorded import run_of
 from kgraph.belts.sold import Sold
 from kgraph.facts import Fact
 from kgraph.fits.graph import Facts, Place, sort_of
-from kgraph.fits.takers import Taker, Takers
-from kgraph.fits.ways import ways
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
-from kgraph.questions import DEFAULT, Row, Wanted
+from kgraph.questions import BEST_ONLY, DEFAULT, SAME, Wanted
+from kgraph.reason.shortest import LikeWays
 from kgraph.source.facts import Names
 
 MAIN_BELT = "main belt"
@@ -131,6 +130,9 @@ class FoundBelt:
     takers: tuple[FoundAt, ...] = ()
 
 
+_ALL_BY_BEST = BEST_ONLY._replace(refused_too=True)
+
+
 @dataclass(frozen=True, slots=True)
 class FoundAt:
     """A place that takes an article; `best` is the certainty of its best proof."""
@@ -141,12 +143,12 @@ class FoundAt:
     standing: str
     best: float
     by_size: bool
-    taker: Taker | Row
+    proof: tuple[Fact, ...]
 
     @property
-    def proof(self) -> tuple[Fact, ...]:
-        """The facts of the best proof."""
-        return self.taker.proof
+    def certainty(self) -> float:
+        """The certainty of the best proof: no more is worked out of so many places."""
+        return self.best
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +248,8 @@ def _has_belt(data: Names, place: BeltPlace, main: str) -> bool:
 def place_at(graph: Facts, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
     """The run and the belts recorded at a place or any place like it, by the best proof each."""
     owner = f"s:{set_key}"
-    found = ways(graph, {owner: 1.0}, position)
-    proof = {o: tuple(reversed(found.facts(o))) for o in found.certainty}
+    found = LikeWays(graph, {owner: 1.0}, position)
+    proof = {o: found.facts(o) for o in found.certainty}
     all_runs, all_belts = _runs_on(graph, proof, position), _belts_on(graph, proof, owner, position)
     runs = [p for p in all_runs if strength(p) >= wanted.at_least]
     belts = [b for b in all_belts if b.certainty >= wanted.at_least]
@@ -461,12 +463,11 @@ def _fit(belt: drive.Belt, place: BeltPlace, recorded: Recorded | None) -> drive
 
 def _said_here(graph: Facts, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
-    here = Place(place.set, place.position)
-    found = [t for t in Takers(graph).of(part) if t.place == here and t.no > 0]
-    return [
-        f"A recorded trial says that it does not go here ({'refused' if t.refused else 'disputed'})."
-        for t in found
-    ]
+    here = (place.set, place.position)
+    rows = questions.takers_of_part(graph, part, _ALL_BY_BEST).rows
+    found = [r for r in rows if (r.set, r.position) == here and r.no > 0]
+    said = ["refused" if r.no >= r.best - SAME else "disputed" for r in found]
+    return [f"A recorded trial says that it does not go here ({word})." for word in said]
 
 
 def _several(graph: Facts, place: BeltPlace) -> list[str]:
@@ -490,9 +491,8 @@ def _place_text(data: Names, place: BeltPlace) -> str:
 def _cautions(data: Names, place: BeltPlace | None, part: str = "") -> tuple[str, ...]:
     """The cautions of work on a belt, then those recorded for the position and the part's kind."""
     found = {fold(c): c for c in _CAUTIONS_OPEN}
-    for thing in data.things["position"].get(place.position, ()) if place else ():
-        if isinstance(thing, records.Position):
-            found |= {n.key: n.text for n in thing.cautions if n.key not in found}
+    for caution in data.position_rules(place.position).cautions if place else ():
+        found.setdefault(caution.key, caution.text)
     found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
     return tuple(found.values())
 
@@ -509,13 +509,13 @@ def find(graph: Facts, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
         identify.Hypothesis(key, belt.section, belt.inside_length_mm, belt.length_error_mm)
         for key, belt in named.items()
     ]
-    taking = Takers(graph)
-    takers = {key: _takers(graph, taking, parts, wanted) for key, parts in articles.items()}
+    candidates = identify.candidates(seen, hypotheses)
+    takers = {c.key: _takers(graph, articles[c.key]) for c in candidates if c.key is not None}
     found = [
         FoundBelt(articles[c.key], c.probability, _shown(graph, takers[c.key], wanted))
         if c.key is not None
         else FoundBelt((), c.probability)
-        for c in identify.candidates(seen, hypotheses)
+        for c in candidates
     ]
     shown = [t for f in found for t in f.takers]
     notes = [ARTICLE_NOTE, *_find_left_out(takers, [c.parts for c in found], wanted)]
@@ -571,9 +571,8 @@ def _find_cautions(data: Names, shown: list[FoundAt]) -> tuple[str, ...]:
     """Those of old rubber, then what is recorded for the positions and parts that are named."""
     found = {fold("solvents"): "solvents"}
     for position, part in dict.fromkeys((t.position, t.part) for t in shown):
-        for thing in data.things["position"].get(position, ()):
-            if isinstance(thing, records.Position):
-                found |= {n.key: n.text for n in thing.cautions if n.key not in found}
+        for caution in data.position_rules(position).cautions:
+            found.setdefault(caution.key, caution.text)
         found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
     return tuple(found.values())
 
@@ -602,11 +601,14 @@ def _size_key(belt: drive.Belt) -> tuple[str, tuple[float, ...]]:
     return belt.section.form, tuple(round(mm, 7) for mm in (*belt.section.sizes_mm, belt.inside_length_mm))
 
 
-def _takers(graph: Facts, taking: Takers, parts: tuple[str, ...], wanted: Wanted) -> list[FoundAt]:
+def _takers(graph: Facts, parts: tuple[str, ...]) -> list[FoundAt]:
     """The places that take any part of an article, each once, by the strongest of its answers."""
     best: dict[tuple[str, str], FoundAt] = {}
     for part in parts:
-        for found in _takers_of(graph, taking, part, wanted):
+        for row in questions.takers_of_part(graph, part, _ALL_BY_BEST).rows:
+            found = FoundAt(
+                row.set, row.position, part, row.standing, row.best, "size" in row.basis, row.proof
+            )
             known = best.get((found.set, found.position))
             if known is None or (known.standing == "refused", -known.best) > (
                 found.standing == "refused",
@@ -616,31 +618,13 @@ def _takers(graph: Facts, taking: Takers, parts: tuple[str, ...], wanted: Wanted
     return list(best.values())
 
 
-def _takers_of(graph: Facts, taking: Takers, part: str, wanted: Wanted) -> Iterable[FoundAt]:
-    takers = taking.of(part)
-    positions = {t.place.position for t in takers}
-    if any(_must_match(graph.data, p) for p in positions):
-        # What host and donor must agree on is compared by the whole question only.
-        wish = Wanted(0.0, True, wanted.effort)
-        for row in questions.takers_of_part(graph, part, wish).rows:
-            yield FoundAt(row.set, row.position, part, row.standing, row.best, "size" in row.basis, row)
-        return
-    for t in takers:
-        stated = any(p == part for p, _, _ in graph.taken_at.get(t.place, ()))
-        standing = "refused" if t.refused else "disputed" if t.no > 0 else "stated" if stated else "inferred"
-        yield FoundAt(t.place.owner, t.place.position, part, standing, t.best, t.sized, t)
-
-
-def _must_match(data: Names, position: str) -> bool:
-    things = data.things["position"].get(position, ())
-    return any(isinstance(t, records.Position) and t.must_match for t in things)
-
-
 def _shown(graph: Facts, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
     shown = [
         t for t in takers if t.best >= wanted.at_least and (wanted.refused_too or t.standing != "refused")
     ]
-    return tuple(sorted(shown, key=lambda t: (-t.best, graph.data.owner_text(t.set), t.position)))
+    return tuple(
+        sorted(shown, key=lambda t: (-t.certainty, -t.best, graph.data.owner_text(t.set), t.position))
+    )
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -654,7 +638,8 @@ def family(graph: Facts, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
     stretches, trouble = _stretches(graph.data, place, used)
     pairs = {(a, b): same_article(graph, a, b) for a in used for b in used if a != b}
     agreed = _agreement(pairs, used, _supported(place, stretches))
-    rows = tuple(_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts)
+    rows = [_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts]
+    rows.sort(key=lambda r: (r.certainty is None, -(r.certainty or 0.0), graph.data.owner_text(r.set)))
     differ = False in pairs.values()
     says = [*place.notes, *trouble, *_contradictions(graph.data, place, used, differ, stretches)]
     says += _left_out(place.runs_left_out, "run", wanted.at_least)
@@ -664,7 +649,7 @@ def family(graph: Facts, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
             f"{wanted.at_least:g} and left out."
         )
     assumed = _family_assumed(graph.data, place, used)
-    return FamilyAnswer(place, rows, tuple(says), assumed, _cautions(graph.data, place))
+    return FamilyAnswer(place, tuple(rows), tuple(says), assumed, _cautions(graph.data, place))
 
 
 def _family_assumed(data: Names, place: BeltPlace, used: list[str]) -> tuple[drive.Assumed, ...]:
@@ -690,7 +675,7 @@ def _family_drafts(
 
     One search from all places at once for the originals, one for the substitutes where there is no original.
     """
-    owners = ways(graph, {place.set: 1.0}, place.position).certainty
+    owners = LikeWays(graph, {place.set: 1.0}, place.position).certainty
     by_role = [_Nearest(graph, place.position, owners, original) for original in (True, False)]
     drafts: list[tuple[str, Recorded | None]] = []
     less = 0
@@ -715,7 +700,7 @@ class _Nearest:
             if found:
                 self.at[owner] = sorted(found, key=lambda t: (-t[2].certainty, t[0]))
         starts = {owner: taken[0][2].certainty for owner, taken in self.at.items()}
-        self.ways = ways(graph, starts, position)
+        self.ways = LikeWays(graph, starts, position)
 
     def stated(self, owner: str) -> list[Recorded]:
         """The belts that are stated on this very set."""
@@ -729,7 +714,7 @@ class _Nearest:
         if owner not in self.ways.certainty:
             return None
         start = self.ways.start(owner)
-        return self._recorded(self.at[start][0], self.ways.facts(owner), start == owner)
+        return self._recorded(self.at[start][0], self.ways.facts(owner)[::-1], start == owner)
 
     def _recorded(self, taken: tuple[str, str, Fact], way: tuple[Fact, ...], here: bool) -> Recorded:
         part, role, fact = taken

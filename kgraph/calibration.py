@@ -15,10 +15,12 @@ from dataclasses import dataclass
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.names import fold
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.reason.walk import explore
+from kgraph.reason.weigh import best_proofs
 
 BY_HAND = "fitted"
 """The grade that makes a `fits` or a `takes` a trial."""
@@ -71,14 +73,14 @@ def trials(graph: Graph) -> list[Trial]:
         asked = _question(graph.data, fact)
         if asked is None:
             continue
-        walked = proofs.explore(asked[0], _earlier(before, _tried_on(graph.data, fact)))
-        target = walked.number.get(asked[1])
-        best = proofs.best_proofs(walked).get(target) if target is not None else None
+        network = explore(asked[0], _earlier(before, _tried_on(graph.data, fact)))
+        target = network.number.get(asked[1])
+        best = best_proofs(network, [target]).get(target) if target is not None else None
         if best is None or not best.labels:
             continue
-        proof = walked.fact_list(best.labels)
+        proof = network.fact_list(best.labels)
         weakest = min(proof, key=lambda f: (f.certainty, f.id))
-        said = proofs.product(walked, best.labels)
+        said = network.product(best.labels)
         found.append(Trial(fact, fact.kind != "refuses", grade_of(graph.data, weakest), said))
     return found
 

@@ -10,12 +10,13 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import count
-from typing import Any
+from typing import Any, NamedTuple
 
-from kgraph import records, words
+from kgraph import records, trade, words
 from kgraph.facts import Evidence, Fact
 from kgraph.names import Name, compared, fold, loose, name
 from kgraph.problems import Where
+from kgraph.source.facts import UNKNOWN_SET as UNKNOWN_SET
 from kgraph.source.facts import Names, Stated
 
 try:
@@ -35,15 +36,21 @@ FACT_TYPES = (
     records.Replaces,
     records.Fits,
     records.Refuses,
+    records.Distinct,
     records.Run,
 )
 EVENT_TYPES = (records.Taken, records.Restored)
+NOT_KNOWN_YET = "its set is not known yet"
+"""What is said of a unit of which nobody knows the set."""
 What = tuple[str, tuple[Any, ...]]
 """What a fact states: its kind, and its names resolved."""
 
 
 class Collection(Names):
-    """Everything that a folder says. Built once, then only read."""
+    """Everything that a folder says, and below it the trade's ground. Built once, then only read.
+
+    `entries`, `things`, `aliases` and `spelt` are those of the folder alone.
+    """
 
     things: dict[str, dict[str, list[records.Thing]]]
     aliases: dict[str, dict[str, str]]
@@ -54,12 +61,15 @@ class Collection(Names):
     grades: dict[str, float]
 
     def __init__(self, entries: Iterable[records.Entry] = ()) -> None:
+        super().__init__()
         self.entries = tuple(entries)
         self.things = {kind: {} for kind in words.THINGS}
         self.aliases = {kind: {} for kind in words.THINGS}
         self.ambiguous = {kind: {} for kind in words.THINGS}
         self.spelt = {kind: {} for kind in words.THINGS}
         self.features, self.grades, self.assemblies = {}, {}, set()
+        self.laid: Mapping[str, trade.Laid] = {}
+        self.told_otherwise: dict[str, tuple[Fact, ...]] = {}
         self.has_other_names = False
         self.facts: dict[str, Fact] = {}
         self.withdrawn: dict[str, tuple[Fact, records.Withdraw]] = {}
@@ -93,6 +103,16 @@ class Collection(Names):
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
         return {**self.spelt.get(kind, {}), **{k: v[0].name.text for k, v in self.things[kind].items()}}
+
+    def nameable(self, kind: str) -> dict[str, str]:
+        """The same, and what the ground knows."""
+        below = {k: v[0].name.text for k, v in self.laid[kind].under.items()} if kind in self.laid else {}
+        return {**below, **self.known(kind)}
+
+    def facts_as_said(self) -> Iterator[Fact]:
+        """The facts that hold; one pair that is said with unlike exceptions as the several facts said."""
+        for fact in self.facts.values():
+            yield from self.told_otherwise.get(fact.id, (fact,))
 
     def declared_all(self, kind: str) -> Mapping[str, list[records.Thing]]:
         """Key -> entries of every declared thing of a kind."""
@@ -149,14 +169,20 @@ class Collection(Names):
         return (loose(s[2]) for s in self.spellings(""))
 
 
-def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> Collection:
+def build(
+    entries: Iterable[records.Entry],
+    assemblies: Iterable[str] = (),
+    laid: Mapping[str, trade.Laid] | None = None,
+) -> Collection:
     """The collection of these entries; their order decides nothing but which spelling is shown.
 
-    `assemblies` are the keys of what entries elsewhere use as assemblies.
+    `assemblies` are the keys of what entries elsewhere use as assemblies; `laid` is how the ground lies where
+    entries elsewhere decide it.
     """
     made = Collection(entries)
     _add_things(made)
     _add_aliases(made)
+    _lay_ground(made, laid)
     _name_stock(made)
     _add_grades(made)
     _find_assemblies(made, assemblies)
@@ -183,6 +209,15 @@ def _add_aliases(made: Collection) -> None:
         made.has_other_names |= bool(made.aliases[kind])
 
 
+def _lay_ground(made: Collection, laid: Mapping[str, trade.Laid] | None) -> None:
+    made.laid = {
+        kind: laid[kind]
+        if laid
+        else trade.laid_under(kind, made.things[kind], made.aliases[kind], made.ambiguous[kind])
+        for kind in trade.KINDS
+    }
+
+
 def _name_stock(made: Collection) -> None:
     """Loose parts are those of a part, by whichever of its names they are called."""
     by_part: dict[str, list[records.Thing]] = {}
@@ -197,7 +232,7 @@ def _add_grades(made: Collection) -> None:
 
 def grades_of(said: Mapping[str, list[records.Thing]]) -> dict[str, float]:
     """The certainty of every grade, where these entries override some."""
-    grades = {fold(grade): value for grade, (value, _) in words.GRADES.items()}
+    grades = {key: grade.certainty for key, grade in trade.grades().items()}
     for key, things in said.items():
         # Of two overrides that disagree (`check` says so) the more careful one holds.
         grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))
@@ -251,9 +286,20 @@ def _part(made: Names, part: Name) -> str:
 
 
 def exception_key(made: Names, named: Name) -> str:
-    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own."""
-    key = _position(made, named)
-    return made.key("assembly", key) if key not in made.things["position"] else key
+    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own.
+
+    A name that only the ground gives to a position may be that of an assembly here.
+    """
+    own = own_exception_key(made, named)
+    if own in made.things["position"] or own in made.things["assembly"] or own in made.assemblies:
+        return own
+    return made.key("position", own)
+
+
+def own_exception_key(made: Names, named: Name) -> str:
+    """The same through the names of the folder alone."""
+    key = made.own_key("position", named.key)
+    return made.own_key("assembly", key) if key not in made.things["position"] else key
 
 
 def _exceptions(made: Names, found: tuple[Name, ...]) -> tuple[str, ...]:
@@ -311,11 +357,12 @@ _ARGS: Mapping[type[records.Statement], Any] = {
     records.Replaces: _replaces_args,
     records.Fits: _fits_args,
     records.Refuses: _refuses_args,
+    records.Distinct: lambda made, r: tuple(sorted(f"s:{made.key('set', n.key)}" for n in r.sets)),
     records.Run: _run_args,
 }
 
-_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id"}
-_SYMMETRIC = {"rebadge", "same", "except"}
+_UNSAID = {"how", "certainty", "trust", "source", "by", "date", "note", "id", "corrects"}
+_SYMMETRIC = {"rebadge", "same", "distinct", "except"}
 _WORDS_NOT_NAMES = {"role", "both ways", "work", "why", "stretch", "pull", "owed"}
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
@@ -323,11 +370,16 @@ _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 def written_id(record: records.Statement) -> str:
     """The id that a statement has by what is written: SHA-256 over canonical JSON, 16 hex digits.
 
-    Names are folded, keys sorted, evidence left out; the two names of a `rebadge` or `same` and
+    Names are folded, keys sorted, evidence left out; the two names of a `rebadge`, `same` or `distinct` and
     the names of an `except` are sorted; a default said aloud is as if not said.
     """
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
     return _digest(_canonical(said))
+
+
+def saying_id(pairs: Iterable[tuple[str, records.Value]]) -> str:
+    """An id for one saying of a fact: made as :func:`written_id`, with the evidence in it."""
+    return _digest(_canonical({k: v for k, v in pairs if k != "id"}))
 
 
 def _canonical(said: Mapping[str, records.Value]) -> dict[str, Any]:
@@ -372,25 +424,22 @@ def digest_of(text: str) -> str:
 
 
 def _add_facts(made: Collection) -> None:
-    facts = told_apart(made, raw_facts(made, made.entries))
+    sayings = sayings_of(made, made.entries)
+    facts = told_apart(made, [fact_said(made, *what, said) for what, said in sayings.items()])
     by_id: dict[str, list[Fact]] = {}
     for fact in facts:
         for one in fact.ids:
             by_id.setdefault(one, []).append(fact)
     made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
     _note_unknown_withdraws(made, by_id)
-    for fact in facts:
-        kept, by = held(made, fact)
-        made._said.update({e.where: (kept, by) for e in fact.evidence})
-        if by is None:
-            made.facts[fact.id] = kept
-        else:
-            made.withdrawn[fact.id] = (fact, by)
-
-
-def raw_facts(made: Names, entries: Iterable[records.Entry]) -> list[Fact]:
-    """What these entries state, each statement once with all its sayings, as if nothing took any back."""
-    return [fact_said(made, *what, said) for what, said in sayings_of(made, entries).items()]
+    stated = [held(made, fact, said) for fact, said in zip(facts, sayings.values(), strict=True)]
+    made.withdrawn = {fact.id: (fact, by) for fact, by in stated if by is not None}
+    made._said = {e.where: s for s in stated if s[1] is not None for e in s[0].evidence}
+    for fact, several in one_for_each_pair(made.entries, [fact for fact, by in stated if by is None]):
+        made.facts[fact.id] = fact
+        if len(several) > 1:
+            made.told_otherwise[fact.id] = several
+        made._said.update({e.where: (fact, None) for e in fact.evidence})
 
 
 def sayings_of(made: Names, entries: Iterable[records.Entry]) -> dict[What, list[records.Statement]]:
@@ -429,14 +478,27 @@ def fact_said(made: Names, kind: str, args: tuple[Any, ...], said: Sequence[reco
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
     shown = own[0] if own else _resolved_id(made, said[0]) if made.has_other_names else written[0]
-    ids = tuple(dict.fromkeys([shown, *own, *written]))
+    by_ground = [_resolved_id(made, r, by_ground=True) for r in said if _named_by_ground(made, r)]
+    ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
     return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
 
 
-def _resolved_id(made: Names, record: records.Statement) -> str:
-    """The written id, with every `also` name in it replaced by the name of its thing."""
+def _named_by_ground(made: Names, record: Any) -> bool:
+    """Whether a statement names a position by a name that the ground alone gives it."""
+    named = (getattr(record, slot, None) for slot in ("position", "at", "item_position"))
+    keys = [n.key for n in (*named, *getattr(record, "exceptions", ())) if n is not None]
+    return any(made.key("position", k) != made.own_key("position", k) for k in keys)
+
+
+def _resolved_id(made: Names, record: records.Statement, by_ground: bool = False) -> str:
+    """The written id, with every `also` name of the folder in it replaced by the name of its thing.
+
+    The ground has no part in the id that is shown, which must not change with the version of the program; but
+    a fact is found by the id too that it has with the names of the ground (`by_ground`).
+    """
     said = {k: v for k, v in record.pairs if k not in _UNSAID}
-    return _digest(_canonical({k: _resolve_names(made, record.kind, k, v) for k, v in said.items()}))
+    named = _Naming(made, by_ground)
+    return _digest(_canonical({k: named.resolved(record.kind, k, v) for k, v in said.items()}))
 
 
 _SLOTS = {
@@ -444,6 +506,7 @@ _SLOTS = {
     "uses": ("assembly",),
     "takes": ("part",),
     "same": ("part",),
+    "distinct": ("set",),
     "replaces": ("part",),
     "old": ("part",),
     "in": ("set", "assembly"),
@@ -461,18 +524,26 @@ NAMING_KEYS = frozenset({*_SLOTS, "refuses", "source"})
 """The keys of statements whose values are names of things."""
 
 
-def _resolve_names(made: Names, kind: str, key: str, value: records.Value) -> records.Value:
-    if isinstance(value, tuple):
-        return tuple(_resolve_names(made, kind, key, v) for v in value)
-    if not isinstance(value, str):
+class _Naming(NamedTuple):
+    """Names in what a statement says, replaced by those of their things."""
+
+    made: Names
+    by_ground: bool
+
+    def resolved(self, kind: str, key: str, value: records.Value) -> records.Value:
+        """A value of a key of a statement."""
+        if isinstance(value, tuple):
+            return tuple(self.resolved(kind, key, v) for v in value)
+        if not isinstance(value, str):
+            return value
+        if key == "except":
+            left_out = exception_key if self.by_ground else own_exception_key
+            return left_out(self.made, Name(value, fold(value)))
+        for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
+            meant = (self.made.key if self.by_ground else self.made.own_key)(slot, fold(value))
+            if meant != fold(value):
+                return meant
         return value
-    if key == "except":
-        return exception_key(made, Name(value, fold(value)))
-    for slot in _SLOTS.get(key, ("part", "set") if key == "refuses" else ()):
-        resolved = made.key(slot, fold(value))
-        if resolved != fold(value):
-            return resolved
-    return value
 
 
 def _evidence(made: Names, r: records.Statement) -> Evidence:
@@ -488,29 +559,68 @@ def _evidence(made: Names, r: records.Statement) -> Evidence:
     )
 
 
-def held(made: Names, fact: Fact) -> Stated:
-    """A fact with the sayings that nothing took back, or whole with the withdrawal that took back all."""
+def held(made: Names, fact: Fact, said: Sequence[records.Statement]) -> Stated:
+    """A fact by those of its sayings that nothing took back, or whole with the withdrawal that took all."""
     withdraws = [w for w in made.withdrawals(*fact.ids) if _holds(made, w, frozenset())]
     if not withdraws:
         return fact, None
-    if whole := next((w for w in withdraws if w.source is None), None):
-        return fact, whole
-    sources = {made.key("source", w.source.key) for w in withdraws if w.source}
-    left = tuple(
-        e for e in fact.evidence if not e.source or made.key("source", fold(e.source)) not in sources
-    )
+    pairs = zip(fact.evidence, said, strict=True)
+    left = tuple(e for e, record in pairs if not any(takes_back(made, w, record) for w in withdraws))
     if not left:
-        return fact, withdraws[0]
-    if len(left) < len(fact.evidence):
-        fact = fact._replace(evidence=left, certainty=max(e.certainty for e in left))
-    return fact, None
+        return fact, next((w for w in withdraws if w.source is None), withdraws[0])
+    return fact._replace(evidence=left, certainty=max(e.certainty for e in left)), None
 
 
 def _holds(made: Names, by: records.Withdraw, seen: frozenset[int]) -> bool:
     """Whether nothing takes a withdrawal back: it may itself be withdrawn, by its id."""
     own = {by.own_id.strip(), written_id(by)} - {""}
     against = [w for w in made.withdrawals(*own) if id(w) not in seen and w is not by]
-    return not any(_holds(made, w, seen | {id(by)}) for w in against)
+    return not any(_holds(made, w, seen | {id(by)}) for w in against if takes_back(made, w, by))
+
+
+def takes_back(made: Names, by: records.Withdraw, said: records.Statement) -> bool:
+    """Whether a withdrawal of a statement means this saying of it: not one that corrects the same id."""
+    if said.corrects.strip() == by.target.strip():
+        return False
+    if by.source is None:
+        return True
+    return said.source is not None and made.key("source", said.source.key) == made.key(
+        "source", by.source.key
+    )
+
+
+WITH_EXCEPTIONS = frozenset({"rebadge", "uses"})
+"""Kinds of fact that say of two what they leave out: their last argument."""
+
+
+def about(what: What) -> What:
+    """What facts share that differ in their exceptions alone."""
+    return (what[0], what[1][:2]) if what[0] in WITH_EXCEPTIONS else what
+
+
+def one_for_each_pair(
+    entries: Iterable[records.Entry], facts: Iterable[Fact]
+) -> Iterator[tuple[Fact, tuple[Fact, ...]]]:
+    """Each fact and what it was made of: of those that say one pair with unlike exceptions a single one.
+
+    `entries` are those that say them, in the order of reading.
+    """
+    pairs: dict[What, list[Fact]] = {}
+    for fact in facts:
+        pairs.setdefault(about((fact.kind, fact.args)), []).append(fact)
+    several = any(len(said) > 1 for said in pairs.values())
+    order = {id(entry.where): number for number, entry in enumerate(entries)} if several else {}
+    for said in pairs.values():
+        yield (said[0] if len(said) == 1 else _joined(order, said)), tuple(said)
+
+
+def _joined(order: Mapping[int, int], said: Sequence[Fact]) -> Fact:
+    """One fact of several that differ in their exceptions: all of these count, and the highest certainty."""
+    surest = min(said, key=lambda f: (-f.certainty, f.id))
+    left_out = tuple(sorted({key for fact in said for key in fact.args[2]}))
+    ids = dict.fromkeys([surest.id, *(i for fact in sorted(said, key=lambda f: f.id) for i in fact.ids)])
+    evidence = sorted((e for fact in said for e in fact.evidence), key=lambda e: order[id(e.where)])
+    return surest._replace(args=(*surest.args[:2], left_out), evidence=tuple(evidence), ids=tuple(ids))
 
 
 def _note_unknown_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> None:
@@ -538,7 +648,7 @@ def excepted(entry: records.Entry) -> tuple[Name, ...]:
 
 def is_feature(made: Names, key: str) -> bool:
     """Whether only an `except` names it, and no position or assembly is called so."""
-    return made.leaves_out(key) and not made.knows("position", key)
+    return made.leaves_out(key) and not made.is_named("position", key)
 
 
 def spellings_of(made: Names, kind: str, key: str) -> Iterator[tuple[str, str, str]]:
@@ -546,6 +656,8 @@ def spellings_of(made: Names, kind: str, key: str) -> Iterator[tuple[str, str, s
     things = made.things[kind].get(key, ())
     text = made.text(kind, key)
     yield kind, text, text
+    below = (n for t in made.ground(kind, key) for n in (t.name, *t.also))
+    yield from ((kind, text, n.text) for n in below if made.key(kind, n.key) == key)
     for thing in things:
         yield from ((kind, text, n.text) for n in thing.also)
         if isinstance(thing, records.SetModel):
@@ -591,6 +703,7 @@ _USES: Mapping[type[records.Entry], Any] = {
     records.Uses: lambda r: [("assembly", r.assembly), (OWNER, r.owner)],
     records.Takes: lambda r: [("part", r.part), (OWNER, r.owner), ("position", r.position)],
     records.Same: lambda r: [("part", n) for n in r.parts],
+    records.Distinct: lambda r: [("set", n) for n in r.sets],
     records.Replaces: lambda r: [("part", r.new), ("part", r.old)],
     records.Fits: lambda r: [
         (OWNER, r.owner),
@@ -605,7 +718,7 @@ _USES: Mapping[type[records.Entry], Any] = {
     records.Position: lambda p: [("caution", n) for n in p.cautions],
     records.Kind: lambda k: [("caution", n) for n in k.cautions],
     records.Unit: lambda u: [
-        ("set", u.set),
+        *([("set", u.set)] if u.set else []),
         *(("position", n) for n, _ in u.state),
         *(("position", n) for n in u.wants),
     ],

@@ -42,12 +42,12 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def compare(before: Graph, after: Graph, fact: Fact) -> Change:
-    """How the answers about everything that the fact names differ between two states of a folder."""
-    owners = _owners(after, fact) | _owners(before, fact)
+def compare(before: Graph, after: Graph, *facts: Fact) -> Change:
+    """How the answers about everything that the facts name differ between two states of a folder."""
+    owners = {owner for fact in facts for graph in (after, before) for owner in _owners(graph, fact)}
     looked = sorted(owners)[:MOST_SETS]
-    old = _answers(before, fact, looked)
-    new = _answers(after, fact, looked)
+    old = {k: v for fact in facts for k, v in _answers(before, fact, looked).items()}
+    new = {k: v for fact in facts for k, v in _answers(after, fact, looked).items()}
     both = [(old[k], now) for k, now in new.items() if k in old]
     nothing = ("stated", 0.0)
     against = [_SPOKEN_AGAINST[now[0]] > _SPOKEN_AGAINST[old.get(k, nothing)[0]] for k, now in new.items()]
@@ -91,12 +91,19 @@ def _positions(graph: Graph, fact: Fact, set_key: str) -> list[str]:
     if fact.kind in ("takes", "refuses", "fits"):
         at = {"takes": (2,), "refuses": (4,), "fits": (1, 3)}[fact.kind]
         return sorted({fact.args[i] for i in at})
-    return questions.places_of(graph, set_key) if fact.kind in ("rebadge", "uses") else []
+    return questions.places_of(graph, set_key) if fact.kind in ("rebadge", "uses", "distinct") else []
 
 
 def _owners(graph: Graph, fact: Fact) -> set[str]:
     """The sets that a fact names, and those built on an assembly that it names."""
-    slots = {"rebadge": (0, 1), "uses": (1,), "takes": (1,), "fits": (0, 2), "refuses": (3,)}
+    slots = {
+        "rebadge": (0, 1),
+        "distinct": (0, 1),
+        "uses": (1,),
+        "takes": (1,),
+        "fits": (0, 2),
+        "refuses": (3,),
+    }
     named = {fact.args[i] for i in slots.get(fact.kind, ())}
     sets = {o for o in named if o[0] == "s"}
     todo = [o for o in named if o[0] == "a"]

@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits.conflicts import Conflict, smallest
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
+from kgraph.reason.conflicts import Conflict, smallest
 
 _Ask = Callable[[Graph], tuple[Row, ...]]
 _EVERYTHING = Wanted(refused_too=True, proofs=True)

@@ -3,27 +3,25 @@
 H is the sum over the answers of the binary entropy of their certainty, in bits; the fall for a
 fact of certainty c is H - [c H(fact holds) + (1 - c) H(fact does not hold)] (section 6 of the
 contract). Only the answers that a fact bears on can change with it. Each question tells what would be
-left of each answer without each of its facts, worked out along with its certainty, and none is asked twice;
-where that is not known, the proofs listed with an answer are weighed again.
+left of each answer without each of its facts, worked out along with its certainty; none is asked twice.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 from kgraph import questions
 from kgraph.facts import Fact
-from kgraph.fits import certainty
-from kgraph.fits.certainty import Labels
 from kgraph.fits.graph import Graph
 from kgraph.questions import Row, Wanted
+from kgraph.questions.asked import budget_of
+from kgraph.questions.takers import rows_of_part
 from kgraph.shelf.ledger import shelf_now
 
-FEWER_PROOFS = 12
-"""How many of an answer's strongest proofs are weighed where all of them are out of reach."""
-
+SECONDS = 5.0
+"""The time meant for weighing where no set or unit is named."""
 WEIGHED = Wanted(failures=True)
 """How answers are asked for that are to be weighed."""
 
@@ -45,6 +43,8 @@ class Doubts:
     entropy_bits: float
     answers: int
     inexact: int = 0
+    not_looked_at: int = 0
+    """Parts whose takers were not asked for, for want of time."""
 
 
 @dataclass(slots=True)
@@ -64,10 +64,9 @@ def weigh(rows: Iterable[Row]) -> Doubts:
     """The doubts over the answers of one or more questions, asked with `WEIGHED`."""
     facts: dict[str, Fact] = {}
     weights: dict[str, _Weight] = {}
-    weighed = _Weighed()
     total, count, inexact = 0.0, 0, 0
     for row in rows:
-        bits, falls, exact = _falls(row, weighed, facts)
+        bits, falls, exact = _falls(row, facts)
         total, count, inexact = total + bits, count + 1, inexact + (not exact)
         for fact, fall in falls.items():
             weight = weights.setdefault(fact, _Weight())
@@ -78,49 +77,12 @@ def weigh(rows: Iterable[Row]) -> Doubts:
     return Doubts(tuple(found), total, count, inexact)
 
 
-_Core = frozenset[frozenset[str]]
-"""Proofs as sets of fact ids, without the facts that are common to all of them."""
-
-
-class _Weighed:
-    """Chances of the cores of proofs, each worked out once: many answers differ by a common fact alone."""
-
-    def __init__(self) -> None:
-        self.known: dict[_Core, tuple[float, dict[str, tuple[float, float]]]] = {}
-
-    def chances(self, core: _Core, facts: Mapping[str, Fact]) -> tuple[float, dict[str, tuple[float, float]]]:
-        """The chance of a core, and for each of its facts that if it holds and if it does not."""
-        if core not in self.known:
-            ids = sorted(frozenset[str]().union(*core))
-            number = {fact: i for i, fact in enumerate(ids)}
-            given = [facts[i].certainty for i in ids]
-            proofs = [frozenset(number[i] for i in p) for p in sorted(core, key=sorted)]
-            both = {i: _known(proofs, given, number[i]) for i in ids}
-            self.known[core] = certainty.of_proofs(proofs, given), both
-        return self.known[core]
-
-
-def _known(proofs: Sequence[Labels], given: Sequence[float], fact: int) -> tuple[float, float]:
-    holds = certainty.of_proofs([p - {fact} for p in proofs], given)
-    return holds, certainty.of_proofs([p for p in proofs if fact not in p], given)
-
-
-def _falls(row: Row, weighed: _Weighed, facts: dict[str, Fact]) -> tuple[float, dict[str, float], bool]:
+def _falls(row: Row, facts: dict[str, Fact]) -> tuple[float, dict[str, float], bool]:
     """Entropy of one answer, the fall for each of its facts, and whether both are exact."""
-    if row.failures or not row.proofs:
-        facts.update((f.id, f) for f, _ in row.failures)
-        bits = entropy(row.certainty)
-        return (
-            bits,
-            {f.id: _fall(bits, row.certainty, f.certainty, c) for f, c in row.failures},
-            row.failures_exact,
-        )
-    mine = {f.id: f for proof in row.proofs for f in proof}
-    facts.update(mine)
-    proofs = [frozenset(f.id for f in proof) for proof in row.proofs]
-    if len(proofs) > FEWER_PROOFS:
-        return *_weigh_proofs(proofs[:FEWER_PROOFS], mine, weighed), False
-    return *_weigh_proofs(proofs, mine, weighed), row.all_proofs
+    facts.update((f.id, f) for f, _ in row.failures)
+    bits = entropy(row.certainty)
+    falls = {f.id: _fall(bits, row.certainty, f.certainty, c) for f, c in row.failures}
+    return bits, falls, row.failures_exact
 
 
 def _fall(bits: float, chance: float, given: float, failed: float) -> float:
@@ -129,18 +91,6 @@ def _fall(bits: float, chance: float, given: float, failed: float) -> float:
         return 0.0
     holds = min(1.0, (chance - (1.0 - given) * failed) / given)
     return bits - _left(given, holds, failed)
-
-
-def _weigh_proofs(
-    proofs: Sequence[frozenset[str]], facts: Mapping[str, Fact], weighed: _Weighed
-) -> tuple[float, dict[str, float]]:
-    common = frozenset.intersection(*proofs)
-    rest, both = weighed.chances(frozenset(p - common for p in proofs), facts)
-    shared = math.prod(facts[i].certainty for i in sorted(common))
-    bits = entropy(shared * rest)
-    pairs = {i: (shared * one, shared * none) for i, (one, none) in both.items()}
-    pairs.update({i: (shared / facts[i].certainty * rest, 0.0) for i in common})
-    return bits, {i: bits - _left(facts[i].certainty, *p) for i, p in pairs.items() if facts[i].certainty < 1}
 
 
 def _left(chance: float, holds: float, fails: float) -> float:
@@ -159,7 +109,26 @@ def of_unit(graph: Graph, unit: str) -> Doubts:
     return weigh(questions.donors(graph, now.set, now.wants, WEIGHED).rows if now else ())
 
 
-def of_folder(graph: Graph) -> Doubts:
-    """Doubts over the takers of every part. The donors of every set would repeat them, place by place."""
-    parts = sorted(graph.data.known("part"))
-    return weigh(row for part in parts for row in questions.takers_of_part(graph, part, WEIGHED).rows)
+def of_folder(graph: Graph, seconds: float = SECONDS) -> Doubts:
+    """Doubts over the takers of every part, those in the largest classes of like places first.
+
+    The donors of every set would repeat them, place by place. Where the time is up, the parts that were not
+    looked at are counted.
+    """
+    sizes = {part: _reach(graph, part) for part in graph.data.known("part")}
+    parts = sorted(sizes, key=lambda p: (-sizes[p], p))
+    budget = budget_of(WEIGHED._replace(seconds=seconds))
+    # Only the order of the doubts is wanted: few worlds tell it, and many parts are looked at instead.
+    budget.draws = 0
+    rows: list[Row] = []
+    looked = 0
+    for part in parts:
+        if budget.steps <= 0 or budget.over:
+            break
+        rows += (r for r in rows_of_part(graph, part, WEIGHED, budget) if r.standing != "refused")
+        looked += 1
+    return replace(weigh(rows), not_looked_at=len(parts) - looked)
+
+
+def _reach(graph: Graph, part: str) -> int:
+    return sum(len(graph.alike_places(place)) for place, _, _ in graph.takes_of.get(part, ()))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
+    from kgraph.names import Name
     from kgraph.records import Statement
 
 
@@ -33,7 +34,8 @@ class Fact(NamedTuple):
     """One fact with all its evidence; `args` are the resolved keys of what it states.
 
     args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
-    takes (part, owner, position, role); same (part, part); replaces (new, old); fits (owner,
+    takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
+    (owner,
     position, owner, position); refuses (part key or "", owner or "", position or "", owner,
     position); run (owner, position); size (part, part).
     """
@@ -50,3 +52,11 @@ class Fact(NamedTuple):
     def where(self) -> Where | None:
         """Where the strongest saying of the fact stands."""
         return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None
+
+
+class PlaceRules(NamedTuple):
+    """What must match at a position, its cautions, and whether either holds by its name alone."""
+
+    must_match: tuple[str, ...] = ()
+    cautions: tuple[Name, ...] = ()
+    by_name: bool = False

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from kgraph import records, words
+from kgraph import records, trade, words
 from kgraph.collection import EVENT_TYPES
 from kgraph.facts import Fact
 from kgraph.names import fold, loose, nearest
@@ -34,6 +34,8 @@ class Known(NamedTuple):
     """Of loose parts: how many are left."""
     gone: tuple[tuple[Fact, records.Withdraw], ...] = ()
     """Facts about it that were withdrawn."""
+    ground: tuple[records.Thing, ...] = ()
+    """What the trade's ground says of it."""
 
 
 class Found(NamedTuple):
@@ -46,7 +48,10 @@ class Found(NamedTuple):
 
 
 def show(graph: Facts, text: str) -> list[Known]:
-    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names."""
+    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
+
+    What only the ground of the trade knows is shown where nothing of the folder has the name.
+    """
     data = graph.data
     wanted = fold(text)
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
@@ -55,9 +60,12 @@ def show(graph: Facts, text: str) -> list[Known]:
         found = [
             Known("feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ())
         ]
+    below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
+    found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
-        near = nearest(text, known)
+        of_trade = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
+        near = nearest(text, known) or nearest(text, of_trade)
         mend = f"did you mean {' or '.join(near)}?" if near else "see `kgraph find`"
         raise WrongUse(Problem(None, "unknown-name", f"nothing is called {text!r}", mend))
     if not any(k.kind in ("unit", "stock") for k in found):
@@ -92,6 +100,15 @@ def fact_with_id(data: Names, text: str) -> Stated | None:
     return data.fact_with_id(text.strip()) if text.strip() else None
 
 
+def fact_as_said(data: Names, text: str) -> Fact | None:
+    """The same; of a pair that is said with unlike exceptions only what has this id."""
+    stated, wanted = fact_with_id(data, text), text.strip()
+    if stated is None:
+        return None
+    pieces = data.told_otherwise.get(stated[0].id, ())
+    return next((f for f in pieces if wanted in f.ids), stated[0])
+
+
 def event_with_id(data: Names, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
     return next((e for e in _with_id(data, text) if isinstance(e, EVENT_TYPES)), None)
@@ -111,7 +128,7 @@ def _with_id(data: Names, text: str) -> list[records.Statement]:
 def _keys(data: Names, kind: str, wanted: str) -> list[str]:
     key = data.key(kind, wanted)
     numbered = data.parts_numbered(wanted) if kind == "part" else set()
-    return sorted({key, *numbered} if data.knows(kind, key) else numbered)
+    return sorted({key, *numbered} if data.is_named(kind, key) else numbered)
 
 
 def _leaving_out(data: Names, key: str) -> tuple[Fact, ...]:
@@ -131,7 +148,10 @@ def _known(data: Names, kind: str, key: str) -> Known:
     gone = tuple((f, by) for f, by in said if by is not None)
     others = tuple(e for e in mentions if e.where not in told and not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
-    return Known(kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone)
+    below = data.ground(kind, key)
+    return Known(
+        kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone, ground=below
+    )
 
 
 def find(data: Names, text: str, most: int = 20) -> list[Found]:

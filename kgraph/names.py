@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
@@ -39,7 +40,7 @@ def fold(text: str) -> str:
     digits a single `.` or `,` stays (as `.`), a single `/` stays, and any other run of
     dropped characters leaves one `-`.
 
-    >>> fold("RC-40") == fold("rc 40") == fold("RC40")
+    >>> fold("LK-40") == fold("lk 40") == fold("LK40")
     True
     >>> fold("1.25"), fold("12.5"), fold("K-11-4"), fold("K-1-14")
     ('1.25', '12.5', 'k11-4', 'k1-14')
@@ -92,17 +93,60 @@ def name(text: str) -> Name:
     return Name(text, fold(text))
 
 
-def nearest(text: str, known: Iterable[str], most: int = 3) -> list[str]:
-    """The known names that a misspelt one most likely means, best first; may be empty."""
-    import difflib
+LEAST_PREFIX = 4
+"""The fewest characters of a name's beginning that are taken for the name."""
+MOST_APART = 4
+"""So many slips at most make one name of another, however long it is."""
 
+
+def nearest(text: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """The known names that a misspelt one most likely means, best first; may be empty.
+
+    One is near that is a third of its letters away at most, by slips of the hand, or that has the text as
+    words of it or for its beginning. No guess is better than a wrong one.
+    """
     by_key: dict[str, str] = {}
     for candidate in known:
         by_key.setdefault(fold(candidate), candidate)
     key = fold(text)
-    close = difflib.get_close_matches(key, by_key, n=most, cutoff=0.6)
-    inside = sorted((k for k in by_key if key and key in k and k not in close), key=len)
+    slips = {k: n for k in by_key if (n := _slips(key, k)) is not None}
+    close = sorted(slips, key=lambda k: (slips[k], not k.startswith(key), k))
+    inside = sorted(
+        (k for k in by_key if k not in slips and _holds(by_key[k], k, key)), key=lambda k: (len(k), k)
+    )
     return [by_key[k] for k in [*close, *inside][:most]]
+
+
+def _slips(one: str, other: str) -> int | None:
+    """How many slips make one key of another; None where they are too many to be slips.
+
+    A slip is a letter too many, too few, another one, or two that changed places: the distance
+    of Damerau (1964) in its restricted form, in which no letter is touched twice.
+    """
+    most = min(max(len(one), len(other)) // 3, MOST_APART)
+    if not most or abs(len(one) - len(other)) > most or (Counter(one) - Counter(other)).total() > most:
+        return None
+    before, row = [0] * (len(other) + 1), list(range(len(other) + 1))
+    for i, a in enumerate(one, 1):
+        earlier, before, row = before, row, [i]
+        for j, b in enumerate(other, 1):
+            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (a != b))
+            if i > 1 and j > 1 and a == other[j - 2] and b == one[i - 2]:
+                cost = min(cost, earlier[j - 2] + 1)
+            row.append(cost)
+    return row[-1] if row[-1] <= most else None
+
+
+def _holds(name: str, its_key: str, key: str) -> bool:
+    """Whether a name has the key as some of its words, one after another, or for its beginning."""
+    if not key or key not in its_key:
+        return False
+    if len(key) >= LEAST_PREFIX and its_key.startswith(key):
+        return True
+    each = name.split()
+    return any(
+        fold(" ".join(each[i:j])) == key for i in range(len(each)) for j in range(i + 1, len(each) + 1)
+    )
 
 
 def did_you_mean(text: str, known: Iterable[str]) -> str:

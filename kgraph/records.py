@@ -74,6 +74,10 @@ class Entry(Record):
     where: Where
     pairs: tuple[tuple[str, Value], ...] = ()
 
+    def states(self, key: str) -> bool:
+        """Whether a key is written, be it with nothing: `must match: []` says that nothing must match."""
+        return any(written == key for written, _ in self.pairs)
+
 
 class Thing(Entry):
     """A declared thing: its name, its other spellings and its recorded attributes."""
@@ -113,16 +117,21 @@ class Part(Thing):
 
 
 class Position(Thing):
-    """More about a named place."""
+    """More about a named place; `perishable`: what is there spoils with age, used or not."""
 
     must_match: tuple[str, ...] = ()
     cautions: tuple[Name, ...] = ()
+    perishable: bool | None = None
 
 
 class Kind(Thing):
-    """How parts of a kind compare; `certainty` is that of equal size meaning the same article."""
+    """How parts of a kind compare; `certainty` is that of equal size meaning the same article.
+
+    `perishable`: parts of it spoil with age, used or not.
+    """
 
     generic: bool | None = None
+    perishable: bool | None = None
     compare: tuple[tuple[str, str], ...] = ()
     certainty: float | None = None
     cautions: tuple[Name, ...] = ()
@@ -148,9 +157,13 @@ class Caution(Thing):
 
 
 class Unit(Thing):
-    """One physical set: `state` maps positions to what was found there."""
+    """One physical set: `state` maps positions to what was found there, `seen` keys to what was seen of it.
 
-    set: Name
+    `set` is None while nobody knows what it is.
+    """
+
+    set: Name | None = None
+    seen: tuple[tuple[Name, tuple[str, ...]], ...] = ()
     role: str = ""
     keep: float | None = None
     state: tuple[tuple[Name, str], ...] = ()
@@ -165,7 +178,10 @@ class Stock(Thing):
 
 
 class Statement(Entry):
-    """What every fact may carry beside what it states; `trust` scales the certainty of this saying."""
+    """What every fact may carry beside what it states; `trust` scales the certainty of this saying.
+
+    `corrects` is the id that was withdrawn for it: a withdrawal of that id does not take this saying back.
+    """
 
     how: str = ""
     certainty: float | None = None
@@ -175,6 +191,7 @@ class Statement(Entry):
     date: str = ""
     note: str = ""
     own_id: str = ""
+    corrects: str = ""
 
 
 class Rebadge(Statement):
@@ -232,6 +249,12 @@ class Refuses(Statement):
     item_position: Name | None
     owner: Name
     position: Name
+
+
+class Distinct(Statement):
+    """Two sets that were compared and are two designs."""
+
+    sets: tuple[Name, ...]
 
 
 class Pulley(Record):

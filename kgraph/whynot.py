@@ -6,16 +6,18 @@ known* is the want of a fact: the nearest rule is named with what stops it, near
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from kgraph import questions
+from kgraph import matching, questions
 from kgraph.facts import Fact
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph, Link, Place
-from kgraph.fits.rules import State
 from kgraph.questions import Row, Wanted
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.reason.shortest import Shortest
+from kgraph.reason.walk import Network, explore
+from kgraph.reason.weigh import best_proofs
 
 GOES, REFUSED, UNKNOWN = "goes", "known not to go", "not known"
 MOST_REASONS = 3
@@ -52,7 +54,7 @@ class _Case:
     graph: Graph
     target: str
     phase: str
-    walked: proofs.Walked
+    network: Network
     parts: frozenset[str]
     host: Place | None
     """Where the item is to go; None where that is the missing set itself."""
@@ -69,7 +71,7 @@ class _Case:
     def reached(self) -> dict[str, set[str]]:
         """Position -> the owners at which the walk arrived."""
         found: dict[str, set[str]] = {}
-        for state in self.walked.states:
+        for state in self.network.states:
             if state.phase == self.phase:
                 found.setdefault(state.position, set()).add(state.owner)
         return found
@@ -78,29 +80,29 @@ class _Case:
 def takers_of_part(graph: Graph, part: str, target: str) -> WhyNot:
     """Why a set (its key) is not among the takers of a part."""
     rows = questions.takers_of_part(graph, part, _EVERYTHING).rows
-    walked = proofs.explore(State("asked", part), lambda s: rules.forward(graph, s))
-    return _verdict(_case(graph, target, "goes", walked, None), rows)
+    network = explore(State("asked", part), lambda s: rules.forward(graph, s))
+    return _verdict(_case(graph, target, "goes", network, None), rows)
 
 
 def takers_of_place(graph: Graph, set_key: str, position: str, target: str) -> WhyNot:
     """Why a set is not among the takers of what another has at a position."""
     rows = questions.takers_of_place(graph, set_key, position, _EVERYTHING).rows
     start = State("is", f"s:{set_key}", position)
-    walked = proofs.explore(start, lambda s: rules.forward(graph, s))
-    return _verdict(_case(graph, target, "goes", walked, None), rows)
+    network = explore(start, lambda s: rules.forward(graph, s))
+    return _verdict(_case(graph, target, "goes", network, None), rows)
 
 
 def donors(graph: Graph, set_key: str, position: str, target: str) -> WhyNot:
     """Why a set is not among the donors for a position of another."""
     rows = questions.donors(graph, set_key, [position], _EVERYTHING).rows
     host = Place(f"s:{set_key}", position)
-    walked = proofs.explore(State("goes", *host), lambda s: rules.backward(graph, s))
-    return _verdict(_case(graph, target, "is", walked, host), rows, position)
+    network = explore(State("goes", *host), lambda s: rules.backward(graph, s))
+    return _verdict(_case(graph, target, "is", network, host), rows, position)
 
 
-def _case(graph: Graph, target: str, phase: str, walked: proofs.Walked, host: Place | None) -> _Case:
-    parts = frozenset(s.owner for s in walked.states if s.phase in _PART_PHASES)
-    return _Case(graph, f"s:{target}", phase, walked, parts, host)
+def _case(graph: Graph, target: str, phase: str, network: Network, host: Place | None) -> _Case:
+    parts = frozenset(s.owner for s in network.states if s.phase in _PART_PHASES)
+    return _Case(graph, f"s:{target}", phase, network, parts, host)
 
 
 def _verdict(case: _Case, rows: Iterable[Row], wanted: str = "") -> WhyNot:
@@ -124,18 +126,19 @@ def _refused_row(row: Row) -> Iterator[Reason]:
         says = "what was tried and did not go is at least as certain as the best proof that it goes"
         yield Reason("no", says, "try it again, and record the outcome", row.against)
     for warning in row.warnings:
-        if "must match: " in warning:
+        if matching.differs(warning):
             yield Reason("must match", warning, "read the plates of both sets again")
 
 
 def _refusals(case: _Case) -> Iterator[Reason]:
     """Refusals of something that no rule says would go."""
-    places = {Place(s.owner, s.position) for s in case.walked.states if s.phase == "is"}
+    places = {Place(s.owner, s.position) for s in case.network.states if s.phase == "is"}
     hosts = [case.host] if case.host else [Place(case.target, p) for p in sorted(_all_positions(case))]
     for host in hosts:
-        walked = proofs.explore(State("no", *host), lambda s: rules.against(case.graph, s))
-        for number, best in proofs.best_proofs(walked).items():
-            item = rules.refused_item(walked.states[number])
+        network = explore(State("no", *host), lambda s: rules.against(case.graph, s))
+        items = {i: item for i, s in enumerate(network.states) if (item := rules.refused_item(s)) is not None}
+        for number, best in best_proofs(network, items).items():
+            item = items[number]
             mine = item in case.parts or item in places
             if case.host:
                 mine = isinstance(item, Place) and item.owner == case.target
@@ -143,7 +146,7 @@ def _refusals(case: _Case) -> Iterator[Reason]:
                 says = (
                     f"it is recorded as not going on {case.name(host.owner)} at {case.spelt(host.position)}"
                 )
-                yield Reason("no", says, "", walked.fact_list(best.labels))
+                yield Reason("no", says, "", network.fact_list(best.labels))
                 return
 
 
@@ -179,11 +182,7 @@ def _nothing_recorded(case: _Case) -> Reason:
 
 def _own_parts(case: _Case, position: str) -> dict[str, Fact]:
     """The parts recorded for the missing set at a position, through what it is like."""
-    walked = proofs.explore(
-        State("goes", case.target, position),
-        lambda s: [(State("goes", o, position), f) for o, f in case.graph.like(s.owner, position)],
-    )
-    places = [Place(s.owner, position) for s in walked.states]
+    places = sorted(case.graph.alike_places(Place(case.target, position)))
     return {part: fact for at in places for part, _, fact in case.graph.taken_at.get(at, ())}
 
 
@@ -238,29 +237,24 @@ def _way_to(graph: Graph, start: str, position: str, goals: set[str]) -> list[Li
 
     A barrier is a link that does not carry the position.
     """
-    queue: list[tuple[int, int, str]] = [(0, 0, start)]
-    stopped: dict[str, tuple[Link, ...]] = {start: ()}
-    done: set[str] = set()
-    while queue:
-        _, steps, here = heapq.heappop(queue)
-        if here in goals:
-            return list(stopped[here])
-        if here in done:
-            continue
-        done.add(here)
+
+    def steps(here: str) -> Iterator[tuple[str, Link, float]]:
         for link in graph.links.get(here, ()):
-            carried = position not in link.left_out and (
-                not link.to_assembly or position in graph.declares.get(link.to_assembly, ())
-            )
-            way = stopped[here] if carried else (*stopped[here], link)
-            if link.other not in done and len(way) < len(stopped.get(link.other, (link,) * 1000)):
-                stopped[link.other] = way
-                heapq.heappush(queue, (len(way), steps + 1, link.other))
-    return []
+            yield link.other, link, 0.0 if _carries(graph, link, position) else 1.0
+
+    found: Shortest[str, Link] = Shortest({start: 0.0}, steps, goals.__contains__)
+    if found.met is None:
+        return []
+    return [link for link in found.way(found.met)[1] if not _carries(graph, link, position)]
+
+
+def _carries(graph: Graph, link: Link, position: str) -> bool:
+    declared = not link.to_assembly or position in graph.declares.get(link.to_assembly, ())
+    return declared and position not in link.left_out
 
 
 def _no_link(case: _Case, reached: dict[str, set[str]]) -> Reason:
-    start = case.walked.states[0]
+    start = case.network.states[0]
     known = sorted({o for owners in reached.values() for o in owners if o[0] == "s" and o != case.target})
     near = start.owner if start.owner in known else known[0] if known else ""
     if not near:

@@ -24,6 +24,7 @@ FACTS: dict[str, str] = {
     "replaces": "the new number goes wherever the old one goes, not the reverse",
     "fits": "what one set has at a place was fitted to another set",
     "refuses": "tried, and it does not go",
+    "distinct": "compared: two designs, however alike they look",
     "run": "the path of a belt over its pulleys",
 }
 """Kinds of entry that state a fact of the designs."""
@@ -36,17 +37,6 @@ EVENTS: dict[str, str] = {
 """Kinds of entry that record what happened."""
 
 KINDS: dict[str, str] = {**THINGS, **FACTS, **EVENTS}
-
-GRADES: dict[str, tuple[float, str]] = {
-    "fitted": (0.98, "it was fitted, and it worked"),
-    "measured": (0.95, "measured with an instrument"),
-    "printed": (0.95, "read in a maker's parts list or manual"),
-    "compared": (0.85, "the two were compared side by side"),
-    "photo": (0.70, "seen in a photograph"),
-    "reported": (0.60, "somebody said so"),
-    "guess": (0.40, "thought likely"),
-}
-"""Default certainty of each grade: a scale of our own, overridden by `grade` entries."""
 
 NO_GRADE = "reported"
 """The grade of a fact that names none."""
@@ -68,42 +58,15 @@ SOURCE_TYPES = {
     "page": "a page on the web",
 }
 
-CAUTIONS: dict[str, str] = {
-    "mains": (
-        "Mains voltage can kill. Unplug the set before it is opened, and keep to your local codes: "
-        "work on the mains side belongs to licensed practice."
-    ),
-    "charged capacitors": (
-        "Capacitors may hold a charge long after the set is unplugged. Let them discharge through a "
-        "resistor and measure before touching."
-    ),
-    "leaking cells": (
-        "Leaked cells are caustic or acid. Wear gloves and eye protection, and dispose of them by "
-        "local rules."
-    ),
-    "solvents": (
-        "Solvents burn, harm lungs and skin, and attack plastics and rubber. Air the room, keep "
-        "flames away, and try a hidden spot first."
-    ),
-    "solder fumes": (
-        "Solder fumes harm the lungs, and old solder holds lead. Draw the fumes off and wash your hands."
-    ),
-    "springs": ("Springs under load can fly out. Wear eye protection and hold them while they are let go."),
-    "moving mechanism": (
-        "Keep fingers, hair and sleeves away from a running mechanism; a set that runs open has mains inside."
-    ),
-}
-"""Texts for the cautions of the trade; a `caution` entry of the same name takes their place."""
-
 TRUE_WORDS = {"yes", "true"}
 FALSE_WORDS = {"no", "false"}
 
-LISTS = frozenset({"also", "positions", "except", "wants", "must match", "rebadge", "same", "caution"})
+LISTS = frozenset(
+    {"also", "positions", "except", "wants", "must match", "rebadge", "same", "distinct", "caution"}
+)
 """Keys whose value is a list."""
-MAPPINGS = frozenset({"numbers", "state", "compare"})
+MAPPINGS = frozenset({"numbers", "state", "seen", "compare"})
 """Keys whose value is a mapping."""
 
 FITS_LIKE_BELT = "belt"
 """The key of the kind of belts, or another name of it (see `belt_kind` of a collection)."""
-BELT_COMPARE: dict[str, str] = {"section": "0.1 mm", "inside length": "2 %"}
-"""How belts compare unless a `kind: belt` entry says otherwise: common practice, no source."""

@@ -16,17 +16,17 @@ SUFFIX = {name: one.suffixes[0] for name, one in FORMATS.items() if one.rdf}
 """RDF format -> the suffix of its files."""
 
 EVERY = r"""
-- set: Larkfield RC-40
-  also: [RC 40 L, "rc·40 lw"]
+- set: Larkfield LK-40
+  also: [LK 40 L, "lk·40 lw"]
   market: UK
   mains: 240 V 50 Hz
   bands: [LW, MW, [SW 1, SW 2], {FM: 87.5-108 MHz, tuned by: {a coil: yes}}]
   empty list: []
   empty map: {}
   empty text: ""
-- set: Larkfield RC40          # the same thing written twice, with more known of it
+- set: Larkfield LK40          # the same thing written twice, with more known of it
   weight: 3.2 kg
-- set: Ostmark 2200
+- set: Orvanek 2200
   mains: 220 V 50 Hz
 - set: Quillon 31
   badge: Quillon
@@ -38,7 +38,7 @@ EVERY = r"""
   also: [TN-7]
 - part: K-114
   kind: knob
-  numbers: {Larkfield: "440 1882", Ostmark: ["22-7", "22-8"]}
+  numbers: {Larkfield: "440 1882", Orvanek: ["22-7", "22-8"]}
   shaft: 6 mm D
   bore: 6.1 mm
 - part: SQ 1.25 x 262
@@ -54,9 +54,9 @@ EVERY = r"""
   kind: belt
   section: round 1.3 mm
   inside diameter: 3 1/4 in
-- part: switch tip, made 2025
-  kind: switch tip
-  made: nylon block, drawing tip.svg
+- part: dial pointer, made 2025
+  kind: dial pointer
+  made: brass wire, drawing pointer.svg
 - part: SC 3 x 8
   kind: screw
   thread: 3 mm
@@ -65,8 +65,8 @@ EVERY = r"""
   kind: screw
   thread: 3 mm
   length: 8.2 mm
-- position: aerial
-  also: [antenna]
+- position: speaker grille
+  also: [loudspeaker grille]
   must match: [mains]
   caution: mains
 - kind: screw
@@ -74,7 +74,8 @@ EVERY = r"""
   compare: {thread: same, length: 0.5 mm}
   certainty: 0.85
   caution: [solvents]
-- source: parts list, RC-40
+  perishable: no
+- source: parts list, LK-40
   type: printed
   where: page 14
 - source: bench book
@@ -87,66 +88,70 @@ EVERY = r"""
 - caution: mains
   text: "Unplug it.\n\nLocal codes come first: \"licensed\" work only."
 - unit: U-07
-  set: Larkfield RC-40
+  set: Larkfield LK-40
   role: donor
   keep: 7
-  state: {aerial: snapped, back: good, tuning knob: missing}
+  state: {speaker grille: broken, front: good, volume knob: missing}
+  seen: {stamp: TN7, bands: [LW, "FM: 87.5"]}
 - unit: U-11
-  set: Ostmark 2200
+  set: Orvanek 2200
   role: patient
-  wants: [tuning knob, main belt]
+  wants: [volume knob, main belt]
 - stock: K-114
   count: 3
   where: drawer 2
-- rebadge: [Larkfield RC-40, Ostmark 2200]
-  except: [microphones, strap lugs]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [line socket, dial scale]
   how: compared
   source: bench book
   by: BN
   date: 2021-03
-- rebadge: [Ostmark 2200, RC 40 L]
-  except: [strap lugs, microphones]
+- rebadge: [Orvanek 2200, LK 40 L]
+  except: [dial scale, line socket]
   certainty: 0.97
-  source: parts list, RC-40
+  source: parts list, LK-40
   by: bn
   date: 2022
   note: "said again, by another source; \e[31m \u202e \t tab"
 - uses: TN7 mechanism
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   except: [thrust plate screw]
   how: printed
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: fitted
   id: own-id 1
+  corrects: taken-back
 - takes: SQ 1.25 x 262
   in: TN-7
   position: main belt
   role: substitute
 - takes: SC 3 x 8
-  in: Ostmark 2200
-  position: back screw
+  in: Orvanek 2200
+  position: front screw
 - takes: K-114
-  in: Larkfield RC-40
-  position: antenna
+  in: Larkfield LK-40
+  position: loudspeaker grille
 - same: [K-114, 440 1882]
   date: 2020-01-31
+- distinct: [Larkfield LK-40, Quillon 31]
+  how: compared
 - replaces: K-114B
   old: K-114
   certainty: 1
-- fits: Ostmark 2200
-  position: tuning knob
+- fits: Orvanek 2200
+  position: volume knob
   to: Quillon 31
   at: tone knob
   both ways: yes
   work: ream the bore to 6.1 mm
 - refuses: K-114
   in: Velmoor 10
-  position: tuning knob
+  position: volume knob
   source: bench book
-- refuses: Ostmark 2200
-  from: tuning knob
+- refuses: Orvanek 2200
+  from: volume knob
   in: Velmoor 10
   position: tone knob
   certainty: 0.6
@@ -168,13 +173,13 @@ EVERY = r"""
   why: misread label
 - withdraw: 0123456789abcdef
   why: of a fact that is not here
-- taken: aerial
+- taken: speaker grille
   from: U-07
   to: U-11
-  at: aerial
+  at: speaker grille
   owed: yes
   by: EV
-- restored: aerial
+- restored: speaker grille
   to: U-07
   part: K-114
 - part: 'x> . <urn:evil> <urn:p> <urn:o'

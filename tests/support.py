@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from kgraph import trade
 from kgraph.cli.main import run
 from kgraph.fits.graph import Graph
 from kgraph.folder import reading, schema
@@ -17,6 +18,11 @@ from tests.faults.tally import Tally
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data"
+
+
+def caution_of_the_trade(name: str) -> str:
+    """The text of a caution of the trade's ground, in which a name is its own key."""
+    return trade.cautions()[name.replace(" ", "")].text
 
 
 def graph_of(text: str) -> Graph:

@@ -155,12 +155,12 @@ def test_supposed_answers_name_parts_as_they_are_written(folder: Path, capsys: A
 
 
 def test_a_feature_is_shown_and_found(tmp_path: Path, capsys: Any) -> None:
-    facts = "- rebadge: [Aldo A-1, Brim B-1]\n  except: [microphones]\n"
+    facts = "- rebadge: [Aldo A-1, Brim B-1]\n  except: [line socket]\n"
     folder = folder_with(tmp_path, [("facts.yaml", facts)])
-    _, shown = ask(capsys, "--data", str(folder), "show", "microphones")
+    _, shown = ask(capsys, "--data", str(folder), "show", "line socket")
     assert [(a["kind"], len(a["facts"])) for a in shown["answers"]] == [("feature", 1)]
-    _, found = ask(capsys, "--data", str(folder), "find", "microphon")
-    assert [(a["kind"], a["name"]) for a in found["answers"]] == [("feature", "microphones")]
+    _, found = ask(capsys, "--data", str(folder), "find", "line sock")
+    assert [(a["kind"], a["name"]) for a in found["answers"]] == [("feature", "line socket")]
 
 
 def test_a_list_without_brackets_is_doubted(tmp_path: Path, capsys: Any) -> None:

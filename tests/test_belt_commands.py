@@ -24,7 +24,7 @@ from kgraph.render.belts import two_figures
 from tests.support import DEMO, ask, folder_with, graph_of_folder
 
 HERE = ["--data", str(DEMO)]
-KT8 = {"small": 9.0, "large": 60.0, "centres": math.hypot(61, 4)}
+KM8 = {"small": 9.0, "large": 60.0, "centres": math.hypot(61, 4)}
 
 
 def open_belt(small: float, large: float, centres: float) -> tuple[float, float, float]:
@@ -36,8 +36,8 @@ def open_belt(small: float, large: float, centres: float) -> tuple[float, float,
 
 
 def kt8_path(thickness: float) -> tuple[float, float, float]:
-    """The mid-line on the KT8 mechanism: both diameters grow by the thickness."""
-    return open_belt(KT8["small"] + thickness, KT8["large"] + thickness, KT8["centres"])
+    """The mid-line on the KM8 mechanism: both diameters grow by the thickness."""
+    return open_belt(KM8["small"] + thickness, KM8["large"] + thickness, KM8["centres"])
 
 
 def fails(capsys: Any, *words: str) -> tuple[int, str]:
@@ -69,7 +69,7 @@ def test_path_of_the_demo_agrees_with_the_textbook_formula(capsys: Any) -> None:
 
 
 def test_every_belt_of_a_path_lies_within_the_wanted_stretch(capsys: Any) -> None:
-    for name in ("Hidzumara HZ-300", "Wexelbrunn WZ 500", "Drummelwick DW 210", "Nombrasko N-6"):
+    for name in ("Hidzumara HZ-300", "Wexelbrunn WZ 500", "Drummelwick DW 210", "Nombrasko NQ-6"):
         _, out = ask(capsys, *HERE, "belt", "path", name)
         low, high = out["wanted_stretch"]
         assert all(low - 1e-9 <= b["stretch"] <= high + 1e-9 for b in out["belts"])
@@ -278,14 +278,14 @@ CONTRARY = """
   inside length: 240 mm
 - part: C
   kind: belt
-- rebadge: [Larkfield RC-40, Ostmark 2200]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
 - takes: A
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: main belt
 - takes: B
-  in: Ostmark 2200
+  in: Orvanek 2200
   position: main belt
-- rebadge: [Ostmark 2200, Quillon 31]
+- rebadge: [Orvanek 2200, Quillon 31]
   except: [main belt]
 - takes: C
   in: Quillon 31
@@ -295,7 +295,7 @@ CONTRARY = """
 
 def test_a_contradiction_with_no_run_is_marked_on_every_row(capsys: Any, tmp_path: Path) -> None:
     data = ["--data", str(folder_with(tmp_path, [("f.yaml", CONTRARY)]))]
-    _, out = ask(capsys, *data, "belt", "family", "Larkfield RC-40")
+    _, out = ask(capsys, *data, "belt", "family", "Larkfield LK-40")
     assert [(r["belt"], r["stretch"], r["agrees"]) for r in out["answers"]] == [
         ("A", None, False),
         ("B", None, False),
@@ -375,12 +375,12 @@ def test_wrong_use_ends_with_two_and_says_what_would_be_right(
 
 RUN = """
 - run: main belt
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   pulleys:
     - {name: motor, x: 0 mm, y: 0 mm, diameter: 20 mm, drives: yes}
     - {name: flywheel, x: 20 mm, y: 0 mm, diameter: 50 mm}
 - takes: A
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: main belt
 - part: A
   kind: belt
@@ -391,29 +391,29 @@ RUN = """
 
 def test_an_impossible_run_names_its_pulleys_and_its_line(capsys: Any, tmp_path: Path) -> None:
     folder = folder_with(tmp_path, [("f.yaml", RUN)])
-    for words in (("path", "Larkfield RC-40"), ("fit", "A", "Larkfield RC-40")):
+    for words in (("path", "Larkfield LK-40"), ("fit", "A", "Larkfield LK-40")):
         capsys.readouterr()
         assert run(["--data", str(folder), "belt", *words]) == 2
         said = capsys.readouterr().err
         assert "motor" in said
         assert "flywheel" in said
         assert "f.yaml:2:" in said
-    _, out = ask(capsys, "--data", str(folder), "belt", "family", "Larkfield RC-40")
+    _, out = ask(capsys, "--data", str(folder), "belt", "family", "Larkfield LK-40")
     assert out["answers"][0]["stretch"] is None
     assert any("motor" in n for n in out["notes"])
 
 
 def test_with_several_belts_and_no_main_belt_the_position_must_be_named(capsys: Any, tmp_path: Path) -> None:
     text = "- part: A\n  kind: belt\n- part: K\n  kind: knob\n" + "".join(
-        f"- takes: A\n  in: Larkfield RC-40\n  position: {p}\n" for p in ("counter belt", "rewind belt")
+        f"- takes: A\n  in: Larkfield LK-40\n  position: {p}\n" for p in ("counter belt", "rewind belt")
     )
-    text += "- takes: K\n  in: Ostmark 2200\n  position: tuning knob\n"
+    text += "- takes: K\n  in: Orvanek 2200\n  position: volume knob\n"
     text += "- takes: A\n  in: Quillon 31\n  position: rewind belt\n"
     data = ["--data", str(folder_with(tmp_path, [("f.yaml", text)]))]
     capsys.readouterr()
-    assert run([*data, "belt", "family", "Larkfield RC-40"]) == 2
+    assert run([*data, "belt", "family", "Larkfield LK-40"]) == 2
     assert "counter belt, rewind belt" in capsys.readouterr().err
-    assert run([*data, "belt", "family", "Ostmark 2200"]) == 2
+    assert run([*data, "belt", "family", "Orvanek 2200"]) == 2
     assert "no belt is recorded" in capsys.readouterr().err
     _, out = ask(capsys, *data, "belt", "family", "Quillon 31")
     assert out["answers"][0]["position"] == "rewind belt"
@@ -480,9 +480,9 @@ def test_a_picture_of_another_format_or_of_no_run_is_refused(tmp_path: Path) -> 
 
 
 def test_a_recorded_refusal_is_said_with_the_fit(capsys: Any, tmp_path: Path) -> None:
-    text = CONTRARY + "- refuses: A\n  in: Larkfield RC-40\n  position: main belt\n  how: fitted\n"
+    text = CONTRARY + "- refuses: A\n  in: Larkfield LK-40\n  position: main belt\n  how: fitted\n"
     data = ["--data", str(folder_with(tmp_path, [("f.yaml", text)]))]
-    _, out = ask(capsys, *data, "belt", "fit", "A", "Larkfield RC-40")
+    _, out = ask(capsys, *data, "belt", "fit", "A", "Larkfield LK-40")
     assert any("refused" in n for n in out["notes"])
-    _, out = ask(capsys, *data, "belt", "fit", "B", "Ostmark 2200")
+    _, out = ask(capsys, *data, "belt", "fit", "B", "Orvanek 2200")
     assert not any("trial" in n for n in out["notes"])

@@ -83,32 +83,32 @@ ABOUT = """
   section: square 1.2 mm
   inside length: about 200 mm
 - run: main belt
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   pulleys:
     - {name: motor, x: 0 mm, y: 0 mm, diameter: 20 mm, drives: yes}
     - {name: flywheel, x: about 80 mm, y: 0 mm, diameter: 20 +- 0.5 mm}
   pull: 40 g cm
 - takes: A
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: main belt
 """
 
 
 def test_about_in_a_record_is_carried_to_the_stretch_and_named(capsys: Any, tmp_path: Path) -> None:
     data = ["--data", str(folder_with(tmp_path, [("f.yaml", ABOUT)]))]
-    _, path = ask(capsys, *data, "belt", "path", "Larkfield RC-40")
+    _, path = ask(capsys, *data, "belt", "path", "Larkfield LK-40")
     # Two equal pulleys: the path grows by twice the distance, and by half a turn for each pulley's radius.
     wanted = math.hypot(2 * 2.4, math.pi / 2 * 0.5)
     assert path["path_error_mm"] == pytest.approx(wanted, rel=1e-6)
     assert any(a["what"] == "x of flywheel, about" and a["value"] == "± 2.4 mm" for a in path["assumed"])
-    _, fit = ask(capsys, *data, "belt", "fit", "A", "Larkfield RC-40")
+    _, fit = ask(capsys, *data, "belt", "fit", "A", "Larkfield LK-40")
     rest, length = 200 + math.pi * 1.2, 160 + math.pi * 21.2
     error = math.hypot(wanted / length, 6.0 / rest) * length / rest
     assert fit["stretch_range"] == pytest.approx([length / rest - 1 - error, length / rest - 1 + error])
     assert any(a["what"] == "inside length, about" for a in fit["assumed"])
     _, found = ask(capsys, *data, "belt", "find", "--section", "square 1.2 mm", "--folded", "100 mm")
     assert any(a["value"] == "1 belt has a size that is about" for a in found["assumed"])
-    _, family = ask(capsys, *data, "belt", "family", "Larkfield RC-40")
+    _, family = ask(capsys, *data, "belt", "family", "Larkfield LK-40")
     assert any(a["what"] == "sizes of A" for a in family["assumed"])
 
 
@@ -133,7 +133,7 @@ def test_the_pull_is_the_torque_of_the_named_shaft_or_else_of_the_driven_one(
 ) -> None:
     text = ABOUT.replace("pull: 40 g cm", f"pull: {pull}").replace("20 +- 0.5 mm", "30 mm")
     data = ["--data", str(folder_with(tmp_path, [("f.yaml", text)]))]
-    _, fit = ask(capsys, *data, "belt", "fit", "A", "Larkfield RC-40")
+    _, fit = ask(capsys, *data, "belt", "fit", "A", "Larkfield LK-40")
     radius = {"motor": 10.6, "flywheel": 15.6}[shaft]
     # 40 g cm is 40 times 9.80665e-5 N m (standard gravity).
     assert fit["pull_needed_N"] == pytest.approx(40 * 9.80665e-5 / radius * 1000)
@@ -144,7 +144,7 @@ def test_the_pull_is_the_torque_of_the_named_shaft_or_else_of_the_driven_one(
 def test_a_pull_at_no_pulley_is_not_compared_and_the_pulleys_are_named(capsys: Any, tmp_path: Path) -> None:
     for at, severity in (("take-up", "warnings"), ("flywheal", "errors")):
         folder = folder_with(tmp_path, [("f.yaml", ABOUT.replace("40 g cm", f"40 g cm at {at}"))])
-        _, fit = ask(capsys, "--data", str(folder), "belt", "fit", "A", "Larkfield RC-40")
+        _, fit = ask(capsys, "--data", str(folder), "belt", "fit", "A", "Larkfield LK-40")
         assert fit["pull_needed_N"] is None
         assert any(at in r and "motor, flywheel" in r for r in fit["reasons"])
         _, checked = ask(capsys, "--data", str(folder), "check")
@@ -284,7 +284,7 @@ def test_what_a_supposed_fact_changes_is_said(capsys: Any, words: tuple[str, ...
 
 
 def test_a_fact_of_another_matter_changes_nothing(capsys: Any) -> None:
-    other = "{rebadge: [Larkfield RC-40, Ostmark 2200]}"
+    other = "{rebadge: [Larkfield LK-40, Orvanek 2200]}"
     for words in EVERY:
         _, out, _ = said(capsys, *words, "--suppose", other)
         assert out.endswith("no change\n"), words
@@ -311,8 +311,8 @@ def test_a_fact_supposed_of_no_set_is_wrong_use(capsys: Any) -> None:
 
 
 def test_a_name_known_only_by_what_is_supposed(capsys: Any) -> None:
-    fact = "{rebadge: [Kazumorei KZR-8, Larkfield RC-40]}"
-    status, out, _ = said(capsys, "fit", "SQ 1.6 x 226", "Larkfield RC-40", "--suppose", fact)
+    fact = "{rebadge: [Kazumorei KZR-8, Larkfield LK-40]}"
+    status, out, _ = said(capsys, "fit", "SQ 1.6 x 226", "Larkfield LK-40", "--suppose", fact)
     assert status == 0
     assert "gained: verdict: fits" in out
 

@@ -215,9 +215,9 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "near-position",
         "warning",
-        "tunning knob",
+        "volumne knob",
         [4],
-        "- takes: K\n  in: A 1\n  position: tuning knob\n- takes: K\n  in: B 1\n  position: tunning knob\n",
+        "- takes: K\n  in: A 1\n  position: volume knob\n- takes: K\n  in: B 1\n  position: volumne knob\n",
         "- takes: K\n  in: A 1\n  position: push button 1\n"
         "- takes: K\n  in: B 1\n  position: push button 2\n",
     ),
@@ -227,8 +227,27 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
         "carrying handel",
         [3],
         "- position: carrying handle\n# Misspelt.\n- takes: K\n  in: B 1\n  position: carrying handel\n",
-        "- position: carrying handle\n- takes: K\n  in: A 1\n  position: carrying handel\n"
+        "- position: carrying handle\n- position: carrying handel\n"
         "- takes: K\n  in: B 1\n  position: carrying handel\n",
+    ),
+    (
+        "near-position",
+        "warning",
+        "vollume knob is used 2 times and declared nowhere",
+        [7],
+        "- takes: K\n  in: A 1\n  position: volume knob\n- takes: K\n  in: B 1\n  position: volume knob\n"
+        "- takes: L\n  in: C 1\n  position: vollume knob\n- takes: L\n  in: D 1\n  position: vollume knob\n"
+        "- takes: K\n  in: E 1\n  position: volume knob\n",
+        "- position: volume knob\n- takes: K\n  in: A 1\n  position: volume knob\n",
+    ),
+    (
+        "unknown-withdraw",
+        "warning",
+        "nothing withdraws one",
+        [4],
+        "- takes: K\n  in: A 1\n  position: lid\n- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
+        "- takes: K\n  in: A 1\n  position: lid\n  id: one\n- withdraw: one\n"
+        "- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
     ),
     (
         "near-kind",
@@ -241,11 +260,11 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "near-except",
         "warning",
-        "tunning knob",
+        "volumne knob",
         [2],
-        "- position: tuning knob\n- rebadge: [A 1, B 1]\n  except: [tunning knob]\n",
-        "- position: tuning knob\n- set: A 1\n  tunning knob: red\n- rebadge: [A 1, B 1]\n"
-        "  except: [tunning knob, microphones, tuning knob]\n",
+        "- position: volume knob\n- rebadge: [A 1, B 1]\n  except: [volumne knob]\n",
+        "- position: volume knob\n- set: A 1\n  volumne knob: red\n- rebadge: [A 1, B 1]\n"
+        "  except: [volumne knob, line socket, volume knob]\n",
     ),
     (
         "two-spellings",
@@ -417,7 +436,7 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
     (
         "unread-size",
         "warning",
-        "bore of K is compared as a length, and wide is none",
+        "bore of K is compared by its size, and wide is none",
         [3],
         "- kind: knob\n  compare: {bore: 0.1 mm, hue: same}\n"
         "- part: K\n  kind: knob\n  bore: wide\n  hue: red\n",
@@ -502,16 +521,17 @@ def test_must_match_is_said_once_for_each_set_that_lacks_it() -> None:
 
 def test_mends_name_the_nearest_declared_name() -> None:
     text = (
-        "- set: Larkfield RC-40\n- assembly: TN7 mechanism\n- part: K-114\n"
+        "- set: Larkfield LK-40\n- assembly: TN7 mechanism\n- part: K-114\n"
         "- takes: K-1l4\n  in: TN7 mechansim\n  position: foot\n  how: measurd\n- taken: foot\n  from: U-7\n"
-        "- unit: U-07\n  set: Larkfeld RC-40\n"
+        "- unit: U-07\n  set: Larkfeld LK-40\n"
     )
     mends = {(p.code, p.mend) for p in found(text)}
     assert ("undeclared", "did you mean K-114?") in mends
     assert ("undeclared", "did you mean TN7 mechanism?") in mends
-    assert ("unknown-grade", "did you mean measured?") in mends
+    grades = "use one of fitted, measured, printed, compared, photo, reported, guess, or add a grade entry"
+    assert ("unknown-grade", grades) in mends
     assert ("unknown-unit", "did you mean U-07?") in mends
-    assert ("unknown-set", "did you mean Larkfield RC-40?") in mends
+    assert ("unknown-set", "did you mean Larkfield LK-40?") in mends
 
 
 def test_the_same_thing_in_two_files_names_both() -> None:

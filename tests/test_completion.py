@@ -19,8 +19,8 @@ from kgraph.cli.main import run
 from tests.support import ROOT, folder_with
 
 FACTS = """\
-- set: Larkfield RC-40
-- set: 'Ostmark "22" L'
+- set: Larkfield LK-40
+- set: 'Orvanek "22" L'
 - set: Quill'on 31
 - set: Vo$lar (5)
 - set: Näre 7
@@ -28,29 +28,29 @@ FACTS = """\
 - set: "two\\nlines"
 - part: K-114
 - unit: U-07
-  set: Larkfield RC-40
+  set: Larkfield LK-40
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
 - takes: K-115
-  in: Larkfield RC-40
-  position: tone knob
+  in: Larkfield LK-40
+  position: voice switch
 """
 
 # What is typed, up to the tab key -> the words that the command gets.
 TYPED = {
-    "takers Lark": ["takers", "Larkfield RC-40"],
-    "takers 'Lark": ["takers", "Larkfield RC-40"],
-    'takers "Lark': ["takers", "Larkfield RC-40"],
-    "takers Larkfield\\ R": ["takers", "Larkfield RC-40"],
-    "takers Ost": ["takers", 'Ostmark "22" L'],
+    "takers Lark": ["takers", "Larkfield LK-40"],
+    "takers 'Lark": ["takers", "Larkfield LK-40"],
+    'takers "Lark': ["takers", "Larkfield LK-40"],
+    "takers Larkfield\\ L": ["takers", "Larkfield LK-40"],
+    "takers Orv": ["takers", 'Orvanek "22" L'],
     "sisters Quil": ["sisters", "Quill'on 31"],
     'sisters "Quil': ["sisters", "Quill'on 31"],
     "sisters Vo": ["sisters", "Vo$lar (5)"],
     "sisters x": ["sisters", "x; touch pwned"],
     "sisters N": ["sisters", "Näre 7"],
-    "donors rc40 tu": ["donors", "rc40", "tuning knob"],
-    "takers K-114 --why-not Lar": ["takers", "K-114", "--why-not", "Larkfield RC-40"],
+    "donors lk40 vol": ["donors", "lk40", "volume knob"],
+    "takers K-114 --why-not Lar": ["takers", "K-114", "--why-not", "Larkfield LK-40"],
     "draw fam": ["draw", "family"],
     "plan U": ["plan", "U-07"],
 }
@@ -158,9 +158,9 @@ def test_a_name_that_cannot_stand_in_a_line_is_not_offered(
     found = _asked(monkeypatch, capfd, ["--data", str(folder), "sisters"], "")
     assert found == [
         "names",
-        "Larkfield RC-40",
+        "Larkfield LK-40",
         "Näre 7",
-        'Ostmark "22" L',
+        'Orvanek "22" L',
         "Quill'on 31",
         "Vo$lar (5)",
         "x; touch pwned",
@@ -172,13 +172,13 @@ def test_another_spelling_is_completed_where_it_can_mean_one_name_only(
 ) -> None:
     folder = folder_with(tmp_path, [("facts.yaml", FACTS)])
     base = ["--data", str(folder)]
-    assert _asked(monkeypatch, capfd, [*base, "sisters"], "larkfieldrc") == ["names", "Larkfield RC-40"]
-    assert _asked(monkeypatch, capfd, [*base, "donors", "x"], "T") == ["names"]
+    assert _asked(monkeypatch, capfd, [*base, "sisters"], "larkfieldlk") == ["names", "Larkfield LK-40"]
+    assert _asked(monkeypatch, capfd, [*base, "donors", "x"], "V") == ["names"]
 
 
 def test_broken_data_say_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: Any) -> None:
-    broken = folder_with(tmp_path, [("facts.yaml", "- set: [\n"), ("good.yaml", "- set: Larkfield RC-40\n")])
-    assert _asked(monkeypatch, capfd, ["--data", str(broken), "sisters"], "L") == ["names", "Larkfield RC-40"]
+    broken = folder_with(tmp_path, [("facts.yaml", "- set: [\n"), ("good.yaml", "- set: Larkfield LK-40\n")])
+    assert _asked(monkeypatch, capfd, ["--data", str(broken), "sisters"], "L") == ["names", "Larkfield LK-40"]
     assert _asked(monkeypatch, capfd, ["--data", str(tmp_path / "none"), "sisters"], "L") == []
     assert _asked(monkeypatch, capfd, ["--data", str(broken), "nothing"], "L") == ["names"]
 

@@ -21,7 +21,7 @@ FACTS = """\
   how: compared
 - takes: OV-77
   in: Orrinvale OV-12
-  position: tuning knob
+  position: volume knob
   how: fitted
 """
 
@@ -68,7 +68,7 @@ def test_what_is_in_order_is_counted(folder: Path, capsys: Any) -> None:
 
 
 def test_an_index_that_was_renewed_for_one_changed_file_is_in_order_too(folder: Path, capsys: Any) -> None:
-    (folder / "b.yaml").write_text("- takes: OV-9\n  in: Pellworth P12\n  position: aerial\n")
+    (folder / "b.yaml").write_text("- takes: OV-9\n  in: Pellworth P12\n  position: speaker grille\n")
     assert run(["--data", str(folder), "takers", "OV-9"]) == 0
     with (folder / "b.yaml").open("a") as more:
         more.write("- takes: OV-9\n  in: Orrinvale OV-12\n  position: handle\n")

@@ -25,44 +25,47 @@ SVG = "{http://www.w3.org/2000/svg}"
 needs_dot = pytest.mark.skipif(not shutil.which("dot"), reason="the program `dot` is not installed")
 
 SMALL = """
-- set: Larkfield RC-40
+- set: Larkfield LK-40
   market: UK
   years: 1981-1984
   builder: Larkfield
-- set: Ostmark 2200
+- set: Orvanek 2200
   years: 1983
 - set: Quillon 31
-- rebadge: [Larkfield RC-40, Ostmark 2200]
-  except: [microphones, strap lugs]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [line socket, dial scale]
   how: fitted
-- rebadge: [Ostmark 2200, Quillon 31]
+- rebadge: [Orvanek 2200, Quillon 31]
   how: guess
 """
 
 SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 		y2 [label=1983 class=head shape=plaintext]
 		y3 [label="year not recorded" class=head shape=plaintext]
-		n1 [label="Larkfield RC-40\n1981-1984, UK\n(built by its own badge)" class=set color="#0072B2" peripheries=2 shape=box tooltip="Larkfield RC-40, built by its own badge"]
-		n2 [label="Ostmark 2200\n1983" class=set color="#D55E00" fillcolor="#E4E4E4" shape=box style="rounded,filled" tooltip="Ostmark 2200"]
+		n1 [label="Larkfield LK-40\n1981-1984, UK\n(built by its own badge)" class=set color="#0072B2" peripheries=2 shape=box tooltip="Larkfield LK-40, built by its own badge"]
+		n2 [label="Orvanek 2200\n1983" class=set color="#D55E00" fillcolor="#E4E4E4" shape=box style="rounded,filled" tooltip="Orvanek 2200"]
 		n3 [label="Quillon 31" class=set color="#009E73" shape=octagon tooltip="Quillon 31"]
 		{
 			graph [rank=same]
 			y1
 			n1
 		}
+		n1 -> y1 [style=invis]
 		{
 			graph [rank=same]
 			y2
 			n2
 		}
+		n2 -> y2 [style=invis]
 		{
 			graph [rank=same]
 			y3
 			n3
 		}
+		n3 -> y3 [style=invis]
 		y1 -> y2 [style=invis]
 		y2 -> y3 [style=invis]
-		n1 -> n2 [label="microphones, strap\nlugs\n " dir=none labeltooltip="rebadge, certainty 0.98, except microphones, strap lugs" style=solid tooltip="rebadge, certainty 0.98, except microphones, strap lugs"]
+		n1 -> n2 [label="dial scale, line\nsocket\n " dir=none labeltooltip="rebadge, certainty 0.98, except dial scale, line socket" style=solid tooltip="rebadge, certainty 0.98, except dial scale, line socket"]
 		n2 -> n3 [dir=none labeltooltip="rebadge, certainty 0.4" style=dotted tooltip="rebadge, certainty 0.4"]
 """  # noqa: E501
 
@@ -83,15 +86,15 @@ def _boxes(svg: ElementTree.Element, kind: str = "set") -> list[list[str]]:
 
 
 def test_the_whole_text_of_a_small_family() -> None:
-    text = _family(SMALL, "Ostmark 2200")
+    text = _family(SMALL, "Orvanek 2200")
     assert SMALL_BODY in text
-    assert 'label="Ostmark 2200 and its rebadges: 3 sets"' in text
+    assert 'label="Orvanek 2200 and its rebadges: 3 sets"' in text
     assert "double outline: where the" in text.replace("\\l", " ")
 
 
 def test_the_order_of_entries_changes_nothing() -> None:
     entries = ["- " + e for e in SMALL.strip().removeprefix("- ").split("\n- ")]
-    assert _family("\n".join(reversed(entries)) + "\n", "Ostmark 2200") == _family(SMALL, "Ostmark 2200")
+    assert _family("\n".join(reversed(entries)) + "\n", "Orvanek 2200") == _family(SMALL, "Orvanek 2200")
 
 
 def test_an_unknown_set_is_wrong_use() -> None:
@@ -144,13 +147,13 @@ def test_no_line_runs_inside_a_column_and_years_go_from_left_to_right(seed: int)
 
 
 def test_past_sixty_sets_a_family_is_folded_by_badge_and_the_set_asked_about_stays() -> None:
-    pairs = [f"- rebadge: [Lark 0, {'Lark' if i % 2 else 'Ost'} {i}]\n" for i in range(1, 60)]
+    pairs = [f"- rebadge: [Lark 0, {'Lark' if i % 2 else 'Orv'} {i}]\n" for i in range(1, 60)]
     whole = _family("".join(pairs), "Lark 0")
     assert "n60 " in whole
     assert "folded" not in whole
     folded = _family("".join(pairs) + "- rebadge: [Lark 0, Quill 1]\n", "Lark 0")
     assert '"Lark\\n30 sets in one\\n' in folded
-    assert '"Ost\\n29 sets in one\\n' in folded
+    assert '"Orv\\n29 sets in one\\n' in folded
     assert '"Lark 0" class=set' in folded
     assert '"Quill 1" class=set' in folded
     assert "n5 " not in folded
@@ -195,9 +198,9 @@ def test_a_contradiction_marks_the_line_and_only_that_one() -> None:
 
 
 def test_links_come_from_the_caller_alone() -> None:
-    text = _family(SMALL.replace("  market: UK", "  URL: 'javascript:alert(1)'"), "Ostmark 2200")
+    text = _family(SMALL.replace("  market: UK", "  URL: 'javascript:alert(1)'"), "Orvanek 2200")
     assert "URL=" not in text
-    linked = _family(SMALL, "Ostmark 2200", links={"s:quillon31": "sets/q-31.html", "s:other": "x.html"})
+    linked = _family(SMALL, "Orvanek 2200", links={"s:quillon31": "sets/q-31.html", "s:other": "x.html"})
     assert re.findall(r'URL="?([^" ]+)', linked) == ["sets/q-31.html"]
 
 
@@ -233,15 +236,15 @@ def test_the_sets_of_the_demo_are_those_of_sisters() -> None:
 
 def test_less_certain_sisters_can_be_left_out_and_facts_supposed(tmp_path: Path, capsys: Any) -> None:
     folder = str(folder_with(tmp_path, [("facts.yaml", SMALL)]))
-    assert run(["--data", folder, "draw", "family", "Larkfield RC-40", "--at-least", "0.5"]) == 0
+    assert run(["--data", folder, "draw", "family", "Larkfield LK-40", "--at-least", "0.5"]) == 0
     text = capsys.readouterr().out
-    assert "Ostmark 2200" in text
+    assert "Orvanek 2200" in text
     assert "Quillon 31" not in text
-    more = ["--suppose", "{rebadge: [Larkfield RC-40, Vorsen 7], how: compared}", "--title", "What if"]
-    assert run(["--data", folder, "draw", "family", "Larkfield RC-40", *more]) == 0
+    more = ["--suppose", "{rebadge: [Larkfield LK-40, Vorsen 7], how: compared}", "--title", "What if"]
+    assert run(["--data", folder, "draw", "family", "Larkfield LK-40", *more]) == 0
     said = capsys.readouterr()
     assert 'label="supposed' in said.out
-    assert r'label="What if\nsupposed as well: Larkfield RC-40 and Vorsen 7 are one design" ' in said.out
+    assert r'label="What if\nsupposed as well: Larkfield LK-40 and Vorsen 7 are one design" ' in said.out
     assert said.err == "Supposed only: no fact is written.\n"
 
 

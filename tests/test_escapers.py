@@ -387,10 +387,10 @@ def test_the_script_of_the_index_is_short() -> None:
 @pytest.mark.parametrize(
     ("text", "made"),
     [
-        ("Larkfield RC-40", "larkfield-rc-40"),
+        ("Larkfield LK-40", "larkfield-lk-40"),
         ("../../etc", "etc"),
         ("--A  z09--", "a-z09"),
-        ("ＲＣ４０ é", "rc40-e"),
+        ("ＬＫ４０ é", "lk40-e"),
         ("漢字", ""),
         ("a" * 41, "a" * 40),
         ("a" * 39 + " b", "a" * 39),
@@ -401,7 +401,7 @@ def test_a_slug_is_of_our_own_letters(text: str, made: str) -> None:
 
 
 def test_a_page_is_named_by_kind_slug_and_hash() -> None:
-    assert page_path("set", "rc40", "RC 40") == "sets/rc-40-d3b99135c0.html"
+    assert page_path("set", "lk40", "LK 40") == "sets/lk-40-2e93bd175a.html"
     assert page_path("unit", "\ud800", "漢字").startswith("units/unit-")
     folders = [page_path(kind, "k", "n").partition("/")[0] for kind in addresses.FOLDERS]
     assert folders == ["sets", "assemblies", "parts", "positions", "units", "families"]
@@ -520,9 +520,9 @@ def test_no_control_character_stands_in_a_cell(char: str, is_csv: bool) -> None:
 def test_a_list_stands_in_a_cell_as_in_a_fact_file() -> None:
     for is_csv in (True, False):
         assert cell_of("also", ["LW", "a, b"], is_csv) == '[LW, "a, b"]'
-        assert cell_of("state", {"aerial": "snapped"}, is_csv) == "{aerial: snapped}"
+        assert cell_of("state", {"speaker grille": "broken"}, is_csv) == "{speaker grille: broken}"
         assert read_cell("also", '[LW, "a, b"]', is_csv) == ["LW", "a, b"]
-        assert read_cell("state", "{aerial: snapped}", is_csv) == {"aerial": "snapped"}
+        assert read_cell("state", "{speaker grille: broken}", is_csv) == {"speaker grille": "broken"}
         assert cell_of("also", "a;b", is_csv) == '"a;b"'
 
 

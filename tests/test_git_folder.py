@@ -17,8 +17,8 @@ pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="git is not 
 
 FIRST = """\
 # Our facts.
-- set: Larkfield RC-40
-- set: Ostmark 2200
+- set: Larkfield LK-40
+- set: Orvanek 2200
 - part: K-114
   kind: knob
 - part: K-7
@@ -26,8 +26,8 @@ FIRST = """\
 - source: bench book
   type: bench
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: fitted
   source: bench book
 """
@@ -72,9 +72,9 @@ def assert_both_are_there(folder: Path, capsys: Any) -> None:
     """Every fact is there with all that was said of it, and nothing is wrong."""
     facts = graph_of_folder(folder).data.facts.values()
     assert {f.args[:3] for f in facts} == {
-        ("k114", "s:larkfieldrc40", "tuningknob"),
-        ("k7", "s:larkfieldrc40", "toneknob"),
-        ("k114", "s:ostmark2200", "volumeknob"),
+        ("k114", "s:larkfieldlk40", "volumeknob"),
+        ("k7", "s:larkfieldlk40", "toneknob"),
+        ("k114", "s:orvanek2200", "balanceknob"),
     }
     # Lines that both people wrote alike are those that a merge by lines may take for one.
     assert [[(e.how, e.source) for e in f.evidence] for f in facts] == [[("fitted", "bench book")]] * 3
@@ -93,8 +93,8 @@ def exchange(anna: Path, bert: Path) -> None:
 
 def test_two_people_add_each_to_a_file_of_their_own(tmp_path: Path, capsys: Any) -> None:
     anna, bert = two_clones(tmp_path, "")
-    add(anna, "K-7", "Larkfield RC-40", "tone knob", "anna.yaml")
-    add(bert, "K-114", "Ostmark 2200", "volume knob", "bert.yaml")
+    add(anna, "K-7", "Larkfield LK-40", "tone knob", "anna.yaml")
+    add(bert, "K-114", "Orvanek 2200", "balance knob", "bert.yaml")
     exchange(anna, bert)
     for folder in (anna, bert):
         assert_both_are_there(folder, capsys)
@@ -104,8 +104,8 @@ def test_two_people_add_to_one_file_and_both_entries_are_whole(tmp_path: Path, c
     anna, bert = two_clones(tmp_path, "*.yaml merge=union\n")
     for clone in (anna, bert):
         git(clone, "config", "merge.conflictStyle", "diff3")
-    add(anna, "K-7", "Larkfield RC-40", "tone knob")
-    add(bert, "K-114", "Ostmark 2200", "volume knob")
+    add(anna, "K-7", "Larkfield LK-40", "tone knob")
+    add(bert, "K-114", "Orvanek 2200", "balance knob")
     exchange(anna, bert)
     for folder in (anna, bert):
         assert_both_are_there(folder, capsys)
@@ -114,9 +114,9 @@ def test_two_people_add_to_one_file_and_both_entries_are_whole(tmp_path: Path, c
 
 def test_a_conflict_marker_left_in_a_file_is_an_error_at_its_line(tmp_path: Path, capsys: Any) -> None:
     anna, bert = two_clones(tmp_path, "")
-    add(anna, "K-7", "Larkfield RC-40", "tone knob")
+    add(anna, "K-7", "Larkfield LK-40", "tone knob")
     git(anna, "push", "-q")
-    add(bert, "K-114", "Ostmark 2200", "volume knob")
+    add(bert, "K-114", "Orvanek 2200", "balance knob")
     assert git(bert, "pull", "-q", "--no-edit", good=False).returncode != 0
     lines = (bert / "facts.yaml").read_text().splitlines()
     (marker,) = [n for n, line in enumerate(lines, 1) if line.startswith("<<<<<<<")]

@@ -30,7 +30,7 @@ from tests.support import DEMO, ROOT, graph_of_folder
 
 Entries = list[dict[str, Any]]
 Asked = tuple[str, Callable[[Facts], Any]]
-QUICK = questions.Wanted(refused_too=True, effort=0, proofs=True)
+QUICK = questions.Wanted(refused_too=True, seconds=0.0, proofs=True)
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from kgraph import trade
 from kgraph.cli.main import run
 from kgraph.source import cache as caches
 from kgraph.source import compile as compiling
@@ -104,10 +105,10 @@ def test_names_that_are_not_known_get_their_nearest(
     for words in (
         ("takers", "HU-301O"),
         ("takers", "55-1002"),
-        ("takers", "Hidzumara HZ-3000", "tuning knob"),
-        ("donors", "Hidzumara HZ-300", "tunning knob"),
+        ("takers", "Hidzumara HZ-3000", "volume knob"),
+        ("donors", "Hidzumara HZ-300", "volumne knob"),
         ("sisters", "Hidzumara"),
-        ("takers", "Hidzumara", "HZ-300", "tuning", "knob"),
+        ("takers", "Hidzumara", "HZ-300", "volume", "knob"),
     ):
         assert ask(DEMO, *words) == as_read(ask, monkeypatch, DEMO, *words), words
 
@@ -209,14 +210,15 @@ def test_a_folder_in_another_has_no_index(
 def test_an_index_knows_of_what_cannot_be_read(
     cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The question is refused with every error, or answered without those entries, as without an index."""
+    """The question is answered without those entries, or refused where it is to be strict."""
     (folder / "b.yaml").write_text("- takes: K-1\n- nonsense: x\n- rebadge: [A 1, C 3]\n", encoding="utf-8")
-    for words in (("takers", "K-1"), ("--skip-bad", "takers", "K-1", "--json")):
+    for words in (("takers", "K-1"), ("--strict", "takers", "K-1"), ("takers", "K-1", "--json")):
         told = ask(folder, *words)
         assert told == as_read(ask, monkeypatch, folder, *words)
         assert told == ask(folder, *words)
-    assert ask(folder, "takers", "K-1")[0] == 3
-    assert sets(ask(folder, "--skip-bad", "takers", "K-1", "--json")) == ["A 1", "B 2", "C 3"]
+    assert "2 entries cannot be read and are left out, in " in ask(folder, "takers", "K-1")[2]
+    assert ask(folder, "--strict", "takers", "K-1")[0] == 3
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2", "C 3"]
     (folder / "b.yaml").write_text("- rebadge: [A 1, D 4]\n", encoding="utf-8")
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2", "D 4"]
 
@@ -241,7 +243,11 @@ def test_another_version_is_made_anew(
     cache: Path, ask: Ask, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ask(folder, "takers", "K-1")
-    monkeypatch.setattr(table, "VERSION", "another")
+    monkeypatch.setattr(table, "FORM", "another")
+    assert not stands(folder)
+    assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
+    assert stands(folder)
+    monkeypatch.setattr(trade, "digest", lambda: "the ground of another version")
     assert not stands(folder)
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
     assert stands(folder)

@@ -13,12 +13,16 @@ PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 LEVELS = (
     ("problems",),
     ("names", "quantities", "words"),
-    ("records",),
+    ("mains", "ratings"),
+    ("records", "usual_keys"),
+    ("folder",),
+    ("trade",),
     ("facts",),
     ("source.facts",),
     ("collection",),
-    ("folder",),
+    ("matching",),
     ("fits", "belts"),
+    ("reason",),
     ("questions", "source"),
     ("belt_questions",),
     ("shelf",),
@@ -41,6 +45,7 @@ LEVELS = (
 LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
+PURE |= {"mains", "matching", "ratings", "usual_keys", "reason", "questions"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 
@@ -129,7 +134,7 @@ def test_a_wrong_import_is_found_with_file_and_line(tmp_path: Path, file: str, t
     ("file", "text"),
     [
         ("cli/main.py", "import sys\nfrom kgraph import __version__\nfrom kgraph.render import dot\n"),
-        ("fits/proofs.py", "from kgraph.fits.rules import State\nfrom . import graph\nimport math\n"),
+        ("reason/proofs.py", "from kgraph.reason.rules import State\nfrom . import graph\nimport math\n"),
         ("folder/reading.py", "import os\nfrom pathlib import Path\nfrom kgraph.problems import Where\n"),
     ],
 )

@@ -12,32 +12,32 @@ from kgraph.shelf.ledger import Shelf, is_spoilt, parts_of_whole, shelf_now, sou
 from tests.support import DEMO, graph_of, graph_of_folder
 
 FACTS = """\
-- assembly: LB4 back
-  kind: back
-  positions: [back, aerial, battery cover]
+- assembly: LF4 front
+  kind: front
+  positions: [front, speaker grille, cassette lamp]
 - assembly: LC4 cabinet
   kind: cabinet
-  positions: [handle, strap lug]
-- uses: LB4 back
-  in: Larkfield RC-40
+  positions: [handle, dial scale]
+- uses: LF4 front
+  in: Larkfield LK-40
 - uses: LC4 cabinet
-  in: Larkfield RC-40
-- rebadge: [Larkfield RC-40, Ostmark 2200]
-  except: [aerial]
+  in: Larkfield LK-40
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [speaker grille]
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
 - same: [K-114, 440 1882]
 - unit: D-1
-  set: Larkfield RC-40
+  set: Larkfield LK-40
   role: donor
-  state: {aerial: Snapped, handle: scratched, battery cover: missing}
+  state: {speaker grille: Broken, handle: scratched, cassette lamp: missing}
 - unit: P-1
-  set: Ostmark 2200
+  set: Orvanek 2200
   role: patient
   keep: 2
-  state: {back: altered}
-  wants: [back, tuning knob, aerial]
+  state: {front: altered}
+  wants: [front, volume knob, speaker grille]
 - stock: K-114
   count: 2
 """
@@ -51,51 +51,51 @@ def test_a_unit_comes_in_with_what_its_set_has_less_its_state() -> None:
     shelf = after()
     unit = shelf.units["d1"]
     usable = {p for p, held in unit.places.items() if held.usable}
-    assert usable == {"back", "handle", "straplug", "tuningknob"}
-    assert unit.places["aerial"].condition == "Snapped"
-    assert unit.places["back"].origin == Place("s:larkfieldrc40", "back")
+    assert usable == {"front", "handle", "dialscale", "volumeknob"}
+    assert unit.places["speakergrille"].condition == "Broken"
+    assert unit.places["front"].origin == Place("s:larkfieldlk40", "front")
     assert (unit.keep, unit.opened, shelf.units["p1"].keep) == (5.0, False, 2.0)
-    assert not shelf.units["p1"].places["back"].usable
+    assert not shelf.units["p1"].places["front"].usable
 
 
 def test_what_is_taken_is_gone_and_stands_where_it_went() -> None:
-    shelf = after("- taken: handle\n  from: D-1\n  to: P-1\n  at: tuning knob\n")
+    shelf = after("- taken: handle\n  from: D-1\n  to: P-1\n  at: volume knob\n")
     giver, getter = shelf.units["d1"], shelf.units["p1"]
     assert (giver.places["handle"].usable, giver.opened) == (False, True)
-    put_in = getter.places["tuningknob"]
-    assert (put_in.origin, put_in.condition) == (Place("s:larkfieldrc40", "handle"), "scratched")
-    assert (getter.wants, getter.met, getter.opened) == (("back", "aerial"), ("tuningknob",), False)
+    put_in = getter.places["volumeknob"]
+    assert (put_in.origin, put_in.condition) == (Place("s:larkfieldlk40", "handle"), "scratched")
+    assert (getter.wants, getter.met, getter.opened) == (("front", "speakergrille"), ("volumeknob",), False)
 
 
 def test_an_article_goes_on_as_what_it_was_at_first() -> None:
     third = "- unit: E-1\n  set: Velmoor 10\n"
-    events = "- taken: tuning knob\n  from: D-1\n  to: E-1\n- taken: tuning knob\n  from: E-1\n  to: P-1\n"
+    events = "- taken: volume knob\n  from: D-1\n  to: E-1\n- taken: volume knob\n  from: E-1\n  to: P-1\n"
     shelf = after(third, events)
-    assert shelf.units["p1"].places["tuningknob"].origin == Place("s:larkfieldrc40", "tuningknob")
-    assert not shelf.units["e1"].places["tuningknob"].usable
+    assert shelf.units["p1"].places["volumeknob"].origin == Place("s:larkfieldlk40", "volumeknob")
+    assert not shelf.units["e1"].places["volumeknob"].usable
 
 
 def test_a_whole_assembly_goes_with_all_its_places() -> None:
-    shelf = after("- taken: back\n  from: D-1\n  to: P-1\n")
+    shelf = after("- taken: front\n  from: D-1\n  to: P-1\n")
     giver, getter = shelf.units["d1"], shelf.units["p1"]
-    assert [giver.places[p].usable for p in ("back", "aerial", "batterycover")] == [False] * 3
+    assert [giver.places[p].usable for p in ("front", "speakergrille", "cassettelamp")] == [False] * 3
     assert giver.places["handle"].usable
-    assert getter.met == ("back",), "its snapped aerial meets no want"
-    assert getter.places["aerial"].condition == "Snapped"
-    assert getter.places["back"].usable
+    assert getter.met == ("front",), "its broken speaker grille meets no want"
+    assert getter.places["speakergrille"].condition == "Broken"
+    assert getter.places["front"].usable
 
 
 def test_a_whole_is_known_by_its_name_and_by_its_kind() -> None:
     graph = graph_of(FACTS)
-    for position in ("back", "lb4back"):
-        assert parts_of_whole(graph, "larkfieldrc40", position) == ("aerial", "back", "batterycover")
-    assert parts_of_whole(graph, "larkfieldrc40", "cabinet") == ("handle", "straplug")
-    assert parts_of_whole(graph, "larkfieldrc40", "handle") == ()
-    assert parts_of_whole(graph, "ostmark2200", "back") == ("back", "batterycover"), "not what is excepted"
+    for position in ("front", "lf4front"):
+        assert parts_of_whole(graph, "larkfieldlk40", position) == ("cassettelamp", "front", "speakergrille")
+    assert parts_of_whole(graph, "larkfieldlk40", "cabinet") == ("dialscale", "handle")
+    assert parts_of_whole(graph, "larkfieldlk40", "handle") == ()
+    assert parts_of_whole(graph, "orvanek2200", "front") == ("cassettelamp", "front"), "not what is excepted"
     two = graph_of(
-        FACTS + "- assembly: LB5\n  kind: back\n  positions: [foot]\n- uses: LB5\n  in: Larkfield RC-40\n"
+        FACTS + "- assembly: LB5\n  kind: front\n  positions: [foot]\n- uses: LB5\n  in: Larkfield LK-40\n"
     )
-    assert parts_of_whole(two, "larkfieldrc40", "back") == (), "two of the kind"
+    assert parts_of_whole(two, "larkfieldlk40", "front") == (), "two of the kind"
 
 
 def test_what_is_given_back_settles_what_is_owed() -> None:
@@ -111,22 +111,22 @@ def test_what_is_given_back_settles_what_is_owed() -> None:
 
 @pytest.mark.parametrize("part", ["K-114", "440 1882"])
 def test_a_loose_part_is_used_up_under_any_of_its_names(part: str) -> None:
-    shelf = after(f"- restored: tuning knob\n  to: P-1\n  part: {part}\n")
+    shelf = after(f"- restored: volume knob\n  to: P-1\n  part: {part}\n")
     assert shelf.stock["k114"] == 1
-    held = shelf.units["p1"].places["tuningknob"]
+    held = shelf.units["p1"].places["volumeknob"]
     assert (held.usable, held.origin) == (True, None)
-    assert "tuningknob" in shelf.units["p1"].met
+    assert "volumeknob" in shelf.units["p1"].met
 
 
 def test_stock_never_falls_below_none() -> None:
-    shelf = after("- restored: tuning knob\n  to: P-1\n  part: K-114\n" * 3)
+    shelf = after("- restored: volume knob\n  to: P-1\n  part: K-114\n" * 3)
     assert shelf.stock["k114"] == 0
 
 
 @pytest.mark.parametrize(
     ("event", "code", "says"),
     [
-        ("- taken: battery cover\n  from: D-1\n", "not-there", "came without it (missing)"),
+        ("- taken: cassette lamp\n  from: D-1\n", "not-there", "came without it (missing)"),
         ("- taken: handle\n  from: D-1\n" * 2, "not-there", "was taken at facts.yaml:"),
         ("- taken: handle\n  from: D-1\n  to: D-1\n", "taken-from-itself", "D-1 gives to itself"),
         ("- restored: handle\n  to: D-1\n", "not-owed", "was owed none"),
@@ -156,9 +156,9 @@ def test_the_history_of_a_unit_in_order() -> None:
 def test_the_demo_shelf() -> None:
     shelf = shelf_now(graph_of_folder(DEMO))
     assert shelf.problems == ()
-    assert [(o.unit, o.position) for o in shelf.owed if o.settled is None] == [("u01", "batterycover")]
+    assert [(o.unit, o.position) for o in shelf.owed if o.settled is None] == [("u01", "tapecounter")]
     assert shelf.units["u01"].opened
-    assert shelf.units["u05"].places["volumeknob"].origin == Place("s:kazumoreikzr7l", "volumeknob")
+    assert shelf.units["u05"].places["meter"].origin == Place("s:kazumoreikzr7l", "meter")
 
 
 # What goes back, what was thought better of -----------------------------------------------------
@@ -174,21 +174,21 @@ def test_what_is_put_in_from_another_unit_settles_what_is_owed_too() -> None:
 
 
 def test_a_want_is_open_again_when_what_met_it_is_taken_out() -> None:
-    there = "- taken: tuning knob\n  from: D-1\n  to: P-1\n"
-    back = "- taken: tuning knob\n  from: P-1\n  to: D-1\n"
-    assert after(there).units["p1"].wants == ("back", "aerial")
-    assert after(there, back).units["p1"].wants == ("back", "tuningknob", "aerial")
+    there = "- taken: volume knob\n  from: D-1\n  to: P-1\n"
+    back = "- taken: volume knob\n  from: P-1\n  to: D-1\n"
+    assert after(there).units["p1"].wants == ("front", "speakergrille")
+    assert after(there, back).units["p1"].wants == ("front", "volumeknob", "speakergrille")
 
 
 def test_a_whole_assembly_comes_back_with_its_places() -> None:
-    taken = "- taken: back\n  from: D-1\n  to: P-1\n  owed: yes\n"
-    shelf = after(taken, "- restored: back\n  to: D-1\n")
-    assert [p for p in ("back", "aerial") if not shelf.units["d1"].places[p].usable] == []
+    taken = "- taken: front\n  from: D-1\n  to: P-1\n  owed: yes\n"
+    shelf = after(taken, "- restored: front\n  to: D-1\n")
+    assert [p for p in ("front", "speakergrille") if not shelf.units["d1"].places[p].usable] == []
     assert shelf.owed[0].settled is not None
 
 
 def test_more_than_was_counted_in_stock_is_told() -> None:
-    shelf = after("- restored: tuning knob\n  to: P-1\n  part: K-114\n" * 3)
+    shelf = after("- restored: volume knob\n  to: P-1\n  part: K-114\n" * 3)
     assert [(p.code, p.severity) for p in shelf.problems] == [("stock-used-up", "warning")]
 
 

@@ -17,47 +17,47 @@ from kgraph.folder import reading, schema
 from tests.support import ask, folder_with, graph_of, graph_of_folder
 
 OURS = """\
-- set: Larkfield RC-40
+- set: Larkfield LK-40
   mains: 240 V
 - source: bench book
   type: bench
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: reported
   source: bench book
 - refuses: K-200
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: tone knob
 - takes: K-9
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: side knob
   id: ours-1
 """
 THEIRS = """\
-- set: Larkfield RC 40
+- set: Larkfield LK 40
   mains: 220 V
   market: UK
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: fitted
 - takes: K-200
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: tone knob
   how: measured
 - takes: K-7
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: back knob
   id: ours-1
 - takes: K-3
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: back
   id: theirs-1
 - withdraw: theirs-1
   why: misread label
 - unit: U-1
-  set: Larkfield RC-40
+  set: Larkfield LK-40
 """
 
 
@@ -85,7 +85,7 @@ def facts(folder: Path) -> dict[str, Any]:
     return dict(graph_of_folder(folder).data.facts)
 
 
-def knob(folder: Path, position: str = "tuningknob") -> Any:
+def knob(folder: Path, position: str = "volumeknob") -> Any:
     """The fact of what a place takes."""
     (found,) = [f for f in facts(folder).values() if f.kind == "takes" and f.args[2] == position]
     return found
@@ -145,7 +145,7 @@ def test_each_conflict_is_told_and_ours_is_kept(ours: Path, theirs: Path, capsys
 
 
 def test_a_withdrawal_travels(ours: Path, theirs: Path) -> None:
-    folder_with(ours, [("b.yaml", "- takes: K-3\n  in: Larkfield RC-40\n  position: back\n")])
+    folder_with(ours, [("b.yaml", "- takes: K-3\n  in: Larkfield LK-40\n  position: back\n")])
     assert knob(ours, "back")
     assert merge(ours, theirs) == 0
     assert [f for f in facts(ours).values() if f.args[2:3] == ("back",)] == []
@@ -195,7 +195,7 @@ TRUSTED = """\
 - source: letter
   trust: 0.5
 - takes: K-1
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: back
   how: fitted
   trust: 0.8
@@ -294,7 +294,7 @@ def test_a_fault_of_theirs_is_told_at_its_line_and_nothing_is_written(
     assert merge(ours, theirs) == 3
     assert "y.yaml:2:" in capsys.readouterr().err
     assert files(ours) == before
-    assert run(["--data", str(ours), "--skip-bad", "merge", str(theirs)]) == 0
+    assert run(["--data", str(ours), "merge", str(theirs), "--skip-bad"]) == 0
     assert "k77" in graph_of_folder(ours).data.things["part"]
 
 
@@ -317,20 +317,20 @@ def merged(tmp_path: Path, ours: str, theirs: str, *words: str) -> tuple[Path, i
 
 
 def test_a_part_called_as_ours_by_another_name_is_written_by_its_own(tmp_path: Path, capsys: Any) -> None:
-    ours = "- part: X-9\n  kind: belt\n- takes: X-9\n  in: Larkfield RC-40\n  position: main belt\n"
+    ours = "- part: X-9\n  kind: belt\n- takes: X-9\n  in: Larkfield LK-40\n  position: main belt\n"
     theirs = "- part: K-114\n  also: [X-9]\n  kind: knob\n"
-    theirs += "- takes: X-9\n  in: Ostmark 2200\n  position: tuning knob\n  how: fitted\n"
+    theirs += "- takes: X-9\n  in: Orvanek 2200\n  position: volume knob\n  how: fitted\n"
     folder, status = merged(tmp_path, ours, theirs)
     assert status == 0
     found = {}
     for part in ("K-114", "X-9"):
         _, answer = ask(capsys, "--data", str(folder), "takers", part)
         found[part] = [a["set"] for a in answer["answers"]]
-    assert found == {"K-114": ["Ostmark 2200"], "X-9": ["Larkfield RC-40"]}
+    assert found == {"K-114": ["Orvanek 2200"], "X-9": ["Larkfield LK-40"]}
 
 
 def test_what_cannot_mean_the_same_here_is_left_out_and_told(tmp_path: Path, capsys: Any) -> None:
-    ours = "- assembly: TN7\n  positions: [main belt]\n- uses: TN7\n  in: Larkfield RC-40\n  how: measured\n"
+    ours = "- assembly: TN7\n  positions: [main belt]\n- uses: TN7\n  in: Larkfield LK-40\n  how: measured\n"
     theirs = "- set: TN7\n- takes: SQ 9\n  in: TN7\n  position: main belt\n  how: fitted\n"
     folder, _ = merged(tmp_path, ours, theirs)
     told = capsys.readouterr()
@@ -341,7 +341,7 @@ def test_what_cannot_mean_the_same_here_is_left_out_and_told(tmp_path: Path, cap
 
 def test_a_set_that_is_only_named_here_is_not_made_an_assembly(tmp_path: Path, capsys: Any) -> None:
     ours = "- rebadge: [TN 7, Foo 1]\n  how: compared\n"
-    ours += "- takes: K-1\n  in: TN 7\n  position: tuning knob\n  how: fitted\n"
+    ours += "- takes: K-1\n  in: TN 7\n  position: volume knob\n  how: fitted\n"
     theirs = "- assembly: TN7\n  positions: [main belt]\n- uses: TN7\n  in: Bar 3\n"
     folder, _ = merged(tmp_path, ours, theirs)
     assert "TN7 is an assembly there and a set here" in "".join(capsys.readouterr())
@@ -367,6 +367,6 @@ def test_loose_parts_by_another_name_are_taken_over_once(tmp_path: Path, capsys:
 
 
 def test_a_rebadge_told_otherwise_is_a_conflict(tmp_path: Path, capsys: Any) -> None:
-    ours = "- rebadge: [Foo 1, Bar 2]\n  except: [microphones]\n"
+    ours = "- rebadge: [Foo 1, Bar 2]\n  except: [line socket]\n"
     merged(tmp_path, ours, "- rebadge: [Foo 1, Bar 2]\n")
     assert "told otherwise" in "".join(capsys.readouterr())

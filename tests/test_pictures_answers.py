@@ -13,10 +13,10 @@ import pytest
 
 from kgraph import questions
 from kgraph.cli.main import run
-from kgraph.fits import rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
 from kgraph.questions import Wanted
+from kgraph.reason import rules
+from kgraph.reason.rules import State
 from kgraph.render import dot
 from kgraph.render.pictures.trails import Steps, trail
 from kgraph.render.terminal import visible
@@ -26,35 +26,35 @@ SVG = "{http://www.w3.org/2000/svg}"
 needs_dot = pytest.mark.skipif(not shutil.which("dot"), reason="the program `dot` is not installed")
 
 FACTS = """\
-- set: Larkfield RC-40
+- set: Larkfield LK-40
 - assembly: TN7 mechanism
   kind: tape mechanism
   positions: [main belt]
 - assembly: B2 board
   kind: board
 - uses: TN7 mechanism
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   how: printed
 - uses: TN7 mechanism
   in: Vorsen 7
   how: photo
 - uses: B2 board
-  in: Larkfield RC-40
+  in: Larkfield LK-40
 - uses: B2 board
   in: Vorsen 7
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: printed
-  source: parts list, RC-40
+  source: parts list, LK-40
 - same: [K-114, 440 1882]
 - replaces: K-114B
   old: 440 1882
-- rebadge: [Larkfield RC-40, Ostmark 2200]
-  except: [microphones]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [line socket]
   how: fitted
-- fits: Ostmark 2200
-  position: tuning knob
+- fits: Orvanek 2200
+  position: volume knob
   to: Quillon 31
   at: tone knob
   work: ream the bore
@@ -98,23 +98,23 @@ def test_takers_shows_each_answer_and_the_facts_on_the_way() -> None:
     assert "replaces, 60 %" in words
     assert "one part, 60 %" in words
     assert "original, 95 %" in words
-    assert "except microphones" in words
+    assert "except line socket" in words
 
 
 def test_takers_of_a_place_begins_at_the_place() -> None:
     graph = graph_of(FACTS)
-    answer = questions.takers_of_place(graph, "larkfieldrc40", "tuningknob", Wanted(refused_too=True))
-    asked = dot.Asked(set_key="larkfieldrc40", position="tuningknob")
+    answer = questions.takers_of_place(graph, "larkfieldlk40", "volumeknob", Wanted(refused_too=True))
+    asked = dot.Asked(set_key="larkfieldlk40", position="volumeknob")
     text = dot.takers(graph, asked, answer)
-    assert re.search(r'n1 \[label="Larkfield RC-40\\nat tuning knob" .*fillcolor', text)
+    assert re.search(r'n1 \[label="Larkfield LK-40\\nat volume knob" .*fillcolor', text)
     assert "work: ream the bore" in text.replace("\\n", " ")
 
 
 def test_what_speaks_against_an_answer_is_drawn_at_it() -> None:
     graph = graph_of(FACTS)
-    answer = questions.takers_of_place(graph, "larkfieldrc40", "tuningknob", Wanted())
+    answer = questions.takers_of_place(graph, "larkfieldlk40", "volumeknob", Wanted())
     assert [(r.set, r.standing) for r in answer.rows if r.against] == [("s:quillon31", "disputed")]
-    text = dot.takers(graph, dot.Asked(set_key="larkfieldrc40", position="tuningknob"), answer)
+    text = dot.takers(graph, dot.Asked(set_key="larkfieldlk40", position="volumeknob"), answer)
     assert text.count('label="against:') == 1
     assert "disputed, " in text
     assert "arrowhead=tee" in text
@@ -153,11 +153,11 @@ def test_many_takers_are_folded_and_none_is_lost(sets: int) -> None:
 @needs_dot
 def test_shares_shows_every_set_with_what_it_shares() -> None:
     graph = graph_of(FACTS)
-    answer = questions.shares(graph, "larkfieldrc40")
-    svg = _svg(dot.shares(graph.data, "larkfieldrc40", answer))
+    answer = questions.shares(graph, "larkfieldlk40")
+    svg = _svg(dot.shares(graph.data, "larkfieldlk40", answer))
     assert {b[0] for b in _boxes(svg, "assembly")} == {"TN7 mechanism", "B2 board"}
     (box,) = _boxes(svg, "group")
-    assert box == ["2 sets share all 2:", "Ostmark 2200", "Vorsen 7"]
+    assert box == ["2 sets share all 2:", "Orvanek 2200", "Vorsen 7"]
 
 
 def test_many_sharing_sets_are_counted_in_their_box() -> None:
@@ -188,15 +188,15 @@ def test_a_trail_uses_the_facts_of_its_proof_and_no_other(part: str) -> None:
 def test_a_proof_shows_each_fact_with_source_place_and_certainty() -> None:
     graph = graph_of(FACTS)
     answer = questions.takers_of_part(graph, "k114", Wanted(proofs=True))
-    row = next(r for r in answer.rows if r.set == "s:ostmark2200")
+    row = next(r for r in answer.rows if r.set == "s:orvanek2200")
     facts = _boxes(_svg(dot.proof_of_taker(graph, dot.Asked(part="k114"), row)), "fact")
     assert facts == [
         [
-            "Larkfield RC-40 at tuning knob has K-114 as original",
-            "95 %, printed, parts list, RC-40", "facts.yaml:17",
+            "Larkfield LK-40 at volume knob has K-114 as original",
+            "95 %, printed, parts list, LK-40", "facts.yaml:17",
         ],
         [
-            "Larkfield RC-40 and Ostmark 2200 are one design, except", "microphones",
+            "Larkfield LK-40 and Orvanek 2200 are one design, except line", "socket",
             "98 %, fitted", "facts.yaml:25",
         ],
     ]  # fmt: skip
@@ -207,10 +207,10 @@ def test_a_disputed_answer_shows_both_sides() -> None:
     graph = graph_of(FACTS)
     row = next(
         r
-        for r in questions.takers_of_place(graph, "larkfieldrc40", "tuningknob").rows
+        for r in questions.takers_of_place(graph, "larkfieldlk40", "volumeknob").rows
         if r.set == "s:quillon31"
     )
-    svg = _svg(dot.proof_of_taker(graph, dot.Asked(set_key="larkfieldrc40", position="tuningknob"), row))
+    svg = _svg(dot.proof_of_taker(graph, dot.Asked(set_key="larkfieldlk40", position="volumeknob"), row))
     assert len(_boxes(svg, "fact")) == len(row.proof)
     (against,) = _boxes(svg, "against")
     assert against[:2] == ["against:", "K-114 does not go on Quillon 31 at tone knob"]
@@ -225,12 +225,12 @@ def _draw(capsys: Any, folder: Path, *words: str) -> tuple[int, str, str]:
 
 def test_the_commands_of_proofs(tmp_path: Path, capsys: Any) -> None:
     folder = folder_with(tmp_path, [("facts.yaml", FACTS)])
-    status, out, _ = _draw(capsys, folder, "proof", "takers", "K-114", "--set", "Ostmark 2200")
-    assert (status, 'label="K-114 on Ostmark 2200 at tuning knob' in out) == (0, True)
-    status, out, _ = _draw(capsys, folder, "proof", "donors", "Ostmark 2200", "tuning knob")
-    assert (status, "from Larkfield RC-40 at tuning knob to Ostmark 2200" in out) == (0, True)
-    status, out, _ = _draw(capsys, folder, "proof", "sisters", "Ostmark 2200")
-    assert (status, "from Ostmark 2200 to Larkfield RC-40" in out) == (0, True)
+    status, out, _ = _draw(capsys, folder, "proof", "takers", "K-114", "--set", "Orvanek 2200")
+    assert (status, 'label="K-114 on Orvanek 2200 at volume knob' in out) == (0, True)
+    status, out, _ = _draw(capsys, folder, "proof", "donors", "Orvanek 2200", "volume knob")
+    assert (status, "from Larkfield LK-40 at volume knob to Orvanek 2200" in out) == (0, True)
+    status, out, _ = _draw(capsys, folder, "proof", "sisters", "Orvanek 2200")
+    assert (status, "from Orvanek 2200 to Larkfield LK-40" in out) == (0, True)
     assert _draw(capsys, folder, "proof", "sisters", "Vorsen 7") == (1, "", "nothing found\n")
     assert _draw(capsys, folder, "proof", "takers", "K-114", "--set", "Nobody 9")[0] == 2
     assert _draw(capsys, folder, "proof", "owners", "K-114")[0] == 2

@@ -8,11 +8,14 @@ from pathlib import Path
 
 import pytest
 
+from kgraph.cli.drawing import draw
+from kgraph.cli.main import run
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import dot
-from kgraph.render.pictures import sheet
+from kgraph.render.pictures import drawing, sheet
 from kgraph.render.pictures.sheet import Box, Line, Sheet
 from kgraph.render.terminal import visible
+from tests.support import folder_with, graph_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 HREF = "{http://www.w3.org/1999/xlink}href"
@@ -119,7 +122,7 @@ def test_without_the_program_it_is_said_how_to_get_it(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
-    monkeypatch.setattr(sheet, "stand_in", lambda: None)
+    monkeypatch.setattr(drawing, "stand_in", lambda: None)
     source = _sheet(Box("a", ("A 1",)))
     with pytest.raises(CannotRun) as stopped:
         dot.render(source, Path("family.svg"))
@@ -150,15 +153,102 @@ def test_the_colours_are_those_of_okabe_and_ito() -> None:
 
 
 def test_the_stand_in_draws_what_dot_would(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    program = sheet.stand_in()
-    if program is None:
-        pytest.skip("graphviz-pure is not installed")
-    monkeypatch.setattr(sheet, "stand_in", lambda: program)
     monkeypatch.setenv("PATH", str(tmp_path))
     names = [t for t in TEXTS if t != "a  b"]
     source = _sheet(*(Box(str(i), (t,), t) for i, t in enumerate(names)))
     svg = _svg(source)
     assert sorted(_texts(svg, "set")) == sorted([TEXTS[t], TEXTS[t]] for t in names)
-    assert dot.render(source, Path("x.png")).startswith(b"\x89PNG")
-    with pytest.raises(CannotRun):
-        dot.render(source, Path("x.pdf"))
+
+
+FACTS = """\
+- set: Larkfield LK-40
+  years: 1981-1984
+- set: Orvanek 2200
+  years: 1982-1984
+- set: Quillon 31
+  years: 1983
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [line socket]
+  how: compared
+- rebadge: [Orvanek 2200, Quillon 31]
+  how: reported
+- takes: K-114
+  in: Larkfield LK-40
+  position: volume knob
+  how: printed
+- refuses: K-114
+  in: Quillon 31
+  position: volume knob
+  how: guess
+- assembly: TN7 mechanism
+  positions: [main belt]
+- uses: TN7 mechanism
+  in: Larkfield LK-40
+  how: printed
+- run: main belt
+  in: TN7 mechanism
+  pulleys:
+    - {name: motor, x: 0 mm, y: 0 mm, diameter: 9.2 mm}
+    - {name: flywheel, x: 62 mm, y: 5 mm, diameter: 58 mm}
+- unit: U-1
+  set: Larkfield LK-40
+  role: donor
+- unit: U-2
+  set: Orvanek 2200
+  wants: [volume knob, dial glass]
+"""
+PICTURES = {
+    "family": ["Larkfield LK-40"],
+    "takers": ["K-114", "--all"],
+    "shares": ["Larkfield LK-40"],
+    "proof": ["takers", "K-114", "--set", "Quillon 31"],
+    "shelf": ["U-2"],
+    "run": ["Larkfield LK-40", "main belt", "--section", "square 1.2 mm"],
+}
+
+
+def test_every_picture_is_tried_without_dot() -> None:
+    assert set(PICTURES) == set(draw.commands)
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_every_picture_is_drawn_in_every_format_without_dot(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, name: str
+) -> None:
+    empty = tmp_path / "no programs"
+    empty.mkdir()
+    folder_with(tmp_path, [("facts.yaml", FACTS)])
+    monkeypatch.setenv("PATH", str(empty))
+    for suffix, start in {"svg": b"<", "png": b"\x89PNG\r\n\x1a\n", "pdf": b"%PDF-"}.items():
+        made = [tmp_path / f"{number}.{suffix}" for number in (1, 2)]
+        for file in made:
+            assert run(["--data", str(tmp_path), "draw", name, *PICTURES[name], "-o", str(file)]) == 0
+        assert made[0].read_bytes().startswith(start)
+        assert made[0].read_bytes() == made[1].read_bytes()
+
+
+def test_letters_of_a_wider_font_are_made_smaller(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = b'<svg><text font-size="12.00">a</text></svg>'
+    monkeypatch.setattr(drawing, "_width_of_sample", lambda: 6.836 * 1.2)
+    assert drawing._as_wide_as_measured(drawn) == drawn.replace(b"12.00", b"10.00")
+    monkeypatch.setattr(drawing, "_width_of_sample", lambda: 6.836)
+    assert drawing._as_wide_as_measured(drawn) == drawn
+
+
+@pytest.mark.parametrize("program", ["dot", "graphviz-pure"])
+def test_headings_stand_above_their_columns(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, program: str
+) -> None:
+    if program != "dot":
+        monkeypatch.setenv("PATH", str(tmp_path))
+    elif not shutil.which("dot"):
+        pytest.skip("dot is not installed")
+    graph = graph_of(FACTS)
+    svg = _svg(dot.family(graph.data, graph, "larkfieldlk40"))
+    heights: dict[str, list[float]] = {"node head": [], "node set": []}
+    for group in svg.iter(f"{SVG}g"):
+        texts = [float(text.get("y", "0")) for text in group.iter(f"{SVG}text")]
+        heights.setdefault(group.get("class") or "", []).append(max(texts, default=0.0))
+    assert len(heights["node head"]) == len(heights["node set"]) == 3
+    # Of one column each, so that a heading is compared with its own box.
+    assert all(head < box for head, box in zip(heights["node head"], heights["node set"], strict=True))

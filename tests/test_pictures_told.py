@@ -80,7 +80,7 @@ def test_the_cautions_of_takers_and_of_a_proof_stand_in_words() -> None:
     for text in (_takers(graph, "f1"), dot.proof_of_taker(graph, dot.Asked(part="f1"), answer.rows[0])):
         assert _labels(text)[0].startswith(MAINS)
         assert "caution: mains (read at the foot)" in _labels(text)[1]
-    plain = _takers(graph_of(FUSE.replace("  caution: mains\n", "")), "f1")
+    plain = _takers(graph_of(FUSE.replace("  caution: mains\n", "  caution: []\n")), "f1")
     assert _labels(plain)[0].startswith("Legend")
     assert "aution" not in plain
 
@@ -154,22 +154,22 @@ def test_where_a_name_makes_the_box_wide_its_remarks_are_as_wide() -> None:
 
 SHARED = """\
 - uses: TN7 mechanism
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   how: printed
 - uses: TN7 mechanism
   in: Vorsen 7
   how: printed
 - uses: B2 board
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   how: printed
 - uses: B2 board
   in: Quillon 31
   how: guess
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   how: printed
-- rebadge: [Larkfield RC-40, Ostmark 2200]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
   how: guess
   id: one-design
 """
@@ -190,8 +190,8 @@ def _draw(capsys: Any, folder: Path, *words: str) -> str:
     ("words", "head", "less"),
     [
         (("takers", "K-114"), "who takes K-114: 1 place", "1 answer is"),
-        (("family", "Larkfield RC-40"), "Larkfield RC-40 and its rebadges: 1 set", "1 answer is"),
-        (("shares", "Larkfield RC-40"), "Larkfield RC-40 shares 1 assembly with 1 set", "3 answers are"),
+        (("family", "Larkfield LK-40"), "Larkfield LK-40 and its rebadges: 1 set", "1 answer is"),
+        (("shares", "Larkfield LK-40"), "Larkfield LK-40 shares 1 assembly with 1 set", "3 answers are"),
     ],
 )
 def test_the_heading_says_what_is_less_certain_and_left_out(
@@ -205,8 +205,8 @@ def test_the_heading_says_what_is_less_certain_and_left_out(
 
 WORDS = [
     ("takers", "K-114"),
-    ("family", "Larkfield RC-40"),
-    ("shares", "Larkfield RC-40"),
+    ("family", "Larkfield LK-40"),
+    ("shares", "Larkfield LK-40"),
     ("proof", "takers", "K-114"),
 ]
 
@@ -215,7 +215,7 @@ WORDS = [
 def test_the_heading_says_which_fact_is_left_out_by_supposition(
     capsys: Any, folder: Path, words: tuple[str, ...]
 ) -> None:
-    said = "supposed without: Larkfield RC-40 and Ostmark 2200 are one design (one-design)"
+    said = "supposed without: Larkfield LK-40 and Orvanek 2200 are one design (one-design)"
     assert said in _draw(capsys, folder, *words, "--without", "one-design")
     assert said in _draw(capsys, folder, *words, "--without", "one-design", "--title", "Mine")
     assert "supposed" not in _draw(capsys, folder, *words)
@@ -224,12 +224,12 @@ def test_the_heading_says_which_fact_is_left_out_by_supposition(
 @pytest.mark.parametrize("words", WORDS)
 def test_the_heading_says_what_is_supposed_as_well(capsys: Any, folder: Path, words: tuple[str, ...]) -> None:
     fact, entry = (
-        "{rebadge: [Larkfield RC-40, Vorsen 7], how: compared}",
+        "{rebadge: [Larkfield LK-40, Vorsen 7], how: compared}",
         "{set: Vorsen 7, mains: 240 V 50 Hz}",
     )
     head = _draw(capsys, folder, *words, "--suppose", fact, "--suppose", entry)
     assert (
-        "supposed as well: Larkfield RC-40 and Vorsen 7 are one design supposed as well: set: Vorsen 7"
+        "supposed as well: Larkfield LK-40 and Vorsen 7 are one design supposed as well: set: Vorsen 7"
         in head
     )
 
@@ -237,7 +237,7 @@ def test_the_heading_says_what_is_supposed_as_well(capsys: Any, folder: Path, wo
 def test_who_cannot_see_the_picture_is_told_it_is_supposed(capsys: Any, folder: Path) -> None:
     assert run(["--data", str(folder), "draw", "takers", "K-114", "--without", "one-design"]) == 0
     assert (
-        'tooltip="supposed without: Larkfield RC-40 and Ostmark'
+        'tooltip="supposed without: Larkfield LK-40 and Orvanek'
         in capsys.readouterr().out.split("subgraph")[0]
     )
 

@@ -19,21 +19,21 @@ from kgraph.shelf.solve import Article, Offer, Task, Want, best_plans
 from tests.support import DEMO, ask, folder_with, graph_of
 
 FACTS = """\
-- set: Larkfield RC-40
+- set: Larkfield LK-40
   mains: 240 V 50 Hz
-- set: Ostmark 2200
+- set: Orvanek 2200
   mains: 240 V 50 Hz
 - set: Quillon 31
   mains: 110 V 60 Hz
-- rebadge: [Larkfield RC-40, Ostmark 2200]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
   certainty: 0.9
-- rebadge: [Larkfield RC-40, Quillon 31]
+- rebadge: [Larkfield LK-40, Quillon 31]
   certainty: 0.8
-- assembly: LB4 back
-  kind: back
-  positions: [back, aerial, battery cover]
-- uses: LB4 back
-  in: Larkfield RC-40
+- assembly: LF4 front
+  kind: front
+  positions: [front, speaker grille, cassette lamp]
+- uses: LF4 front
+  in: Larkfield LK-40
   certainty: 1
 - position: mains fuse
   must match: [mains]
@@ -41,13 +41,13 @@ FACTS = """\
 - part: K-114
   kind: knob
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
   certainty: 0.95
 """
 PATIENT = """\
 - unit: P-1
-  set: Larkfield RC-40
+  set: Larkfield LK-40
   role: patient
   wants: [{wants}]
 """
@@ -87,10 +87,8 @@ def test_the_demo_as_its_readme_says(capsys: Any) -> None:
     assert (answer["met"], answer["optimal"], answer["gap"]) == (2, True, 0.0)
     assert answer["parts of cost"]["opened"] == 8
     assert answer["cost"] == pytest.approx(8 - 2 * math.log(0.95))
-    assert [(u["for"], u["want"], u["route"]) for u in answer["unmet"]] == [
-        ("U-09", "mode switch tip", "make")
-    ]
-    assert "mode-tip.svg" in answer["unmet"][0]["says"]
+    assert [(u["for"], u["want"], u["route"]) for u in answer["unmet"]] == [("U-09", "dial pointer", "make")]
+    assert "pointer.svg" in answer["unmet"][0]["says"]
     assert "mains" in answer["caution texts"]
 
 
@@ -98,77 +96,77 @@ def test_a_unit_that_is_kept_is_not_opened(capsys: Any) -> None:
     _, answer = ask(capsys, "--data", str(DEMO), "plan", "U-08")
     assert "U-06" not in {line["unit"] for line in answer["lines"]}
     left = {u["want"]: u for u in answer["unmet"]}
-    assert left["volume knob"]["route"] == "hunt"
-    assert "U-06 is kept" in left["volume knob"]["why"]
+    assert left["tape counter"]["route"] == "hunt"
+    assert "U-06 is kept" in left["tape counter"]["why"]
 
 
 def test_the_cheaper_donor_gives_and_a_robbed_one_costs_half() -> None:
-    two = unit("D-1", "Larkfield RC-40", keep="4") + unit("D-2", "Larkfield RC-40", keep="5")
-    assert taken(planned(shelf("tuning knob", two))) == {"tuningknob": ("d1", "tuningknob")}
-    robbed = two + "- taken: back\n  from: D-2\n"
-    found = planned(shelf("tuning knob", robbed))
-    assert taken(found) == {"tuningknob": ("d2", "tuningknob")}
+    two = unit("D-1", "Larkfield LK-40", keep="4") + unit("D-2", "Larkfield LK-40", keep="5")
+    assert taken(planned(shelf("volume knob", two))) == {"volumeknob": ("d1", "volumeknob")}
+    robbed = two + "- taken: front\n  from: D-2\n"
+    found = planned(shelf("volume knob", robbed))
+    assert taken(found) == {"volumeknob": ("d2", "volumeknob")}
     assert found.best.cost.opened == 2.5
 
 
 def test_the_same_place_of_the_same_set_is_certain() -> None:
-    found = planned(shelf("tuning knob", unit("D-1", "Larkfield RC-40")))
+    found = planned(shelf("volume knob", unit("D-1", "Larkfield LK-40")))
     assert found.best.cost.total == 5.0
     line = found.best.lines[0]
     assert (line.row.certainty, line.row.proof, line.row.warnings) == (1.0, (), ())
-    text = as_text(graph_of(shelf("tuning knob")).data, found, True, True)
+    text = as_text(graph_of(shelf("volume knob")).data, found, True, True)
     assert "the same place of the same set" in text
 
 
 @pytest.mark.parametrize("state", ["missing", "broken", "snapped", "worn out", "altered"])
 def test_what_a_donor_has_no_longer_whole_it_does_not_give(state: str) -> None:
-    spoilt = unit("D-1", "Larkfield RC-40", state=f"{{tuning knob: {state}}}")
-    assert taken(planned(shelf("tuning knob", spoilt))) == {}
-    good = unit("D-1", "Larkfield RC-40", state="{tuning knob: scratched}")
-    assert taken(planned(shelf("tuning knob", good))) == {"tuningknob": ("d1", "tuningknob")}
+    spoilt = unit("D-1", "Larkfield LK-40", state=f"{{volume knob: {state}}}")
+    assert taken(planned(shelf("volume knob", spoilt))) == {}
+    good = unit("D-1", "Larkfield LK-40", state="{volume knob: scratched}")
+    assert taken(planned(shelf("volume knob", good))) == {"volumeknob": ("d1", "volumeknob")}
 
 
 @pytest.mark.parametrize("role", ["patient", "keep"])
 def test_patients_and_kept_units_give_nothing(role: str) -> None:
-    assert taken(planned(shelf("tuning knob", unit("D-1", "Larkfield RC-40", role)))) == {}
+    assert taken(planned(shelf("volume knob", unit("D-1", "Larkfield LK-40", role)))) == {}
 
 
 def test_a_unit_without_a_role_gives() -> None:
-    text = shelf("tuning knob", "- unit: D-1\n  set: Larkfield RC-40\n")
-    assert taken(planned(text)) == {"tuningknob": ("d1", "tuningknob")}
+    text = shelf("volume knob", "- unit: D-1\n  set: Larkfield LK-40\n")
+    assert taken(planned(text)) == {"volumeknob": ("d1", "volumeknob")}
 
 
 def test_a_planned_unit_does_not_give_to_another() -> None:
-    two = unit("P-2", "Larkfield RC-40", wants="[aerial]") + unit("D-1", "Larkfield RC-40", keep="9")
-    found = planned(shelf("tuning knob", two), "p1", "p2")
+    two = unit("P-2", "Larkfield LK-40", wants="[speaker grille]") + unit("D-1", "Larkfield LK-40", keep="9")
+    found = planned(shelf("volume knob", two), "p1", "p2")
     assert {line.unit for line in found.best.lines} == {"d1"}
 
 
 def test_what_must_match_and_differs_is_never_taken() -> None:
-    fuse = "- takes: F-1\n  in: Larkfield RC-40\n  position: mains fuse\n  certainty: 0.9\n"
+    fuse = "- takes: F-1\n  in: Larkfield LK-40\n  position: mains fuse\n  certainty: 0.9\n"
     assert taken(planned(shelf("mains fuse", fuse, unit("D-1", "Quillon 31")))) == {}
-    good = planned(shelf("mains fuse", fuse, unit("D-1", "Ostmark 2200")))
+    good = planned(shelf("mains fuse", fuse, unit("D-1", "Orvanek 2200")))
     assert taken(good) == {"mainsfuse": ("d1", "mainsfuse")}
 
 
 def test_a_refused_part_is_never_taken() -> None:
-    no = "- refuses: Ostmark 2200\n  from: tuning knob\n  in: Larkfield RC-40\n  position: tuning knob\n"
-    text = shelf("tuning knob", unit("D-1", "Ostmark 2200"))
-    assert taken(planned(text)) == {"tuningknob": ("d1", "tuningknob")}
+    no = "- refuses: Orvanek 2200\n  from: volume knob\n  in: Larkfield LK-40\n  position: volume knob\n"
+    text = shelf("volume knob", unit("D-1", "Orvanek 2200"))
+    assert taken(planned(text)) == {"volumeknob": ("d1", "volumeknob")}
     assert taken(planned(text + no + "  certainty: 0.99\n")) == {}
 
 
 def test_another_place_of_another_unit_of_the_set_gives() -> None:
-    both = "- takes: K-114\n  in: Larkfield RC-40\n  position: tone knob\n  certainty: 0.9\n"
-    donor = unit("D-1", "Larkfield RC-40", state="{tuning knob: missing}")
-    found = planned(shelf("tuning knob", both, donor))
-    assert taken(found) == {"tuningknob": ("d1", "toneknob")}
+    both = "- takes: K-114\n  in: Larkfield LK-40\n  position: tone knob\n  certainty: 0.9\n"
+    donor = unit("D-1", "Larkfield LK-40", state="{volume knob: missing}")
+    found = planned(shelf("volume knob", both, donor))
+    assert taken(found) == {"volumeknob": ("d1", "toneknob")}
     assert found.best.lines[0].row.certainty == pytest.approx(0.9 * 0.95)
 
 
 def test_loose_parts_cost_no_opening_and_are_used_once_each() -> None:
-    wants = unit("P-2", "Larkfield RC-40", "patient", wants="[tuning knob]")
-    text = shelf("tuning knob", wants, "- stock: K-114\n  where: drawer 4\n")
+    wants = unit("P-2", "Larkfield LK-40", "patient", wants="[volume knob]")
+    text = shelf("volume knob", wants, "- stock: K-114\n  where: drawer 4\n")
     found = planned(text, "p1", "p2")
     assert [(line.want.unit, line.unit, line.position) for line in found.best.lines] == [("p1", "", "k114")]
     assert found.best.cost.opened == 0
@@ -180,36 +178,36 @@ def test_loose_parts_cost_no_opening_and_are_used_once_each() -> None:
 def test_an_article_that_was_put_in_is_given_by_what_it_is() -> None:
     # D-1's own knob is refused; what it holds now came from P-9, a set whose knob goes.
     facts = "- set: Velmoor 10\n"
-    units = unit("D-1", "Velmoor 10") + unit("E-1", "Ostmark 2200", "keep")
-    assert taken(planned(shelf("tuning knob", facts, units))) == {}
-    moved = "- taken: tuning knob\n  from: E-1\n  to: D-1\n"
-    found = planned(shelf("tuning knob", facts, units, moved))
-    assert taken(found) == {"tuningknob": ("d1", "tuningknob")}
-    assert found.best.lines[0].row.set == "s:ostmark2200"
-    put_in = "- restored: tuning knob\n  to: D-1\n  part: K-114\n"
-    assert taken(planned(shelf("tuning knob", facts, units, put_in))) == {"tuningknob": ("d1", "tuningknob")}
+    units = unit("D-1", "Velmoor 10") + unit("E-1", "Orvanek 2200", "keep")
+    assert taken(planned(shelf("volume knob", facts, units))) == {}
+    moved = "- taken: volume knob\n  from: E-1\n  to: D-1\n"
+    found = planned(shelf("volume knob", facts, units, moved))
+    assert taken(found) == {"volumeknob": ("d1", "volumeknob")}
+    assert found.best.lines[0].row.set == "s:orvanek2200"
+    put_in = "- restored: volume knob\n  to: D-1\n  part: K-114\n"
+    assert taken(planned(shelf("volume knob", facts, units, put_in))) == {"volumeknob": ("d1", "volumeknob")}
 
 
 # Whole assemblies -----------------------------------------------------------------------------
 
-TWO_BACKS = unit("P-2", "Larkfield RC-40", "patient", wants="[aerial]")
+TWO_FRONTS = unit("P-2", "Larkfield LK-40", "patient", wants="[speaker grille]")
 
 
 def test_a_whole_assembly_meets_several_wants_of_one_unit() -> None:
-    found = planned(shelf("back, aerial", unit("D-1", "Larkfield RC-40")))
-    assert taken(found) == {"back": ("d1", "back"), "aerial": ("d1", "aerial")}
+    found = planned(shelf("front, speaker grille", unit("D-1", "Larkfield LK-40")))
+    assert taken(found) == {"front": ("d1", "front"), "speakergrille": ("d1", "speakergrille")}
     assert found.best.cost.total == 5.0
     by_want = {line.want.position: line for line in found.best.lines}
-    assert by_want["back"].brings == ("aerial", "batterycover")
-    assert (by_want["back"].along, by_want["aerial"].along) == (False, True)
+    assert by_want["front"].brings == ("cassettelamp", "speakergrille")
+    assert (by_want["front"].along, by_want["speakergrille"].along) == (False, True)
 
 
 def test_what_went_with_a_whole_assembly_is_not_there_for_others() -> None:
-    one = unit("D-1", "Larkfield RC-40", keep="1")
-    found = planned(shelf("back", TWO_BACKS, one), "p1", "p2")
+    one = unit("D-1", "Larkfield LK-40", keep="1")
+    found = planned(shelf("front", TWO_FRONTS, one), "p1", "p2")
     assert len(found.best.lines) == 1
-    other = unit("D-2", "Ostmark 2200", keep="9", state="{back: broken}")
-    found = planned(shelf("back", TWO_BACKS, one, other), "p1", "p2")
+    other = unit("D-2", "Orvanek 2200", keep="9", state="{front: broken}")
+    found = planned(shelf("front", TWO_FRONTS, one, other), "p1", "p2")
     assert {(line.want.unit, line.unit) for line in found.best.lines} == {("p1", "d1"), ("p2", "d2")}
 
 
@@ -217,8 +215,8 @@ def test_what_went_with_a_whole_assembly_is_not_there_for_others() -> None:
 
 WORK = """\
 - fits: Velmoor 10
-  position: tuning knob
-  to: Larkfield RC-40
+  position: volume knob
+  to: Larkfield LK-40
   work: ream the bore
   certainty: 1
 """
@@ -226,34 +224,34 @@ WORK = """\
 
 def test_work_and_doubt_are_weighed_as_asked() -> None:
     units = unit("D-1", "Velmoor 10", keep="3") + unit("D-2", "Quillon 31", keep="3")
-    text = shelf("tuning knob", WORK, units)
+    text = shelf("volume knob", WORK, units)
     found = planned(text)
-    assert taken(found) == {"tuningknob": ("d2", "tuningknob")}
+    assert taken(found) == {"volumeknob": ("d2", "volumeknob")}
     assert found.best.cost.doubt == pytest.approx(-math.log(found.best.lines[0].row.certainty))
     cheap = planned(text, work=0.0)
-    assert taken(cheap) == {"tuningknob": ("d1", "tuningknob")}
+    assert taken(cheap) == {"volumeknob": ("d1", "volumeknob")}
     assert (cheap.best.cost.work, cheap.best.cost.total) == (0.0, 3.0)
-    assert taken(planned(text, doubt=10.0)) == {"tuningknob": ("d1", "tuningknob")}
+    assert taken(planned(text, doubt=10.0)) == {"volumeknob": ("d1", "volumeknob")}
     assert planned(text, without=frozenset({"d2"})).best.cost.work == 1.0
-    assert taken(planned(text, keep={"d2": 9.0})) == {"tuningknob": ("d1", "tuningknob")}
+    assert taken(planned(text, keep={"d2": 9.0})) == {"volumeknob": ("d1", "volumeknob")}
 
 
 def test_equal_plans_are_told_apart_by_name() -> None:
-    many = "".join(unit(f"D-{n}", "Larkfield RC-40") for n in (7, 3, 5))
-    assert {line.unit for line in planned(shelf("tuning knob, aerial", many)).best.lines} == {"d3"}
+    many = "".join(unit(f"D-{n}", "Larkfield LK-40") for n in (7, 3, 5))
+    assert {line.unit for line in planned(shelf("volume knob, speaker grille", many)).best.lines} == {"d3"}
 
 
 def test_the_next_best_plans_use_other_articles() -> None:
-    three = "".join(unit(f"D-{n}", "Larkfield RC-40", keep=f"{n}") for n in (2, 4, 3))
-    found = planned(shelf("tuning knob", three), instead=5)
+    three = "".join(unit(f"D-{n}", "Larkfield LK-40", keep=f"{n}") for n in (2, 4, 3))
+    found = planned(shelf("volume knob", three), instead=5)
     courses = [found.best, *found.instead]
     assert [c.cost.total for c in courses] == [2.0, 3.0, 4.0]
     assert [c.lines[0].unit for c in courses] == ["d2", "d3", "d4"]
 
 
 def test_without_time_a_plan_is_shown_and_said_not_to_be_proven() -> None:
-    two = unit("D-1", "Larkfield RC-40", keep="4") + unit("D-2", "Larkfield RC-40", keep="5")
-    found = planned(shelf("tuning knob, aerial", two), seconds=0.0)
+    two = unit("D-1", "Larkfield LK-40", keep="4") + unit("D-2", "Larkfield LK-40", keep="5")
+    found = planned(shelf("volume knob, speaker grille", two), seconds=0.0)
     assert len(found.best.lines) == 2
     assert not found.optimal
     assert found.gap > 0
@@ -269,12 +267,12 @@ BELT = """\
   section: square 1.25 mm
   inside length: 262 mm
 - takes: SQ 1.25 x 262
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: main belt
 """
 RUN = """\
 - run: main belt
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   pulleys:
     - {name: motor, x: 0 mm, y: 0 mm, diameter: 10 mm, drives: yes}
     - {name: flywheel, x: 80 mm, y: 0 mm, diameter: 60 mm}
@@ -305,26 +303,26 @@ def test_with_a_run_the_lengths_that_do_are_told() -> None:
 
 
 def test_a_generic_part_is_to_be_bought_and_another_is_not() -> None:
-    part = "- part: F-1\n  kind: fuse\n  rating: 500 mA\n"
-    part += "- takes: F-1\n  in: Larkfield RC-40\n  position: dial lamp\n"
-    kind = "- kind: fuse\n  generic: yes\n  compare: {rating: same}\n"
+    part = "- part: F-1\n  kind: badge pin\n  rating: 500 mA\n"
+    part += "- takes: F-1\n  in: Larkfield LK-40\n  position: dial lamp\n"
+    kind = "- kind: badge pin\n  generic: yes\n  compare: {rating: same}\n"
     unmet = left(planned(shelf("dial lamp", part, kind)), "diallamp")
-    assert (unmet.route, unmet.says) == ("buy", "buy fuse F-1 (rating 500 mA)")
+    assert (unmet.route, unmet.says) == ("buy", "buy badge pin F-1 (rating 500 mA)")
     assert left(planned(shelf("dial lamp", part)), "diallamp").route == "hunt"
 
 
 def test_what_was_made_before_is_to_be_made_again() -> None:
-    part = "- part: tip, ours\n  made: nylon, drawing tip.svg\n"
-    part += "- takes: tip, ours\n  in: Ostmark 2200\n  position: tip\n"
-    unmet = left(planned(shelf("tip", part)), "tip")
-    assert (unmet.route, unmet.says) == ("make", "make it: nylon, drawing tip.svg (tip, ours)")
+    part = "- part: pointer, ours\n  made: brass wire, drawing pointer.svg\n"
+    part += "- takes: pointer, ours\n  in: Orvanek 2200\n  position: dial pointer\n"
+    unmet = left(planned(shelf("dial pointer", part)), "dialpointer")
+    assert (unmet.route, unmet.says) == ("make", "make it: brass wire, drawing pointer.svg (pointer, ours)")
 
 
 def test_else_the_sets_that_would_give_it_are_named_best_first() -> None:
-    unmet = left(planned(shelf("tuning knob")), "tuningknob")
+    unmet = left(planned(shelf("volume knob")), "volumeknob")
     assert unmet.route == "hunt"
-    assert unmet.says == "look for Ostmark 2200 (90 %), Quillon 31 (80 %)"
-    assert [s for s, _ in unmet.sets] == ["s:ostmark2200", "s:quillon31"]
+    assert unmet.says == "look for Orvanek 2200 (90 %), Quillon 31 (80 %)"
+    assert [s for s, _ in unmet.sets] == ["s:orvanek2200", "s:quillon31"]
     alone = "- unit: P-9\n  set: Velmoor 10\n  wants: [compass]\n"
     nobody = left(planned(shelf("compass", alone), "p9"), "compass")
     assert nobody.says == "no other set is known to give it; look for another Velmoor 10"
@@ -332,23 +330,23 @@ def test_else_the_sets_that_would_give_it_are_named_best_first() -> None:
 
 def test_why_the_shelf_cannot_is_told() -> None:
     units = (
-        unit("D-1", "Larkfield RC-40", state="{tuning knob: broken}")
-        + unit("D-2", "Ostmark 2200", "keep")
-        + unit("D-3", "Ostmark 2200", "patient")
-        + unit("D-4", "Ostmark 2200")
+        unit("D-1", "Larkfield LK-40", state="{volume knob: broken}")
+        + unit("D-2", "Orvanek 2200", "keep")
+        + unit("D-3", "Orvanek 2200", "patient")
+        + unit("D-4", "Orvanek 2200")
     )
-    found = planned(shelf("tuning knob", units), without=frozenset({"d4"}))
-    assert left(found, "tuningknob").why == ("D-2 is kept, D-4 is to be left out, D-1's is broken")
+    found = planned(shelf("volume knob", units), without=frozenset({"d4"}))
+    assert left(found, "volumeknob").why == ("D-2 is kept, D-4 is to be left out, D-1's is broken")
     spent = planned(
         shelf(
-            "tuning knob",
-            unit("P-2", "Larkfield RC-40", wants="[tuning knob]"),
-            unit("D-1", "Larkfield RC-40", state="{tuning knob: good}"),
+            "volume knob",
+            unit("P-2", "Larkfield LK-40", wants="[volume knob]"),
+            unit("D-1", "Larkfield LK-40", state="{volume knob: good}"),
         ),
         "p1",
         "p2",
     )
-    assert left(spent, "tuningknob").why == "D-1's goes to P-1"
+    assert left(spent, "volumeknob").why == "D-1's goes to P-1"
 
 
 # The command ----------------------------------------------------------------------------------
@@ -356,22 +354,22 @@ def test_why_the_shelf_cannot_is_told() -> None:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    two = unit("D-1", "Larkfield RC-40", state="{main belt: worn out}")
+    two = unit("D-1", "Larkfield LK-40", state="{main belt: worn out}")
     two += unit("D-2", "Velmoor 10", keep="0")
-    second = unit("P-2", "Larkfield RC-40", "patient", wants="[tuning knob]")
-    text = shelf("back, aerial, tuning knob, main belt", two, second, WORK, BELT)
+    second = unit("P-2", "Larkfield LK-40", "patient", wants="[volume knob]")
+    text = shelf("front, speaker grille, volume knob, main belt", two, second, WORK, BELT)
     return folder_with(tmp_path, [("facts.yaml", text + "- stock: K-114\n  where: drawer 4\n")])
 
 
 PRINTED = """\
-for  want         take from             its place    certainty
-───  ───────────  ────────────────────  ───────────  ─────────
-P-1  aerial       D-1, Larkfield RC-40  aerial       100 %
+for  want            take from             its place       certainty
+───  ──────────────  ────────────────────  ──────────────  ─────────
+P-1  front           D-1, Larkfield LK-40  front           100 %
+    taken whole, with: cassette lamp, speaker grille
+P-1  speaker grille  D-1, Larkfield LK-40  speaker grille  100 %
     comes off with the whole assembly taken from the same unit
-P-1  back         D-1, Larkfield RC-40  back         100 %
-    taken whole, with: aerial, battery cover
-P-1  tuning knob  stock, drawer 4       K-114        95 %
-P-2  tuning knob  D-1, Larkfield RC-40  tuning knob  100 %
+P-1  volume knob     stock, drawer 4       K-114           95 %
+P-2  volume knob     D-1, Larkfield LK-40  volume knob     100 %
 
 for  still wanted  what to do
 ───  ────────────  ──────────
@@ -393,7 +391,7 @@ def test_the_whole_page_as_printed(folder: Path, capsys: Any, monkeypatch: pytes
     table, _, cautions = out.partition("\nCaution, ")
     assert table == PRINTED
     assert cautions.startswith("mains: Mains voltage can kill.")
-    assert "licensed practice" in cautions
+    assert "licensed to do it" in cautions
 
 
 def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any) -> None:
@@ -403,9 +401,9 @@ def test_taking_writes_all_and_then_nothing_is_wanted(folder: Path, capsys: Any)
     assert (status, len(answer["written"])) == (0, 3)
     tail = "  by: MT\n  date: 2026-03-01\n"
     assert (folder / "bench.yaml").read_text() == (
-        f"- taken: back\n  from: D-1\n  to: P-1\n{tail}"
-        f"- restored: tuning knob\n  to: P-1\n  part: K-114\n{tail}"
-        f"- taken: tuning knob\n  from: D-1\n  to: P-2\n{tail}"
+        f"- taken: front\n  from: D-1\n  to: P-1\n{tail}"
+        f"- restored: volume knob\n  to: P-1\n  part: K-114\n{tail}"
+        f"- taken: volume knob\n  from: D-1\n  to: P-2\n{tail}"
     )
     status, answer = ask(capsys, "--data", str(folder), "plan", "P-1", "P-2")
     assert (status, answer["lines"]) == (1, [])
@@ -420,7 +418,7 @@ def test_taking_refuses_a_folder_that_was_changed(folder: Path, monkeypatch: pyt
 
     def saved_meanwhile(*args: Any, **more: Any) -> Any:
         with (folder / "facts.yaml").open("a") as file:
-            file.write("- taken: back\n  from: D-1\n")
+            file.write("- taken: front\n  from: D-1\n")
         return done(*args, **more)
 
     monkeypatch.setattr(writing, "append", saved_meanwhile)
@@ -453,7 +451,7 @@ def test_wrong_use_is_told(folder: Path, capsys: Any, words: list[str], says: st
 
 
 def test_a_unit_that_is_only_named_is_no_unit(tmp_path: Path, capsys: Any) -> None:
-    text = shelf("tuning knob", "- taken: back\n  from: Z-9\n")
+    text = shelf("volume knob", "- taken: front\n  from: Z-9\n")
     assert run(["--data", str(folder_with(tmp_path, [("a.yaml", text)])), "plan", "Z-9"]) == 2
     assert "Z-9" in capsys.readouterr().err
 
@@ -508,7 +506,7 @@ def test_a_solver_that_cannot_work_is_said(
     blank = tmp_path / "a b"
     blank.mkdir()
     monkeypatch.setenv("TMPDIR", str(blank))
-    two = unit("D-3", "Larkfield RC-40")
+    two = unit("D-3", "Larkfield LK-40")
     (folder / "more.yaml").write_text(two)
     assert run(["--data", str(folder), "plan", "P-1"]) == 3
     assert "TMPDIR" in capsys.readouterr().err
@@ -520,7 +518,7 @@ def test_a_solver_that_cannot_work_is_said(
 def test_the_picture_shows_givers_wants_and_what_is_left(folder: Path) -> None:
     graph = graph_of((folder / "facts.yaml").read_text())
     text = shelf_picture(plan(graph, ["p1", "p2"]), graph)
-    for label in ("D-1\\nLarkfield RC-40\\nopening it costs 5", "K-114\\nstock, drawer 4", "main belt\\nbuy"):
+    for label in ("D-1\\nLarkfield LK-40\\nopening it costs 5", "K-114\\nstock, drawer 4", "main belt\\nbuy"):
         assert f'label="{label}"' in text
     assert text.count("->") == 4 + 5
     assert "4 of 5 wants met, cost 5.05, proven the least" in text
@@ -528,20 +526,20 @@ def test_the_picture_shows_givers_wants_and_what_is_left(folder: Path) -> None:
 
 def test_no_name_is_markup_in_the_picture() -> None:
     bad = '<b>"x\\\\N'
-    text = FACTS + PATIENT.format(wants="tuning knob").replace("P-1", f"'{bad}'")
-    graph = graph_of(text + unit("D-1", "Larkfield RC-40"))
+    text = FACTS + PATIENT.format(wants="volume knob").replace("P-1", f"'{bad}'")
+    graph = graph_of(text + unit("D-1", "Larkfield LK-40"))
     drawn = shelf_picture(plan(graph, list(graph.data.things["unit"])[:1]), graph)
     assert "label=<" not in drawn
     assert '\\"x\\\\\\\\N' in drawn
 
 
 WHOLE = """\
-- assembly: BK back
-  kind: back
-  positions: [back, aerial, battery cover]
+- assembly: BK front
+  kind: front
+  positions: [front, speaker grille, cassette lamp]
 - set: Aldo A-1
 - set: Brim B-1
-- uses: BK back
+- uses: BK front
   in: Aldo A-1
   how: fitted
 - rebadge: [Aldo A-1, Brim B-1]
@@ -549,17 +547,17 @@ WHOLE = """\
 - unit: U-1
   set: Aldo A-1
   role: donor
-  state: {back: scratched}
+  state: {front: scratched}
 - unit: U-2
   set: Brim B-1
   role: patient
-  state: {aerial: snapped, back: broken}
-  wants: [aerial, back]
+  state: {speaker grille: broken, front: broken}
+  wants: [speaker grille, front]
 - unit: U-5
   set: Brim B-1
   role: patient
-  wants: [aerial]
-- taken: aerial
+  wants: [speaker grille]
+- taken: speaker grille
   from: U-1
   to: U-5
 """
@@ -569,7 +567,7 @@ def test_what_is_gone_does_not_come_off_with_its_assembly(tmp_path: Path, capsys
     folder = folder_with(tmp_path, [("facts.yaml", WHOLE)])
     _, found = ask(capsys, "--data", str(folder), "plan", "U-2")
     (line,) = found["lines"]
-    assert (line["want"], line["brings"], line["condition"]) == ("back", ["battery cover"], "scratched")
+    assert (line["want"], line["brings"], line["condition"]) == ("front", ["cassette lamp"], "scratched")
     (unmet,) = found["unmet"]
     assert (
         unmet["says"]
@@ -621,3 +619,17 @@ def test_another_plan_says_what_must_be_known_of_its_lines(tmp_path: Path, capsy
     instead = capsys.readouterr().out.partition("Instead")[2]
     assert "mains is not recorded on Brim B-1: check it first" in instead
     assert "file the clip" in instead
+
+
+def test_a_loose_part_of_a_set_for_another_mains_is_told_with_both_values() -> None:
+    text = (
+        "- set: Larkfield LK-40\n  mains: 240 V 50 Hz\n- set: Orvanek 2200\n  mains: 220 V 50 Hz\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n  how: compared\n"
+        "- takes: T-1\n  in: Orvanek 2200\n  position: power transformer\n- stock: T-1\n"
+        "- unit: P-1\n  set: Larkfield LK-40\n  role: patient\n  wants: [mains trafo]\n"
+    )
+    (unmet,) = plan(graph_of(text), ["p1"]).unmet
+    assert unmet.why == (
+        "T-1 in stock is refused: "
+        "mains must match: 240 V 50 Hz on Larkfield LK-40 but 220 V 50 Hz on Orvanek 2200"
+    )

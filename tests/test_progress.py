@@ -16,7 +16,7 @@ from kgraph.render.terminal import table
 from tests.support import ROOT
 
 HEAD = ("set", "standing")
-ROWS = [("Larkfield RC-40", "stated"), ("refused", "refused"), ("Ostmark 2200", "disputed")]
+ROWS = [("Larkfield LK-40", "stated"), ("refused", "refused"), ("Orvanek 2200", "disputed")]
 
 
 def test_colour_stands_beside_the_word_on_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -24,7 +24,7 @@ def test_colour_stands_beside_the_word_on_a_terminal_alone(monkeypatch: pytest.M
     monkeypatch.delenv("NO_COLOR", raising=False)
     coloured = table(HEAD, ROWS, True)
     assert "refused          \x1b[31mrefused\x1b[0m\n" in coloured
-    assert "Ostmark 2200     \x1b[33mdisputed\x1b[0m\n" in coloured
+    assert "Orvanek 2200     \x1b[33mdisputed\x1b[0m\n" in coloured
     assert coloured.count("\x1b[") == 4
     plain = coloured.replace("\x1b[31m", "").replace("\x1b[33m", "").replace("\x1b[0m", "")
     assert "\x1b" not in table(HEAD, ROWS, False)

@@ -6,9 +6,12 @@ from functools import partial
 
 import pytest
 
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
+from kgraph.reason import rules
+from kgraph.reason.proofs import minimal_proofs, verify
+from kgraph.reason.rules import State
+from kgraph.reason.walk import cut, explore
+from kgraph.reason.weigh import best_proofs
 from tests.outside.folders import random_folder, write
 from tests.support import DEMO, graph_of_folder
 
@@ -32,23 +35,21 @@ def test_every_proof_leads_to_its_answer_and_no_fact_can_be_left_out(graphs: lis
     checked = 0
     for graph in graphs:
         for start in starts(graph):
-            walked = proofs.explore(start, partial(rules.forward, graph))
+            walked = explore(start, partial(rules.forward, graph))
             goals = [i for i, s in enumerate(walked.states) if s.phase == "goes" and s.owner[0] == "s"]
-            best = proofs.best_proofs(walked)
-            for target, found in proofs.minimal_proofs(walked, goals).items():
-                assert proofs.verify(best[target].labels, walked, target)
+            best = best_proofs(walked, goals)
+            for target, found in minimal_proofs(walked, cut(walked, goals, rules.IMPLIED), goals).items():
+                assert verify(best[target].labels, walked, target)
                 for proof in found.found:
-                    assert proofs.verify(proof, walked, target)
-                    assert not any(proofs.verify(proof - {fact}, walked, target) for fact in proof)
+                    assert verify(proof, walked, target)
+                    assert not any(verify(proof - {fact}, walked, target) for fact in proof)
                     checked += 1
     assert checked > 500
 
 
 def test_forward_and_backward_are_one_relation(graphs: list[Graph]) -> None:
     for graph in graphs:
-        states = {
-            s for start in starts(graph) for s in proofs.explore(start, partial(rules.forward, graph)).states
-        }
+        states = {s for start in starts(graph) for s in explore(start, partial(rules.forward, graph)).states}
         for state in states:
             for other, fact in rules.forward(graph, state):
                 assert (state, fact) in rules.backward(graph, other), (state, other)

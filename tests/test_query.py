@@ -255,7 +255,7 @@ def test_hostile_names_are_found_by_name(tmp_path: Path, capsys: Any) -> None:
         "50 % {c} ^d` |e|",
         "ß+ﬁ",
     ]
-    entries = [{"takes": n, "in": "Velmoor 10", "position": "tuning knob"} for n in names]
+    entries = [{"takes": n, "in": "Velmoor 10", "position": "volume knob"} for n in names]
     data = folder_with(tmp_path, [("facts.yaml", "\n".join(f"- {json.dumps(e)}" for e in entries))])
     for engine in BOTH:
         for name in names:

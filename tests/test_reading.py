@@ -616,7 +616,7 @@ def test_a_file_that_goes_while_a_folder_is_listed_is_left_out(
 
 def test_what_is_read_is_a_value() -> None:
     key, value = Text("a", 1, 3, True), Text("b", 1, 6, True)
-    assert reading.by_yaml(b"- a: b\n", "f") == ("f", (Map(((key, value),), 1, 3),), ())
+    assert reading.by_yaml(b"- a: b\n", "f") == ("f", (Map(((key, value),), 1, 3),), (), False)
     item = Text("b", 1, 7, True)
     assert reading.by_yaml(b"- a: [b]\n", "f").entries == (Map(((key, Seq((item,), 1, 6)),), 1, 3),)
     assert type(reading.by_yaml(b"- a: &b\n", "f").problems) is tuple

@@ -13,27 +13,27 @@ from kgraph.cli.main import run
 from tests.support import DEMO, ask, folder_with
 
 FACTS = """\
-- rebadge: [Larkfield RC-40, Ostmark 2200]
-  except: [microphones]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  except: [line socket]
   how: compared
   source: bench book
 - fits: Quillon 31
   position: tone knob
-  to: Ostmark 2200
+  to: Orvanek 2200
   work: ream the bore
-- set: Ostmark 2200
+- set: Orvanek 2200
   mains: 220 V 50 Hz
 - unit: D-1
-  set: Larkfield RC-40
+  set: Larkfield LK-40
   state: {handle: scratched}
 - unit: Q-1
   set: Quillon 31
 - unit: P-1
-  set: Ostmark 2200
+  set: Orvanek 2200
   role: patient
   note: came with a letter
-  state: {handle: missing, tone knob: missing, back: altered, play key: broken}
-  wants: [handle, tone knob, aerial]
+  state: {handle: missing, tone knob: missing, front: altered, play key: broken}
+  wants: [handle, tone knob, speaker grille]
 - position: handle
   caution: springs
 - taken: handle
@@ -45,7 +45,7 @@ FACTS = """\
 - taken: tone knob
   from: Q-1
   to: P-1
-- taken: back screw
+- taken: front screw
   from: Q-1
   to: P-1
 """
@@ -65,17 +65,17 @@ def test_the_sheet_as_text(folder: Path, capsys: Any, monkeypatch: pytest.Monkey
     for line in (
         "Job sheet of P-1\n================\n",
         "role: patient: is being restored\nmains: 220 V 50 Hz\nnote: came with a letter\n",
-        "  springs: Springs under load can fly out.",
+        "  springs: A spring under load flies off when it is let go.",
         "Local codes come before anything written here",
-        "  handle: missing\n  tone knob: missing\n  back: altered\n  play key: broken\n",
+        "  handle: missing\n  tone knob: missing\n  front: altered\n  play key: broken\n",
         "  2024-05-01: handle taken from D-1, put in P-1, owed back by EV facts.yaml:24\n",
-        "  handle: from D-1, the handle of Larkfield RC-40, scratched goes there: inferred, 85 %",
-        "one design, except microphones (85 %, compared, bench book; facts.yaml:1)",
+        "  handle: from D-1, the handle of Larkfield LK-40, scratched goes there: inferred, 85 %",
+        "one design, except line socket (85 %, compared, bench book; facts.yaml:1)",
         "  tone knob: from Q-1, the tone knob of Quillon 31 goes there: stated, 60 % work: ream the bore",
-        "  wanted: aerial\n",
+        "  wanted: speaker grille\n",
         "  owes D-1: handle",
-        "  back screw: no fact says that it goes there\n",
-        "  back: altered by somebody before: what is there is not what the set had\n",
+        "  front screw: no fact says that it goes there\n",
+        "  front: altered by somebody before: what is there is not what the set had\n",
     ):
         assert line in said, (line, said)
 
@@ -94,7 +94,7 @@ HOSTILE = "<img src=x onerror=alert(1)> *b* [c](javascript:d) \u202e"
 
 
 def test_texts_of_the_data_stay_texts(tmp_path: Path, capsys: Any) -> None:
-    facts = f'- unit: P-1\n  set: Ostmark 2200\n  state: {{handle: "{HOSTILE}"}}\n'
+    facts = f'- unit: P-1\n  set: Orvanek 2200\n  state: {{handle: "{HOSTILE}"}}\n'
     words = ["--data", str(folder_with(tmp_path, [("facts.yaml", facts)])), "sheet", "P-1", "--to"]
     assert run([*words, "html"]) == 0
     page = capsys.readouterr().out
@@ -123,8 +123,8 @@ def test_the_sheet_as_json(folder: Path, capsys: Any) -> None:
     assert (status, found["unit"], len(found["done"])) == (0, "P-1", 3)
     assert (fitted["handle"]["from"], fitted["handle"]["certainty"]) == ("D-1", 0.85)
     assert fitted["tone knob"]["work"] == ["ream the bore"]
-    assert (fitted["back screw"]["standing"], fitted["back screw"]["proof"]) == (None, [])
-    assert found["open"]["wants"] == ["aerial"]
+    assert (fitted["front screw"]["standing"], fitted["front screw"]["proof"]) == (None, [])
+    assert found["open"]["wants"] == ["speaker grille"]
     assert set(found["cautions"]) == {"mains", "charged capacitors", "springs"}
 
 

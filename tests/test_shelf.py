@@ -12,23 +12,23 @@ from kgraph.cli.main import run
 from tests.support import DEMO, ask, folder_with, graph_of
 
 FACTS = """\
-- rebadge: [Larkfield RC-40, Ostmark 2200]
+- rebadge: [Larkfield LK-40, Orvanek 2200]
   how: fitted
 - takes: K-114
-  in: Larkfield RC-40
-  position: tuning knob
+  in: Larkfield LK-40
+  position: volume knob
 - takes: H-1
-  in: Larkfield RC-40
+  in: Larkfield LK-40
   position: handle
 - unit: D-1
-  set: Larkfield RC-40
+  set: Larkfield LK-40
   role: donor
   keep: 2
 - unit: P-1
-  set: Ostmark 2200
+  set: Orvanek 2200
   role: patient
-  state: {tuning knob: missing}
-  wants: [tuning knob]
+  state: {volume knob: missing}
+  wants: [volume knob]
 - stock: K-114
   count: 2
   where: drawer 4
@@ -43,11 +43,11 @@ def test_the_shelf_in_a_pipe(tmp_path: Path, capsys: Any) -> None:
     taken = "- taken: handle\n  from: D-1\n  to: P-1\n  owed: yes\n  date: 2024-05-01\n"
     assert run(shelf_of(tmp_path, taken)) == 0
     assert capsys.readouterr().out == (
-        "D-1\tLarkfield RC-40\tdonor\t1 of 2\t-\tothers wait for: tuning knob (P-1 tuning knob 98 %); "
+        "D-1\tLarkfield LK-40\tdonor\t1 of 2\t-\tothers wait for: volume knob (P-1 volume knob 98 %); "
         "is owed: handle (went to P-1, 2024-05-01)\n"
-        "P-1\tOstmark 2200\tpatient\t1 of 2\t1 open\twaits for: tuning knob; owes D-1: handle\n"
+        "P-1\tOrvanek 2200\tpatient\t1 of 2\t1 open\twaits for: volume knob; owes D-1: handle\n"
         "\n"
-        "K-114\t2 of 2\tdrawer 4\tfor P-1 tuning knob 59 %\n"
+        "K-114\t2 of 2\tdrawer 4\tfor P-1 volume knob 59 %\n"
     )
 
 
@@ -55,23 +55,23 @@ def test_one_unit_with_every_place(tmp_path: Path, capsys: Any) -> None:
     taken = "- taken: handle\n  from: D-1\n  to: P-1\n"
     assert run([*shelf_of(tmp_path, taken), "P-1"]) == 0
     assert capsys.readouterr().out == (
-        "P-1: Ostmark 2200, patient\n"
-        "  waits for: tuning knob\n"
-        "handle\tthere\tfrom D-1, of Larkfield RC-40\n"
-        "tuning knob\tmissing\t\n"
+        "P-1: Orvanek 2200, patient\n"
+        "  waits for: volume knob\n"
+        "handle\tthere\tfrom D-1, of Larkfield LK-40\n"
+        "volume knob\tmissing\t\n"
     )
     assert run(["--data", str(tmp_path), "shelf", "P-9"]) == 2
     assert "no unit is called 'P-9'" in capsys.readouterr().err
 
 
 def test_the_shelf_as_json(tmp_path: Path, capsys: Any) -> None:
-    put_in = "- restored: tuning knob\n  to: P-1\n  part: K-114\n"
+    put_in = "- restored: volume knob\n  to: P-1\n  part: K-114\n"
     status, found = ask(capsys, *shelf_of(tmp_path, put_in))
     donor, patient = found["answers"]
     assert status == 0
-    assert (donor["gives"], donor["keep"], donor["opened"]) == (["handle", "tuning knob"], 2, False)
-    assert (patient["wants"], patient["met"], patient["gives"]) == ([], ["tuning knob"], [])
-    knob = next(p for p in patient["places"] if p["position"] == "tuning knob")
+    assert (donor["gives"], donor["keep"], donor["opened"]) == (["handle", "volume knob"], 2, False)
+    assert (patient["wants"], patient["met"], patient["gives"]) == ([], ["volume knob"], [])
+    knob = next(p for p in patient["places"] if p["position"] == "volume knob")
     assert (knob["part"], knob["usable"], knob["event"]["event"]) == ("K-114", True, "restored")
     assert found["stock"] == [
         {"part": "K-114", "count": 1, "counted": 2, "where": "drawer 4", "waited for": []}
@@ -83,17 +83,17 @@ def test_the_demo_says_what_its_page_says(capsys: Any) -> None:
     units = {a["unit"]: a for a in found["answers"]}
     assert (status, len(units)) == (0, 12)
     assert units["U-06"]["gives"] == []
-    assert [o["position"] for o in units["U-01"]["owed"]] == ["battery cover"]
+    assert [o["position"] for o in units["U-01"]["owed"]] == ["tape counter"]
 
 
 def test_an_empty_shelf(tmp_path: Path, capsys: Any) -> None:
-    folder_with(tmp_path, [("facts.yaml", "- set: Larkfield RC-40\n")])
+    folder_with(tmp_path, [("facts.yaml", "- set: Larkfield LK-40\n")])
     assert run(["--data", str(tmp_path), "shelf"]) == 1
     assert "nothing is on the shelf" in capsys.readouterr().err
 
 
 def test_show_tells_what_is_left_of_loose_parts(tmp_path: Path, capsys: Any) -> None:
-    shelf_of(tmp_path, "- restored: tuning knob\n  to: P-1\n  part: K-114\n")
+    shelf_of(tmp_path, "- restored: volume knob\n  to: P-1\n  part: K-114\n")
     assert run(["--data", str(tmp_path), "show", "K-114"]) == 0
     assert "  left: 1, in drawer 4\n" in capsys.readouterr().out
 
@@ -111,18 +111,18 @@ TAKEN = "- taken: handle\n  from: D-1\n  to: P-1\n"
         ("- restored: handle\n  to: D-1\n", "not-owed", "warning"),
         ("- restored: handle\n  to: D-1\n  part: K-114\n" * 3, "stock-used-up", "warning"),
         (
-            TAKEN.rstrip() + "\n  date: 2024-02-01\n- taken: tuning knob\n  from: D-1\n  date: 2024-01-31\n",
+            TAKEN.rstrip() + "\n  date: 2024-02-01\n- taken: volume knob\n  from: D-1\n  date: 2024-01-31\n",
             "order-of-events",
             "warning",
         ),
         (
-            "- unit: D-2\n  set: Larkfield RC-40\n  state: {handle: snapped}\n"
+            "- unit: D-2\n  set: Larkfield LK-40\n  state: {handle: broken}\n"
             "- taken: handle\n  from: D-2\n  to: P-1\n",
             "given-spoilt",
             "warning",
         ),
         (
-            "- unit: D-2\n  set: Larkfield RC-40\n  state: {handle: broken off}\n",
+            "- unit: D-2\n  set: Larkfield LK-40\n  state: {handle: broken off}\n",
             "unclear-condition",
             "warning",
         ),
@@ -138,9 +138,9 @@ def test_what_is_right_on_the_shelf_is_let_be() -> None:
     codes = {"not-there", "not-owed", "order-of-events", "given-spoilt", "unclear-condition", "stock-used-up"}
     events = (
         TAKEN + "  owed: yes\n  date: 2024-02-01\n"
-        "- taken: tuning knob\n  from: D-1\n"
+        "- taken: volume knob\n  from: D-1\n"
         "- restored: handle\n  to: D-1\n  date: 2024-02-01\n"
-        "- restored: tuning knob\n  to: P-1\n  part: K-114\n"
+        "- restored: volume knob\n  to: P-1\n  part: K-114\n"
     )
     graph = graph_of(FACTS + events)
     assert {p.code for p in check_all(graph.data, graph)} & codes == set()
@@ -155,7 +155,7 @@ NAME = "D <b>&`$(x)`</b>"
 
 def test_no_text_of_the_shelf_reaches_a_terminal_raw(tmp_path: Path, capsys: Any) -> None:
     facts = FACTS + (
-        f'- unit: "{NAME}"\n  set: Larkfield RC-40\n  state: {{handle: "{ODD}"}}\n  note: "{ODD}"\n'
+        f'- unit: "{NAME}"\n  set: Larkfield LK-40\n  state: {{handle: "{ODD}"}}\n  note: "{ODD}"\n'
         f'- taken: "handle"\n  from: "{NAME}"\n  to: P-1\n  owed: yes\n'
         f'  by: "{ODD}"\n  note: "{ODD}"\n'
         f'- stock: S-1\n  where: "{ODD}"\n'
@@ -164,7 +164,7 @@ def test_no_text_of_the_shelf_reaches_a_terminal_raw(tmp_path: Path, capsys: Any
     sheets = [
         ["sheet", unit, "--to", form] for unit in ("P-1", NAME) for form in ("text", "markdown", "html")
     ]
-    takes = [["take", "tuning knob", "--from", NAME, "--to", "P-1"], ["take", "handle", "--from", NAME]]
+    takes = [["take", "volume knob", "--from", NAME, "--to", "P-1"], ["take", "handle", "--from", NAME]]
     for words in (["shelf"], ["shelf", NAME], ["owed"], ["show", "P-1"], ["show", NAME], *sheets, *takes):
         assert run([*data, *words]) in (0, 1), words
         said = capsys.readouterr()

@@ -215,8 +215,8 @@ def test_a_workbook_with_a_doctype_is_refused(tmp_path: Path, folder: Path, caps
 
 TAKES = """\
 Part,Set,Position,Certainty
-K-1,Larkfield RC-40,tuning knob,
-K-2,Larkfield RC-40,back,1.5
+K-1,Larkfield LK-40,volume knob,
+K-2,Larkfield LK-40,back,1.5
 ,X 2,back,
 """
 
@@ -244,7 +244,7 @@ def test_bad_rows_are_listed_and_left_out_where_that_is_asked_for(
 def test_without_a_terminal_a_guess_is_printed_as_a_mapping_that_then_works(
     tmp_path: Path, folder: Path, capsys: Any
 ) -> None:
-    table = written(tmp_path, "Part,Set,Position\nK-1,Larkfield RC-40,tuning knob\n")
+    table = written(tmp_path, "Part,Set,Position\nK-1,Larkfield LK-40,volume knob\n")
     assert bring(folder, table, "--kind", "takes") == 2
     out, err = capsys.readouterr()
     assert "--yes" in err
@@ -255,14 +255,14 @@ def test_without_a_terminal_a_guess_is_printed_as_a_mapping_that_then_works(
 
 
 def test_a_mapping_joins_columns_gives_constants_and_leaves_out(tmp_path: Path, folder: Path) -> None:
-    table = written(tmp_path, "Make;Model;Bands;Price\nLarkfield;RC-40;LW/MW;3\n")
+    table = written(tmp_path, "Make;Model;Bands;Price\nLarkfield;LK-40;LW/MW;3\n")
     text = (
         "- kind: set\n- column: [Make, Model]\n  key: set\n- column: Bands\n  key: bands\n  divide: /\n"
         "- column: Price\n- key: mains\n  value: 240 V\n"
     )
     assert bring(folder, table, "--map", str(written(tmp_path, text, "map.yaml")), "--yes") == 0
     (entry,) = graph_of_folder(folder).data.entries
-    expected = {"set": "Larkfield RC-40", "bands": ("LW", "MW"), "mains": "240 V"}
+    expected = {"set": "Larkfield LK-40", "bands": ("LW", "MW"), "mains": "240 V"}
     assert dict(entry.pairs) == expected
 
 
@@ -280,7 +280,7 @@ def test_a_mapping_joins_columns_gives_constants_and_leaves_out(tmp_path: Path, 
 def test_a_wrong_mapping_is_refused_at_its_place(
     mapping: str, says: str, tmp_path: Path, folder: Path, capsys: Any
 ) -> None:
-    table = written(tmp_path, "Part,Set,Position\nK-1,Larkfield RC-40,tuning knob\n")
+    table = written(tmp_path, "Part,Set,Position\nK-1,Larkfield LK-40,volume knob\n")
     assert bring(folder, table, "--map", str(written(tmp_path, mapping, "map.yaml")), "--yes") == 3
     assert says in capsys.readouterr().err
     assert list(folder.iterdir()) == []

@@ -35,15 +35,15 @@ class Ref:
 def slug(text: str) -> str:
     """A text in `a` to `z`, digits and single hyphens; empty where it has none of them.
 
-    >>> slug("Larkfield RC-40"), slug("../../etc"), slug("Straße 1")
-    ('larkfield-rc-40', 'etc', 'strae-1')
+    >>> slug("Larkfield LK-40"), slug("../../etc"), slug("Straße 1")
+    ('larkfield-lk-40', 'etc', 'strae-1')
     """
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).lstrip("-")[:LONGEST_SLUG].rstrip("-")
 
 
 def page_path(kind: str, key: str, name: str) -> str:
-    """The file of a thing's page, like `sets/larkfield-rc-40-1f0c4a9b2e.html`.
+    """The file of a thing's page, like `sets/larkfield-lk-40-1f0c4a9b2e.html`.
 
     The hash is of kind and key, so two things never share a file, whatever the case of their names;
     a slug in front of a hash can be no name that a system reserves.

@@ -9,21 +9,19 @@ from functools import cached_property
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
-from kgraph.book.views import AnswerView, FactView, Views, certainty_text, remarks
+from kgraph.book.views import AnswerView, FactView, Views, remarks
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared
 from kgraph.questions import Row, Wanted
-from kgraph.render.things import value_text
+from kgraph.reason.budget import SECONDS
+from kgraph.render.answers import certainty_text
+from kgraph.render.values import value_text
 from kgraph.shelf import ledger
 
 MOST_ANSWERS = 24
 """So many answers stand with their proof in one list; the rest are named with their certainty."""
-
-MOST_WEIGHED = 28
-"""In a longer list each certainty is bounded by the best proof: a large book is written in minutes, and the
-exact value is one question away."""
 
 Draw = Callable[[str, Mapping[str, str]], bytes | None]
 """(set key, owner key -> address) -> the SVG picture of its family; None where it cannot be drawn."""
@@ -31,10 +29,10 @@ Draw = Callable[[str, Mapping[str, str]], bytes | None]
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """Title, effort for certainties, fact folders (files are named from there), and faults met on reading."""
+    """Title, time for weighing, fact folders (files are named from there), and faults met on reading."""
 
     title: str = "Which sets give which part"
-    effort: int = 1
+    seconds: float = SECONDS
     folders: tuple[str, ...] = ()
     left_out: int = 0
 
@@ -81,7 +79,7 @@ class Ground:
             name = f"Family of {self.data.text('set', key)}"
             self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
         self.views = Views(self.graph, self.refs, self.wishes.folders)
-        self.wanted = Wanted(refused_too=True, effort=self.wishes.effort, most_weighed=MOST_WEIGHED)
+        self.wanted = Wanted(refused_too=True, seconds=self.wishes.seconds)
 
     @property
     def data(self) -> Collection:

@@ -6,12 +6,13 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
-from kgraph import questions, records
+from kgraph import questions, trade
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Answers, Ground, anchor
 from kgraph.book.views import FactView, FittedView
 from kgraph.fits.graph import Place
+from kgraph.matching import BY_NAME
 from kgraph.questions import Row
 
 
@@ -147,12 +148,14 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
         if place.position == key
         for part, role, fact in taken
     ]
-    rows.sort(key=lambda r: r[:4])
-    entries = [t for t in g.data.things["position"].get(key, ()) if isinstance(t, records.Position)]
+    rows.sort(key=lambda r: (-r[4].certainty, *r[:4]))
     of_parts = g.cautions_of(part for _, _, part, _, _ in rows)
     return {
         "entries": g.views.entries("position", key),
-        "must_match": [m for t in entries for m in t.must_match],
+        "must_match": list(g.data.position_rules(key).must_match),
+        "by_name": BY_NAME if g.data.position_rules(key).by_name else "",
+        "ground": [(t.name.text, [n.text for n in t.also]) for t in g.data.ground("position", key)],
+        "basis": trade.BASIS,
         "cautions": g.views.cautions([*g.views.position_cautions(key), *of_parts]),
         "takes": [
             (g.views.owner(owner), g.views.ref("part", part), role, g.views.fact(fact))

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from kgraph import belt_questions, words
+from kgraph import belt_questions, trade, words
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import MOST_ANSWERS, Ground, Listed, anchor
 from kgraph.book.units import unit_page
@@ -135,7 +135,8 @@ def positions_page(g: Ground) -> dict[str, Any]:
     """Every position, its other names and its cautions."""
     rows = []
     for key, ref in g.all_of("position"):
-        also = [n.text for t in g.data.things["position"].get(key, ()) for n in t.also]
+        of = (*g.data.things["position"].get(key, ()), *g.data.ground("position", key))
+        also = dict.fromkeys(n.text for t in of for n in (*t.also, *([t.name] if t.name.key != key else [])))
         rows.append(Line(ref, ", ".join(also), ", ".join(g.views.position_cautions(key))))
     return {"positions": _sorted(rows)}
 
@@ -160,7 +161,7 @@ def sources_page(g: Ground) -> dict[str, Any]:
 def certainty_page(g: Ground) -> dict[str, Any]:
     """The scale, the standings, and every caution in full."""
     grades = sorted(g.data.grades.items(), key=lambda grade: (-grade[1], grade[0]))
-    named = {fold(c): c for c in (*words.CAUTIONS, *g.data.known("caution").values())}
+    named = {**{k: c.name.text for k, c in trade.cautions().items()}, **g.data.known("caution")}
     return {
         "grades": [(g.data.text("grade", k), percent(value), *_grade(k, value)) for k, value in grades],
         "standings": list(STANDINGS.items()),
@@ -173,7 +174,7 @@ def certainty_page(g: Ground) -> dict[str, Any]:
 
 def _grade(grade: str, value: float) -> tuple[str, bool]:
     """What a grade means, and whether the folder changed its value."""
-    if grade not in words.GRADES:
+    usual = trade.grades().get(grade)
+    if usual is None:
         return "a grade of this folder", False
-    usual, says = words.GRADES[grade]
-    return says, usual != value
+    return str(dict(usual.attributes)["means"]), usual.certainty != value

@@ -8,8 +8,9 @@ from typing import Any
 from kgraph import records, words
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground, anchor
+from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
-from kgraph.shelf.ledger import Held, Owed, UnitNow
+from kgraph.shelf.ledger import Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})
 """The keys of a unit's entry that its page shows in places of their own."""
@@ -43,10 +44,12 @@ def unit_page(g: Ground, key: str) -> dict[str, Any]:
     now = g.shelf.units.get(key)
     wants = list(now.wants) if now else []
     owner = f"s:{now.set}" if now else ""
+    known = now is not None and is_known(now.set)
     named = [c for p in wants for c in (*g.views.position_cautions(p), *g.part_cautions(owner, p))]
     return {
         "entries": g.views.entries("unit", key, APART),
-        "set": g.views.ref("set", now.set) if now else None,
+        "set": g.views.ref("set", now.set) if now and known else None,
+        "unknown": NOT_KNOWN_YET if now and not known else "",
         "role": f"{now.role}: {words.ROLES_OF_UNITS.get(now.role, '')}" if now and now.role else "",
         "keep": f"{now.keep:g} of 10" if now else "",
         "wants": [_want(g, now, p) for p in wants] if now else [],

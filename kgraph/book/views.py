@@ -6,17 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
-from kgraph import records
 from kgraph.book.addresses import Ref
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.ways import ways
 from kgraph.problems import Where
 from kgraph.questions import Row
-from kgraph.render.answers import caution_texts, percent
+from kgraph.reason.shortest import LikeWays
+from kgraph.render.answers import caution_texts, certainty_text, percent
 from kgraph.render.sentences import says
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 
 STANDINGS = {
     "stated": "one fact says exactly this",
@@ -177,14 +176,14 @@ class Views:
 
     def fitted(self, owner: str, position: str) -> list[FittedView]:
         """What is recorded at a place or one like it, originals first, then by certainty."""
-        best = ways(self.graph, {owner: 1.0}, position)
+        best = LikeWays(self.graph, {owner: 1.0}, position)
         found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
         for other, certainty in best.certainty.items():
             for part, role, fact in self.graph.taken_at.get(Place(other, position), ()):
                 sure = certainty * fact.certainty
                 if sure > found.get((part, role), (0.0, ()))[0]:
-                    found[part, role] = (sure, (fact, *best.facts(other)))
-        ordered = sorted(found.items(), key=lambda f: (f[0][1] != "original", -f[1][0], f[0]))
+                    found[part, role] = (sure, (fact, *reversed(best.facts(other))))
+        ordered = sorted(found.items(), key=lambda f: (-f[1][0], f[0][1] != "original", f[0]))
         return [
             FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))
             for (part, role), (sure, proof) in ordered
@@ -207,22 +206,8 @@ class Views:
         return list(caution_texts(self.data, dict.fromkeys(names)).items())
 
     def position_cautions(self, position: str) -> list[str]:
-        """The cautions recorded for a position."""
-        return [
-            n.text
-            for thing in self.data.things["position"].get(position, ())
-            if isinstance(thing, records.Position)
-            for n in thing.cautions
-        ]
-
-
-def certainty_text(row: Row) -> str:
-    """The certainty of an answer for a person; proven bounds are both said."""
-    if row.bounds is None:
-        return percent(row.certainty)
-    if row.bounds[1] == 1.0:
-        return f"at least {percent(row.bounds[0])}"
-    return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
+        """The cautions of a position."""
+        return [n.text for n in self.data.position_rules(position).cautions]
 
 
 def remarks(row: Row) -> Iterable[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
 from kgraph.checks import facts, names, runs, shelf, sizes
@@ -38,17 +38,22 @@ _OF_NEIGHBOURS = {
 """Warnings that the entries which name the same things decide by themselves."""
 
 
-def problems_of_new(data: Collection, entry: records.Entry) -> list[Problem]:
-    """What would be wrong with a new entry beside those of a folder that name the same things.
+def problems_of_new(data: Collection, *entries: records.Entry) -> list[Problem]:
+    """What would be wrong with new entries beside those of a folder that name the same things.
 
     The errors, and the doubts that need no look at the rest of the folder.
     """
-    wanted = set(_names_in(data, entry))
+    wanted = {name for entry in entries for name in _names_in(data, entry)}
     scales = (records.Grade, records.Source, records.Withdraw)
     near = [e for e in data.entries if isinstance(e, scales) or not wanted.isdisjoint(_names_in(data, e))]
     before = collection.build(near)
-    found = new_problems(collection.build([*near, entry]), (before, graphs.build(before)))
+    found = new_problems(collection.build([*near, *entries]), (before, graphs.build(before)))
     return [p for p in found if p.severity == "error" or p.code in _OF_NEIGHBOURS]
+
+
+def of_neighbours(found: Iterable[Problem]) -> list[Problem]:
+    """Those warnings that the entries which name the same things decide by themselves."""
+    return [p for p in found if p.severity == "warning" and p.code in _OF_NEIGHBOURS]
 
 
 def _names_in(data: Collection, entry: records.Entry) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -25,7 +26,7 @@ def grades_are_known(ground: Ground) -> Iterator[Problem]:
             continue
         how = entry.how.strip()
         if how and data.key("grade", fold(how)) not in data.grades:
-            mend = did_you_mean(how, names) or f"use one of {', '.join(names)}, or add a grade entry"
+            mend = f"use one of {', '.join(names)}, or add a grade entry"
             yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
 
 
@@ -130,24 +131,59 @@ def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
         yield warning(entry.where, "unknown-withdraw", says, mend)
 
 
+def what_is_corrected_is_withdrawn(ground: Ground) -> Iterator[Problem]:
+    """A saying that corrects an id stands beside a withdrawal of that id."""
+    targets = {e.target.strip() for e in ground.entries if isinstance(e, records.Withdraw)}
+    for entry in ground.entries:
+        corrects = entry.corrects.strip() if isinstance(entry, records.Statement) else ""
+        if corrects and corrects not in targets:
+            says = f"corrects: nothing withdraws {shown(corrects)}, which counts beside this"
+            yield warning(entry.where, "unknown-withdraw", says, "withdraw it, or take the key out")
+
+
 def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:
-    """One pair of sets, one use or one fit, told with other exceptions or other work, counts as two facts.
+    """One pair of sets, one use or one fit is told in one way.
 
-    Two that differ hold each other up, and what one leaves out the other carries.
+    Where two sayings of a pair differ in what they leave out, all of it is left out; two fits with other work
+    count as two facts, which hold each other up.
     """
-    first: dict[tuple[object, ...], Fact] = {}
-    for kind, same in _TOLD_ONCE.items():
-        for fact in sorted(ground.of_kind(kind), key=lambda f: (f.where or Where(""), f.id)):
-            other = first.setdefault((kind, *fact.args[:same]), fact)
-            if other is not fact:
-                says = f"this {kind} is told otherwise at {at(other.where)}: the two count as separate proofs"
-                yield warning(
-                    fact.where, "told-otherwise", says, "find out which is right; withdraw the other"
-                )
+    for facts in ground.data.told_otherwise.values():
+        first, *others = sorted(facts, key=_as_it_stands)
+        for other in others:
+            yield _other_exceptions(ground, first, other)
+    told: dict[tuple[object, ...], Fact] = {}
+    for fact in sorted(ground.of_kind("fits"), key=_as_it_stands):
+        before = told.setdefault(fact.args[:4], fact)
+        if before is not fact:
+            says = f"this fits is told otherwise at {at(before.where)}: the two count as separate proofs"
+            yield warning(fact.where, "told-otherwise", says, "find out which is right; withdraw the other")
 
 
-_TOLD_ONCE = {"rebadge": 2, "uses": 2, "fits": 4}
-"""How many arguments of a fact of a kind say what it is about."""
+def _as_it_stands(fact: Fact) -> tuple[Where, str]:
+    return fact.where or Where(""), fact.id
+
+
+def _other_exceptions(ground: Ground, first: Fact, other: Fact) -> Problem:
+    text = ground.data.text
+    named = [[shown(text("position", key)) for key in fact.args[2]] for fact in (other, first)]
+    here, there = (", ".join(names) or "nothing" for names in named)
+    says = (
+        f"this {other.kind} is told otherwise at {at(first.where)}: it leaves out {here}, that one {there}; "
+        "what either leaves out counts"
+    )
+    together = sorted({*first.args[2], *other.args[2]})
+    # Whichever is put right: the two must come to say the same.
+    wrong = first if set(first.args[2]) != set(together) else other
+    mend = (
+        f"find out which is right, then put the other right, such as: {correction(ground, wrong, together)}"
+    )
+    return warning(other.where, "told-otherwise", says, mend)
+
+
+def correction(ground: Ground, fact: Fact, left_out: Sequence[str]) -> str:
+    """The command that has a fact leave out these and nothing else."""
+    names = ", ".join(ground.data.text("position", key) for key in left_out)
+    return f"kgraph correct {fact.id} except {shlex.quote(names)}"
 
 
 def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
@@ -190,7 +226,27 @@ def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
                 refusal = f"{shown(text, 150)} is refused at {ground.place_text(place)}"
                 says = f"{refusal}, and goes by {at(said.where)}{alike}"
                 mend = "both are kept and the answer is disputed; withdraw the one that is wrong"
+                if where != place and (rebadge := _to_be_excepted(ground, where, place)):
+                    left_out = [*rebadge.args[2], place.position]
+                    mend = f"an exception would explain both: {correction(ground, rebadge, left_out)}"
                 yield warning(fact.where, "fact-and-refuses", says, mend)
+
+
+def _to_be_excepted(ground: Ground, one: Place, other: Place) -> Fact | None:
+    """The least certain rebadge on the shortest way between two places; None where one needs no rebadge."""
+    ways: list[tuple[Fact, ...] | None] = []
+    for not_by in ("rebadge", ""):
+        before: dict[str, tuple[Fact, ...]] = {one.owner: ()}
+        todo = [one.owner]
+        for owner in todo:
+            for to, fact in ground.graph.like(owner, one.position):
+                if to not in before and fact.kind != not_by:
+                    before[to] = (*before[owner], fact)
+                    todo.append(to)
+        ways.append(before.get(other.owner))
+    alone, any_way = ways
+    found = [f for f in any_way or () if f.kind == "rebadge"] if alone is None else []
+    return min(found, key=lambda f: (f.certainty, f.id), default=None)
 
 
 def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
@@ -206,8 +262,8 @@ def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]
     """Sets with a place that must match in an attribute have that attribute recorded; once for each set."""
     missing: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     owners = _owners_at(ground)
-    for position, things in ground.data.things["position"].items():
-        needed = {a for t in things if isinstance(t, records.Position) for a in t.must_match}
+    for position in sorted(ground.data.known("position")):
+        needed = set(ground.data.position_rules(position).must_match)
         for owner in sorted(_sets_with(ground, position, owners) if needed else ()):
             for attribute in sorted(needed):
                 if not ground.data.attribute("set", owner[2:], attribute):
@@ -296,6 +352,7 @@ CHECKS: Sequence[Check] = (
     replaces_goes_one_way,
     uses_goes_one_way,
     withdrawn_ids_are_known,
+    what_is_corrected_is_withdrawn,
     nothing_is_told_in_two_ways,
     a_place_has_one_original,
     no_fact_is_refused_as_well,

@@ -9,7 +9,7 @@ from functools import cached_property
 from heapq import nsmallest
 from typing import NamedTuple
 
-from kgraph import records, words
+from kgraph import records, trade
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
@@ -139,11 +139,10 @@ class Ground:
         return uses[0].entry.where if uses else None
 
     def near(self, *kinds: str) -> Near:
-        """The declared names of these kinds, and the cautions of the trade among cautions."""
+        """The declared names of these kinds, and those that the ground of the trade knows."""
         if kinds not in self._near:
             known = [(k, self.data.text(kind, k)) for kind in kinds for k in self.data.things[kind]]
-            if "caution" in kinds:
-                known += [(fold(c), c) for c in words.CAUTIONS]
+            known += [pair for kind in kinds for pair in trade.spellings(kind).items()]
             self._near[kinds] = Near(known)
         return self._near[kinds]
 

@@ -9,11 +9,11 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from kgraph import quantities, records, words
+from kgraph import quantities, records, trade, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
+from kgraph.collection import Collection
 from kgraph.names import Name, compared, fold
 from kgraph.problems import Problem, Where, shown
-from kgraph.questions import trade_cautions
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
@@ -170,7 +170,7 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
         in_facts = [u for u in uses if not isinstance(u.entry, records.Unit)]
         if kind not in _NEED_AN_ENTRY or key in ground.data.things[kind] or not in_facts:
             continue
-        if kind == "caution" and key in trade_cautions():
+        if ground.data.ground(kind, key):
             continue
         kinds = ("set", "assembly") if kind in {"set", "assembly"} else (kind,)
         text = in_facts[0].name.text
@@ -181,28 +181,40 @@ def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
         yield warning(in_facts[0].entry.where, "undeclared", says, mend)
 
 
+def place_names(data: Collection) -> list[tuple[str, str]]:
+    """(key, name) of every place by each name that it has, those that the ground knows among them."""
+    others = ((also, data.text("position", key)) for also, key in data.aliases.get("position", {}).items())
+    return [*{**trade.spellings("position"), **data.known("position")}.items(), *others]
+
+
 def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
-    """A place needs no entry; but one used a single time and nearly equal to another is doubtful."""
-    known = Near(ground.data.known("position").items())
-    declared = ground.data.things["position"]
-    once = {
-        key: uses[0]
-        for (kind, key), uses in ground.by_name.items()
-        if kind == "position" and key not in declared and len(uses) == 1
-    }
-    for key, use in once.items():
-        near = _nearly_equal(key, known)
-        if near and not (near[0] in once and once[near[0]].entry.where > use.entry.where):
-            says = f"position {shown(use.name.text)} is used only here"
-            yield warning(use.entry.where, "near-position", says, f"did you mean {shown(near[1])}?")
+    """A place needs no entry; but of two nearly equal ones that which is named less often is doubtful.
+
+    What the ground knows is spelt right, and may be what is meant.
+    """
+    known = Near(place_names(ground.data))
+    declared = {*ground.data.things["position"], *trade.ground().things["position"]}
+    for (kind, key), uses in ground.by_name.items():
+        near = nearly_equal(key, known) if kind == "position" and key not in declared else None
+        if near is None:
+            continue
+        other = ground.data.key("position", near[0])
+        others = ground.by_name.get((kind, other), [])
+        rank = (-len(uses), uses[0].entry.where)
+        if other in declared or (others and (-len(others), others[0].entry.where) < rank):
+            only = (
+                "is used only here" if len(uses) == 1 else f"is used {len(uses)} times and declared nowhere"
+            )
+            says = f"position {shown(uses[0].name.text)} {only}"
+            yield warning(uses[0].entry.where, "near-position", says, f"did you mean {shown(near[1])}?")
 
 
 def kinds_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
     """A kind of part needs no entry; but one that is nearly a declared kind would not compare with it."""
     for (kind, key), uses in ground.by_name.items():
-        if kind != "kind" or key in ground.data.things["kind"]:
+        if kind != "kind" or key in ground.data.things["kind"] or ground.data.ground(kind, key):
             continue
-        if near := _nearly_equal(key, ground.near("kind")):
+        if near := nearly_equal(key, ground.near("kind")):
             says = f"kind {shown(uses[0].name.text)} is not declared"
             yield warning(uses[0].entry.where, "near-kind", says, f"did you mean {shown(near[1])}?")
 
@@ -212,23 +224,26 @@ def exceptions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
     data = ground.data
     positions, assemblies = data.known("position"), data.known("assembly")
     near_places = Near([*positions.items(), *assemblies.items()])
-    features = _features(ground)
+    features = features_of(data)
     told: set[str] = set()
     for name, entry in ground.exceptions:
-        if data.key("position", name.key) in positions or data.key("assembly", name.key) in assemblies:
+        position = data.key("position", name.key)
+        if position in positions or data.key("assembly", name.key) in assemblies:
+            continue
+        if data.ground("position", position):
             continue
         if name.key in features or name.key in told:
             continue
         told.add(name.key)
-        if near := _nearly_equal(name.key, near_places):
+        if near := nearly_equal(name.key, near_places):
             says = f"except: {shown(name.text)} is no place and no assembly that anything else names"
             yield warning(entry.where, "near-except", says, f"did you mean {shown(near[1])}?")
 
 
-def _features(ground: Ground) -> set[str]:
+def features_of(data: Collection) -> set[str]:
     """The keys and the values of everything recorded of any set, folded."""
     found: set[str] = set()
-    for things in ground.data.things["set"].values():
+    for things in data.things["set"].values():
         for key, value in (pair for t in things for pair in t.attributes):
             found.add(fold(key))
             found |= {
@@ -237,7 +252,8 @@ def _features(ground: Ground) -> set[str]:
     return found
 
 
-def _nearly_equal(key: str, known: Near) -> tuple[str, str] | None:
+def nearly_equal(key: str, known: Near) -> tuple[str, str] | None:
+    """The (key, text) of a known name that differs in so little that it may be meant, or None."""
     for other, text in known.around(key):
         # Buttons 1 and 2 are two places, however like their names are.
         if re.sub(r"\d", "", key) == re.sub(r"\d", "", other):

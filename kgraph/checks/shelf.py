@@ -32,6 +32,8 @@ def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
 def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
     """The set that a unit is one of is declared, or some fact speaks of it."""
     for unit in _units(ground):
+        if unit.set is None:
+            continue
         key = ground.data.key("set", unit.set.key)
         uses = ground.by_name.get(("set", key), [])
         if key not in ground.data.things["set"] and all(isinstance(u.entry, records.Unit) for u in uses):
@@ -48,9 +50,8 @@ def units_have_known_places(ground: Ground) -> Iterator[Problem]:
         for key, name in named:
             position = ground.data.key("position", name.key)
             uses = ground.by_name.get(("position", position), [])
-            if position in ground.data.things["position"] or not all(
-                isinstance(u.entry, on_shelf) for u in uses
-            ):
+            known = position in ground.data.things["position"] or ground.data.ground("position", position)
+            if known or not all(isinstance(u.entry, on_shelf) for u in uses):
                 continue
             says = f"unit {shown(unit.name.text)}: {key}: nothing else names the place {shown(name.text)}"
             mend = shown(ground.did_you_mean(name.text, "position"), 200) or "say what its set has there"

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from kgraph import quantities, records
 from kgraph.checks.ground import Check, Ground, at, warning
 from kgraph.fits.graph import sort_of
-from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
 from kgraph.problems import Problem, shown
+from kgraph.reason.sizes import recorded_size, rules_said, size_agrees
 
 _NO_SIZES = {"note", "caution"}
 
@@ -65,7 +65,7 @@ def _show(ground: Ground, part: str, key: str) -> str:
 
 
 def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
-    """A size that its kind compares as a length is written as a length."""
+    """A size that its kind compares is written as a length, or as a rating with its unit."""
     for kind in ground.graph.parts_of_kind:
         keys = [k for k, rule in rules_said(ground.data, kind).items() if not _same(rule)]
         for part in ground.graph.parts_of_kind[kind] if keys else ():
@@ -84,8 +84,8 @@ def _unread(ground: Ground, part: str, key: str) -> Problem:
     written = next((v for t in things for k, v in t.attributes if k == key), "")
     value = shown(written) if isinstance(written, str) else "a list or mapping"
     name = shown(ground.data.text("part", part))
-    says = f"{shown(key)} of {name} is compared as a length, and {value} is none"
-    return warning(where, "unread-size", says, "write it like 6.1 mm")
+    says = f"{shown(key)} of {name} is compared by its size, and {value} is none"
+    return warning(where, "unread-size", says, "write it like 6.1 mm, or 25 V")
 
 
 CHECKS: Sequence[Check] = (parts_that_are_the_same_have_one_size, compared_sizes_can_be_read)

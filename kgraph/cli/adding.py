@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,29 +11,95 @@ from pathlib import Path
 import click
 
 from kgraph import collection, consequences, lookup, words
-from kgraph.cli import events
+from kgraph.checks.newcomers import Newcomer
+from kgraph.checks.newcomers import newcomers as newcomers_of
+from kgraph.cli import events, newcomers
 from kgraph.cli.events import NEW_FILE
+from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings, Whole
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
-from kgraph.names import did_you_mean, fold, nearest
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, Where, WrongUse
 from kgraph.records import Entry, Statement, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
+from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, MAPPINGS
 
-Value = str | list["Value"] | dict[str, "Value"]
-Pairs = list[tuple[str, Value]]
-
+_KIND = "kgraph.add.kind"
+"""Where the help finds the kind that is asked about."""
 _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 
 
-@click.command(context_settings=_ADD_SETTINGS, short_help="append an entry, checked first")
+class _Add(click.Command):
+    """The command `add`, whose help for one kind lists the keys of that kind."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_KIND] = next((word for word in args if word in words.KINDS), None)
+        return super().parse_args(ctx, args)
+
+    def format_help(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        kind = ctx.meta.get(_KIND)
+        if kind is None:
+            super().format_help(ctx, formatter)
+            return
+        formatter.write_usage("kgraph", f"add {kind} {_name_shown(kind)} [--KEY VALUE]...")
+        formatter.write_paragraph()
+        _say(formatter, f"{words.KINDS[kind].capitalize()}. Each key with an example:")
+        _write_keys(formatter, "Keys", kind, of_kind(kind))
+        if kind == "part":
+            for sort in PARTS:
+                _write_keys(formatter, f"Of a {sort}", kind, of_part(sort))
+        formatter.write_paragraph()
+        _say(formatter, f"A list is given by its key again for each. Example: {_example(kind)}")
+        self.format_options(ctx, formatter)
+
+
+def _say(formatter: click.HelpFormatter, text: str) -> None:
+    formatter.write(click.wrap_text(text, formatter.width) + "\n")
+
+
+def _name_shown(kind: str) -> str:
+    return "NAME NAME" if kind in ("rebadge", "same") else "ID" if kind == "withdraw" else "NAME"
+
+
+def _write_keys(formatter: click.HelpFormatter, title: str, kind: str, keys: Sequence[Key]) -> None:
+    rows = []
+    for key in keys:
+        option = _name_shown(kind) if key.name == kind else f"--{_option(key.name)}"
+        says = f"; {key.says}" if key.says else ""
+        must = ", needed" if key.name in schema.required_of(kind) and key.name != kind else ""
+        rows.append((option, f"{_quoted(key)}{says}{must}"))
+    with formatter.section(title):
+        formatter.write_dl(rows)
+
+
+def _option(key: str) -> str:
+    return "pulley" if key == "pulleys" else key.replace(" ", "-")
+
+
+def _quoted(key: Key) -> str:
+    return " ".join(shlex.quote(one.strip()) for one in key.example.split(";"))
+
+
+def _example(kind: str) -> str:
+    """A whole command that adds an entry of a kind, with the keys that it needs and a few more."""
+    asked = [key for key in of_kind(kind) if key.asked and key.example]
+    needed = [k for k in asked[1:] if k.name in schema.required_of(kind)]
+    more = [k for k in asked[1:] if k not in needed][: 3 - len(needed)]
+    each = (
+        (k.name, one.strip()) for k in asked[1:] if k in needed or k in more for one in k.example.split(";")
+    )
+    said = " ".join(f"--{_option(name)} {shlex.quote(one)}" for name, one in each)
+    return f"kgraph add {kind} {_quoted(asked[0])} {said}".rstrip()
+
+
+@click.command(cls=_Add, context_settings=_ADD_SETTINGS, short_help="append an entry, checked first")
 @click.argument("kind", required=False)
 @click.argument("rest", nargs=-1, type=click.UNPROCESSED, metavar="[NAME]... [--KEY VALUE]...")
 @click.option("--yes", is_flag=True, help="Write without asking.")
@@ -43,14 +110,16 @@ _ADD_SETTINGS = {"ignore_unknown_options": True, "allow_extra_args": True}
 def add(settings: Settings, kind: str | None, rest: tuple[str, ...], yes: bool, file_name: str | None) -> int:
     """Append an entry of any kind. Without KIND it asks, field by field.
 
-    A key of the entry is an option: --how fitted, --both-ways yes, --except "strap lugs" (again for
-    each further one), --state "aerial=snapped", --numbers "Larkfield=440 1882".
+    `kgraph add KIND --help` lists the keys of a kind, each with an example.
 
-    Example: kgraph add rebadge "Larkfield RC-40" "Ostmark 2200" --except microphones --how compared --yes
+    A key of the entry is an option: --how fitted, --both-ways yes, --except "dial scale" (again for
+    each further one), --state "dial glass=cracked", --numbers "Larkfield=440 1882".
+
+    Example: kgraph add rebadge "Larkfield LK-40" "Orvanek 2200" --except "line socket" --how compared --yes
     """
     loaded = load(settings)
-    pairs = _ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
-    return _write(settings, loaded, pairs, yes, file_name)
+    pairs = ask_for_entry(loaded) if kind is None else _pairs_of(kind, rest)
+    return write(settings, loaded, [pairs], yes, file_name)
 
 
 @click.command(short_help="take a fact back; nothing is deleted")
@@ -79,14 +148,14 @@ def withdraw(
     Example: kgraph withdraw 3f9a1c2b7d04e811 --why "misread label" --yes
     """
     loaded = load(settings)
-    _refuse_gone(loaded, fact_id)
+    refuse_gone(loaded, fact_id)
     if source:
-        _refuse_unsaid(loaded, fact_id, source)
+        refuse_unsaid(loaded, fact_id, source)
     given = (("withdraw", fact_id), ("why", why), ("source", source), ("by", by), ("date", date))
-    return _write(settings, loaded, [(k, v) for k, v in given if v], yes, file_name)
+    return write(settings, loaded, [[(k, v) for k, v in given if v]], yes, file_name)
 
 
-def _refuse_gone(loaded: Whole, fact_id: str) -> None:
+def refuse_gone(loaded: Whole, fact_id: str) -> None:
     """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
     data = loaded.data
     by: Withdraw | None
@@ -101,14 +170,14 @@ def _refuse_gone(loaded: Whole, fact_id: str) -> None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
-def _refuse_unsaid(loaded: Whole, fact_id: str, source: str) -> None:
+def refuse_unsaid(loaded: Whole, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
-    data, stated = loaded.data, lookup.fact_with_id(loaded.data, fact_id)
-    if stated is None:
+    data, fact = loaded.data, lookup.fact_as_said(loaded.data, fact_id)
+    if fact is None:
         entry = lookup.event_or_withdrawal(data, fact_id)
         texts = [entry.source.text] if entry and entry.source else []
     else:
-        texts = [e.source for e in stated[0].evidence if e.source]
+        texts = [e.source for e in fact.evidence if e.source]
     said = {data.key("source", fold(text)): text for text in texts}
     if data.key("source", fold(source)) not in said:
         names = ", ".join(sorted(said.values())) or "no source"
@@ -129,7 +198,7 @@ def _pairs_of(kind: str, rest: Sequence[str]) -> Pairs:
         first = " ".join(names)
     if not names:
         raise WrongUse(f"add {kind} needs a name; see `kgraph add --help`")
-    return [(kind, first), *_merge(options)]
+    return [(kind, first), *merged_options(kind, options)]
 
 
 def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
@@ -150,22 +219,26 @@ def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
     return names, options
 
 
-def _merge(options: Sequence[tuple[str, str]]) -> Pairs:
+def merged_options(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
+    """Keys with their values, each once: what is said again adds to a list or a mapping."""
     merged: dict[str, Value] = {}
     for key, value in options:
         if key == "pulley":
             merged.setdefault("pulleys", [])
-            _as_list(merged["pulleys"]).append(_mapping(key, value))
+            _as_list(merged["pulleys"]).append(mapping("--pulley", value, ","))
         elif key in MAPPINGS:
             kept = merged.setdefault(key, {})
             if isinstance(kept, dict):
-                kept.update(_mapping(key, value))
+                merged[key] = joined([kept, mapping(f"--{key}", value)])
         elif key in LISTS:
             merged.setdefault(key, [])
             _as_list(merged[key]).append(value)
             if ", " in value:
                 more = f"for several say --{key.replace(' ', '-')} again for each"
                 print(visible(f"warning: {value!r} is one name; {more}"), file=sys.stderr)
+        elif key in merged and key in several(kind):
+            before = merged[key]
+            merged[key] = [*(before if isinstance(before, list) else [before]), value]
         elif key in merged:
             raise WrongUse(f"--{key.replace(' ', '-')} is given twice")
         else:
@@ -179,144 +252,75 @@ def _as_list(value: Value) -> list[Value]:
     return value
 
 
-def _mapping(key: str, text: str) -> dict[str, Value]:
-    out: dict[str, Value] = {}
-    for piece in text.split(",") if key == "pulley" else [text]:
-        name, sign, value = piece.partition("=")
-        if not sign or not name.strip():
-            raise WrongUse(f"--{key} {text!r} is not NAME=VALUE")
-        out[name.strip()] = value.strip()
-    return out
-
-
-# Asked field by field -------------------------------------------------------------------------
-
-
-def _ask_for_entry(loaded: Whole) -> Pairs:
-    if not sys.stdin.isatty():
-        raise WrongUse("add needs a KIND, or a terminal to ask on; see `kgraph add --help`")
-    for kind, sentence in words.KINDS.items():
-        click.echo(f"  {kind:10} {sentence}")
-    kind = click.prompt("kind", type=click.Choice(list(words.KINDS)), show_choices=False)
-    pairs: Pairs = []
-    must = schema.required_of(kind)
-    for key in schema.keys_of(kind):
-        if key in ("pulleys", "compare", "numbers", "state", "id"):
-            continue
-        value = _ask_field(loaded, kind, key, key in must)
-        if value:
-            pairs.append((key, value))
-    return pairs
-
-
-def _ask_field(loaded: Whole, kind: str, key: str, must: bool) -> Value:
-    hint = " (several: divide by ;)" if key in LISTS else ""
-    while True:
-        text = click.prompt(f"{key}{hint}", default=None if must else "", show_default=False).strip()
-        if key not in LISTS:
-            return _known_name(loaded, kind, key, text)
-        return [_known_name(loaded, kind, key, t.strip()) for t in text.split(";") if t.strip()]
-
-
-def _known_name(loaded: Whole, kind: str, key: str, text: str) -> str:
-    """The text, or one of the nearest known names if the user takes it."""
-    sorts = _NAMED_BY.get((kind, key)) or _NAMED_BY.get(("", key))
-    if not text or not sorts or (key == kind and kind in words.THINGS):
-        return text
-    data = loaded.data
-    known = {n for s in sorts for n in data.known(s).values()}
-    if any(data.key(s, fold(text)) in data.known(s) for s in sorts):
-        return text
-    near = nearest(text, known)
-    for number, name in enumerate(near, 1):
-        click.echo(f"    {number}: {visible(name)}")
-    if not near:
-        return text
-    taken = click.prompt(
-        "    not known yet; take a number, or Enter for a new name", default="", show_default=False
-    )
-    return near[int(taken) - 1] if taken.isdigit() and 0 < int(taken) <= len(near) else text
-
-
-_NAMED_BY: dict[tuple[str, str], tuple[str, ...]] = {
-    ("rebadge", "rebadge"): ("set",),
-    ("uses", "uses"): ("assembly",),
-    ("takes", "takes"): ("part",),
-    ("same", "same"): ("part",),
-    ("replaces", "replaces"): ("part",),
-    ("replaces", "old"): ("part",),
-    ("fits", "fits"): ("set", "assembly"),
-    ("refuses", "refuses"): ("part", "set"),
-    ("refuses", "from"): ("position",),
-    ("run", "run"): ("position",),
-    ("unit", "set"): ("set",),
-    ("unit", "wants"): ("position",),
-    ("stock", "stock"): ("part",),
-    ("taken", "taken"): ("position",),
-    ("taken", "from"): ("unit",),
-    ("taken", "to"): ("unit",),
-    ("restored", "restored"): ("position",),
-    ("restored", "to"): ("unit",),
-    ("", "in"): ("set", "assembly"),
-    ("", "to"): ("set", "assembly"),
-    ("", "position"): ("position",),
-    ("", "at"): ("position",),
-    ("", "except"): ("position", "assembly"),
-    ("", "source"): ("source",),
-    ("", "caution"): ("caution",),
-    ("", "kind"): ("kind",),
-}
-
-
 # Checked, told, written -----------------------------------------------------------------------
 
 
-def _write(settings: Settings, loaded: Whole, pairs: Pairs, yes: bool, file_name: str | None) -> int:
+def write(
+    settings: Settings, loaded: Whole, wanted: Sequence[Pairs], yes: bool, file_name: str | None
+) -> int:
+    """Check entries, tell what comes of them and append all or none; 1 where the user does not agree."""
     folder = settings.folders[0]
-    text = writing.entry_text(pairs)
-    entry = _checked(text)
-    if isinstance(entry, Event):
-        return _write_event(settings, loaded, entry, text, yes, file_name)
-    _check_beside(loaded, entry)
+    texts = [writing.entry_text(pairs) for pairs in wanted]
+    entries = [_checked(text) for text in texts]
+    if any(isinstance(entry, Event) for entry in entries):
+        return _write_events(settings, entries, texts, yes, file_name)
+    _check_beside(loaded, entries)
     target = folder / (file_name or NEW_FILE)
-    after = collection.build([*loaded.data.entries, entry])
+    after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):
-        _tell(loaded, after, entry, text)
-        if not yes and not events.agreed("write it?"):
+        _show(texts)
+        new = _tell_new_names(loaded, entries)
+        _tell(loaded, after, entries)
+        if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
-        where = writing.append(folder, target, [text]).places[0]
-        print(f"written: {visible(where.file)}:{where.line}")
+        for where in writing.append(folder, target, texts).places:
+            print(f"written: {visible(where.file)}:{where.line}")
     return 0
 
 
-def _write_event(
-    settings: Settings, loaded: Whole, event: Event, text: str, yes: bool, file_name: str | None
+def _tell_new_names(loaded: Whole, entries: Sequence[Entry]) -> list[Newcomer]:
+    """Tell the names that the folder does not know, and the places that may be slips."""
+    found = newcomers_of(loaded.data, entries)
+    told = [n for n in found if n.doubtful or not n.declared]
+    newcomers.tell(told)
+    return told
+
+
+def _write_events(
+    settings: Settings, entries: Sequence[Entry], texts: Sequence[str], yes: bool, file_name: str | None
 ) -> int:
-    """Write an event of the shelf behind all earlier ones; where it cannot have been, nothing and 1."""
+    """Write events of the shelf behind all earlier ones; where they cannot have been, nothing and 1."""
     folder, seen = settings.folders[0], events.bytes_of(settings)
     loaded = load(settings)
     target = events.file_for_events(loaded, folder, file_name)
     with events.told_at_the_end(yes):
-        sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
-        _tell_new_names(loaded, event)
-        if not _may_have_been(loaded, event, folder, target):
+        _show(texts)
+        new = _tell_new_names(loaded, entries)
+        if not _may_have_been(loaded, entries, folder, target):
             print("nothing was written", file=sys.stderr)
             return 1
-        if not yes and not events.agreed("write it?"):
+        if not newcomers.agreed(new, yes) or (not yes and not events.agreed("write it?")):
             print("nothing was written", file=sys.stderr)
             return 1
-        for place in events.append(settings, target, [text], seen):
+        for place in events.append(settings, target, texts, seen):
             print(f"written: {visible(place)}")
     return 0
 
 
-def _may_have_been(loaded: Whole, event: Event, folder: Path, target: Path) -> bool:
-    """Tell what is wrong or doubtful with an event; whether it can have happened."""
-    after = events.shelf_with(loaded, [event], folder, target)
+def _show(texts: Sequence[str]) -> None:
+    """New entries, line by line: an escape in a text of it must not look like a line end."""
+    for text in texts:
+        print("\n".join(map(visible, text.rstrip("\n").split("\n"))))
+
+
+def _may_have_been(loaded: Whole, entries: Sequence[Entry], folder: Path, target: Path) -> bool:
+    """Tell what is wrong or doubtful with events; whether they can have happened."""
+    after = events.shelf_with(loaded, entries, folder, target)
     wrong = events.new_problems(loaded, after)
-    said = [f"warning: {s}" for s in events.undeclared_units(loaded, event)]
-    if events.overtaken(loaded, [event], after):
+    unknown = (s for e in entries if isinstance(e, Event) for s in events.undeclared_units(loaded, e))
+    said = [f"warning: {s}" for s in unknown]
+    if events.overtaken(loaded, entries, after):
         said.append(f"warning: {events.OVERTAKEN.format(name=target)}")
     for line in [*said, *(f"{p.severity}: {p.says}" for p in wrong)]:
         print(visible(line), file=sys.stderr)
@@ -332,11 +336,11 @@ def _checked(text: str) -> Entry:
     return found[0]
 
 
-def _check_beside(loaded: Whole, entry: Entry) -> None:
-    """Tell what is doubtful with an entry in its folder; raises WrongUse for what is wrong."""
+def _check_beside(loaded: Whole, entries: Sequence[Entry]) -> None:
+    """Tell what is doubtful with entries in their folder; raises WrongUse for what is wrong."""
     from kgraph import checks
 
-    found = checks.problems_of_new(loaded.data, entry)
+    found = checks.problems_of_new(loaded.data, *entries)
     errors = [p for p in found if p.severity == "error"]
     if errors:
         raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors), "nothing was written")
@@ -344,25 +348,36 @@ def _check_beside(loaded: Whole, entry: Entry) -> None:
         print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
 
 
-def _tell(loaded: Whole, after: collection.Collection, entry: Entry, text: str) -> None:
-    sys.stdout.write(visible(text.rstrip("\n")).replace("\\n", "\n") + "\n")
-    _tell_new_names(loaded, entry)
-    if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
-        print(visible(event_says(loaded.data, event)))
-        for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
-            print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
-    changed = _changed_fact(loaded, after, entry)
+def _tell(loaded: Whole, after: collection.Collection, entries: Sequence[Entry]) -> None:
+    """What entries change in the answers; of several, the last is what the others make way for."""
+    for entry in entries:
+        if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
+            print(visible(event_says(loaded.data, event)))
+            for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
+                print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
+    before = [lookup.fact_as_said(loaded.data, e.target) for e in entries[:-1] if isinstance(e, Withdraw)]
+    corrected = [fact for fact in before if fact is not None]
+    for old in corrected:
+        print(visible(f"until now: {says(loaded.data, old)}"))
+    changed = _changed_fact(loaded, after, entries[-1])
     if changed is None:
         return
     fact, known = changed
     print(visible(says(after, fact)))
-    if known is not None:
+    if known is not None and not corrected:
         where = known.where or Where("?")
         print(
             f"known already at {visible(str(where))}; this adds evidence, certainty is now {fact.certainty}"
         )
         return
-    print(consequences.compare(loaded.graph, graphs.build(after), fact))
+    print(consequences.compare(loaded.graph, graphs.build(after), *corrected, fact))
+
+
+def _refuse_vain(entry: Withdraw, fact: Fact | None) -> None:
+    says = "this would take nothing back"
+    if fact and fact.record and fact.record.corrects.strip() == entry.target.strip():
+        raise WrongUse(f"{says}: what is left of {fact.record.corrects} corrects it; withdraw {fact.id}")
+    raise WrongUse(f"{says}: the same withdrawal was itself taken back before; say why in other words")
 
 
 def _changed_fact(
@@ -377,13 +392,15 @@ def _changed_fact(
             f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence
         ]
         changed += [f for i, f in after.facts.items() if i not in before]
-        if not changed and isinstance(entry, Withdraw) and lookup.fact_with_id(loaded.data, entry.target):
-            says = "this would take nothing back: the same withdrawal was itself taken back before"
-            raise WrongUse(f"{says}; say why in other words")
-        return (changed[0], None) if changed else None
+        vain = lookup.fact_with_id(loaded.data, entry.target) if isinstance(entry, Withdraw) else None
+        if not changed and isinstance(entry, Withdraw) and vain is not None:
+            _refuse_vain(entry, vain[0])
+        meant = lookup.fact_as_said(loaded.data, entry.target) if isinstance(entry, Withdraw) else None
+        return (meant or changed[0], None) if changed else None
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
-            return fact, loaded.data.facts.get(fact.id)
+            known = loaded.data.facts.get(fact.id)
+            return fact, (known if known and known.args == fact.args else None)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
             raise WrongUse(
@@ -394,13 +411,3 @@ def _changed_fact(
         says = f"what {entry.source.text} says of this was withdrawn, and counts for nothing"
         raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
     return None
-
-
-def _tell_new_names(loaded: Whole, entry: Entry) -> None:
-    data = loaded.data
-    for kind, used in collection.names_used(collection.build([*data.entries, entry]), entry):
-        key = data.key(kind, used.key)
-        if key in data.things[kind] or key in data.spelt[kind]:
-            continue
-        near = did_you_mean(used.text, data.known(kind).values())
-        print(visible(f"new {kind}: {used.text}" + (f" ({near})" if near else "")), file=sys.stderr)

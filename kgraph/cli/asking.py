@@ -10,12 +10,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from kgraph import questions
+from kgraph.cli.leaving import told
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Loaded, Settings, Whole
 from kgraph.fits.graph import Facts
+from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted
+from kgraph.reason.budget import SECONDS
 from kgraph.render import answers
+from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
     from kgraph.whynot import WhyNot
@@ -47,11 +51,18 @@ def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
         ctx.obj = ctx.obj._replace(without=(*ctx.obj.without, *value))
 
 
+SECONDS_OPTION = click.option(
+    "--seconds", type=click.FloatRange(0.1, 3600.0), default=SECONDS, show_default=True,
+    help="Time for weighing; more narrows what is drawn at random.",
+)  # fmt: skip
+
+
 def query_options(command: F) -> F:
     """The options that every query takes."""
     command = asking_options(command)
     for option in reversed(
         [
+            click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown."),
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
         ]
@@ -72,9 +83,7 @@ def asking_options(command: F) -> F:
                 help="Leave out what is less certain.",
             ),
             click.option("--all", "refused_too", is_flag=True, help="Refused answers too."),
-            click.option(
-                "--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."
-            ),
+            SECONDS_OPTION,
             click.option(
                 "--suppose",
                 multiple=True,
@@ -97,9 +106,11 @@ def asking_options(command: F) -> F:
     return command
 
 
-def wanted(at_least: float, refused_too: bool, effort: int, proof: bool = False) -> Wanted:
+def wanted(
+    at_least: float, refused_too: bool, seconds: float, proof: bool = False, most: int | None = None
+) -> Wanted:
     """The asker's wishes as one value."""
-    return Wanted(at_least, refused_too, effort, proofs=proof)
+    return Wanted(at_least, refused_too, seconds, proofs=proof, most=most)
 
 
 def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
@@ -115,7 +126,7 @@ def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bo
     changed = whatif.compare(_answer_or_none(before, ask), answer)
     if as_json:
         found = answers.as_json(loaded.data, answer)
-        print_json({**found, "changed": render_whatif.as_json(loaded.data, changed)})
+        print_json({**found, "changed": render_whatif.as_json(loaded.data, changed)}, loaded)
         return 0 if answer.rows else 1
     status = give(loaded, answer, as_json, proof)
     sys.stdout.write(render_whatif.as_text(loaded.data, changed))
@@ -137,7 +148,7 @@ def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) 
 
     if as_json:
         said = [render_whynot.as_json(loaded.data, w) for w in found]
-        print_json({**answers.as_json(loaded.data, answer), "why not": said})
+        print_json({**answers.as_json(loaded.data, answer), "why not": said}, loaded)
     else:
         sys.stdout.write("".join(render_whynot.as_text(loaded.data, w) for w in found))
     return 0
@@ -146,18 +157,22 @@ def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) 
 def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     """Print an answer: data to standard output, remarks to standard error. 1 if it is empty."""
     if as_json:
-        print_json(answers.as_json(loaded.data, answer))
+        print_json(answers.as_json(loaded.data, answer), loaded)
     else:
         sys.stdout.write(answers.as_text(loaded.data, answer, sys.stdout.isatty(), proof))
         if not answer.rows:
             print("nothing found", file=sys.stderr)
+        shown = len(answers.shown_rows(answer)[0])
+        if not answer.question.get("by place") and shown < len(answer.rows):
+            print(answers.left_out(len(answer.rows) - shown), file=sys.stderr)
         for note in answer.notes:
-            print(note, file=sys.stderr)
+            print(visible(note), file=sys.stderr)
     return 0 if answer.rows else 1
 
 
-def print_json(value: Any) -> None:
-    """One JSON object in UTF-8, whatever the locale says."""
+def print_json(value: dict[str, Any], loaded: Loaded | None = None) -> None:
+    """One JSON object in UTF-8, whatever the locale says; with what the folder it is of leaves out."""
+    value = told(value, loaded)
     text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
     sys.stdout.flush()
     buffer = getattr(sys.stdout, "buffer", None)
@@ -187,7 +202,7 @@ def takers(
 ) -> int:
     """Which other sets take a part, or what a set has at a position.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob" --proof
+    Example: kgraph takers "Larkfield LK-40" "volume knob" --proof
     """
     wish = wanted(**rest, proof=proof)
 
@@ -237,7 +252,7 @@ def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
 
 
 @click.command(short_help="which sets can give it, best first")
-@click.argument("set_name", metavar="SET")
+@click.argument("set_name", metavar="SET|UNIT")
 @click.argument("positions", nargs=-1, metavar="[POSITION]...")
 @_why_not
 @query_options
@@ -252,18 +267,25 @@ def donors(
     proof: bool,
     **rest: Any,
 ) -> int:
-    """Which sets can give what a set wants at these positions; without one, at every position known.
+    """Which sets can give what a set wants at these positions; own units of theirs are named.
 
-    Example: kgraph donors "Larkfield RC-40" "tuning knob" "back"
+    Without a position: a line for each place, with the best donor. For a unit: what it wants.
+
+    Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
     def place(of: Loaded) -> tuple[str, list[str]]:
-        set_key = questions.name_of(of.data, "set", set_name)
+        set_key, wants = _set_or_unit(of, set_name)
         keys = [questions.name_of(of.data, "position", p) for p in positions]
-        return set_key, list(dict.fromkeys(keys)) or questions.places_of(of.graph, set_key)
+        return set_key, list(dict.fromkeys(keys)) or wants or questions.places_of(of.graph, set_key)
 
     def ask(of: Loaded) -> Answer:
-        return questions.donors(of.graph, *place(of), wanted(**rest, proof=proof))
+        from kgraph.shelf.owned import with_units
+
+        answer = questions.donors(of.graph, *place(of), wanted(**rest, proof=proof))
+        if not positions:
+            answer = answer._replace(question={**answer.question, "by place": True})
+        return with_units(of.graph, answer)
 
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
@@ -276,6 +298,40 @@ def donors(
     _not_itself(set_key, target)
     found = [whynot.donors(loaded.graph, set_key, key, target) for key in keys]
     return explain(loaded, ask(loaded), found, as_json)
+
+
+def _set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
+    """The set of that name, or that of a unit with the places that it wants something for."""
+    try:
+        return questions.name_of(of.data, "set", text), []
+    except WrongUse:
+        if not of.data.knows("unit", of.data.key("unit", fold(text))):
+            raise
+    from kgraph.shelf.ledger import shelf_now
+    from kgraph.shelf.owned import wants_of
+
+    set_key, wants = wants_of(shelf_now(of.graph), of.data.key("unit", fold(text)))
+    return set_key, list(wants)
+
+
+@click.command(short_help="which part numbers go there: what to ask a seller for")
+@click.argument("words", nargs=-1, required=True, metavar="SET POSITION")
+@query_options
+@click.pass_obj
+def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
+    """Which parts go at a place of a set, each with its role, and the sets that are known to have it.
+
+    Example: kgraph parts "Larkfield LK-40" "volume knob"
+    """
+    wish = wanted(**rest, proof=proof)
+
+    def ask(of: Loaded) -> Answer:
+        return questions.parts(of.graph, *questions.place_named(of.data, words), wish)
+
+    def body(loaded: Loaded) -> int:
+        return reply(settings, loaded, ask, as_json, proof)
+
+    return with_folder(settings, body)
 
 
 def _of_set(
@@ -301,7 +357,7 @@ def _of_set(
 def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """The same design under other badges, and what differs.
 
-    Example: kgraph sisters "Larkfield RC-40"
+    Example: kgraph sisters "Larkfield LK-40"
     """
     return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
 
@@ -313,6 +369,6 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **rest: Any) -> int:
     """Which assemblies a set is built on, and which other sets are.
 
-    Example: kgraph shares "Larkfield RC-40"
+    Example: kgraph shares "Larkfield LK-40"
     """
     return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest, proof=proof))

@@ -84,7 +84,7 @@ def _reply(
     if as_json:
         found = form.as_json(loaded.data, answer)
         changed = {} if before is None else {"changed": belts.changed_json(before, after)}
-        print_json({**found, **changed})
+        print_json({**found, **changed}, loaded)
         return answer
     terminal = sys.stdout.isatty()
     sys.stdout.write(form.as_text(loaded.data, answer, terminal))
@@ -130,7 +130,7 @@ def path_(
 ) -> int:
     """The length of the belt's path, the inside lengths that give the wanted stretch, and what has them.
 
-    Example: kgraph belt path "Larkfield RC-40" "main belt" --thickness "1.2 mm"
+    Example: kgraph belt path "Larkfield LK-40" "main belt" --thickness "1.2 mm"
     """
     given = _section_given(section, thickness)
 
@@ -190,7 +190,7 @@ def fit_(
 ) -> int:
     """Whether a recorded belt goes in a set, with every reason: stretch, pull, slip and tape speed.
 
-    Example: kgraph belt fit "SQ 1.25 x 262" "Larkfield RC-40" "main belt"
+    Example: kgraph belt fit "SQ 1.25 x 262" "Larkfield LK-40" "main belt"
     """
 
     def ask(of: Loaded) -> belt_questions.FitAnswer:
@@ -309,7 +309,7 @@ def _measured(
 def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: bool, **rest: Any) -> int:
     """One row for each set that shares the place: its belt, the stretch, and whether the rows agree.
 
-    Example: kgraph belt family "Larkfield RC-40" "main belt"
+    Example: kgraph belt family "Larkfield LK-40" "main belt"
     """
     wish = wanted(**rest)
 
@@ -397,7 +397,7 @@ def run_picture(
 ) -> int:
     """The pulleys and the belt on them, to scale, with path, wraps and stretch: the command `draw run`.
 
-    Example: kgraph draw run "Larkfield RC-40" "main belt" -o run.svg
+    Example: kgraph draw run "Larkfield LK-40" "main belt" -o run.svg
     """
     from kgraph.folder import writing
     from kgraph.render import run_picture as picture

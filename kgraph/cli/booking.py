@@ -8,21 +8,19 @@ from pathlib import Path
 
 import click
 
+from kgraph.cli.asking import SECONDS_OPTION
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings, Whole
-from kgraph.fits import certainty
 from kgraph.problems import CannotRun
 
 
 @click.command(short_help="the whole folder as linked static pages")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--title", default=None, metavar="TEXT", help="The title of the book.")
-@click.option(
-    "--effort", type=click.IntRange(1, 1000), default=certainty.EFFORT, help="More work for narrower bounds."
-)
+@SECONDS_OPTION
 @click.pass_obj
-def book(settings: Settings, folder: Path, title: str | None, effort: int) -> int:
+def book(settings: Settings, folder: Path, title: str | None, seconds: float) -> int:
     """Write a page for each set, part, belt, assembly, position, unit and family, with a search.
 
     The pages need no server and ask for nothing outside DIR: open DIR/index.html. Written again, only
@@ -37,9 +35,9 @@ def book(settings: Settings, folder: Path, title: str | None, effort: int) -> in
     loaded = load(settings)
     wishes = Wishes(
         **({"title": title} if title else {}),
-        effort=effort,
+        seconds=seconds,
         folders=tuple(settings.shown),
-        left_out=sum(p.severity == "error" for p in loaded.problems),
+        left_out=loaded.left_out,
     )
     pictures = _Pictures(loaded)
     made = Book(Ground(loaded.graph, wishes, pictures.draw))

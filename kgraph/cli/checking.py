@@ -11,35 +11,38 @@ import click
 from kgraph import calibration, collection, contradictions
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
+from kgraph.cli.leaving import problem_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
-from kgraph.fits.conflicts import Conflict
 from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
+from kgraph.reason.conflicts import Conflict
 from kgraph.records import Entry
 from kgraph.render import calibration as render
+from kgraph.render import checked
 from kgraph.render.answers import percent
 from kgraph.render.sentences import says
-from kgraph.render.terminal import visible
+from kgraph.render.terminal import visible_lines
 
 
 @click.command(short_help="everything wrong or doubtful in the data")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.option("--deep", is_flag=True, help="Also the index, the ids, and the reading itself.")
 @click.option("--grades", is_flag=True, help="How often each grade held, where it was tried by hand.")
+@click.option("--all", "every", is_flag=True, help="Every warning, however many there are.")
 @click.pass_obj
-def check(settings: Settings, as_json: bool, deep: bool, grades: bool) -> int:
-    """Everything wrong or doubtful in the data, each with file, line and column.
+def check(settings: Settings, as_json: bool, deep: bool, grades: bool, every: bool) -> int:
+    """Everything wrong or doubtful in the data, each with file, line and column; the serious things first.
 
-    Exit status 1 if there are errors. With --deep every file is read by two readers, every fact is
-    written anew and must keep its id, and the index must say what the files say; one that does not is taken
-    away, and made anew by the next question. Example: kgraph check
+    At the end they are counted by sort. Exit status 1 if there are errors. With --deep every file is read by
+    two readers, every fact is written anew and must keep its id, and the index must say what the files say;
+    one that does not is taken away, and made anew by the next question. Example: kgraph check
     """
     from kgraph.checks import check_all
 
-    entries, problems = entries_of(settings._replace(skip_bad=True))
+    entries, problems = entries_of(settings)[:2]
     data = collection.build(entries)
     graph = graphs.build(data)
     if grades:
@@ -54,11 +57,9 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool) -> int:
         print_json({**lists, "deep": below.counts} if below else lists)
     else:
         for problem in errors:
-            print(visible(str(problem)), file=sys.stderr)
-        for problem in warnings:
-            print(visible(_as_warning(problem)))
-        counts = ", ".join((_count(len(errors), "error"), _count(len(warnings), "warning")))
-        print(f"{len(entries)} entries: {counts}")
+            print(visible_lines(str(problem)), file=sys.stderr)
+        sys.stdout.write(checked.warnings_text(warnings, every))
+        sys.stdout.write(checked.counts_text(len(entries), errors, warnings))
         if below:
             print(_says(below.counts))
     return 1 if errors else 0
@@ -96,7 +97,7 @@ def _below(settings: Settings, entries: list[Entry], graph: Graph, faulty: bool)
 def _says(counts: dict[str, Any]) -> str:
     rows = counts["index rows"]
     index = "no index stands for it" if rows is None else f"{rows} rows of the index say what the files say"
-    files, ids = _count(counts["files"], "file"), _count(counts["ids"], "fact")
+    files, ids = checked.count(counts["files"], "file"), checked.count(counts["ids"], "fact")
     return f"deep: {files} read alike by two readers, {ids} with the same id written anew; {index}"
 
 
@@ -117,25 +118,3 @@ def _as_problem(data: Collection, conflict: Conflict) -> Problem:
     mend = f"the weakest is: {says(data, weakest)}; look at it first, then `kgraph withdraw` what is wrong"
     text = f"these {len(conflict.facts)} facts cannot all be true: {facts}"
     return Problem(weakest.where, "conflict", text, mend, "warning")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def _as_warning(problem: Problem) -> str:
-    text = f"{problem.says}; {problem.mend}" if problem.mend else problem.says
-    return f"{problem.where}: warning: {text}" if problem.where else f"warning: {text}"
-
-
-def problem_json(problem: Problem) -> dict[str, Any]:
-    """A problem as it stands in JSON: its place, its code, and what to do."""
-    where = problem.where
-    return {
-        "file": where.file if where else None,
-        "line": where.line if where else None,
-        "column": where.column if where else None,
-        "code": problem.code,
-        "says": problem.says,
-        "mend": problem.mend,
-    }

@@ -9,14 +9,18 @@ the tab key wants no error in the middle of a line.
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import signal
 import sys
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.shell_completion import CompletionItem, ShellComplete
+
+if TYPE_CHECKING:
+    from kgraph.source.facts import Names
 
 VARIABLE = "_KGRAPH_COMPLETE"
 MOST_SECONDS = 3.0
@@ -139,15 +143,26 @@ def _names(ctx: click.Context, kinds: tuple[str, ...]) -> list[str]:
     from kgraph.cli.main import default_folders
     from kgraph.cli.opening import with_folder
     from kgraph.cli.settings import Settings
+    from kgraph.problems import CannotRun
     from kgraph.render.terminal import visible
 
     folders: tuple[str, ...] = ctx.find_root().params.get("folders") or default_folders()
     # What stands on the line the shell has not read yet.
     folders = tuple(os.path.expandvars(os.path.expanduser(f)) for f in folders)
-    found = with_folder(
-        Settings(folders, skip_bad=True),
-        lambda loaded: [name for kind in kinds for name in sorted(loaded.data.known(kind).values())],
-    )
+    settings = Settings(folders)
+
+    def names_in(data: Names) -> list[str]:
+        return [name for kind in kinds for name in sorted(data.known(kind).values())]
+
+    try:
+        with contextlib.redirect_stderr(io.StringIO()):
+            found = with_folder(settings, lambda loaded: names_in(loaded.data))
+    except CannotRun:
+        # A file that cannot be read at all takes no names from the others.
+        from kgraph import collection
+        from kgraph.cli.loading import entries_of
+
+        found = names_in(collection.build(entries_of(settings).entries))
     # What cannot be typed in one line cannot be completed in one.
     return [name for name in dict.fromkeys(found) if visible(name) == name]
 

@@ -1,4 +1,4 @@
-"""draw: pictures through Graphviz."""
+"""draw: pictures, each made as DOT text and drawn by Graphviz or what stands in for it."""
 
 from __future__ import annotations
 
@@ -17,6 +17,8 @@ from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings, Whole
 from kgraph.folder import writing
 from kgraph.questions import Answer, Row, Wanted
+from kgraph.render.answers import caution_texts
+from kgraph.render.terminal import visible
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -25,7 +27,7 @@ _QUESTIONS = ("takers", "donors", "sisters")
 
 @click.group(short_help="pictures of families, of what is shared, and of proofs")
 def draw() -> None:
-    """Pictures: svg, png, pdf or dot, by the suffix of the file; svg, png and pdf need Graphviz."""
+    """Pictures: svg, png, pdf or dot, by the suffix of the file."""
 
 
 def _file_options(command: F) -> F:
@@ -57,7 +59,7 @@ def _picture_options(command: F) -> F:
 def family(settings: Settings, /, set_name: str, output: Path | None, title: str | None, **rest: Any) -> int:
     """The family of a set: one design under its badges, by year, and what differs.
 
-    Example: kgraph draw family "Larkfield RC-40" -o family.svg
+    Example: kgraph draw family "Larkfield LK-40" -o family.svg
     """
     from kgraph.render import dot
 
@@ -82,15 +84,15 @@ def takers_(
 ) -> int:
     """Who takes a part, or what a set has at a position, through which facts.
 
-    Example: kgraph draw takers "Larkfield RC-40" "tuning knob" -o knob.svg
+    Example: kgraph draw takers "Larkfield LK-40" "volume knob" -o knob.svg
     """
     from kgraph.render import dot
 
     loaded = _begin(settings, output)
     asked, answer = _takers(loaded, words, wanted(**rest))
     if not answer.rows:
-        return _nothing(answer)
-    notes = _supposed(settings, loaded)
+        return _nothing(loaded, answer)
+    notes = (*_supposed(settings, loaded), *questions.unlike_notes(loaded.data, answer.unlike))
     return _finish(settings, dot.takers(loaded.graph, asked, answer, title=title, notes=notes), output)
 
 
@@ -101,7 +103,7 @@ def takers_(
 def shares_(settings: Settings, /, set_name: str, output: Path | None, title: str | None, **rest: Any) -> int:
     """What a set is built on, and which other sets share which of it.
 
-    Example: kgraph draw shares "Larkfield RC-40" -o shared.pdf
+    Example: kgraph draw shares "Larkfield LK-40" -o shared.pdf
     """
     from kgraph.render import dot
 
@@ -109,7 +111,7 @@ def shares_(settings: Settings, /, set_name: str, output: Path | None, title: st
     set_key = questions.name_of(loaded.data, "set", set_name)
     answer = questions.shares(loaded.graph, set_key, wanted(**rest))
     if not answer.rows:
-        return _nothing(answer)
+        return _nothing(loaded, answer)
     notes = _supposed(settings, loaded)
     return _finish(settings, dot.shares(loaded.data, set_key, answer, title=title, notes=notes), output)
 
@@ -135,7 +137,7 @@ def proof_(
     """One answer of takers, donors or sisters as its chain of facts: each with its source, file, line and
     certainty; where the answer is disputed, both sides. A refused answer is drawn as well.
 
-    Example: kgraph draw proof takers K-114 --set "Ostmark 2200" -o proof.svg
+    Example: kgraph draw proof takers K-114 --set "Orvanek 2200" -o proof.svg
     """
     loaded = _begin(settings, output)
     heading = title, _supposed(settings, loaded)
@@ -197,7 +199,7 @@ def _proof(
     title, notes = heading
 
     # One that is named is drawn even if it is refused: its picture shows what speaks against it.
-    wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.effort, proofs=True)
+    wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.seconds, proofs=True)
     graph = loaded.graph
     if question == "takers":
         asked, answer = _takers(loaded, words, wish)
@@ -213,8 +215,11 @@ def _proof(
 
 
 def _chosen(loaded: Whole, answer: Answer, set_name: str | None, at: str | None) -> Row | None:
-    """The answer about this set, at this position; of several the best, and the others are said."""
-    rows: Sequence[Row] = answer.rows
+    """The answer about this set, at this position; of several the best, and the others are said.
+
+    Where all are refused, one of those: its picture says why.
+    """
+    rows: Sequence[Row] = answer.rows or answer.unlike
     if set_name is not None:
         owner = f"s:{questions.name_of(loaded.data, 'set', set_name)}"
         rows = [row for row in rows if row.set == owner]
@@ -246,10 +251,12 @@ def _supposed(settings: Settings, loaded: Whole) -> tuple[str, ...]:
     return told.supposed(loaded.data, settings.suppose, settings.without)
 
 
-def _nothing(answer: Answer) -> int:
+def _nothing(loaded: Whole, answer: Answer) -> int:
     print("nothing found", file=sys.stderr)
     for note in answer.notes:
-        print(note, file=sys.stderr)
+        print(visible(note), file=sys.stderr)
+    for name, text in caution_texts(loaded.data, (c for r in answer.unlike for c in r.cautions)).items():
+        print(visible(f"Caution, {name}: {text}"), file=sys.stderr)
     return 1
 
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import click
 
 from kgraph import collection, words
-from kgraph.cli import events
+from kgraph.checks.newcomers import newcomers as newcomers_of
+from kgraph.cli import events, newcomers
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings, Whole
@@ -196,7 +197,7 @@ def import_(
 
     RDF, or tables: .csv, .xlsx, a folder of .csv. How the columns of a table are meant is told by --map;
     else it is guessed, shown and asked. Nothing else is fetched or opened, whatever the file names. All
-    entries are written, or none.
+    entries are written, or none: with a wrong one nothing, unless --skip-bad leaves it out.
 
     Example: kgraph import facts.ttl --yes
     """
@@ -224,26 +225,89 @@ def import_(
         raise WrongUse(
             "nothing was written: so the columns are understood; say --yes, or say it by --map FILE"
         )
-    return _add(settings, file, texts, come, yes)
+    return _add(settings, file, texts, come, yes, skip_bad)
 
 
-def _add(settings: Settings, file: Path, texts: Sequence[str], come: Sequence[Entry], yes: bool) -> int:
-    """Show what of the entries is new, and write it if that is wanted."""
+def _add(
+    settings: Settings,
+    file: Path,
+    texts: Sequence[str],
+    come: Sequence[Entry],
+    yes: bool,
+    skip_bad: bool,
+) -> int:
+    """Show what of the entries is new, and write it if it is right and wanted."""
     seen = events.bytes_of(settings)
     loaded = load_or_empty(settings)
     new = not_yet(loaded.data.entries, come)
     if not new:
         print(f"nothing new: {counted(len(come), 'entry')} read, all of them there already")
         return 0 if come else 1
-    target = target_for(settings, loaded, f"import-{slug(file.stem)}", [come[i] for i in new])
+    fresh = len(new)
+    new = [new[i] for i in _beside(loaded, [come[i] for i in new], skip_bad)]
+    if not new:
+        print("nothing was written: every new row is wrong", file=sys.stderr)
+        return 1
+    entries = [come[i] for i in new]
+    target = target_for(settings, loaded, f"import-{slug(file.stem)}", entries)
     with events.told_at_the_end(yes):
-        _tell(loaded, [come[i] for i in new], [texts[i] for i in new], len(come))
-        if not yes and not events.agreed("write them?"):
+        show_texts([texts[i] for i in new], MOST_SHOWN)
+        print(f"new: {kinds_of(entries)}; {len(come) - fresh} of {len(come)} are there already")
+        names = newcomers.told_in_bulk(newcomers_of(loaded.data, entries))
+        newcomers.tell(names)
+        if not newcomers.agreed(names, yes) or (not yes and not events.agreed("write them?")):
             print("nothing was written", file=sys.stderr)
             return 1
         events.append(settings, target, [texts[i] for i in new], seen)
         print(f"written: {counted(len(new), 'entry')} to {visible(disk.display(target))}")
     return 0
+
+
+def _beside(loaded: Whole, new: Sequence[Entry], skip_bad: bool) -> list[int]:
+    """Which of the new entries, by number, are right beside what the folder says, by the checks of `add`.
+
+    Raises CannotRun with every fault; with `skip_bad` what is wrong is listed and left out.
+    """
+    from kgraph.checks import of_neighbours
+
+    kept = list(range(len(new)))
+    while True:
+        found = _problems_beside(loaded, [new[i] for i in kept])
+        errors = in_order(p for p in found if p.severity == "error")
+        if not errors:
+            break
+        wrong = _wrong_ones(loaded, new, kept, errors) if skip_bad else set()
+        if not wrong:
+            raise CannotRun(*errors, "nothing was written")
+        for problem in errors:
+            print(visible(f"skipped: {problem}"), file=sys.stderr)
+        kept = [i for i in kept if i not in wrong]
+    doubts = of_neighbours(found)
+    for problem in doubts[:MOST_FAULTS]:
+        print(visible(f"warning: {problem}"), file=sys.stderr)
+    if len(doubts) > MOST_FAULTS:
+        print(f"... and {len(doubts) - MOST_FAULTS} more that `check` will list", file=sys.stderr)
+    return kept
+
+
+def _problems_beside(loaded: Whole, new: Sequence[Entry]) -> list[Problem]:
+    from kgraph.checks import new_problems
+    from kgraph.checks.newcomers import said_in_vain
+
+    with steps("checking"):
+        after = collection.build([*loaded.data.entries, *new])
+        return [*new_problems(after, (loaded.data, loaded.graph)), *said_in_vain(loaded.data, new)]
+
+
+def _wrong_ones(
+    loaded: Whole, new: Sequence[Entry], kept: Sequence[int], errors: Sequence[Problem]
+) -> set[int]:
+    """The entries that errors stand at; where they all stand at older ones, those that are wrong alone."""
+    from kgraph.checks import problems_of_new
+
+    places = {p.where for p in errors}
+    at = {i for i in kept if new[i].where in places}
+    return at or {i for i in kept if any(p.severity == "error" for p in problems_of_new(loaded.data, new[i]))}
 
 
 def _is_meant_so(found: Found) -> bool:
@@ -331,13 +395,6 @@ def target_for(settings: Settings, loaded: Whole, stem: str, new: Sequence[Entry
     return target
 
 
-def _tell(loaded: Whole, new: Sequence[Entry], texts: Sequence[str], read: int) -> None:
-    """What would be added: how many of each kind, the first few in full, and what `check` would then find."""
-    show_texts(texts, MOST_SHOWN)
-    print(f"new: {kinds_of(new)}; {read - len(new)} of {read} are there already")
-    _tell_faults(loaded, new)
-
-
 def show_texts(texts: Sequence[str], most: int) -> None:
     """The first entries in full; the rest are counted."""
     for text in texts[:most]:
@@ -351,19 +408,6 @@ def kinds_of(entries: Sequence[Entry]) -> str:
     """How many entries there are of each kind."""
     counts = Counter(entry.kind for entry in entries)
     return ", ".join(f"{counts[kind]} {kind}" for kind in words.KINDS if counts[kind])
-
-
-def _tell_faults(loaded: Whole, new: Sequence[Entry]) -> None:
-    from kgraph.checks import new_problems
-
-    with steps("checking"):
-        after = collection.build([*loaded.data.entries, *new])
-        found = new_problems(after, (loaded.data, loaded.graph))
-    errors = [p for p in found if p.severity == "error"]
-    for problem in errors[:MOST_FAULTS]:
-        print(visible(f"then wrong: {problem.says}; {problem.mend}".rstrip("; ")), file=sys.stderr)
-    if len(errors) > MOST_FAULTS:
-        print(f"... and {len(errors) - MOST_FAULTS} more that `check` would find", file=sys.stderr)
 
 
 def counted(number: int, what: str) -> str:

@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from kgraph import collection, records
+from kgraph.cli.leaving import refusal, remark
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Settings, Whole
+from kgraph.cli.settings import Loaded, Settings, Whole
 from kgraph.folder import disk, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
+from kgraph.render.terminal import visible
 from kgraph.source import memory
 
 
-def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
+class Entries(NamedTuple):
+    """What was read of folders: the entries, every problem met on the way, how many entries are left out.
+
+    `unread` are the problems of files of which nothing can be read.
+    """
+
+    entries: list[records.Entry]
+    problems: list[Problem]
+    left_out: int = 0
+    unread: tuple[Problem, ...] = ()
+
+
+def entries_of(settings: Settings) -> Entries:
     """All entries that can be read, and all problems of reading them."""
     entries: list[records.Entry] = []
     problems: list[Problem] = []
+    left_out = 0
+    unread: list[Problem] = []
     seen: set[Path] = set()
     for folder in settings.folders:
         paths = disk.fact_files(folder)
@@ -34,8 +51,12 @@ def entries_of(settings: Settings) -> tuple[list[records.Entry], list[Problem]]:
                 found, wrong = schema.check_file(read)
                 entries += found
                 problems += [*read.problems, *wrong]
+                if read.unread:
+                    unread += read.problems
+                else:
+                    left_out += reading.left_out(path, len(found), [*read.problems, *wrong])
                 step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
-    return entries, in_order(problems)
+    return Entries(entries, in_order(problems), left_out, tuple(in_order(unread)))
 
 
 def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
@@ -47,31 +68,40 @@ def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
 
 
 def load(settings: Settings) -> Whole:
-    """The collection and graph of the folders; raises CannotRun with every error, unless they are skipped."""
-    entries, problems = entries_of(settings)
-    refuse_or_tell(settings, problems)
-    return _loaded(settings, entries, problems)
+    """The collection and graph of the folders; what cannot be read is left out, and told in one line.
+
+    Raises CannotRun for a file that cannot be read at all, and, where it is to be strict, for any fault.
+    """
+    read = entries_of(settings)
+    refuse(settings, read.problems, read.unread)
+    loaded = _loaded(settings, read)
+    tell(loaded)
+    return loaded
 
 
-def refuse_or_tell(settings: Settings, problems: Iterable[Problem]) -> None:
-    """Raise CannotRun with every error; where they are to be skipped, say that something is left out."""
-    errors = in_order(p for p in problems if p.severity == "error")
-    if errors and not settings.skip_bad:
-        raise CannotRun(*errors)
-    if errors:
-        files = len({p.where.file for p in errors if p.where})
-        print(f"{len(errors)} errors in {files} files: what cannot be read is left out", file=sys.stderr)
+def refuse(settings: Settings, problems: Iterable[Problem], unread: Sequence[Problem]) -> None:
+    """Raise CannotRun for files that cannot be read at all, and for any fault where it is to be strict."""
+    errors = [p for p in problems if p.severity == "error"]
+    if unread or (errors and settings.strict):
+        raise refusal(errors if settings.strict else unread)
 
 
-def _loaded(settings: Settings, entries: list[records.Entry], problems: list[Problem]) -> Whole:
+def tell(loaded: Loaded) -> None:
+    """Say in one line that entries are left out."""
+    if said := remark(loaded):
+        print(visible(said), file=sys.stderr)
+
+
+def _loaded(settings: Settings, read: Entries) -> Whole:
     """The folder with what is supposed; ids in `without` that name no fact are wrong use."""
+    entries = read.entries
     taken_back = [_withdraw(i) for i in settings.without]
     graph = memory.held([*entries, *settings.suppose, *taken_back])
     unknown = [w.target for w in taken_back if w in graph.data.unknown_withdraws]
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
-    return Whole(graph, tuple(problems))
+    return Whole(graph, tuple(read.problems), read.left_out)
 
 
 def _withdraw(target: str) -> records.Withdraw:
@@ -86,7 +116,8 @@ def as_it_is(settings: Settings, loaded: Whole) -> Whole:
     beside = len(settings.suppose) + len(settings.without)
     entries = list(loaded.data.entries)
     kept = entries[: len(entries) - beside]
-    return _loaded(settings._replace(suppose=(), without=()), kept, list(loaded.problems))
+    read = Entries(kept, list(loaded.problems), loaded.left_out)
+    return _loaded(settings._replace(suppose=(), without=()), read)
 
 
 def supposed(text: str) -> list[records.Entry]:

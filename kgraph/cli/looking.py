@@ -21,27 +21,28 @@ from kgraph.render.terminal import table
 def show(settings: Settings, name: str, as_json: bool) -> int:
     """All that is known of a set, part, assembly, position, unit or source, or of one fact by its id.
 
-    Example: kgraph show "Larkfield RC-40"
+    Example: kgraph show "Larkfield LK-40"
     """
 
     from kgraph.render import things
 
-    def said(loaded: Loaded) -> dict[str, Any] | str:
+    def said(loaded: Loaded) -> tuple[dict[str, Any] | str, Loaded]:
         data = loaded.data
         fact = lookup.fact_with_id(data, name)
         event = None if fact else lookup.event_with_id(data, name)
         known = [] if fact or event else lookup.show(loaded.graph, name)
         if as_json:
-            return things.as_json(data, name, known, fact, event)
+            return things.as_json(data, name, known, fact, event), loaded
         if fact:
-            return things.fact_text(data, *fact)
-        return things.event_text(data, event) if event else "\n".join(things.as_text(data, k) for k in known)
+            return things.fact_text(data, *fact), loaded
+        texts = [things.event_text(data, event)] if event else [things.as_text(data, k) for k in known]
+        return "\n".join(texts), loaded
 
-    found = with_folder(settings, said)
+    found, loaded = with_folder(settings, said)
     if isinstance(found, str):
         sys.stdout.write(found)
     else:
-        print_json(found)
+        print_json(found, loaded)
     return 0
 
 
@@ -52,13 +53,13 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     """Names near a text: other spellings, makers' part numbers and near misses too.
 
-    Example: kgraph find rc40
+    Example: kgraph find lk40
     """
     wanted = " ".join(text)
-    found = with_folder(settings, lambda loaded: lookup.find(loaded.data, wanted))
+    found, loaded = with_folder(settings, lambda loaded: (lookup.find(loaded.data, wanted), loaded))
     if as_json:
         rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
-        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []})
+        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []}, loaded)
     elif found:
         cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
         sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import gc
 import importlib
 import io
@@ -20,6 +21,7 @@ from kgraph.problems import Stop, WrongUse, shown
 COMMANDS = {
     "takers": ("asking", "which other sets take this knob or belt"),
     "donors": ("asking", "which sets can give it, best first"),
+    "parts": ("asking", "which part numbers go there: what to ask a seller for"),
     "sisters": ("asking", "the same design under other badges"),
     "shares": ("asking", "which assemblies a set is built on, and with whom"),
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
@@ -27,6 +29,7 @@ COMMANDS = {
     "find": ("looking", "names near a text"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("adding", "take a fact back; nothing is deleted"),
+    "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
     "check": ("checking", "everything wrong or doubtful in the data"),
     "doubts": ("doubting", "which single thing to look at next would settle most"),
     "shelf": ("shelving", "the units, what each still gives, waits for and is owed"),
@@ -45,6 +48,10 @@ COMMANDS = {
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
 """Command -> (module of this room, one line of help)."""
+WRITING = frozenset({"add", "withdraw", "correct", "take", "import", "merge"})
+"""The commands that write to the fact folder: each refuses one in which an entry cannot be read."""
+ANY_FOLDER = frozenset({"check", "init", "completion"})
+"""The commands to which it does not matter whether every entry can be read."""
 
 
 class _Lazy(click.Group):
@@ -57,7 +64,7 @@ class _Lazy(click.Group):
         module = importlib.import_module(f"kgraph.cli.{COMMANDS[cmd_name][0]}")
         # `import` is no name that a function of Python can have.
         found: click.Command = getattr(module, f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name)
-        return found
+        return found if cmd_name in WRITING | ANY_FOLDER else _with_strict(found)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -74,22 +81,42 @@ class _Lazy(click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
 
 
+STRICT_HELP = "Refuse a folder in which an entry cannot be read, instead of answering without it."
+
+
+def _with_strict(command: click.Command) -> click.Command:
+    """The command, and those below it, with the option `--strict`, which may stand before it too."""
+    if not any(param.name == "strict" for param in command.params):
+        option = click.Option(
+            ["--strict"], is_flag=True, callback=_strict, expose_value=False, help=STRICT_HELP
+        )
+        command.params.append(option)
+    for below in getattr(command, "commands", {}).values():
+        _with_strict(below)
+    return command
+
+
+def _strict(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value:
+        ctx.obj = ctx.obj._replace(strict=True)
+
+
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
     "--data", "folders", multiple=True, type=click.Path(), metavar="DIR",
     help="A fact folder; may be given several times. Default: $KGRAPH_DATA, else ./data.",
 )  # fmt: skip
-@click.option("--skip-bad", is_flag=True, help="Leave out files and entries that cannot be read, and say so.")
+@click.option("--strict", is_flag=True, help=STRICT_HELP)
 @click.version_option(__version__, prog_name="kgraph")
 @click.pass_context
-def cli(ctx: click.Context, folders: tuple[str, ...], skip_bad: bool) -> None:
+def cli(ctx: click.Context, folders: tuple[str, ...], strict: bool) -> None:
     """Which other sets give this part, and which belt goes: facts of model families, with proof.
 
-    Example: kgraph takers "Larkfield RC-40" "tuning knob"
+    Example: kgraph takers "Larkfield LK-40" "volume knob"
     """
     from kgraph.cli.settings import Settings
 
-    ctx.obj = Settings(folders or default_folders(), skip_bad)
+    ctx.obj = Settings(folders or default_folders(), strict or ctx.invoked_subcommand in WRITING)
 
 
 def default_folders() -> tuple[str, ...]:
@@ -144,6 +171,8 @@ def run(args: Sequence[str] | None = None) -> int:
     except RecursionError:
         print("the data is nested or linked too deeply", file=sys.stderr)
         return 3
+    except MemoryError:
+        return _no_memory()
     except RuntimeError as error:
         # Of Ctrl-C while a module makes a class Python tells in this way.
         if not isinstance(error.__cause__, KeyboardInterrupt):
@@ -151,6 +180,8 @@ def run(args: Sequence[str] | None = None) -> int:
         return 130
     except OSError as error:
         _silence_stdout()
+        if error.errno == errno.ENOMEM:
+            return _no_memory()
         where = shown(str(error.filename or "output"), 200)
         print(f"{where}: {error.strerror or error}", file=sys.stderr)
         return 3
@@ -163,6 +194,11 @@ def _print_anything() -> None:
             stream.reconfigure(errors="backslashreplace")
 
 
+def _no_memory() -> int:
+    print("there is not enough memory for this; ask for less at once, or with fewer folders", file=sys.stderr)
+    return 3
+
+
 def _silence_stdout() -> None:
     """Keep the interpreter from flushing to a closed or full output once more on its way out."""
     with contextlib.suppress(OSError, ValueError):
@@ -170,10 +206,10 @@ def _silence_stdout() -> None:
 
 
 def _say(stop: Stop) -> None:
-    from kgraph.render.terminal import visible
+    from kgraph.render.terminal import visible_lines
 
     for problem in stop.problems:
-        print(visible(str(problem)), file=sys.stderr)
+        print(visible_lines(str(problem)), file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -12,9 +12,10 @@ from typing import Any
 import click
 
 from kgraph import collection
-from kgraph.cli import events
+from kgraph.checks.newcomers import Newcomer
+from kgraph.checks.newcomers import newcomers as newcomers_of
+from kgraph.cli import events, newcomers
 from kgraph.cli.asking import print_json
-from kgraph.cli.checking import problem_json
 from kgraph.cli.exchanging import (
     MOST_SHOWN,
     counted,
@@ -24,6 +25,7 @@ from kgraph.cli.exchanging import (
     slug,
     target_for,
 )
+from kgraph.cli.leaving import problem_json, refusal
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
@@ -49,6 +51,7 @@ class _Outcome:
     read: int
     target: Path | None
     written: bool
+    names: list[Newcomer]
 
 
 @click.command(short_help="what another fact folder says, with where it came from")
@@ -67,10 +70,21 @@ class _Outcome:
     "--as", "origin", default="", metavar="NAME", help="What to call their folder. Default: its name."
 )
 @click.option("--shelf", is_flag=True, help="Take over their units, loose parts and what was taken as well.")
+@click.option("--skip-bad", is_flag=True, help="Leave out what of theirs cannot be read, and list it.")
+@click.option("--yes", is_flag=True, help="Also write new places that are nearly known ones.")
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
 def merge(
-    settings: Settings, theirs: Path, dry_run: bool, trust: float, origin: str, shelf: bool, as_json: bool
+    settings: Settings,
+    /,
+    theirs: Path,
+    dry_run: bool,
+    trust: float,
+    origin: str,
+    shelf: bool,
+    skip_bad: bool,
+    yes: bool,
+    as_json: bool,
 ) -> int:
     """Add what another fact folder says and this one does not, marked with where it came from.
 
@@ -82,7 +96,7 @@ def merge(
     wanted = Wanted(origin or theirs.resolve().name, trust, shelf)
     _refuse_ourselves(settings, theirs)
     _refuse_name(wanted.origin)
-    other = _theirs(settings, theirs)
+    other = _theirs(theirs, skip_bad)
     seen = events.bytes_of(settings)
     loaded = load_or_empty(settings)
     with steps("merging"):
@@ -91,7 +105,13 @@ def merge(
         new = _parsed(texts, merged.entries_there)
         conflicts = in_order([*merged.conflicts, *merging.conflicts_between(loaded.data, other, new)])
     target = target_for(settings, loaded, f"merged-{slug(wanted.origin)}", new) if texts else None
-    outcome = _Outcome(merged, texts, new, conflicts, len(other.entries), target, bool(texts) and not dry_run)
+    names = newcomers.told_in_bulk(newcomers_of(loaded.data, new))
+    newcomers.tell(names)
+    if texts and not dry_run and not newcomers.agreed(names, yes):
+        print("nothing was written", file=sys.stderr)
+        return 1
+    written = bool(texts) and not dry_run
+    outcome = _Outcome(merged, texts, new, conflicts, len(other.entries), target, written, names)
     if outcome.written and target:
         events.append(settings, target, texts, seen)
     _show_json(theirs, wanted, dry_run, outcome) if as_json else _show(outcome, dry_run)
@@ -121,13 +141,13 @@ def _refuse_name(origin: str) -> None:
         raise WrongUse(f"their folder cannot be called {origin!r}: {why}; give it a name by --as NAME")
 
 
-def _theirs(settings: Settings, theirs: Path) -> Collection:
+def _theirs(theirs: Path, skip_bad: bool) -> Collection:
     """The other folder; raises CannotRun with every fault of it, unless what is bad is skipped."""
     with steps("reading"):
         entries, problems = foreign.read(theirs)
     errors = [p for p in problems if p.severity == "error"]
-    if errors and not settings.skip_bad:
-        raise CannotRun(*errors, "nothing was written")
+    if errors and not skip_bad:
+        raise refusal(errors, "nothing was written; --skip-bad leaves out what of theirs cannot be read")
     for problem in errors:
         print(visible(f"skipped: {problem}"), file=sys.stderr)
     return collection.build(entries)
@@ -185,6 +205,7 @@ def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -
             {"entry": dict(pairs), "file": entry.where.file, "line": entry.where.line}
             for pairs, entry in zip(outcome.merged.entries, outcome.new, strict=True)
         ],
+        "new names": [{"kind": n.kind, "name": n.name, "near": n.near or None} for n in outcome.names],
         "already": outcome.merged.already,
         "conflicts": [problem_json(p) for p in outcome.conflicts],
         "shelf left out": outcome.merged.shelf,

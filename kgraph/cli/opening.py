@@ -47,15 +47,20 @@ def _as_it_is(place: store.Folders, told: store.Steps) -> Index | None:
 
 
 def _loaded(settings: Settings, index: Index) -> Loaded:
-    """The folder as an index has it; raises CannotRun with every error, unless they are skipped."""
+    """The folder as an index has it; what cannot be read is left out, and told in one line.
+
+    Raises CannotRun for a file that cannot be read at all, and, where it is to be strict, for any fault.
+    """
     from kgraph.source.fetched import FetchedFacts
 
-    faults = index.faults()
+    faults, left_out, unread = index.faults()
+    loaded = Loaded(FetchedFacts(index), tuple(faults), left_out)
     if faults:
-        from kgraph.cli.loading import refuse_or_tell
+        from kgraph.cli.loading import refuse, tell
 
-        refuse_or_tell(settings, faults)
-    return Loaded(FetchedFacts(index), tuple(faults))
+        refuse(settings, faults, unread)
+        tell(loaded)
+    return loaded
 
 
 def opened(settings: Settings) -> Loaded | None:

@@ -23,6 +23,7 @@ from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
 from kgraph.shelf.plan import SECONDS, Course, Line, Plan, Wishes
+from kgraph.shelf.taking import counts_on_it
 
 SHOWN = 20
 """So many sets a hunt shows on the screen, unless asked for more."""
@@ -60,7 +61,6 @@ _WISHES = [
     click.option(
         "--at-least", default="0", callback=_number(0, 1), metavar="C", help="Leave out what is less certain."
     ),
-    click.option("--effort", type=click.IntRange(1, 1000), default=1, help="More work for narrower bounds."),
 ]  # fmt: skip
 
 
@@ -76,6 +76,9 @@ def _wishing(command: Callable[..., int]) -> Callable[..., int]:
 @click.option(
     "--instead", type=click.IntRange(0, 50), default=0, metavar="N", help="Also the N next best plans."
 )
+@click.option(
+    "--rob", multiple=True, metavar="UNIT", help="Allow that this unit goes without what it counts on."
+)
 @click.option("--take", "take_it", is_flag=True, help="Write the removals of the plan, all or none.")
 @click.option("--by", default="", help="With --take: who takes them out.")
 @click.option("--date", default="", help="With --take: when.")
@@ -87,6 +90,7 @@ def plan(
     /,
     units: tuple[str, ...],
     instead: int,
+    rob: tuple[str, ...],
     take_it: bool,
     by: str,
     date: str,
@@ -98,21 +102,24 @@ def plan(
 
     The cost: `keep` of every unit that is opened (5 if not said, half for one that was robbed before),
     1 for each line that needs work, and -ln(certainty) of each line. What the shelf cannot meet is to be
-    bought, made or looked for. Example: kgraph plan U-09 --instead 2
+    bought, made or looked for. What another unit counts on, and nothing else on the shelf could be, is not
+    planned but told as possible; --rob UNIT allows it. Example: kgraph plan U-09 --instead 2
     """
     seen = events.bytes_of(settings) if take_it else {}
-    loaded = load(settings)
-    found = planner.plan(
-        loaded.graph, [_unit(loaded, u) for u in units], _wishes(loaded, instead=instead, **wished)
-    )
+    loaded = load(settings._replace(strict=settings.strict or take_it))
+    wishes = _wishes(loaded, instead=instead, rob=rob, **wished)
+    found = planner.plan(loaded.graph, [_unit(loaded, u) for u in units], wishes)
     written: list[str] = []
-    if take_it and found.best.lines:
+    agreed = not (take_it and found.best.lines) or _agreed(loaded, found.best, wishes)
+    if not agreed:
+        print("nothing was written", file=sys.stderr)
+    elif take_it and found.best.lines:
         written = _take(settings, loaded, found.best, seen, {"by": by, "date": date})
     if as_json:
-        print_json(render.as_json(loaded.data, found, written))
+        print_json(render.as_json(loaded.data, found, written), loaded)
     else:
         _print_plan(loaded, found, proof, written)
-    return 0 if found.best.lines else 1
+    return 0 if found.best.lines and agreed else 1
 
 
 def _print_plan(loaded: Whole, found: Plan, proof: bool, written: Sequence[str]) -> None:
@@ -126,7 +133,7 @@ def _print_plan(loaded: Whole, found: Plan, proof: bool, written: Sequence[str])
     if not found.best.lines:
         print("nothing found on the shelf", file=sys.stderr)
     for note in found.notes:
-        print(note, file=sys.stderr)
+        print(visible(note), file=sys.stderr)
 
 
 @click.command(short_help="which sets to look for, by the wants that each would meet")
@@ -164,17 +171,16 @@ def hunt(
             "units": [loaded.data.text("unit", u) for u in units],
             "sets": [loaded.data.text("set", s) for s in sets],
         }
-        print_json(render.hunt_json(loaded.data, question, found, most))
+        print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
         shown = most or SHOWN
-        if found.found:
-            sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
-        else:
+        sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown))
+        if not found.found:
             print("nothing found", file=sys.stderr)
         if len(found.found) > shown:
             print(f"{len(found.found) - shown} more sets; --most shows more.", file=sys.stderr)
         for note in found.notes:
-            print(note, file=sys.stderr)
+            print(visible(note), file=sys.stderr)
     return 0 if found.found else 1
 
 
@@ -209,17 +215,18 @@ def _wishes(
     doubt: float,
     seconds: float,
     at_least: float,
-    effort: int,
     instead: int = 0,
+    rob: tuple[str, ...] = (),
 ) -> Wishes:
     return Wishes(
+        rob=frozenset(_unit(loaded, u) for u in rob),
         without=frozenset(_unit(loaded, u) for u in without),
         keep=dict(_keep(loaded, text) for text in keep),
         work=work,
         doubt=doubt,
         seconds=seconds,
         instead=instead,
-        wanted=Wanted(at_least, effort=effort),
+        wanted=Wanted(at_least),
     )
 
 
@@ -231,6 +238,31 @@ def _keep(loaded: Whole, text: str) -> tuple[str, float]:
         return _unit(loaded, name.strip()), quantities.number(value.strip(), 0, 10)
     except quantities.QuantityError as error:
         raise WrongUse(f"--keep {text!r}: {error}") from None
+
+
+def _agreed(loaded: Whole, course: Course, wishes: Wishes) -> bool:
+    """Whether all that `take` would warn of is wanted.
+
+    Raises WrongUse where a line takes what another unit counts on, and nobody can be asked.
+    """
+    robbing = [
+        f"{render.taken_text(loaded.data, line)}: {counts_on_it(loaded.data, counting)}"
+        for line in course.lines
+        for counting in line.counting
+        if counting.want.unit not in wishes.rob
+    ]
+    if not sys.stdin.isatty():
+        if robbing:
+            raise WrongUse(*robbing, "nothing was written; --rob UNIT allows that a unit goes without")
+        return True
+    doubts = [
+        f"{render.taken_text(loaded.data, line)}: {remark}"
+        for line in course.lines
+        for remark in render.doubts_of(line)
+    ]
+    for text in [*robbing, *doubts]:
+        print(visible(text), file=sys.stderr)
+    return not (robbing or doubts) or click.confirm("take all of the plan?", err=True)
 
 
 # Written --------------------------------------------------------------------------------------

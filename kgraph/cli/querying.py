@@ -237,7 +237,7 @@ def _give(loaded: Whole | None, question: dict[str, Any], asked: Query, result: 
         if result["form"] == "select":
             said["variables"] = result["variables"]
         said |= {"answers": found, "notes": notes}
-        print_json({**said, "caution texts": cautions} if cautions else said)
+        print_json({**said, "caution texts": cautions} if cautions else said, loaded)
     else:
         _print(result)
         _print_cautions(cautions)

@@ -20,7 +20,8 @@ class Settings(NamedTuple):
 
     given: tuple[str | Path, ...]
     """The fact folders as they were named."""
-    skip_bad: bool = False
+    strict: bool = False
+    """Whether a folder with entries that cannot be read is refused."""
     suppose: tuple[records.Entry, ...] = ()
     without: tuple[str, ...] = ()
 
@@ -53,8 +54,10 @@ class Loaded:
 
     graph: Facts
 
-    def __init__(self, graph: Facts, problems: tuple[Problem, ...] = ()) -> None:
+    def __init__(self, graph: Facts, problems: tuple[Problem, ...] = (), left_out: int = 0) -> None:
         self.graph, self.problems = graph, problems
+        self.left_out = left_out
+        """So many entries could not be read."""
 
     @property
     def data(self) -> Names:

@@ -12,6 +12,7 @@ import click
 from kgraph import questions
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
+from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Loaded, Settings, Whole
@@ -53,7 +54,7 @@ def take(
     """Record that something is taken from a unit; refused, with status 1, if it is not there or not whole.
 
     Said before it is written: why it goes there or that no fact says so, who else counts on it, what comes
-    off with it, the cautions. Example: kgraph take "tuning knob" --from U-01 --to U-03 --owed
+    off with it, the cautions. Example: kgraph take "volume knob" --from U-01 --to U-03 --owed
     """
     seen = events.bytes_of(settings)
     loaded = load(settings)
@@ -132,7 +133,7 @@ def _owed(loaded: Loaded, units: tuple[str, ...], all_too: bool, as_json: bool) 
     wanted = [_unit(loaded, u) for u in units] or list(shelf.units)
     found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
     if as_json:
-        print_json(render.owed_json(loaded.data, shelf, found, units))
+        print_json(render.owed_json(loaded.data, shelf, found, units), loaded)
     elif found:
         sys.stdout.write(render.owed_text(loaded.data, shelf, found, sys.stdout.isatty()))
     else:
@@ -158,7 +159,7 @@ def _shelf(loaded: Loaded, units: tuple[str, ...], as_json: bool) -> int:
 
     found = overview(loaded.graph, [_unit(loaded, u) for u in units])
     if as_json:
-        print_json(render.shelf_json(loaded.data, found, units))
+        print_json(render.shelf_json(loaded.data, found, units), loaded)
     elif found.units or found.stock:
         sys.stdout.write(render.shelf_text(loaded.data, found, sys.stdout.isatty(), bool(units)))
     else:
@@ -194,7 +195,7 @@ def _sheet(loaded: Loaded, unit: str, form: str, output: Path | None, as_json: b
     made = sheet_of(loaded.graph, _unit(loaded, unit))
     text = render_sheet.in_form(loaded.data, made, form) if not as_json else ""
     if as_json:
-        _give_json(render_sheet.as_json(loaded.data, made), output)
+        _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
     elif output is None:
         sys.stdout.write(text)
     else:

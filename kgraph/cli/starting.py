@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import sys
 from importlib import resources
 from pathlib import Path
 
 import click
 
+from kgraph import trade
 from kgraph.folder import writing
 from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
+from kgraph.render.terminal import wrapped
 
 START = """\
 # Facts of your own. An entry begins with "- " and its first key says what it is, for example:
-# - set: Larkfield RC-40
+# - set: Larkfield LK-40
 #   market: UK
-# - rebadge: [Larkfield RC-40, Ostmark 2200]
+# - rebadge: [Larkfield LK-40, Orvanek 2200]
 #   how: compared
 # `kgraph add` asks for each field and appends it for you; `kgraph check` finds what is wrong.
+# The places, kinds and cautions of the trade are there already: try `kgraph show "drive belt"`.
+# Say of each set its mains, like mains: 240 V 50 Hz; what is on the mains side is compared by it.
 """
 
 
@@ -37,6 +42,12 @@ def init(folder: Path, demo: bool) -> int:
         if name not in there:
             writing.write_new(folder / name, data)
     print(f"{len(files)} {'file' if len(files) == 1 else 'files'} in {folder}")
+    places, kinds = (len(trade.ground().things[kind]) for kind in ("position", "kind"))
+    says = (
+        f"below it lies what is common to the trade: {places} places with their other names, {kinds} kinds "
+        "of part, cautions, and what must match on the mains side; `kgraph show NAME` tells what is from it"
+    )
+    sys.stdout.write(wrapped(says) if sys.stdout.isatty() else f"{says}\n")
     return 0
 
 

@@ -1,7 +1,7 @@
 """A value in one cell of a table, and back: letter for letter, and nothing that a spreadsheet would obey.
 
-A text stands as it is. A list or mapping stands as in a fact file: `[LW, MW]`, `{aerial: snapped}`. A text
-that would be taken for one of these, an empty one, and one with blanks at its ends or control characters
+A text stands as it is. A list or mapping stands as in a fact file: `[LW, MW]`, `{dial glass: cracked}`. A
+text that would be taken for one of these, an empty one, and one with blanks at its ends or control characters
 stands in double quotes, as YAML has them. In CSV a cell that a spreadsheet could take for a formula gets a
 `'` in front, which reading takes off again.
 """

@@ -27,7 +27,7 @@ def not_yet(have: Iterable[Entry], come: Sequence[Entry]) -> list[int]:
     return new
 
 
-_EVIDENCE = ("how", "certainty", "trust", "by", "date", "note", "id")
+_EVIDENCE = ("how", "certainty", "trust", "by", "date", "note", "id", "corrects")
 
 
 def _meaning(entry: Entry) -> tuple[str, ...]:

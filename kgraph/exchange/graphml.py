@@ -67,7 +67,7 @@ def _ends(fact: Fact) -> tuple[str, str]:
     """The two nodes of a fact: who is built on what, who takes what, what goes where."""
     args = fact.args
     match fact.kind:
-        case "rebadge":
+        case "rebadge" | "distinct":
             return args[0], args[1]
         case "uses":
             return args[1], args[0]
@@ -96,7 +96,7 @@ def _said(data: Collection, fact: Fact) -> dict[str, Any]:
     """What an edge says of its fact; what does not apply is left out."""
     at = {k: data.text("position", fact.args[i]) for k, i in _POSITIONS.get(fact.kind, {}).items()}
     sources = sorted({e.source for e in fact.evidence if e.source})
-    both = fact.kind in ("rebadge", "same") or (fact.kind == "fits" and fact.args[4])
+    both = fact.kind in ("rebadge", "same", "distinct") or (fact.kind == "fits" and fact.args[4])
     more = {
         **at,
         "role": fact.args[3] if fact.kind == "takes" else "",

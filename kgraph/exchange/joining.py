@@ -17,7 +17,6 @@ from kgraph.exchange.origins import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, Where, shown
-from kgraph.questions import trade_cautions
 
 SHELF = ("unit", "stock", "taken", "restored")
 """Kinds of entry that are about what lies on somebody's own shelf."""
@@ -48,7 +47,7 @@ class Joining:
     def __post_init__(self) -> None:
         for entry in self.ours.entries:
             if isinstance(entry, records.Thing):
-                key = self.ours.key(entry.kind, entry.name.key)
+                key = self._key(entry.kind, entry.name.key)
                 self._learn(entry, self._known.setdefault(_place(entry, key), _Known()))
 
     def news(self, thing: records.Thing) -> Pairs | None:
@@ -57,7 +56,7 @@ class Joining:
             return self._grade(thing)
         if self._is_other(thing) or self._is_caution_of_the_trade(thing):
             return None
-        key = self.ours.key(thing.kind, thing.name.key)
+        key = self._key(thing.kind, thing.name.key)
         name = thing.name.text if key == thing.name.key else self.ours.text(thing.kind, key)
         place = _place(thing, key)
         known = self._known.get(place)
@@ -70,6 +69,14 @@ class Joining:
                 return None
         self._learn(thing, known)
         return [(thing.kind, name), *((k, v) for k, v in kept if v is not None)]
+
+    def _key(self, kind: str, key: str) -> str:
+        """The key of the thing that a name stands for here.
+
+        By a name that the ground alone gives it, only what is declared here: else theirs may keep its name.
+        """
+        meant = self.ours.key(kind, key)
+        return meant if meant in self.ours.things[kind] else self.ours.own_key(kind, key)
 
     def _pairs(self, thing: records.Thing) -> Iterator[tuple[str, Value]]:
         """What is said beside the name. Trust in a source is everybody's own, and is put on each saying."""
@@ -145,7 +152,7 @@ class Joining:
             says = f"{shown(thing.name.text)} is {_AN[kind]} there and {_AN[other]} here"
             self._conflict(thing, "set-and-assembly", says, "ours is kept; give one of them another name")
             return True
-        meant = self.ours.key(kind, key)
+        meant = self._key(kind, key)
         if kind != "stock" and meant != key and meant in self.theirs.things[kind]:
             other_name = shown(self.ours.text(kind, meant))
             says = f"{kind} {shown(thing.name.text)} is another name of {other_name} here, and not there"
@@ -160,8 +167,10 @@ class Joining:
 
     def _is_caution_of_the_trade(self, thing: records.Thing) -> bool:
         """Whether the text would take the place of one that warns by itself: nobody else's may."""
-        built_in = trade_cautions().get(thing.name.key)
-        if thing.kind != "caution" or built_in is None or thing.name.key in self.ours.things["caution"]:
+        if thing.kind != "caution" or self._key("caution", thing.name.key) in self.ours.things["caution"]:
+            return False
+        built_in = self.ours.caution_text(thing.name.key)
+        if built_in is None:
             return False
         if isinstance(thing, records.Caution) and thing.text.split() != built_in.split():
             says = f"caution {shown(thing.name.text)} has another text there than the one that kgraph shows"
@@ -187,7 +196,10 @@ class Joining:
         return False
 
     def _is_taken(self, kind: str, key: str, own: str) -> bool:
-        return key in self.ours.things[kind] or self.ours.aliases[kind].get(key, own) != own
+        meant = self.ours.key(kind, key)
+        # What only the ground gives the name to is another thing here where something of ours is that thing.
+        known = meant in self.ours.things[kind] or meant in self.ours.spelt[kind]
+        return key in self.ours.things[kind] or (meant not in (key, own) and known)
 
     # Scales, which are everybody's own.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
-from kgraph import quantities, records
+from kgraph import mains, matching, quantities, records
 from kgraph.collection import Collection
 from kgraph.exchange import places
 from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
@@ -17,9 +17,9 @@ from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph
-from kgraph.fits.sizes import compare_rules
 from kgraph.names import compared, fold
 from kgraph.problems import Where
+from kgraph.reason.sizes import compare_rules
 
 CLASSES = {
     "set": SCHEMA + "ProductModel",
@@ -67,13 +67,21 @@ def node_block(node: places.Node) -> Block:
 def things(data: Collection) -> Iterator[Block]:
     """Every thing, declared or only used, kind by kind, by its key."""
     for kind in _MORE:
-        for key in sorted(data.known(kind)):
+        more = _cautions_in_force(data) if kind == "caution" else ()
+        for key in sorted({*data.known(kind), *more}):
             yield _thing(data, kind, key)
     yield from _features(data)
     yield from _badges(data)
     yield from _must_match_values(data)
     for unit, code in UNITS.items():
         yield Block(UNIT + unit, ((QUDT + "ucumCode", Text(code)),))
+
+
+def _cautions_in_force(data: Collection) -> set[str]:
+    """The cautions of the folder's places and kinds, those of the ground among them."""
+    places = (data.position_rules(key).cautions for key in data.known("position"))
+    kinds = (data.kind_cautions(key) for key in data.known("kind"))
+    return {data.key("caution", named.key) for found in (*places, *kinds) for named in found}
 
 
 def _thing(data: Collection, kind: str, key: str) -> Block:
@@ -166,9 +174,9 @@ def _quantity(value: float, unit: str, *more: Pair) -> Nested:
 
 
 def _position(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
-    match, cautions = data.position_rules(key)
-    yield from ((TERM + "mustMatch", iri("attribute", attribute)) for attribute in match)
-    yield from ((TERM + "caution", iri("caution", data.key("caution", c.key))) for c in cautions)
+    rules = data.position_rules(key)
+    yield from ((TERM + "mustMatch", iri("attribute", attribute)) for attribute in rules.must_match)
+    yield from ((TERM + "caution", iri("caution", data.key("caution", c.key))) for c in rules.cautions)
 
 
 def _kind(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
@@ -196,7 +204,8 @@ def _unit(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         return TERM + "atPosition", iri("position", data.key("position", name.key))
 
     for unit in said:
-        yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
+        if unit.set:
+            yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
         if unit.role:
             yield TERM + "role", Text(unit.role)
         if unit.keep is not None:
@@ -228,15 +237,14 @@ _MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] 
 
 def _must_match(data: Collection) -> list[str]:
     """The attributes that must match somewhere."""
-    return sorted({a for key in data.things["position"] for a in data.position_rules(key)[0]})
+    return sorted({a for key in data.known("position") for a in data.position_rules(key).must_match})
 
 
 def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
-    """What is recorded of a set under each attribute that must match, folded as the rule compares it."""
+    """What is recorded of a set under each attribute that must match, in the keys that the rule compares."""
     for attribute in _must_match(data):
-        for value in data.attribute("set", key, attribute):
-            text = value if isinstance(value, str) else ", ".join(map(str, value))
-            yield attribute, compared(text)
+        for text in matching.recorded(data, f"s:{key}", attribute):
+            yield from ((attribute, value) for value in sorted(mains.keys(attribute, text)))
 
 
 def _must_match_values(data: Collection) -> Iterator[Block]:
@@ -281,6 +289,7 @@ _ABOUT: dict[str, tuple[str, ...]] = {
     "uses": ("owner", "owner"),
     "takes": ("part", "owner", "position"),
     "same": ("part", "part"),
+    "distinct": ("owner", "owner"),
     "replaces": ("part", "part"),
     "fits": ("owner", "position", "owner", "position"),
     "refuses": ("part", "owner", "position", "owner", "position"),
@@ -366,6 +375,7 @@ _STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
     "uses": _states_uses,
     "takes": _states_takes,
     "same": lambda fact: [],
+    "distinct": lambda fact: [],
     "replaces": _states_replaces,
     "fits": _states_fits,
     "refuses": _states_refuses,

@@ -269,7 +269,7 @@ class _Sayings:
         if found or not _MADE_ID.match(target):
             return found
         # The id of a fact with every `also` name resolved is that of no single record.
-        facts = [*self.theirs.facts.values(), *(f for f, _ in self.theirs.withdrawn.values())]
+        facts = [*self.theirs.facts_as_said(), *(f for f, _ in self.theirs.withdrawn.values())]
         return [f.record for f in facts if target in f.ids and f.record][:1]
 
 
@@ -313,9 +313,9 @@ def _is_conflict(problem: Problem) -> bool:
 
 def _taken_back(ours: Collection, theirs: Collection, after: Collection) -> Iterator[Problem]:
     """Facts that one of the two took back and the other holds."""
-    held = {(f.kind, f.args): f for f in ours.facts.values()}
+    held = {(f.kind, f.args): f for f in ours.facts_as_said()}
     gone = {(f.kind, f.args) for f, _ in ours.withdrawn.values()}
-    told = {(f.kind, f.args) for f in theirs.facts.values()}
+    told = {(f.kind, f.args) for f in theirs.facts_as_said()}
     for fact, by in after.withdrawn.values():
         states = (fact.kind, fact.args)
         where = fact.evidence[0].where

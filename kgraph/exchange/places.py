@@ -14,6 +14,7 @@ replaces        new part, old part       a `replaces` fact
 equalSize       part, part               one step of equal size: the first goes where the second goes
 fitsAt          place, place             a `fits` fact: what is at the first went to the second
 refusedAt       part or place, place     a `refuses` fact: the part, or what is at the place
+distinctFrom    set, set                 a `distinct` fact (both ways)
 sisterOf        set, set                 a `rebadge` fact, whatever it leaves out (both ways)
 carries         mounting, assembly       see below
 =============== ======================== =========================================================
@@ -29,7 +30,7 @@ from collections.abc import Callable, Iterator
 
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
-from kgraph.fits.sharing import carriers, leaves_out
+from kgraph.reason.sharing import carriers, leaves_out
 
 Node = tuple[str, ...]
 """What a link joins: ("part", key), ("set", key), ("place", owner, position) and so on."""
@@ -106,6 +107,12 @@ def _rebadge(fact: Fact) -> Iterator[Triple]:
     yield ("set", other[2:]), "sisterOf", ("set", one[2:])
 
 
+def _distinct(fact: Fact) -> Iterator[Triple]:
+    one, other = fact.args
+    yield ("set", one[2:]), "distinctFrom", ("set", other[2:])
+    yield ("set", other[2:]), "distinctFrom", ("set", one[2:])
+
+
 _OF_FACT: dict[str, Callable[[Fact], Iterator[Triple]]] = {
     "takes": _takes,
     "same": _same,
@@ -113,6 +120,7 @@ _OF_FACT: dict[str, Callable[[Fact], Iterator[Triple]]] = {
     "fits": _fits,
     "refuses": _refuses,
     "rebadge": _rebadge,
+    "distinct": _distinct,
 }
 
 

@@ -121,10 +121,12 @@ def _limit(job: Mapping[str, Any]) -> None:
         import resource
     except ImportError:  # Only where there is no POSIX.
         return
-    most = job["memory_mib"] << 20
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
     seconds = int(job["seconds"]) + 2
-    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
+    for what, most in ((resource.RLIMIT_AS, job["memory_mib"] << 20), (resource.RLIMIT_CPU, seconds)):
+        # Whoever started this may have set a lower bound, which stays.
+        hard = resource.getrlimit(what)[1]
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(what, (most, most))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 

@@ -17,7 +17,7 @@ from kgraph.source.facts import Place as Place
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.fits.sizes import Sizes
+    from kgraph.reason.sizes import Sizes
 
 
 class Tables(Adjacency):
@@ -33,6 +33,7 @@ class Tables(Adjacency):
         self.fits_from: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
         self.fits_to: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
         self.refused_at: dict[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
+        self.distinct: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
         self.runs_at: dict[Place, list[Fact]] = defaultdict(list)
 
 
@@ -52,7 +53,7 @@ class Graph(Tables, Facts):
     def compare_sizes(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
         if self._sizes is None:
-            from kgraph.fits.sizes import FromCollection
+            from kgraph.reason.sizes import FromCollection
 
             self._sizes = FromCollection(self.data, self.parts_of_kind)
         return self._sizes.equal(part, forward)
@@ -91,7 +92,8 @@ def left_out(graph: Facts, names: Iterable[str]) -> frozenset[str]:
     out: set[str] = set()
     for key in names:
         assembly = graph.data.key("assembly", key)
-        out |= {key, *(n.key for t in graph.data.things["assembly"].get(assembly, ()) for n in t.also)}
+        named = {key, *(n.key for t in graph.data.things["assembly"].get(assembly, ()) for n in t.also)}
+        out |= named | {graph.data.key("position", k) for k in named}
         out |= graph.declares.get(f"a:{assembly}", frozenset())
     return frozenset(out)
 
@@ -142,6 +144,12 @@ def _add_refuses(tables: Tables, graph: Facts, fact: Fact) -> None:
     tables.refused_at[Place(at, where)].append((item, fact))
 
 
+def _add_distinct(tables: Tables, graph: Facts, fact: Fact) -> None:
+    one, other = fact.args
+    tables.distinct[one].append((other, fact))
+    tables.distinct[other].append((one, fact))
+
+
 def _add_run(tables: Tables, graph: Facts, fact: Fact) -> None:
     tables.runs_at[Place(*fact.args[:2])].append(fact)
 
@@ -154,6 +162,7 @@ _ADD = {
     "replaces": _add_replaces,
     "fits": _add_fits,
     "refuses": _add_refuses,
+    "distinct": _add_distinct,
     "run": _add_run,
 }
 

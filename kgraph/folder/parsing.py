@@ -76,6 +76,12 @@ def entries(data: bytes, file: str) -> Found:
     return tuple(reader.entries), tuple(in_order(page.problems))
 
 
+def begun(data: bytes, file: str) -> int:
+    """How many entries begin in a file's bytes, were each in order."""
+    page = page_of(data, file)
+    return len(_entry_starts(page, _indentation(page)))
+
+
 # --- Events -> nodes -----------------------------------------------------------------------------
 
 
@@ -326,8 +332,7 @@ class _Reader:
     def _entry_starts(self) -> list[int]:
         """Where the lines start that start an entry, were the file in order."""
         if self.starts is None:
-            first = _FIRST_DASH.search(self.page.text)
-            self.starts = _entry_starts(self.page, len(first[1]) if first else 0)
+            self.starts = _entry_starts(self.page, _indentation(self.page))
         return self.starts
 
     def _faulty(self, run: _Run, starts: list[int]) -> int:
@@ -376,6 +381,12 @@ class _Reader:
             end = starts[later] if later < len(starts) else len(self.page.text)
         spoilt = self.page.spoilt
         return bisect_left(spoilt, start) < bisect_left(spoilt, end)
+
+
+def _indentation(page: Page) -> int:
+    """How far in the entries of a file begin."""
+    first = _FIRST_DASH.search(page.text)
+    return len(first[1]) if first else 0
 
 
 def _entry_starts(page: Page, dash: int) -> list[int]:

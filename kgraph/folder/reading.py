@@ -6,7 +6,7 @@ The parser is loaded only for a file that the quick reader leaves alone.
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
@@ -18,11 +18,15 @@ from kgraph.problems import Problem, Where
 
 
 class ReadFile(NamedTuple):
-    """What stands in one file: the entries that could be read, and everything that is wrong."""
+    """What stands in one file: the entries that could be read, and everything that is wrong.
+
+    `unread`: the disk refuses it, or it is no text in which an entry can be read.
+    """
 
     path: str
     entries: tuple[Map, ...]
     problems: tuple[Problem, ...]
+    unread: bool = False
 
 
 @contextmanager
@@ -49,13 +53,23 @@ def read_bytes(data: bytes, file: str) -> ReadFile:
     """
     if len(data) > MOST_BYTES:
         says = f"more than {MOST_BYTES // 2**20} MiB"
-        return ReadFile(file, (), (Problem(Where(file), "size", says, "make it several files"),))
+        return ReadFile(file, (), (Problem(Where(file), "size", says, "make it several files"),), unread=True)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         problem = Problem(Where(file), "utf-16", "the file is UTF-16", "save it as UTF-8")
-        return ReadFile(file, (), (problem,))
+        return ReadFile(file, (), (problem,), unread=True)
     with _no_collection():
         quick = plain.entries(data)
-        return by_yaml(data, file) if quick is None else ReadFile(file, quick, ())
+        if quick is not None:
+            return ReadFile(file, quick, ())
+        found = by_yaml(data, file)
+        return found if found.entries else found._replace(unread=not _is_text(data))
+
+
+def _is_text(data: bytes) -> bool:
+    try:
+        return "\0" not in data.decode()
+    except UnicodeDecodeError:
+        return False
 
 
 def read_plain(data: bytes) -> tuple[Map, ...] | None:
@@ -69,6 +83,21 @@ def by_yaml(data: bytes, file: str) -> ReadFile:
     from kgraph.folder import parsing
 
     return ReadFile(file, *parsing.entries(data, file))
+
+
+def entries_begun(path: Path) -> int:
+    """How many entries begin in a file, could each be read."""
+    from kgraph.folder import parsing
+
+    return parsing.begun(read_path(path), display(path))
+
+
+def left_out(path: Path, found: int, problems: Sequence[Problem]) -> int:
+    """How many of the entries that begin in a file are not among those found, for what is wrong with them."""
+    if not any(p.severity == "error" for p in problems):
+        return 0
+    silent = sum(p.code == "says-nothing" for p in problems)
+    return max(entries_begun(path) - found - silent, 1)
 
 
 def read_folder(folder: Path) -> list[ReadFile]:
@@ -85,5 +114,6 @@ def read_file(path: Path) -> ReadFile:
     try:
         data = read_path(path)
     except OSError as error:
-        return ReadFile(name, (), (Problem(Where(name), "unreadable", f"cannot be read: {reason(error)}"),))
+        problem = Problem(Where(name), "unreadable", f"cannot be read: {reason(error)}")
+        return ReadFile(name, (), (problem,), unread=True)
     return read_bytes(data, name)

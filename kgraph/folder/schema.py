@@ -168,8 +168,8 @@ def _one_of(known: Iterable[str], what: str) -> Reader:
     def read(node: Node) -> str:
         value = _some_text(node)
         if value not in choices:
-            near = did_you_mean(value, choices) or f"use one of {', '.join(choices)}"
-            raise _Wrong(node, f"{shown(value)} is not {what}", near, "unknown-word")
+            mend = f"use one of {', '.join(choices)}"
+            raise _Wrong(node, f"{shown(value)} is not {what}", mend, "unknown-word")
         return value
 
     return read
@@ -224,6 +224,18 @@ def _count(node: Node) -> int:
 def _state(node: Node) -> tuple[tuple[Name, str], ...]:
     read = _pairs(_name, _some_text)
     found: tuple[tuple[Name, str], ...] = read(node)
+    return found
+
+
+def _some_texts(node: Node) -> tuple[str, ...]:
+    if isinstance(node, Seq):
+        return tuple(_some_text(n) for n in node.items)
+    return (_some_text(node),)
+
+
+def _seen(node: Node) -> tuple[tuple[Name, tuple[str, ...]], ...]:
+    read = _pairs(_name, _some_texts)
+    found: tuple[tuple[Name, tuple[str, ...]], ...] = read(node)
     return found
 
 
@@ -310,6 +322,7 @@ _EVIDENCE: Fields = {
     "date": ("date", _date, False),
     "note": ("note", _text, False),
     "id": ("own_id", _some_text, False),
+    "corrects": ("corrects", _some_text, False),
 }
 _ALSO: Fields = {"also": ("also", _NAMES, False)}
 
@@ -347,6 +360,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "position": ("name", _name, True),
             "must match": ("must_match", _TEXTS, False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "kind": (
@@ -357,6 +371,7 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
             "compare": ("compare", _compare, False),
             "certainty": ("certainty", _quantity(_certainty), False),
             "caution": ("cautions", _NAMES, False),
+            "perishable": ("perishable", _yes_no, False),
         },
     ),
     "source": (
@@ -375,7 +390,8 @@ THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
         records.Unit,
         {
             "unit": ("name", _name, True),
-            "set": ("set", _name, True),
+            "set": ("set", _name, False),
+            "seen": ("seen", _seen, False),
             "role": ("role", _one_of(words.ROLES_OF_UNITS, "a role of a unit"), False),
             "keep": ("keep", _quantity(lambda t: quantities.number(t, 0.0, 10.0)), False),
             "state": ("state", _state, False),
@@ -412,6 +428,7 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
         },
     ),
     "same": (records.Same, {"same": ("parts", _TWO, True)}),
+    "distinct": (records.Distinct, {"distinct": ("sets", _TWO, True)}),
     "replaces": (records.Replaces, {"replaces": ("new", _name, True), "old": ("old", _name, True)}),
     "fits": (
         records.Fits,
@@ -711,7 +728,7 @@ def _fact(context: _Context, node: Map) -> records.Statement | None:
 
 
 def _finish_pair(context: _Context, node: Map, got: dict[str, Any]) -> bool:
-    found = got["sets" if context.kind == "rebadge" else "parts"]
+    found = got["parts" if context.kind == "same" else "sets"]
     if len({n.key for n in found}) == 2:
         return True
     says = "names one thing twice" if len(found) == 2 else f"names {len(found)} where two belong"
@@ -732,6 +749,7 @@ def _finish_refuses(context: _Context, node: Map, got: dict[str, Any]) -> bool:
 _FINISH: Mapping[str, Callable[[_Context, Map, dict[str, Any]], bool]] = {
     "rebadge": _finish_pair,
     "same": _finish_pair,
+    "distinct": _finish_pair,
     "fits": _finish_fits,
     "refuses": _finish_refuses,
 }

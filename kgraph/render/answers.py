@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from kgraph.facts import Evidence, Fact
 from kgraph.names import compared, fold
-from kgraph.questions import Answer, Row, trade_cautions
+from kgraph.questions import Answer, Row
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -17,13 +17,16 @@ if TYPE_CHECKING:
 
 def as_json(data: Names, answer: Answer) -> dict[str, Any]:
     """The object of the contract, section 3."""
+    rows, notes = answer.rows[: answer.most], list(answer.notes)
+    if len(rows) < len(answer.rows):
+        notes.insert(0, left_out(len(answer.rows) - len(rows)))
     out: dict[str, Any] = {
         "question": answer.question,
-        "answers": [_row_json(data, answer, row) for row in answer.rows],
+        "answers": [_row_json(data, answer, row) for row in rows],
         "refused": answer.refused,
-        "notes": list(answer.notes),
+        "notes": notes,
     }
-    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
+    texts = _caution_texts(data, answer, rows)
     if texts:
         out["caution texts"] = texts
     return out
@@ -39,11 +42,8 @@ def each_once(names: Iterable[str]) -> list[str]:
 
 def caution_texts(data: Names, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
-    out: dict[str, str] = {}
-    for name in names:
-        usual = trade_cautions().get(fold(name), "No text is recorded for this caution.")
-        out[name] = data.caution_text(fold(name)) or usual
-    return out
+    unknown = "No text is recorded for this caution."
+    return {name: data.caution_text(fold(name)) or unknown for name in names}
 
 
 def _row_json(data: Names, answer: Answer, row: Row) -> dict[str, Any]:
@@ -59,16 +59,23 @@ def _row_json(data: Names, answer: Answer, row: Row) -> dict[str, Any]:
     if row.position:
         out["part"] = None if row.part is None else data.text("part", row.part)
         out["parts"] = [data.text("part", p) for p in row.parts]
+    if row.role:
+        out["role"] = row.role
+        out["sets"] = [data.owner_text(s) for s in row.sets]
     out["standing"] = row.standing
     out["best"] = row.best
     out["certainty"] = row.certainty
     out["bounds"] = None if row.bounds is None else list(row.bounds)
+    out["weighed"] = row.weighed or "best proof"
+    out["best proven"] = row.proven
     out["basis"] = list(row.basis)
     out["work"] = list(row.work)
     out["cautions"] = list(row.cautions)
     out["warnings"] = list(row.warnings)
     out["differs"] = list(row.differs)
     out["proof"] = [fact_json(data, f) for f in row.proof]
+    if row.units:
+        out["units"] = [{"unit": unit, "state": state} for unit, state in row.units]
     if row.proofs:
         out["proofs"] = [[f.id for f in proof] for proof in row.proofs]
         out["all proofs"] = row.all_proofs
@@ -111,30 +118,63 @@ def percent(value: float) -> str:
     return f"{min(value * 100, 99.9):.1f} %" if value > 0.99 else f"{value * 100:.0f} %"
 
 
+MOST_SHOWN = 30
+"""The most answers that are shown where the asker did not say how many."""
+
+
+def left_out(number: int) -> str:
+    """How many answers are not shown, and how to see them."""
+    return f"{number} more {'answer is' if number == 1 else 'answers are'} not shown; --most N shows N."
+
+
+def shown_rows(answer: Answer) -> tuple[tuple[Row, ...], list[str]]:
+    """The rows that a person is shown, and for each what is said behind it: how many more the place has.
+
+    Where no place was named, each place has one line, with its best answer.
+    """
+    if not answer.question.get("by place"):
+        return answer.rows[: answer.most or MOST_SHOWN], []
+    first: dict[str, Row] = {}
+    count: dict[str, int] = {}
+    for row in answer.rows:
+        first.setdefault(row.wanted, row)
+        count[row.wanted] = count.get(row.wanted, 0) + 1
+    rows = tuple(first.values())[: answer.most]
+    return rows, [f"and {count[r.wanted] - 1} more" if count[r.wanted] > 1 else "" for r in rows]
+
+
 def as_text(data: Names, answer: Answer, terminal: bool, proof: bool) -> str:
     """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
-    if not answer.rows:
-        return ""
+    rows, more = shown_rows(answer)
     head, cells = _HEADS[answer.question["command"]]
-    remarks = [remarks_of(r) for r in answer.rows]
-    out = table(head, [cells(data, r) for r in answer.rows], terminal, remarks)
+    remarks = [remarks_of(r) for r in rows]
+    lines = [cells(data, r) for r in rows]
+    if more:
+        head, lines = (*head, "others"), [[*line, said] for line, said in zip(lines, more, strict=True)]
+    out = table(head, lines, terminal, remarks) if rows else ""
     if proof:
-        out += "".join(_proof_text(data, row) for row in answer.rows)
-    texts = caution_texts(data, (c for r in answer.rows for c in r.cautions))
-    lines = [f"Caution, {visible(name)}: {visible(text)}" for name, text in texts.items()]
-    return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in lines)
+        out += "".join(_proof_text(data, row) for row in rows)
+    texts = _caution_texts(data, answer, rows)
+    said = [f"Caution, {visible(name)}: {visible(text)}" for name, text in texts.items()]
+    return out + "".join("\n" + (wrapped(line) if terminal else line + "\n") for line in said)
+
+
+def _caution_texts(data: Names, answer: Answer, rows: Iterable[Row]) -> dict[str, str]:
+    """The cautions of the answers that are shown, and of those left out for what must match."""
+    return caution_texts(data, (c for r in (*rows, *answer.unlike) for c in r.cautions))
 
 
 def certainty_text(row: Row) -> str:
-    """The certainty of a row as shown to a person; proven bounds as a range."""
-    if row.bounds:
-        return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
-    return percent(row.certainty)
+    """The certainty of a row as shown to a person; one that was drawn is marked."""
+    if row.weighed == "drawn":
+        return f"≈ {percent(row.certainty)}"
+    return percent(row.certainty) if row.weighed else f"at least {percent(row.certainty)}"
 
 
 def remarks_of(row: Row) -> list[str]:
     """What is to be said below a row: work, warnings, cautions, differences."""
-    said = [f"work: {w}" for w in row.work] + [f"warning: {w}" for w in row.warnings]
+    said = [f"your own: {', '.join(f'{u} ({state})' for u, state in row.units)}"] if row.units else []
+    said += [f"work: {w}" for w in row.work] + [f"warning: {w}" for w in row.warnings]
     said += [f"cautions: {', '.join(row.cautions)}"] if row.cautions else []
     said += [f"differs: {', '.join(row.differs)}"] if row.differs else []
     return [*said, "by equal size: measure first"] if "size" in row.basis else said
@@ -159,7 +199,12 @@ def _share_cells(data: Names, row: Row) -> list[str]:
     return [data.owner_text(row.assembly), sort, data.owner_text(row.set), certainty_text(row)]
 
 
+def _part_cells(data: Names, row: Row) -> list[str]:
+    return [data.text("part", row.part or ""), row.role, certainty_text(row), row.standing]
+
+
 _HEADS = {
+    "parts": (("part", "role", "certainty", "standing"), _part_cells),
     "takers": (("set", "position", "parts", "certainty", "standing"), _taker_cells),
     "donors": (("for", "set", "position", "parts", "certainty", "standing"), _donor_cells),
     "sisters": (("set", "certainty", "standing"), _sister_cells),

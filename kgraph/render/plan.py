@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -16,11 +17,12 @@ from kgraph.render.answers import (
     remarks_of,
 )
 from kgraph.render.terminal import table, visible, wrapped
+from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
-from kgraph.shelf.plan import Cost, Course, Line, Plan
+from kgraph.shelf.plan import Cost, Course, Line, Plan, Possible
 from kgraph.shelf.routes import Unmet
 from kgraph.shelf.solve import Want
-from kgraph.shelf.taking import OPENING
+from kgraph.shelf.taking import OPENING, counts_on_it
 from kgraph.source.facts import Names
 
 STOCK = "stock"
@@ -39,6 +41,7 @@ def as_json(data: Names, plan: Plan, written: Sequence[str] = ()) -> dict[str, A
         "gap": plan.gap,
         "met at most": plan.met_at_most,
         "unmet": [_unmet_json(data, u) for u in plan.unmet],
+        "possible": [_possible_json(data, p) for p in plan.possible],
         "instead": [_course_json(data, c) for c in plan.instead],
         "notes": list(plan.notes),
     }
@@ -70,7 +73,7 @@ def _line_json(data: Names, line: Line) -> dict[str, Any]:
         "for": data.text("unit", line.want.unit),
         "want": data.text("position", line.want.position),
         "unit": data.text("unit", line.unit) if line.unit else STOCK,
-        "set": data.text("set", line.set) if line.unit else None,
+        "set": set_name(data, line.set) if line.unit else None,
         "position": data.text("position", line.position) if line.unit else None,
         "part": None if part is None else data.text("part", part),
         "certainty": row.certainty,
@@ -83,6 +86,8 @@ def _line_json(data: Names, line: Line) -> dict[str, Any]:
         "differs": list(row.differs),
         "basis": list(row.basis),
     }
+    if line.counting:
+        out["counted on"] = [counts_on_it(data, c) for c in line.counting]
     if row.against:
         out["against"] = [fact_json(data, f) for f in row.against]
     if line.unit:
@@ -107,13 +112,29 @@ def _unmet_json(data: Names, unmet: Unmet) -> dict[str, Any]:
     }
 
 
+def _possible_json(data: Names, possible: Possible) -> dict[str, Any]:
+    """A line that was not planned, with the wants of other units that would then go without."""
+    without = [
+        {"unit": data.text("unit", w.unit), "want": data.text("position", w.position)}
+        for w in possible.without
+    ]
+    return {**_line_json(data, possible.line), "without": without}
+
+
 def cautions_of(plan: Plan) -> list[str]:
     """The cautions of a plan, each name once: of opening a set, of its lines, of what is left to do."""
     courses = (plan.best, *plan.instead)
-    found = list(OPENING) if any(c.opened for c in courses) else []
+    opened = any(c.opened for c in courses) or any(p.line.unit for p in plan.possible)
+    found = list(OPENING) if opened else []
     found += [c for course in courses for line in course.lines for c in line.row.cautions]
+    found += [c for possible in plan.possible for c in possible.line.row.cautions]
     found += [c for unmet in plan.unmet for c in unmet.cautions]
     return each_once(found)
+
+
+def set_name(data: Names, set_key: str) -> str | None:
+    """The name of the set that a unit is; None while nobody knows it."""
+    return data.text("set", set_key) if ledger.is_known(set_key) else None
 
 
 def lies_in(data: Names, part: str) -> str:
@@ -136,13 +157,29 @@ def as_text(data: Names, plan: Plan, terminal: bool, proof: bool) -> str:
         out += "".join(_proof_text(data, line) for line in plan.best.lines)
     if plan.unmet:
         routes = [[*_want_cells(data, u.want), u.route] for u in plan.unmet]
-        said = [[u.says, *([f"on the shelf: {u.why}"] if u.why else [])] for u in plan.unmet]
+        said = [_unmet_remarks(data, plan, u) for u in plan.unmet]
         out += ("\n" if out else "") + table(("for", "still wanted", "what to do"), routes, terminal, said)
     out += "\n" + "".join(_sentence(s, terminal) for s in _sums(data, plan))
     for number, course in enumerate(plan.instead, 1):
         out += _instead_text(data, plan, number, course, terminal)
     texts = caution_texts(data, cautions_of(plan))
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
+
+
+def _unmet_remarks(data: Names, plan: Plan, unmet: Unmet) -> list[str]:
+    possible = [_possible_text(data, p) for p in plan.possible if p.line.want == unmet.want]
+    return [unmet.says, *possible, *([f"on the shelf: {unmet.why}"] if unmet.why else [])]
+
+
+def _possible_text(data: Names, possible: Possible) -> str:
+    """What could be taken all the same, who would go without, and how to allow it."""
+    unit, place = _from_cells(data, possible.line)
+    line = f"possible: {unit}, {place}, {certainty_text(possible.line.row)}"
+    without = ", ".join(f"{u} its {p}" for u, p in (_want_cells(data, w) for w in possible.without))
+    units = dict.fromkeys(data.text("unit", w.unit) for w in possible.without)
+    allowed = " ".join(f"--rob {shlex.quote(u)}" for u in units)
+    remarks = "".join(f"; {remark}" for remark in _line_remarks(data, possible.line))
+    return f"{line}{remarks}; then nothing is left to give {without}; {allowed} allows it"
 
 
 def _sentence(text: str, terminal: bool) -> str:
@@ -167,6 +204,24 @@ def _from_cells(data: Names, line: Line) -> tuple[str, str]:
     )
 
 
+def taken_text(data: Names, line: Line) -> str:
+    """What a line takes, from where and for whom, in a few words."""
+    unit, place = _from_cells(data, line)
+    return f"{unit}, {place}, for {' '.join(_want_cells(data, line.want))}"
+
+
+def doubts_of(line: Line) -> list[str]:
+    """What is doubtful about a line's going there."""
+    size = ["by equal size: measure first"] if "size" in line.row.basis else []
+    return [*_disputed(line), *size, *line.row.warnings]
+
+
+def _disputed(line: Line) -> list[str]:
+    if line.row.standing != "disputed":
+        return []
+    return [f"disputed: {percent(line.row.no)} that it does not go; try it before you rely on it"]
+
+
 def _line_remarks(data: Names, line: Line) -> list[str]:
     said = []
     if line.along:
@@ -174,10 +229,10 @@ def _line_remarks(data: Names, line: Line) -> list[str]:
     if line.brings:
         names = ", ".join(data.text("position", p) for p in line.brings)
         said.append(f"taken whole, with: {names}")
-    if line.row.standing == "disputed":
-        said.append(f"disputed: {percent(line.row.no)} that it does not go; try it before you rely on it")
+    said += _disputed(line)
     if line.condition.strip().lower() not in ("", "good", "whole"):
         said.append(f"recorded of it: {line.condition}")
+    said += [counts_on_it(data, c) for c in line.counting]
     return [*said, *remarks_of(line.row)]
 
 
@@ -254,6 +309,7 @@ def hunt_json(data: Names, question: dict[str, Any], hunt: Hunt, most: int | Non
                 "set": data.owner_text(q.set),
                 "expected_wants": q.expected,
                 "wants": {_sought_text(data, hunt, s): r.certainty for s, r in q.wants.items()},
+                "warnings": {_sought_text(data, hunt, s): list(r.warnings) for s, r in q.wants.items()},
                 "proofs": {
                     _sought_text(data, hunt, s): [fact_json(data, f) for f in r.proof]
                     for s, r in q.wants.items()
@@ -265,13 +321,14 @@ def hunt_json(data: Names, question: dict[str, Any], hunt: Hunt, most: int | Non
         "met": hunt.met,
         "notes": list(hunt.notes),
     }
-    if texts := caution_texts(data, _hunt_cautions(shown)):
+    if texts := caution_texts(data, _hunt_cautions(hunt, shown)):
         out["caution texts"] = texts
     return out
 
 
-def _hunt_cautions(shown: Iterable[Quarry]) -> list[str]:
-    return list(dict.fromkeys(c for q in shown for r in q.wants.values() for c in r.cautions))
+def _hunt_cautions(hunt: Hunt, shown: Iterable[Quarry]) -> list[str]:
+    rows = (*(r for q in shown for r in q.wants.values()), *hunt.unlike)
+    return list(dict.fromkeys(c for r in rows for c in r.cautions))
 
 
 def _sought_text(data: Names, hunt: Hunt, sought: Sought) -> str:
@@ -289,15 +346,19 @@ def hunt_text(data: Names, hunt: Hunt, terminal: bool, proof: bool, most: int | 
     shown = hunt.found[:most]
     rows = [[data.owner_text(q.set), f"{q.expected:.2f}", str(len(q.wants))] for q in shown]
     said = [[", ".join(_wants_met(data, hunt, q))] for q in shown]
-    out = table(("set", "expected wants", "at most"), rows, terminal, said)
+    out = table(("set", "expected wants", "at most"), rows, terminal, said) if rows else ""
     if proof:
         out += "".join(_quarry_proof(data, hunt, q) for q in shown)
-    texts = caution_texts(data, _hunt_cautions(shown))
+    texts = caution_texts(data, _hunt_cautions(hunt, shown))
     return out + "".join("\n" + _sentence(f"Caution, {n}: {t}", terminal) for n, t in texts.items())
 
 
 def _wants_met(data: Names, hunt: Hunt, quarry: Quarry) -> list[str]:
-    return [f"{_sought_text(data, hunt, s)} {percent(r.certainty)}" for s, r in quarry.wants.items()]
+    found = []
+    for sought, row in quarry.wants.items():
+        warned = "".join(f" (warning: {w})" for w in row.warnings)
+        found.append(f"{_sought_text(data, hunt, sought)} {percent(row.certainty)}{warned}")
+    return found
 
 
 def _quarry_proof(data: Names, hunt: Hunt, quarry: Quarry) -> str:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from kgraph import records
-from kgraph.collection import Collection
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Facts
 from kgraph.render.answers import percent
 from kgraph.render.pictures import told
 from kgraph.render.pictures.sheet import (
@@ -23,8 +21,10 @@ from kgraph.render.pictures.sheet import (
 )
 from kgraph.render.pictures.sheet import Line as Stroke
 from kgraph.render.plan import STOCK, cautions_of, lies_in
+from kgraph.shelf.ledger import set_of
 from kgraph.shelf.plan import Line, Plan
 from kgraph.shelf.solve import Want
+from kgraph.source.facts import Names
 
 _WIDTH = 34
 """So many characters stand on one line of a box."""
@@ -33,7 +33,7 @@ _REMARK_WIDTH = 46
 
 
 def shelf_picture(
-    plan: Plan, graph: Graph, title: str | None = None, links: Mapping[str, str] | None = None
+    plan: Plan, graph: Facts, title: str | None = None, links: Mapping[str, str] | None = None
 ) -> str:
     """DOT text of a plan: what gives on the left, the wants in the middle, the units that want on the right.
 
@@ -80,9 +80,9 @@ def _folded(lines: Iterable[str], width: int = _WIDTH) -> tuple[str, ...]:
     return tuple(piece for line in lines for piece in wrapped(line, width))
 
 
-def _giver_box(data: Collection, plan: Plan, pages: Mapping[str, str], unit: str, part: str) -> Box:
+def _giver_box(data: Names, plan: Plan, pages: Mapping[str, str], unit: str, part: str) -> Box:
     if unit:
-        set_key = _set_of(data, unit)
+        set_key = set_of(data, unit)
         cost = f"opening it costs {plan.best.opened[unit]:g}"
         lines = [data.text("unit", unit), data.text("set", set_key), cost]
         link = pages.get(f"s:{set_key}", "")
@@ -92,12 +92,7 @@ def _giver_box(data: Collection, plan: Plan, pages: Mapping[str, str], unit: str
     return Box(f"part {part}", _folded(lines), ", ".join(lines), "part", "note", BLUE)
 
 
-def _set_of(data: Collection, unit: str) -> str:
-    entry = data.declared("unit", unit)
-    return data.key("set", entry.set.key) if isinstance(entry, records.Unit) else ""
-
-
-def _want_box(data: Collection, plan: Plan, want: Want) -> Box:
+def _want_box(data: Names, plan: Plan, want: Want) -> Box:
     position = data.text("position", want.position)
     left = next((u for u in plan.unmet if u.want == want), None)
     if left is None:
@@ -106,14 +101,14 @@ def _want_box(data: Collection, plan: Plan, want: Want) -> Box:
     return Box(_want_key(want), _folded([position, left.route]), tip, "unmet", "octagon", VERMILION)
 
 
-def _patient_box(data: Collection, pages: Mapping[str, str], patient: str) -> Box:
-    set_key = _set_of(data, patient)
+def _patient_box(data: Names, pages: Mapping[str, str], patient: str) -> Box:
+    set_key = set_of(data, patient)
     lines = [data.text("unit", patient), data.text("set", set_key)]
     link = pages.get(f"s:{set_key}", "")
     return Box(f"patient {patient}", _folded(lines), ", ".join(lines), "patient", link=link)
 
 
-def _stroke(data: Collection, line: Line) -> Stroke:
+def _stroke(data: Names, line: Line) -> Stroke:
     said = [percent(line.row.certainty), *(f"work: {w}" for w in line.row.work)]
     if line.unit and line.position != line.want.position:
         said.insert(0, f"its {data.text('position', line.position)}")
@@ -128,7 +123,7 @@ def _stroke(data: Collection, line: Line) -> Stroke:
     return Stroke(ends, words, ", ".join([*said, *remarks]), line.row.certainty, "normal", disputed)
 
 
-def _in_words(data: Collection, line: Line) -> str:
+def _in_words(data: Names, line: Line) -> str:
     giver = data.text("unit", line.unit) if line.unit else f"{STOCK} {data.text('part', line.position)}"
     return f"{data.text('unit', line.want.unit)} {data.text('position', line.want.position)} from {giver}"
 

@@ -8,7 +8,6 @@ The drawing is SVG; PNG and PDF are made of it by CairoSVG, and the same data gi
 from __future__ import annotations
 
 import math
-import re
 import textwrap
 from collections.abc import Sequence
 from xml.etree import ElementTree as Xml
@@ -16,7 +15,7 @@ from xml.etree import ElementTree as Xml
 from kgraph.belt_questions import PathAnswer
 from kgraph.belts import drive
 from kgraph.belts.geometry import Arc, Path, Point
-from kgraph.problems import CannotRun
+from kgraph.render.pictures import drawing
 from kgraph.render.terminal import visible
 from kgraph.source.facts import Names
 
@@ -64,19 +63,9 @@ def in_format(drawn: bytes, form: str) -> bytes:
     """The drawing in one of FORMATS. Raises CannotRun where the library that draws is missing."""
     if form == "svg":
         return drawn
-    try:
-        import cairosvg
-    except (ImportError, OSError) as missing:
-        says = f"png and pdf need the cairo library (Debian: libcairo2), and it cannot be loaded: {missing}"
-        raise CannotRun(f"{says}; svg needs nothing") from None
     if form == "png":
-        return bytes(cairosvg.svg2png(bytestring=drawn, dpi=PNG_DPI))
-    return _undated(bytes(cairosvg.svg2pdf(bytestring=drawn)))
-
-
-def _undated(pdf: bytes) -> bytes:
-    """The PDF without its date; digit by digit, for the places of a PDF's objects are counted in bytes."""
-    return re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*", lambda m: re.sub(rb"\d", b"0", m[0]), pdf)
+        return bytes(drawing.cairo().svg2png(bytestring=drawn, dpi=PNG_DPI))
+    return drawing.pdf_of(drawn)
 
 
 def _in_room(line: str, room_mm: float) -> list[str]:

@@ -43,6 +43,10 @@ def _same(data: Names, one: str, other: str) -> str:
     return f"{data.text('part', one)} and {data.text('part', other)} are one part"
 
 
+def _distinct(data: Names, one: str, other: str) -> str:
+    return f"{data.owner_text(one)} and {data.owner_text(other)} are two designs"
+
+
 def _replaces(data: Names, new: str, old: str) -> str:
     return f"{data.text('part', new)} goes wherever {data.text('part', old)} goes"
 
@@ -73,6 +77,7 @@ _SAYS: Mapping[str, Callable[..., str]] = {
     "uses": _uses,
     "takes": _takes,
     "same": _same,
+    "distinct": _distinct,
     "replaces": _replaces,
     "fits": _fits,
     "refuses": _refuses,

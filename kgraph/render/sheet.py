@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from kgraph import records, words
+from kgraph.collection import NOT_KNOWN_YET
 from kgraph.facts import Fact
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
+from kgraph.render.plan import set_name
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
-from kgraph.render.things import value_text
+from kgraph.render.values import value_text
 from kgraph.shelf.ledger import TAKEN, Event, Held
 from kgraph.shelf.sheet import Fitted, Sheet
 from kgraph.source.facts import Names
@@ -85,7 +87,13 @@ def _about(data: Names, sheet: Sheet) -> tuple[tuple[str, str], ...]:
     more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in _APART]
     recorded = [(k, ", ".join(map(value_text, v))) for k, v in _attributes(data, now.set).items()]
     where = ", ".join(f"{e.where.file}:{e.where.line}" for e in sheet.entries)
-    return (("set", data.text("set", now.set)), ("role", role), *recorded, *more, ("written in", where))
+    return (
+        ("set", set_name(data, now.set) or NOT_KNOWN_YET),
+        ("role", role),
+        *recorded,
+        *more,
+        ("written in", where),
+    )
 
 
 def _attributes(data: Names, set_key: str) -> dict[str, list[records.Value]]:
@@ -240,7 +248,7 @@ def as_json(data: Names, sheet: Sheet) -> dict[str, Any]:
     return {
         "question": {"command": "sheet", "unit": data.text("unit", now.unit)},
         "unit": data.text("unit", now.unit),
-        "set": data.text("set", now.set),
+        "set": set_name(data, now.set),
         "role": now.role or None,
         "found": {data.text("position", p): text for p, text in sheet.found},
         "done": [event_json(data, e) for e in sheet.events],

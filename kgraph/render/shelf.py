@@ -7,12 +7,12 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import written_id
+from kgraph.collection import NOT_KNOWN_YET, written_id
 from kgraph.names import fold
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
-from kgraph.render.plan import lies_in
+from kgraph.render.plan import lies_in, set_name
 from kgraph.render.terminal import table, visible, wrapped
-from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf
+from kgraph.shelf.ledger import TAKEN, Event, Held, Owed, Shelf, is_known
 from kgraph.shelf.overview import Loose, Overview, Seen
 from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING, Taking
@@ -189,7 +189,7 @@ def _owed_json(data: Names, shelf: Shelf, owed: Owed) -> dict[str, Any]:
     now = _now_in(shelf, owed)
     return {
         "unit": data.text("unit", owed.unit),
-        "set": data.text("set", shelf.units[owed.unit].set),
+        "set": set_name(data, shelf.units[owed.unit].set),
         "position": data.text("position", owed.position),
         "to": data.text("unit", owed.to) if owed.to else None,
         "still there at": data.text("position", now) if now else None,
@@ -255,7 +255,7 @@ def _unit_json(data: Names, shelf: Shelf, seen: Seen) -> dict[str, Any]:
     named = data.text
     return {
         "unit": named("unit", now.unit),
-        "set": named("set", now.set),
+        "set": set_name(data, now.set),
         "role": now.role or None,
         "keep": now.keep,
         "opened": now.opened,
@@ -323,7 +323,7 @@ def _unit_cells(data: Names, seen: Seen) -> list[str]:
     now = seen.now
     wants = f"{len(now.wants)} open" if now.wants else f"all {len(now.met)} met" if now.met else "-"
     whole = sum(h.usable for h in now.places.values())
-    names = [data.text("unit", now.unit), data.text("set", now.set), now.role or "-"]
+    names = [data.text("unit", now.unit), set_name(data, now.set) or NOT_KNOWN_YET, now.role or "-"]
     return [*names, f"{whole} of {len(now.places)}", wants]
 
 
@@ -372,7 +372,8 @@ def _unit_text(data: Names, seen: Seen, terminal: bool) -> str:
     rows = [[data.text("position", h.position), held_text(h), made_for(data, seen.now.set, h)] for h in said]
     out += table(("place", "now", "comes from"), rows, terminal) if rows else ""
     rest = [data.text("position", h.position) for h in seen.now.places.values() if h not in said]
-    return out + (_sentence(f"nothing said, so as in its set: {', '.join(rest)}", terminal) if rest else "")
+    silent = "nothing said, so as in its set" if is_known(seen.now.set) else "seen, and nothing said of it"
+    return out + (_sentence(f"{silent}: {', '.join(rest)}", terminal) if rest else "")
 
 
 def held_text(held: Held) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 import os
+import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 _SAFE_FORMAT = {"\u200c", "\u200d", "\u00ad"}
 
@@ -15,6 +15,12 @@ def visible(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(_escape(c) if _hidden(c) else c for c in text)
+
+
+def visible_lines(text: str) -> str:
+    """The same of a text of several lines; all but the first are indented, none looks like another."""
+    first, *rest = map(visible, text.split("\n"))
+    return "\n".join([first, *(f"  {line.removeprefix('  ')}" for line in rest)])
 
 
 def _hidden(char: str) -> bool:
@@ -32,23 +38,35 @@ def _escape(char: str) -> str:
     return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
+_NARROW = re.compile("[ -~\u00a1-\u00ac\u00ae-\u02ff\u2010-\u2027\u2500-\u257f]*\\Z")
+"""Texts of Latin letters, dashes and rules alone: a column a character, told without the tables below."""
+
+
 def width(text: str) -> int:
-    """The columns that a text takes on a terminal."""
-    return len(text) if text.isascii() else sum(map(_columns_of, text))
+    """The columns that a text takes on a terminal; an emoji that is joined of several takes those of one."""
+    return len(text) if _NARROW.match(text) else sum(columns for _, columns in _clusters(text))
 
 
-def _columns_of(char: str) -> int:
-    if unicodedata.combining(char):
-        return 0
-    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+def _clusters(text: str) -> Iterator[tuple[str, int]]:
+    """What a reader takes for one character (Unicode Standard Annex 29), each with its columns."""
+    # Loading its tables takes longer than a question that an index answers.
+    import wcwidth
+
+    for cluster in wcwidth.iter_graphemes(text):
+        yield cluster, wcwidth.width(cluster, control_codes="ignore")
 
 
 def cut(text: str, most: int) -> str:
-    """The text, shortened to at most `most` columns."""
+    """The text, shortened to at most `most` columns; no character that is joined of several is torn."""
     if width(text) <= most:
         return text
-    used = itertools.accumulate(map(_columns_of, text))
-    return text[: sum(columns < most for columns in used)] + "…"
+    kept, used = [], 0
+    for cluster, columns in _clusters(text):
+        used += columns
+        if used >= most:
+            break
+        kept.append(cluster)
+    return "".join(kept) + "…"
 
 
 _COLOURS = {"refused": "31", "disputed": "33"}

@@ -5,25 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import written_id
+from kgraph.collection import NOT_KNOWN_YET, written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Known
+from kgraph.render import below
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event, Held, UnitNow, withdrawn_events
+from kgraph.render.values import value_text
+from kgraph.shelf.ledger import Event, Held, UnitNow, is_known, withdrawn_events
 from kgraph.source.facts import Names, Stated
-
-
-def value_text(value: records.Value) -> str:
-    """A recorded value on one line."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, tuple):
-        return ", ".join(value_text(v) for v in value)
-    return ", ".join(f"{k}: {value_text(v)}" for k, v in value.items())
 
 
 def entry_json(entry: records.Entry) -> dict[str, Any]:
@@ -65,12 +58,17 @@ def _common_json(data: Names, known: Known) -> dict[str, Any]:
         "facts": [fact_json(data, f) for f in known.facts],
         "withdrawn facts": [{**fact_json(data, f), "withdraw": entry_json(by)} for f, by in known.gone],
         "mentions": [entry_json(e) for e in known.mentions],
+        **below.as_json(data, known),
     }
 
 
 def _fact_answer(data: Names, fact: Fact, by: records.Withdraw | None) -> dict[str, Any]:
     out = {"kind": fact.kind, **fact_json(data, fact), "withdrawn": by is not None}
-    return {**out, "withdraw": entry_json(by)} if by else out
+    if by:
+        out["withdraw"] = entry_json(by)
+    if told := data.told_otherwise.get(fact.id):
+        out["told otherwise"] = [fact_json(data, f) for f in told]
+    return out
 
 
 def as_text(data: Names, known: Known) -> str:
@@ -79,9 +77,10 @@ def as_text(data: Names, known: Known) -> str:
     for thing in known.things:
         lines += [f"  {visible(k)}: {visible(value_text(v))}" for k, v in thing.pairs[1:]]
         lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}")
-    if not known.things:
+    if not known.things and not known.ground:
         where = "left out of" if known.kind == "feature" else "used in"
         lines.append(f"  not declared; {where} the facts below")
+    lines += below.lines(data, known)
     lines += [_fact_line(data, f) for f in known.facts]
     lines += [_gone_line(data, f, by) for f, by in known.gone]
     lines += [_mention(e) for e in known.mentions]
@@ -102,7 +101,8 @@ def _shelf_lines(data: Names, known: Known) -> list[str]:
         return [f"  left: {known.left}" + (f", in {visible(where)}" if where else "")]
     if known.unit is None:
         return []
-    lines = ["  history:"] if known.history or known.withdrawn else []
+    lines = [] if is_known(known.unit.set) else [f"  {NOT_KNOWN_YET}"]
+    lines += ["  history:"] if known.history or known.withdrawn else []
     lines += [f"    {_event_line(data, e)}" for e in known.history]
     lines += [f"    withdrawn ({visible(by.why)}): {_event_line(data, e)}" for e, by in known.withdrawn]
     held = [h for h in known.unit.places.values() if h.condition or h.event]
@@ -146,6 +146,7 @@ def fact_text(data: Names, fact: Fact, by: records.Withdraw | None) -> str:
     """One fact with all its evidence."""
     lines = [f"fact {fact.id}", f"  {visible(says(data, fact))}", f"  certainty {percent(fact.certainty)}"]
     lines += [_evidence(e) for e in fact.evidence]
+    lines += [f"  told so:{_fact_line(data, f)}" for f in data.told_otherwise.get(fact.id, ())]
     if by:
         lines.append(f"  withdrawn: {visible(by.why)} {visible(by.where.file)}:{by.where.line}")
     return "\n".join(lines) + "\n"

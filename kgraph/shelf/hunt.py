@@ -13,9 +13,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from kgraph import questions
+from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits.graph import Facts, Place
 from kgraph.questions import SCALE_NOTE, Row
-from kgraph.shelf.ledger import Shelf, shelf_now
+from kgraph.shelf.ledger import Shelf, is_known, shelf_now
 from kgraph.shelf.offers import Source
 from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
 from kgraph.shelf.routes import MOST_NAMED
@@ -46,6 +47,8 @@ class Hunt:
     sought: tuple[Sought, ...]
     met: int = 0
     notes: tuple[str, ...] = ()
+    unlike: tuple[Row, ...] = ()
+    """What would go, of sets that differ in what must match: refused, and told in the notes."""
 
 
 def hunt(
@@ -72,19 +75,35 @@ def hunt(
     for one in sought:
         for owner, row in source.givers(one.place).items():
             by_set[owner][one] = row
-    found = [Quarry(o, math.fsum(r.certainty for r in rows.values()), rows) for o, rows in by_set.items()]
+    found = [
+        Quarry(o, math.fsum(r.certainty for r in rows.values()), _surest_first(graph, rows))
+        for o, rows in by_set.items()
+    ]
     found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
+    unlike = tuple(row for one in sought for row in source.unlike(one.place))
     notes = [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
-    return Hunt(tuple(found), tuple(sought), len(met), tuple(notes))
+    notes += questions.unlike_notes(graph.data, unlike)
+    return Hunt(tuple(found), tuple(sought), len(met), tuple(notes), unlike)
+
+
+def _surest_first(graph: Facts, rows: Mapping[Sought, Row]) -> dict[Sought, Row]:
+    def order(item: tuple[Sought, Row]) -> tuple[float, float, str, str]:
+        sought, row = item
+        return -row.certainty, -row.best, graph.data.text("position", sought.place.position), sought.unit
+
+    return dict(sorted(rows.items(), key=order))
 
 
 def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
     text = source.graph.data.owner_text
     if met:
         yield f"The shelf can meet {met} of the wants, which are left out; --all-wants counts them too."
-    own = sorted({text(s.place.owner) for s in sought})
+    own = sorted({text(s.place.owner) for s in sought if is_known(s.place.owner[2:])})
     if own:
         yield f"Another {' or '.join(own)} would have all of its own; it is not counted."
+    for unit in sorted({s.unit for s in sought if s.unit and not is_known(s.place.owner[2:])}):
+        name = source.graph.data.text("unit", unit)
+        yield f"{name}: {NOT_KNOWN_YET}, so nobody can tell which sets give what it wants."
     if any(len({(r.set, r.position) for r in q.wants.values()}) < len(q.wants) for q in found):
         yield "Where several wants need the same article of a set, one example meets only one of them."
     if on_shelf := sorted({text(o) for s in sought for o in source.givers_on_shelf(s.place)}):

@@ -14,13 +14,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from kgraph import questions, records
-from kgraph.collection import written_id
-from kgraph.fits import sharing
-from kgraph.fits.graph import Place
+from kgraph import questions, records, words
+from kgraph.collection import UNKNOWN_SET, takes_back, written_id
+from kgraph.fits.graph import Facts, Place
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity
-from kgraph.source.facts import Facts, Names
+from kgraph.reason import sharing
+from kgraph.source.facts import Names
 
 KEEP = 5.0
 """What opening a unit costs that does not say."""
@@ -94,6 +94,29 @@ def shelf_now(graph: Facts) -> Shelf:
     return replay.shelf()
 
 
+def set_of(data: Names, unit: str) -> str:
+    """The key of the set that a unit is; while that is not known, one that stands for this unit alone."""
+    named = (t.set for t in data.things["unit"].get(unit, ()) if isinstance(t, records.Unit) and t.set)
+    first = next(named, None)
+    return data.key("set", first.key) if first else UNKNOWN_SET + unit
+
+
+def is_known(set_key: str) -> bool:
+    """Whether the set that a unit stands for is known."""
+    return not set_key.startswith(UNKNOWN_SET)
+
+
+def _seen_places(data: Names, entries: Iterable[records.Unit]) -> dict[str, str]:
+    """Place -> the condition in which it was seen, of what was seen of a unit whose set is not known.
+
+    What was seen is a place where a position is called so, and it is there.
+    """
+    seen = {data.key("position", n.key): texts for u in entries for n, texts in u.seen}
+    here = {p: ", ".join(texts) for p, texts in seen.items() if data.knows("position", p)}
+    there = {p: text for p, text in here.items() if text.strip().lower() not in words.FALSE_WORDS}
+    return {p: "" if text.strip().lower() in words.TRUE_WORDS else text for p, text in there.items()}
+
+
 def not_there(held: Held | None) -> str:
     """Why a place has nothing to take, in words; "" where it has, or where nothing is said of it."""
     if held is None or held.condition.strip().lower() not in (TAKEN, "missing"):
@@ -161,17 +184,8 @@ def withdrawal_of(
     """A withdrawal of an event, or of a withdrawal, that holds: that nothing takes back."""
     ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
     against = (w for i in ids for w in data.withdrawals(i) if id(w) not in seen)
-    return next(
-        (w for w in against if _meant(data, w, entry) and not withdrawal_of(data, w, seen | {id(w)})), None
-    )
-
-
-def _meant(data: Names, by: records.Withdraw, entry: records.Statement) -> bool:
-    """Whether a withdrawal that names a source means what this one said."""
-    if by.source is None:
-        return True
-    key = data.key("source", by.source.key)
-    return entry.source is not None and data.key("source", entry.source.key) == key
+    meant = (w for w in against if takes_back(data, w, entry))
+    return next((w for w in meant if not withdrawal_of(data, w, seen | {id(w)})), None)
 
 
 def is_spoilt(condition: str) -> bool:
@@ -246,11 +260,13 @@ class _Replay:
     def _unit(self, key: str, things: Iterable[records.Thing]) -> _Unit:
         entries = [t for t in things if isinstance(t, records.Unit)]
         data = self.data
-        set_key = data.key("set", entries[0].set.key)
+        set_key = set_of(data, key)
         state = {data.key("position", n.key): text for u in entries for n, text in u.state}
         asked = tuple(dict.fromkeys(data.key("position", n.key) for u in entries for n in u.wants))
         if set_key not in self.known_places:
             self.known_places[set_key] = questions.places_of(self.graph, set_key)
+        if not is_known(set_key):
+            state = _seen_places(data, entries) | state
         names = sorted({*self.known_places[set_key], *state})
         places = {p: self._first(set_key, p, state.get(p, "")) for p in names}
         role = next((u.role for u in entries if u.role), "")

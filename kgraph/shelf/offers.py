@@ -11,10 +11,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kgraph import questions
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Facts, Place
-from kgraph.fits.rules import State
 from kgraph.questions import Row, Wanted
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.reason.walk import explore
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
 from kgraph.shelf.solve import Article, Want
 
@@ -31,6 +32,8 @@ class Source:
     wanted: Wanted = questions.DEFAULT
     _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
     _of_part: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
+    _unlike: dict[Place, tuple[Row, ...]] = field(default_factory=dict)
+    _unlike_parts: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
     _going: dict[Place, tuple[str, ...]] = field(default_factory=dict)
     _wholes: dict[Place, tuple[str, ...]] = field(default_factory=dict)
     _by_set: dict[str, list[UnitNow]] = field(default_factory=lambda: defaultdict(list))
@@ -45,7 +48,11 @@ class Source:
 
     def on_shelf(self, set_key: str) -> bool:
         """Whether a unit of the set may be opened."""
-        return any(u.role not in NO_DONOR for u in self._by_set.get(set_key, ()))
+        return bool(self.units_of(set_key))
+
+    def units_of(self, set_key: str) -> list[UnitNow]:
+        """The units of a set that may be opened."""
+        return [u for u in self._by_set.get(set_key, ()) if u.role not in NO_DONOR]
 
     def place(self, want: Want) -> Place:
         """The place of its set that a want stands for."""
@@ -57,7 +64,13 @@ class Source:
             found = questions.donors(self.graph, place.owner[2:], [place.position], self.wanted, own_too=True)
             rows = [_of_itself(r, place) for r in found.rows]
             self._of_place[place] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+            self._unlike[place] = found.unlike
         return self._of_place[place]
+
+    def unlike(self, place: Place) -> tuple[Row, ...]:
+        """What would go at a place, of sets that differ in what must match there: it is never offered."""
+        self.answers(place)
+        return self._unlike[place]
 
     def givers(self, place: Place) -> dict[str, Row]:
         """Set -> its best answer for a place, best first: other sets, of which no unit may be opened."""
@@ -79,8 +92,8 @@ class Source:
     def going(self, place: Place) -> tuple[str, ...]:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
-            walked = proofs.explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
-            self._going[place] = tuple(sorted({s.owner for s in walked.states if s.phase == "asked"}))
+            network = explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
+            self._going[place] = tuple(sorted({s.owner for s in network.states if s.phase == "asked"}))
         return self._going[place]
 
     def of_part(self, part: str, place: Place) -> Row | None:
@@ -88,9 +101,20 @@ class Source:
         if part not in self.going(place):
             return None
         if part not in self._of_part:
-            rows = questions.takers_of_part(self.graph, part, self.wanted).rows
-            self._of_part[part] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+            found = questions.takers_of_part(self.graph, part, self.wanted)
+            self._of_part[part] = {Place(r.set, r.position): r for r in found.rows if r.certainty > 0}
+            self._unlike_parts[part] = {Place(r.set, r.position): r for r in found.unlike}
         return self._of_part[part].get(place)
+
+    def unlike_in_stock(self, want: Want) -> dict[str, Row]:
+        """The loose parts that would go, but for what must match: part -> the answer that is refused."""
+        place = self.place(want)
+        self.loose(want)
+        return {
+            p: row
+            for p, of in self._unlike_parts.items()
+            if (row := of.get(place)) and self.shelf.stock.get(p)
+        }
 
     def loose(self, want: Want) -> dict[Article, Row]:
         """The loose parts that go where something is wanted."""

@@ -77,13 +77,19 @@ def _seen(shelf: Shelf, unit: str, waiting: _Waiting) -> Seen:
     return Seen(
         now=now,
         gives=() if now.role in NO_DONOR else tuple(first),
-        waited_for={p: tuple(w) for p, w in waiting.items()},
+        waited_for=_surest_first(waiting),
         lacks=tuple(h for h in now.places.values() if not h.usable),
         owed=tuple(o for o in shelf.owed if o.unit == unit and o.settled is None),
         owes=tuple(o for o in shelf.owed if o.to == unit and o.settled is None),
     )
 
 
+def _surest_first(waiting: _Waiting) -> dict[str, tuple[tuple[Want, float], ...]]:
+    """The places that others wait for, and of each those who wait, by how certain it is that it goes."""
+    each = {place: tuple(sorted(those, key=lambda w: (-w[1], w[0]))) for place, those in waiting.items()}
+    return dict(sorted(each.items(), key=lambda item: (-item[1][0][1], item[0])))
+
+
 def _loose(graph: Facts, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> Loose:
     counted = sum(int(getattr(t, "count", 0)) for t in graph.data.things["stock"].get(part, ()))
-    return Loose(part, counted, shelf.stock[part], tuple(waiting))
+    return Loose(part, counted, shelf.stock[part], tuple(sorted(waiting, key=lambda w: (-w[1], w[0]))))

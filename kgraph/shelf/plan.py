@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from kgraph.fits.graph import Facts
 from kgraph.problems import CannotRun, WrongUse
-from kgraph.questions import DEFAULT, SCALE_NOTE, SIZE_NOTE, Row, Wanted
+from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source, may_give
 from kgraph.shelf.routes import Unmet, route
-from kgraph.shelf.solve import EQUAL, Article, Found, Offer, Task, Want, best_plans
+from kgraph.shelf.solve import EQUAL, Article, Found, Offer, Task, Want, best_plans, clash, used_up
+from kgraph.shelf.taking import ALL, Counting, could_meet, counting_on, open_wants
 
 STRIPPED = 0.5
 """A donor that was robbed before costs so much of its `keep`."""
@@ -26,9 +27,13 @@ SECONDS = 60.0
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the asker wants: units left alone, other `keep` values, weights, time, how many more plans."""
+    """What the asker wants: units left alone, other `keep` values, weights, time, how many more plans.
+
+    `rob`: units that may go without what they count on.
+    """
 
     without: frozenset[str] = frozenset()
+    rob: frozenset[str] = frozenset()
     keep: Mapping[str, float] = field(default_factory=dict)
     work: float = 1.0
     doubt: float = 1.0
@@ -47,7 +52,8 @@ class Line:
 
     `row` is the answer that says why it goes there; `brings` are the positions that come off the donor
     with a whole assembly; `along` is true where another line of the plan brings this article; `condition`
-    is what the unit's `state` says of it.
+    is what the unit's `state` says of it; `counting` are wants of other units that nothing left on the shelf
+    could meet as surely.
     """
 
     want: Want
@@ -58,6 +64,7 @@ class Line:
     brings: tuple[str, ...] = ()
     along: bool = False
     condition: str = ""
+    counting: tuple[Counting, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +91,14 @@ class Course:
 
 
 @dataclass(frozen=True, slots=True)
+class Possible:
+    """A line that is not planned: beside the plan it would leave nothing for these wants of other units."""
+
+    line: Line
+    without: tuple[Want, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The best course and how far it is proven; `gap` is what its cost may be too high by, at most.
 
@@ -98,6 +113,7 @@ class Plan:
     gap: float
     met_at_most: int
     unmet: tuple[Unmet, ...] = ()
+    possible: tuple[Possible, ...] = ()
     instead: tuple[Course, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -112,10 +128,12 @@ def plan(
     source = Source(graph, now, wishes.wanted)
     wants = tuple(sorted({Want(p, w) for p in patients for w in now.units[p].wants}))
     rows = _rows(source, wants, patients, wishes)
-    task = _task(source, rows, wishes)
+    counted = _counted_on(graph, now, patients) if rows else {}
+    task = _task(source, rows, wishes, counted)
     found = best_plans(task, wishes.seconds, wishes.instead)
     courses = [_course(source.shelf, task, rows, wishes, f) for f in found]
     best = found[0]
+    courses[0] = _with_counting(graph, now, task, best, courses[0], counted)
     return Plan(
         patients=patients,
         wants=wants,
@@ -124,6 +142,7 @@ def plan(
         gap=max(0.0, best.cost - best.cost_at_least) if not best.proven else 0.0,
         met_at_most=best.met_at_most,
         unmet=_unmet(source, wants, courses[0], wishes),
+        possible=tuple(_possible(now, task, rows, best, counted, wishes)),
         instead=tuple(courses[1:]),
         notes=tuple(_notes(courses, found, wishes)),
     )
@@ -152,13 +171,25 @@ def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes
     return found
 
 
-def _task(source: Source, rows: _Rows, wishes: Wishes) -> Task:
+_Counted = Mapping[Want, frozenset[Article]]
+
+
+def _counted_on(graph: Facts, shelf: Shelf, patients: Sequence[str]) -> _Counted:
+    """For each want of another unit all that could meet it; what the patients have is theirs."""
+    quick = Source(graph, shelf, BEST_ONLY)
+    wants = open_wants(shelf, patients)
+    return {want: found for want in wants if (found := frozenset(could_meet(quick, want, patients)))}
+
+
+def _task(source: Source, rows: _Rows, wishes: Wishes, counted: _Counted) -> Task:
     brought = {a: source.brought(a) if a.unit else frozenset() for _, a in rows}
     offers = tuple(Offer(w, a, sum(_line_cost(r, wishes)), brought[a]) for (w, a), r in rows.items())
     donors = {a.unit for _, a in rows} - {""}
     opening = {u: _opening(source.shelf, u, wishes) for u in donors}
     counts = {a: source.shelf.stock[a.place] for _, a in rows if not a.unit}
-    return Task(offers, opening, counts)
+    within = {a for o in offers for a in (o.article, *o.brings)}
+    kept = {those for w, those in counted.items() if w.unit not in wishes.rob and those <= within}
+    return Task(offers, opening, counts, tuple(sorted(kept, key=sorted)))
 
 
 def _line_cost(row: Row, wishes: Wishes) -> tuple[float, float]:
@@ -177,25 +208,62 @@ def _opening(shelf: Shelf, unit: str, wishes: Wishes) -> float:
 
 def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Found) -> Course:
     brought: dict[Article, str] = {a: o.want.unit for o in found.chosen for a in o.brings}
-    lines = tuple(
-        Line(
-            o.want,
-            o.article.unit,
-            shelf.units[o.article.unit].set if o.article.unit else "",
-            o.article.place,
-            rows[o.want, o.article],
-            tuple(sorted(a.place for a in o.brings)),
-            brought.get(o.article) == o.want.unit,
-            _condition(shelf, o.article),
-        )
-        for o in found.chosen
-    )
+    lines = tuple(_line(shelf, rows, o, along=brought.get(o.article) == o.want.unit) for o in found.chosen)
     opened = {u: task.opening[u] for u in sorted({line.unit for line in lines} - {""})}
     costs = [_line_cost(line.row, wishes) for line in lines]
     cost = Cost(math.fsum(opened.values()), math.fsum(w for w, _ in costs), math.fsum(d for _, d in costs))
     if abs(cost.total - found.cost) > EQUAL:
         raise CannotRun("the cost of the lines is not that of the plan: a fault of this program")
     return Course(lines, cost, opened)
+
+
+def _line(shelf: Shelf, rows: _Rows, offer: Offer, along: bool = False) -> Line:
+    article = offer.article
+    return Line(
+        offer.want,
+        article.unit,
+        shelf.units[article.unit].set if article.unit else "",
+        article.place,
+        rows[offer.want, article],
+        tuple(sorted(a.place for a in offer.brings)),
+        along,
+        _condition(shelf, article),
+    )
+
+
+def _with_counting(
+    graph: Facts, shelf: Shelf, task: Task, found: Found, course: Course, counted: _Counted
+) -> Course:
+    """The course, each line with the wants of other units that count on what it takes."""
+    gone = used_up(task, found.chosen)
+    touched = [want for want, those in counted.items() if not those.isdisjoint(gone)]
+    if not touched:
+        return course
+    counting = list(counting_on(Source(graph, shelf, ALL), gone, touched))
+    lines = tuple(
+        replace(
+            line,
+            counting=tuple(
+                c for c in counting if not counted[c.want].isdisjoint({o.article, *o.brings} & gone)
+            ),
+        )
+        for line, o in zip(course.lines, found.chosen, strict=True)
+    )
+    return replace(course, lines=lines)
+
+
+def _possible(
+    shelf: Shelf, task: Task, rows: _Rows, found: Found, counted: _Counted, wishes: Wishes
+) -> Iterable[Possible]:
+    """The lines that would meet more wants, were it not for what others count on."""
+    met = {o.want for o in found.chosen}
+    for offer in sorted(task.offers, key=lambda o: o.order):
+        if offer.want in met or any(clash(task, offer, o) for o in found.chosen):
+            continue
+        gone = used_up(task, [*found.chosen, offer])
+        robbed = tuple(w for w, those in counted.items() if those <= gone and w.unit not in wishes.rob)
+        if robbed:
+            yield Possible(_line(shelf, rows, offer), robbed)
 
 
 def _condition(shelf: Shelf, article: Article) -> str:
@@ -224,8 +292,8 @@ def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) ->
         yield "The time ran out before the plan was proven the best; --seconds gives it more."
     elif any(not f.settled for f in found):
         yield "The time ran out before it was settled which of several equally good plans is shown."
-    if any(r.bounds for r in rows):
-        yield "Some certainties are proven bounds, the lower one shown."
+    if any(r.weighed == "drawn" for r in rows):
+        yield DRAWN_NOTE
     if any("size" in r.basis for r in rows):
         yield SIZE_NOTE
     if rows:

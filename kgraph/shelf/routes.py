@@ -6,12 +6,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from kgraph import belt_questions, questions, records
+from kgraph import belt_questions, matching, questions, records
+from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits import graph as graphs
-from kgraph.fits import proofs, sizes
 from kgraph.fits.graph import Facts, Place
-from kgraph.fits.rules import State
 from kgraph.problems import WrongUse
+from kgraph.questions import Row
+from kgraph.reason import sizes
+from kgraph.shelf.ledger import is_known
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
 from kgraph.source.facts import Names
@@ -55,14 +57,10 @@ _Found = tuple[Route, str, tuple[str, ...]]
 
 def recorded_parts(graph: Facts, place: Place) -> tuple[str, ...]:
     """The parts recorded at a place or at one like it, originals first."""
-    walked = proofs.explore(
-        State("goes", *place),
-        lambda s: [(State("goes", o, s.position), f) for o, f in graph.like(s.owner, s.position)],
-    )
     found = [
         (role != "original", part)
-        for s in walked.states
-        for part, role, _ in graph.taken_at.get(Place(s.owner, s.position), ())
+        for like in graph.alike_places(place)
+        for part, role, _ in graph.taken_at.get(like, ())
     ]
     return tuple(dict.fromkeys(part for _, part in sorted(found)))
 
@@ -150,6 +148,8 @@ def _made(data: Names, part: str) -> str:
 
 def _hunt(source: Source, place: Place) -> _Found:
     data = source.graph.data
+    if not is_known(place.owner[2:]):
+        return "hunt", f"{NOT_KNOWN_YET}: find out what it is, then what goes there can be told", ()
     sets = [(owner, row.certainty) for owner, row in source.givers(place).items()]
     if not sets:
         name = data.owner_text(place.owner)
@@ -174,7 +174,7 @@ def _why_not(
     source: Source, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
 ) -> Iterator[str]:
     """Of every unit that has what goes there, why it gives none; those under repair are not worth a word."""
-    said = [*_whole_ones(source, want, spent, without), *_spoilt_ones(source, want)]
+    said = [*_whole_ones(source, want, spent, without), *_spoilt_ones(source, want), *_unlike(source, want)]
     yield from said[:MOST_NAMED]
     if len(said) > MOST_NAMED:
         yield f"and {len(said) - MOST_NAMED} more"
@@ -205,11 +205,24 @@ def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
             yield f"{data.text('unit', article.unit)}'s is {state}"
 
 
+def _unlike(source: Source, want: Want) -> Iterator[str]:
+    """The units whose set differs in what must match there, and loose parts so, with both values."""
+    data = source.graph.data
+    for row in source.unlike(source.place(want)):
+        for unit in source.units_of(row.set[2:]):
+            yield f"{data.text('unit', unit.unit)}'s is refused: {_differing(row)}"
+    for part, row in source.unlike_in_stock(want).items():
+        yield f"{data.text('part', part)} in stock is refused: {_differing(row)}"
+
+
+def _differing(row: Row) -> str:
+    return "; ".join(w for w in row.warnings if matching.differs(w))
+
+
 def _cautions(graph: Facts, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
     """The cautions of a position and of the kinds of these parts, as the folder names them."""
     data = graph.data
-    positions = data.things["position"].get(place.position, ())
-    found = {n.key: n.text for p in positions if isinstance(p, records.Position) for n in p.cautions}
+    found = {n.key: n.text for n in data.position_rules(place.position).cautions}
     for part in parts:
         found |= {k: t for k, t in questions.part_cautions(data, part).items() if k not in found}
         if graphs.sort_of(data, part) == data.belt_kind():

@@ -116,7 +116,7 @@ def _doubts_of(graph: Facts, one: Fitted, now: UnitNow) -> Iterable[str]:
             yield "no fact says that it goes there"
             yield from may_not_go(graph, one.held.origin, own) if one.held.origin else ()
         return
-    if row.standing == "refused":
+    if row.standing == "refused" and row.against:
         yield "it is recorded that it does not go there"
     if row.standing == "disputed":
         yield "something recorded speaks against its going there"

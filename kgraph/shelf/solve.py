@@ -54,11 +54,15 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """All offers, what it costs to open each donor, and how many there are of an article (1 if not said)."""
+    """All offers, what it costs to open each donor, and how many there are of an article (1 if not said).
+
+    `spared`: sets of articles of each of which one at least is left, for somebody else counts on it.
+    """
 
     offers: tuple[Offer, ...]
     opening: Mapping[str, float] = field(default_factory=dict)
     counts: Mapping[Article, int] = field(default_factory=dict)
+    spared: tuple[frozenset[Article], ...] = ()
 
 
 Used = frozenset[tuple[Article, int]]
@@ -117,6 +121,20 @@ def _robs(whole: Offer, other: Offer) -> bool:
     return whole.want.unit != patient and not whole.brings.isdisjoint(other.brings)
 
 
+def used_up(task: Task, chosen: Iterable[Offer]) -> set[Article]:
+    """The articles of which a plan leaves none; what comes off with a whole assembly among them."""
+    chosen = list(chosen)
+    counts = Counter(o.article for o in chosen)
+    brought = {a for o in chosen for a in o.brings}
+    return brought | {a for a, n in counts.items() if n >= task.counts.get(a, 1)}
+
+
+def spares(task: Task, chosen: Iterable[Offer]) -> bool:
+    """Whether a plan leaves somebody else one of all that he counts on."""
+    gone = used_up(task, chosen) if task.spared else set()
+    return not any(those <= gone for those in task.spared)
+
+
 def faults(task: Task, chosen: Sequence[Offer]) -> list[str]:
     """What is wrong with a plan; empty where every want, article and donor is used as it may be."""
     known = set(task.offers)
@@ -125,7 +143,7 @@ def faults(task: Task, chosen: Sequence[Offer]) -> list[str]:
     for article, number in Counter(o.article for o in chosen).items():
         if number > task.counts.get(article, 1):
             found.append(f"{article} is used {number} times")
-    return found
+    return found if spares(task, chosen) else [*found, "it leaves nothing of what is to be spared"]
 
 
 def greedy(task: Task) -> tuple[Offer, ...]:
@@ -138,6 +156,7 @@ def greedy(task: Task) -> tuple[Offer, ...]:
     opened = {""}
     for want in sorted(by_want, key=lambda w: (len(by_want[w]), w)):
         free = [o for o in by_want[want] if left[o.article] and not any(clash(task, o, c) for c in chosen)]
+        free = [o for o in free if spares(task, [*chosen, o])]
         if not free:
             continue
         taken = min(free, key=lambda o: (o.cost + _opening(task, o, opened), o.order))
@@ -199,6 +218,7 @@ class _Programme:
         self.opens = {u: self.pulp.LpVariable(f"o{i}", 0, 1) for i, u in enumerate(units)}
         self._each_once()
         self._wholes()
+        self._spare()
         for used in barred:
             self._bar(used)
 
@@ -238,6 +258,28 @@ class _Programme:
         for i, j in combinations(wholes, 2):
             if self._clash(i, j):
                 self.add(self.takes[i] + self.takes[j] <= 1)
+
+    def _spare(self) -> None:
+        """Of what somebody else counts on, one article at least is left."""
+        bringing: dict[Article, list[int]] = defaultdict(list)
+        for i, offer in enumerate(self.offers):
+            for article in offer.brings:
+                bringing[article].append(i)
+        ends: dict[Article, Any] = {}
+        for those in self.task.spared:
+            for article in sorted(those - ends.keys()):
+                ends[article] = self._end(article, bringing[article], f"e{len(ends)}")
+            self.add(self.pulp.lpSum(ends[a] for a in sorted(those)) <= len(those) - 1)
+
+    def _end(self, article: Article, bringing: Sequence[int], name: str) -> Any:
+        """1 where none of an article is left."""
+        end = self.pulp.LpVariable(name, 0, 1)
+        for i in bringing:
+            self.add(self.takes[i] <= end)
+        numbers, count = self.by_article.get(article, ()), self.task.counts.get(article, 1)
+        if len(numbers) >= count:
+            self.add(self._sum(numbers) - (count - 1) <= end)
+        return end
 
     def _clash(self, one: int, other: int) -> bool:
         return one != other and clash(self.task, self.offers[one], self.offers[other])

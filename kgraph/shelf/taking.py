@@ -5,10 +5,11 @@ Pure: it looks and decides nothing. A removal that cannot be is told by `gone`; 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection as Items
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from kgraph import questions
+from kgraph import matching
 from kgraph.fits.graph import Facts, Place
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
@@ -63,7 +64,8 @@ def look(graph: Facts, shelf: Shelf, giver: str, position: str, getter: str = ""
     taken = Article(giver, position)
     brought = tuple(sorted(a.place for a in source.brought(taken)))
     row = goes(source, giver, held, position, getter, at) if getter else None
-    counting = tuple(_counting(source, {taken, *(Article(giver, p) for p in brought)}, getter))
+    off = {taken, *(Article(giver, p) for p in brought)}
+    counting = tuple(counting_on(source, off, open_wants(shelf, [getter])))
     warnings = tuple(_warnings(graph, shelf, Taking(giver, position, getter, at, "", row, brought, counting)))
     cautions = row.cautions if row else _position_cautions(graph, position)
     more = (c for p in brought for c in _position_cautions(graph, p))
@@ -100,22 +102,31 @@ def goes(source: Source, giver: str, held: Held | None, position: str, getter: s
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _counting(source: Source, taken: set[Article], getter: str) -> Iterable[Counting]:
-    """The open wants of other units that nothing but what is taken could meet as surely."""
-    shelf = source.shelf
-    for unit in sorted(shelf.units):
-        for position in shelf.units[unit].wants if unit != getter else ():
-            want = Want(unit, position)
-            rows = {**source.loose(want), **source.in_units(want)}
-            offers = {
-                a: row.certainty
-                for a, row in rows.items()
-                if row.standing != "refused" and (not a.unit or may_give(shelf, a.unit, [unit]))
-            }
-            surest = max((offers[a] for a in taken & offers.keys()), default=0.0)
-            left = min(offers.keys() - taken, key=lambda a: (-offers[a], a), default=None)
-            if surest and (left is None or offers[left] < surest - 1e-12):
-                yield Counting(want, surest, left, offers[left] if left else 0.0)
+def open_wants(shelf: Shelf, without: Items[str]) -> list[Want]:
+    """The open wants of all units but these."""
+    units = (u for u in sorted(shelf.units) if u not in without)
+    return [Want(unit, position) for unit in units for position in shelf.units[unit].wants]
+
+
+def could_meet(source: Source, want: Want, leaving: Iterable[str] = ()) -> dict[Article, Row]:
+    """What could meet a want, but for what stands in units that are left alone."""
+    alone = [want.unit, *leaving]
+    rows = {**source.loose(want), **source.in_units(want)}
+    return {
+        a: row
+        for a, row in rows.items()
+        if row.standing != "refused" and (not a.unit or may_give(source.shelf, a.unit, alone))
+    }
+
+
+def counting_on(source: Source, taken: Items[Article], wants: Iterable[Want]) -> Iterator[Counting]:
+    """Those of the wants that nothing but what is taken could meet as surely."""
+    for want in wants:
+        offers = {a: row.certainty for a, row in could_meet(source, want).items()}
+        surest = max((c for a, c in offers.items() if a in taken), default=0.0)
+        left = min((a for a in offers if a not in taken), key=lambda a: (-offers[a], a), default=None)
+        if surest and (left is None or offers[left] < surest - 1e-12):
+            yield Counting(want, surest, left, offers[left] if left else 0.0)
 
 
 def _warnings(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
@@ -130,10 +141,11 @@ def _warnings(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
         yield f"nothing is known of a {place} on {data.text('set', giver.set)}; is the name right?"
     if taking.getter:
         yield from _about_going(graph, shelf, taking)
-    yield from (_counts_on_it(data, counting) for counting in taking.counting)
+    yield from (counts_on_it(data, counting) for counting in taking.counting)
 
 
-def _counts_on_it(data: Names, counting: Counting) -> str:
+def counts_on_it(data: Names, counting: Counting) -> str:
+    """Who counts on what is taken, and what is left for him, in words."""
     name, wanted = data.text("unit", counting.want.unit), data.text("position", counting.want.position)
     if (left := counting.left) is None:
         return f"{name} counts on it: nothing else on the shelf could be its {wanted}"
@@ -151,7 +163,7 @@ def _about_going(graph: Facts, shelf: Shelf, taking: Taking) -> Iterable[str]:
     if row is None:
         yield f"no fact says that it goes on {there}"
         yield from _not_matching(graph, shelf, taking)
-    elif row.standing == "refused":
+    elif row.standing == "refused" and row.against:
         yield f"it is recorded that it does not go on {there}"
     elif row.standing == "disputed":
         yield f"something recorded speaks against its going on {there}; try it before you rely on it"
@@ -179,7 +191,7 @@ def may_not_go(graph: Facts, origin: Place, to: Place) -> list[str]:
     if origin.owner == to.owner:
         return []
     positions = {origin.position, to.position}
-    return [says for _, says in questions.unmatched(graph.data, origin.owner, to.owner, positions)]
+    return [says for _, says in matching.unmatched(graph.data, origin.owner, to.owner, positions)]
 
 
 def _position_cautions(graph: Facts, position: str) -> tuple[str, ...]:

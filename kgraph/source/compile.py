@@ -66,6 +66,9 @@ def lines_of(files: Iterable[File], step: Step) -> dict[str, list[str]]:
             if p.severity == "error" and p.where:
                 said = [*p.where[1:], p.code, p.says, p.mend]
                 found.append(f"%{file.number:05x}\t{json.dumps(said)}")
+        wrong = [*read.problems, *problems]
+        if left := -1 if read.unread else reading.left_out(Path(file.path), len(entries), wrong):
+            found.append(f"|{file.number:05x}\t{left}")
         step(1, facts)
     found += map(lines.spelt_line, spelt)
     found.sort()

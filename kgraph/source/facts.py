@@ -13,9 +13,11 @@ from abc import ABC, abstractmethod
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, TypeVar
 
-from kgraph import records, words
-from kgraph.facts import Fact
+from kgraph import mains, records, trade, words
+from kgraph.facts import Fact, PlaceRules
 from kgraph.names import Name, compared, name
+
+_Said = TypeVar("_Said", bound=records.Thing)
 
 if TYPE_CHECKING:
     # Nothing of it is there at run time: to make a protocol takes a hundredth of the time of a question.
@@ -53,6 +55,19 @@ class Link(NamedTuple):
     """For `uses`, the assembly whose declared places the link carries; else ""."""
 
 
+class KindRules(NamedTuple):
+    """How parts of a kind compare by size (see `records.Kind`), and its cautions."""
+
+    generic: bool = False
+    compare: tuple[tuple[str, str], ...] = ()
+    certainty: float | None = None
+    cautions: tuple[Name, ...] = ()
+    perishable: bool = False
+
+
+UNKNOWN_SET = "?"
+"""What the key begins with by which a unit stands for its set while nobody knows that; no name folds so."""
+
 Stated = tuple[Fact, records.Withdraw | None]
 """A fact, and the withdrawal that took it back, if one did."""
 
@@ -74,6 +89,13 @@ class Names(ABC):
     """Key -> certainty of every grade, those that need no entry among them."""
     has_other_names: bool
     """Whether any `also` name stands for a thing."""
+    laid: Lookup[str, trade.Laid]
+    """Kind -> the ground as it lies under the folder, for the kinds that it has."""
+    told_otherwise: Mapping[str, tuple[Fact, ...]]
+    """Id of a fact -> the facts that were said, where one pair is said with unlike exceptions."""
+
+    def __init__(self) -> None:
+        self._rules: dict[str, PlaceRules] = {}
 
     # What only the holder can tell.
 
@@ -128,8 +150,22 @@ class Names(ABC):
     # What follows from it.
 
     def key(self, kind: str, key: str) -> str:
-        """The key of the thing that a folded name stands for, through `also` names; stock is of parts."""
+        """The key of the thing that a folded name stands for, through `also` names of folder and ground.
+
+        Stock is of parts.
+        """
+        own = self.own_key(kind, key)
+        laid = self.laid.get(kind, None) if own == key and kind in trade.KINDS else None
+        return laid.names.get(key, key) if laid else own
+
+    def own_key(self, kind: str, key: str) -> str:
+        """The same through `also` names of the folder alone."""
         return self.aliases["part" if kind == "stock" else kind].get(key, key)
+
+    def ground(self, kind: str, key: str) -> tuple[records.Thing, ...]:
+        """The entries of the ground that hold of a thing."""
+        laid = self.laid.get(kind, None) if kind in trade.KINDS else None
+        return laid.under.get(key, ()) if laid else ()
 
     def owner(self, key: str) -> str:
         """The owner that `in:` means: a declared set, else an assembly, else a set."""
@@ -145,7 +181,12 @@ class Names(ABC):
         declared = self.things[kind].get(key, ())
         if declared:
             return declared[0].name.text
-        return self.spelt[kind].get(key, "") or self.features.get(key, key)
+        if kind == "set" and key.startswith(UNKNOWN_SET):
+            return "a set not known yet"
+        if used := self.spelt[kind].get(key, "") or self.features.get(key, ""):
+            return used
+        below = self.ground(kind, key)
+        return below[0].name.text if below else key
 
     def owner_text(self, owner: str) -> str:
         """The name of a set or assembly from its owner key."""
@@ -167,9 +208,13 @@ class Names(ABC):
             found += [v for k, v in thing.attributes if compared(k) == wanted and v not in found]
         return found
 
-    def knows(self, kind: str, key: str) -> bool:
+    def is_named(self, kind: str, key: str) -> bool:
         """Whether a thing of a kind is declared or used."""
         return key in self.things[kind] or key in self.spelt[kind]
+
+    def knows(self, kind: str, key: str) -> bool:
+        """Whether a thing of a kind is declared or used, or the ground knows it."""
+        return self.is_named(kind, key) or bool(self.ground(kind, key))
 
     def leaves_out(self, key: str) -> bool:
         """Whether some `except` names it, be it a position or any feature, but no assembly."""
@@ -179,12 +224,34 @@ class Names(ABC):
         """The things that an `also` name may mean, where there are several."""
         return self.ambiguous[kind].get(key, set())
 
-    def position_rules(self, key: str) -> tuple[tuple[str, ...], tuple[Name, ...]]:
-        """What must match at a position, and its cautions, each once."""
-        entries = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
-        match = {compared(a): a for p in reversed(entries) for a in reversed(p.must_match)}
-        cautions = {n.key: n for p in entries for n in p.cautions}
-        return tuple(reversed(match.values())), tuple(cautions.values())
+    def position_rules(self, key: str) -> PlaceRules:
+        """What must match at a position, and its cautions, each once.
+
+        By the entries of the folder; what they do not state by the ground; what neither knows by its name.
+        """
+        if key not in self._rules:
+            self._rules[key] = self._position_rules(key)
+        return self._rules[key]
+
+    def _position_rules(self, key: str) -> PlaceRules:
+        own = [p for p in self.things["position"].get(key, ()) if isinstance(p, records.Position)]
+        below = [p for p in self.ground("position", key) if isinstance(p, records.Position)]
+        matching, warning = _stating("must match", own, below), _stating("caution", own, below)
+        match = {compared(a): a for p in reversed(matching) for a in reversed(p.must_match)}
+        cautions = {n.key: n for p in warning for n in p.cautions}
+        said = PlaceRules(tuple(reversed(match.values())), tuple(cautions.values()))
+        guarded = not below and not (matching and not match) and not (matching and warning)
+        if not guarded or not any(map(mains.speaks_of_mains, self._names_of_position(key))):
+            return said
+        return PlaceRules(
+            said.must_match if matching else (mains.ATTRIBUTE,),
+            said.cautions if warning else (name(mains.CAUTION),),
+            by_name=True,
+        )
+
+    def _names_of_position(self, key: str) -> Iterable[str]:
+        yield self.text("position", key)
+        yield from (n.text for t in self.things["position"].get(key, ()) for n in (t.name, *t.also))
 
     def kind_of(self, part: str) -> str:
         """The key of the kind that a part is of, or ""."""
@@ -204,20 +271,49 @@ class Names(ABC):
         said = self.key("kind", name(thing.sort).key) if thing.sort else self.kind_of(thing.name.key)
         return thing.inside_length_mm if said in ("", self.belt_kind()) else None
 
+    def kind_rules(self, kind: str) -> KindRules:
+        """How parts of a kind compare, and its cautions: by the folder, else by the ground, key by key.
+
+        Of entries that disagree (`check` says so) the more careful one holds.
+        """
+        own = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
+        below = [k for k in self.ground("kind", kind) if isinstance(k, records.Kind)]
+        said = {key: _stating(key, own, below) for key in ("generic", "compare", "certainty", "caution")}
+        certain = [k.certainty for k in said["certainty"] if k.certainty is not None]
+        return KindRules(
+            generic=bool(said["generic"]) and all(k.generic for k in said["generic"]),
+            compare=tuple({a: r for k in said["compare"] for a, r in k.compare}.items()),
+            certainty=min(certain, default=None),
+            cautions=tuple({n.key: n for k in said["caution"] for n in k.cautions}.values()),
+            perishable=any(k.perishable for k in _stating("perishable", own, below)),
+        )
+
+    def is_perishable(self, position: str, kind: str = "") -> bool:
+        """Whether what is at a position, or a part of a kind, spoils with age, used or not."""
+        own = [p for p in self.things["position"].get(position, ()) if isinstance(p, records.Position)]
+        below = [p for p in self.ground("position", position) if isinstance(p, records.Position)]
+        stated = any(p.perishable for p in _stating("perishable", own, below))
+        return stated or self.kind_rules(kind).perishable
+
     def kind_cautions(self, kind: str) -> tuple[Name, ...]:
         """The cautions of a kind of part, each once."""
-        entries = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
-        return tuple({n.key: n for k in entries for n in k.cautions}.values())
+        return self.kind_rules(kind).cautions
 
     def caution_text(self, key: str) -> str | None:
-        """What the folder itself says of a caution."""
-        entry = self.declared("caution", self.key("caution", key))
-        return entry.text if isinstance(entry, records.Caution) else None
+        """What the folder says of a caution, else the ground."""
+        of = self.key("caution", key)
+        entries = (*self.things["caution"].get(of, ()), *self.ground("caution", of))
+        return next((e.text for e in entries if isinstance(e, records.Caution)), None)
 
     def assembly_kind(self, key: str) -> str | None:
         """What kind of assembly it is, as written."""
         entries = (t for t in self.things["assembly"].get(key, ()) if isinstance(t, records.Assembly))
         return next((t.sort for t in entries if t.sort), None)
+
+
+def _stating(key: str, own: list[_Said], below: list[_Said]) -> list[_Said]:
+    """The entries of the folder that state a key, else those of the ground that do."""
+    return [e for e in own if e.states(key)] or [e for e in below if e.states(key)]
 
 
 class Adjacency:
@@ -235,6 +331,7 @@ class Adjacency:
     fits_to: Lookup[Place, Sequence[tuple[Place, Fact]]]
     refused_at: Lookup[Place, Sequence[tuple[str | Place, Fact]]]
     """Place -> (the part or place that does not go there, fact)."""
+    distinct: Lookup[str, Sequence[tuple[str, Fact]]]
     runs_at: Lookup[Place, Sequence[Fact]]
     """Place -> the recorded paths of its belt."""
 

@@ -11,11 +11,12 @@ from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Se
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from kgraph import records, words
+from kgraph import records, trade, words
 from kgraph.collection import (
     FACT_TYPES,
     OWNER,
     What,
+    about,
     excepted,
     exception_key,
     fact_said,
@@ -23,6 +24,7 @@ from kgraph.collection import (
     held,
     is_feature,
     names_used,
+    one_for_each_pair,
     sayings_of,
     spellings_of,
     statement_args,
@@ -31,6 +33,7 @@ from kgraph.collection import (
 from kgraph.facts import Fact
 from kgraph.fits.graph import Tables, declared, fill
 from kgraph.names import Name, fold, loose
+from kgraph.source import ground
 from kgraph.source.facts import Facts, Names, Place, Stated
 from kgraph.source.index import Index
 from kgraph.source.lines import FEATURE, quoted
@@ -42,7 +45,7 @@ K = TypeVar("K")
 V = TypeVar("V")
 D = TypeVar("D")
 
-_OF_OWNER = {"set": "rmutfgxyn", "assembly": "autfgxyn"}
+_OF_OWNER = {"set": "rdmutfgxyn", "assembly": "autfgxyn"}
 """Kind -> the roles in which a name may speak of one."""
 _EITHER = frozenset("utfgxyn")
 """Roles in which a name may mean a set or an assembly."""
@@ -116,7 +119,11 @@ class FetchedNames(Names):
     """Names and entries of an index."""
 
     def __init__(self, index: Index) -> None:
+        super().__init__()
         self.index = index
+        self.laid = OnDemand(self._laid)
+        self.told_otherwise: dict[str, tuple[Fact, ...]] = {}
+        self._other: dict[str, dict[str, list[str]]] = {}
         self.things = {kind: _Things(self, kind) for kind in words.THINGS}
         self.aliases = {kind: self._on_demand(self._alias, kind) for kind in words.THINGS}
         self.ambiguous = {kind: self._on_demand(self._several, kind) for kind in words.THINGS}
@@ -148,13 +155,40 @@ class FetchedNames(Names):
         found = self._meant(kind, key)
         return found if len(found) > 1 else set()
 
+    def _laid(self, kind: str) -> trade.Laid:
+        """How the ground lies under the folder: what bears names of the ground is all that decides it."""
+        named = ground.names(kind)
+        every = [line.split("\t", 2)[1] for line in self.index.starting(f"d{kind}\t")]
+        also = {line.split("\t", 2)[1] for line in self.index.starting(f"a{kind}\t")} & named.keys()
+        bearing = {key for key in every if key in named}
+        for entry in self.index.entries(*(f"a{kind}\t{key}\t" for key in sorted(also))):
+            bearing |= {entry.name.key} if isinstance(entry, records.Thing) else set()
+        if not bearing:
+            return ground.untouched(kind)
+        declared: dict[str, Sequence[records.Thing]] = dict.fromkeys(every, ())
+        declared |= {key: self.things[kind].get(key, []) for key in bearing}
+        aliases = {key: one for key in also if (one := self.aliases[kind].get(key, ""))}
+        ambiguous = [key for key in also if self.ambiguous[kind].get(key, set())]
+        return trade.laid_under(kind, declared, aliases, ambiguous, ground.untouched(kind))
+
+    def _named_by_ground(self, kind: str, key: str) -> list[str]:
+        """The names that the ground gives to a thing."""
+        if kind not in trade.KINDS:
+            return []
+        if kind not in self._other:
+            other = self._other[kind] = {}
+            for name, thing in self.laid[kind].names.items():
+                other.setdefault(thing, []).append(name)
+        return self._other[kind].get(key, [])
+
     def names_of(self, kind: str, key: str) -> list[str]:
         """Every key by which a thing may be called, its own first."""
-        if not self.has_other_names:
+        if not self.has_other_names and kind not in trade.KINDS:
             return [key]
         found = self._names.get((kind, key))
         if found is None:
             other = {n.key for t in self.things[kind].get(key, ()) for n in t.also} - {key}
+            other |= {*self._named_by_ground(kind, key)} - {key}
             found = self._names[kind, key] = [key, *sorted(k for k in other if self.key(kind, k) == key)]
         return found
 
@@ -198,11 +232,13 @@ class FetchedNames(Names):
                 certain.add(key)
         # With nothing newer each is there, and what is written in one way alone need not be looked up.
         certain -= {line.split("\t")[1] for line in self.index.starting(f"a{kind}\t")}
+        if kind in trade.KINDS:
+            certain -= {name for name, key in self.laid[kind].names.items() if name != key}
         plain = {k: v.pop() for k, v in written.items() if len(v) == 1 and k in certain}
         if self.index.over or kind == "stock":
             plain = {}
         keys = {self.key(kind, key) for key in written.keys() - plain.keys()} - plain.keys()
-        return plain | {key: self.text(kind, key) for key in sorted(keys) if self.knows(kind, key)}
+        return plain | {key: self.text(kind, key) for key in sorted(keys) if self.is_named(kind, key)}
 
     def parts_numbered(self, number: str) -> set[str]:
         """The parts that have this maker's number (its key)."""
@@ -214,13 +250,17 @@ class FetchedNames(Names):
         features = {exception_key(self, Name(key, key)) for kind, key in near if kind == FEATURE}
         either = {OWNER: ("set", "assembly"), FEATURE: ()}
         things = {(k, self.key(k, key)) for kind, key in near for k in either.get(kind, (kind,))}
+        for kind in trade.KINDS:
+            below = (n for n, text in ground.spellings(kind).items() if loosely in loose(text))
+            things |= {(kind, self.key(kind, n)) for n in below}
         every = [(FEATURE, self.features[k], self.features[k]) for k in features if is_feature(self, k)]
-        every += [s for thing in things if self.knows(*thing) for s in spellings_of(self, *thing)]
+        every += [s for thing in things if self.is_named(*thing) for s in spellings_of(self, *thing)]
         return (s for s in every if loosely in loose(s[2]))
 
     def spelt_loosely(self) -> Iterable[str]:
         """The letters and digits of every spelling, perhaps of some that there were."""
-        return (text for text, _, _ in self.index.spelt(""))
+        yield from (text for text, _, _ in self.index.spelt(""))
+        yield from (loose(text) for kind in trade.KINDS for text in ground.spellings(kind).values())
 
     # Entries ----------------------------------------------------------------------------------
 
@@ -265,14 +305,19 @@ class FetchedNames(Names):
 
     # Facts ------------------------------------------------------------------------------------
 
-    def facts(self, entries: Iterable[records.Entry]) -> list[Stated]:
-        """The facts of entries that are all the sayings of each."""
+    def facts(self, entries: Sequence[records.Entry]) -> list[Stated]:
+        """The facts of entries, in order, that are all the sayings of each and of each pair."""
         sayings = sayings_of(self, entries)
         fresh = {
             what: fact_said(self, *what, said) for what, said in sayings.items() if what not in self._of_what
         }
-        for fact in self._apart(fresh):
-            self._of_what[fact.kind, fact.args] = held(self, fact)
+        stated = [held(self, f, sayings[f.kind, f.args]) for f in self._apart(fresh)]
+        for fact, by in stated:
+            self._of_what[fact.kind, fact.args] = fact, by
+        for fact, several in one_for_each_pair(entries, [fact for fact, by in stated if by is None]):
+            if len(several) > 1:
+                self.told_otherwise[fact.id] = several
+                self._of_what |= dict.fromkeys(((f.kind, f.args) for f in several), (fact, None))
         return [self._of_what[what] for what in sayings]
 
     @cached_property
@@ -300,10 +345,16 @@ class FetchedNames(Names):
         """All the sayings of what an entry states."""
         return sayings_of(self, self.index.entries(*self._home(said)))[self._what(said)]
 
+    def _of_pair(self, said: records.Statement) -> list[records.Entry]:
+        """All entries that state the same, also those with other exceptions, in the order of reading."""
+        found, wanted = self.index.entries(*self._home(said)), about(self._what(said))
+        return [e for e in found if isinstance(e, FACT_TYPES) and about(self._what(e)) == wanted]
+
     def _home(self, said: Any) -> list[str]:
         """How the lines begin under which all the sayings are found of what an entry states."""
-        if isinstance(said, records.Rebadge):
-            return [f"o{k}\tr\t" for k in self.names_of("set", self.key("set", said.sets[0].key))]
+        if isinstance(said, records.Rebadge | records.Distinct):
+            role = "r" if isinstance(said, records.Rebadge) else "d"
+            return [f"o{k}\t{role}\t" for k in self.names_of("set", self.key("set", said.sets[0].key))]
         if isinstance(said, records.Uses):
             return self.of_owner(self.owner(said.owner.key), "u")
         if isinstance(said, records.Same | records.Replaces):
@@ -326,11 +377,14 @@ class FetchedNames(Names):
         """The facts that any of these entries say, whole, each once, in the order of the entries."""
         told = set()
         for entry in entries:
-            if isinstance(entry, FACT_TYPES) and (what := self._what(entry)) not in told:
-                told.add(what)
+            if isinstance(entry, FACT_TYPES):
+                what = self._what(entry)
                 if what not in self._of_what:
-                    self.facts(self._whole(entry))
-                yield self._of_what[what]
+                    self.facts(self._of_pair(entry))
+                fact, by = self._of_what[what]
+                if fact.id not in told:
+                    told.add(fact.id)
+                    yield fact, by
 
     def fact_with_id(self, text: str) -> Stated | None:
         """The fact with this id; of several one that nothing took back, if there is one."""
@@ -345,6 +399,9 @@ class FetchedNames(Names):
             key = self.key(kind, other)
             yield from (e for e in self.naming(kind, key) if key != other)
             yield from (e for e in self.leaving_out(key) if key != other)
+        for other, key in self.laid["position"].names.items():
+            if other != key:
+                yield from self.index.entries(f"q{other}\t", f"e{other}\t")
 
 
 class FetchedFacts(Facts):
@@ -369,11 +426,16 @@ class FetchedFacts(Facts):
         self.refused_at = OnDemand(
             lambda at: self._tables(data.at(at, "x")).refused_at.get(at, []), some_refused
         )
+        self.distinct = OnDemand(lambda owner: self._tables(self._designs(owner)).distinct.get(owner, []))
         self.runs_at = OnDemand(lambda at: self._tables(data.at(at, "n")).runs_at.get(at, []))
         self.parts_of_kind = OnDemand(self._parts_of_kind)
 
     def _of(self, part: str, role: str) -> list[str]:
         return [f"p{k}\t{role}\t" for k in self.data.names_of("part", part)]
+
+    def _designs(self, owner: str) -> list[str]:
+        """How the lines begin of the `distinct` entries that name an owner."""
+        return [f"o{k}\td\t" for k in self.data.names_of("set", owner[2:])] if owner[0] == "s" else []
 
     def _linking(self, owner: str) -> list[str]:
         """How the lines begin of the `rebadge` and `uses` entries that name an owner."""
@@ -384,7 +446,8 @@ class FetchedFacts(Facts):
     def _tables(self, lines: Sequence[str]) -> Tables:
         """What the facts of these lines lead to."""
         made = Tables()
-        fill(made, self, (f for f, by in self.data.facts(self.data.index.entries(*lines)) if by is None))
+        found = self.data.facts(self.data.index.entries(*lines))
+        fill(made, self, {f.id: f for f, by in found if by is None}.values())
         return made
 
     def _parts_of_kind(self, kind: str) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Container, Iterable, Iterator, Sequence
 
 from kgraph import records
 from kgraph.folder.files import path_in, shown
-from kgraph.problems import Damaged, Problem, Where
+from kgraph.problems import Damaged, Problem, Where, in_order
 from kgraph.source.lines import FILE, REF, Spelt, spelt_in, taken_up
 from kgraph.source.table import Table
 
@@ -90,16 +90,24 @@ class Index:
         except KeyError:
             raise Damaged from None
 
-    def faults(self) -> list[Problem]:
-        """What is wrong with entries that were left out for it."""
+    def faults(self) -> tuple[list[Problem], int, list[Problem]]:
+        """What is wrong with entries, how many are left out, and what is wrong with files nobody can read."""
         found = []
+        number: dict[str, int] = {}
+        for line in (line for table in (self.base, self.over) if table for line in table.starting("|")):
+            file, _, text = line[1:].partition("\t")
+            if file not in self.gone:
+                number[file] = int(text)
+        unread = []
         for line in (line for table in (self.base, self.over) if table for line in table.starting("%")):
-            number, _, text = line[1:].partition("\t")
-            if number in self.gone:
+            file, _, text = line[1:].partition("\t")
+            if file in self.gone:
                 continue
             row, column, *said = json.loads(text)
-            found.append(Problem(Where(self.name_of(number), row, column), *said))
-        return found
+            found.append(Problem(Where(self.name_of(file), row, column), *said))
+            if number.get(file) == -1:
+                unread.append(found[-1])
+        return in_order(found), sum(n for n in number.values() if n > 0), in_order(unread)
 
     # Lines ------------------------------------------------------------------------------------
 
@@ -182,7 +190,7 @@ class Index:
 
 def _number(line: str) -> str:
     """The number of the file of which a line is, if it is of one."""
-    return line[1 : 1 + FILE] if line[0] in "!@%" else line[-REF : FILE - REF]
+    return line[1 : 1 + FILE] if line[0] in "!@%|" else line[-REF : FILE - REF]
 
 
 def _listed(table: Table, number: str = "") -> Iterator[Listed]:

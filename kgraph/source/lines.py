@@ -21,11 +21,12 @@ z     size, value                              a part with this size
 v     event, fits or refuses                   one of these
 y     letters and digits, kind, name of thing  how a thing is spelt; holds of the folder, not of an entry
 @ %   number of a file                         how the file stood; what is wrong with an entry of it
+|     number of a file                         how many of its entries are left out; -1: it cannot be read
 ===== ======================================== ==========================================================
 
 Roles of an owner: r a set of `rebadge`; a, u what `uses` and its `in` name; t taken at; f, g the two ends of
-`fits`; x refused at, y what is refused there; n the run of a belt; m the set of a unit. Of a part: t taken,
-s same, o the new and n the old one of `replaces`, x refused, k in stock.
+`fits`; x refused at, y what is refused there; n the run of a belt; m the set of a unit; d one of two
+designs. Of a part: t taken, s same, o the new and n the old one of `replaces`, x refused, k in stock.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ from kgraph.folder import schema
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.names import compared, fold, loose, name
 from kgraph.quantities import Section
+from kgraph.ratings import Rating
 
 Spelt = tuple[str, str, str]
 """A spelling, of what kind of thing, and the name of the thing."""
@@ -140,7 +142,7 @@ def _taken(r: Any) -> Iterable[str]:
 
 def _unit(u: Any) -> Iterable[str]:
     places = (*(n for n, _ in u.state), *u.wants)
-    return f"o{u.set.key}\tm", *(f"q{n.key}" for n in places)
+    return *([f"o{u.set.key}\tm"] if u.set else []), *(f"q{n.key}" for n in places)
 
 
 def _part(p: records.Part) -> Iterator[str]:
@@ -152,6 +154,7 @@ def _part(p: records.Part) -> Iterator[str]:
 
 _KEYS: dict[type[records.Entry], Callable[[Any], Iterable[str]]] = {
     records.Rebadge: lambda r: [f"o{n.key}\tr" for n in r.sets],
+    records.Distinct: lambda r: [f"o{n.key}\td" for n in r.sets],
     records.Uses: lambda r: [f"o{r.assembly.key}\ta", f"o{r.owner.key}\tu"],
     records.Takes: _takes,
     records.Same: lambda r: [f"p{n.key}\ts" for n in r.parts],
@@ -188,16 +191,18 @@ def _sizes(part: records.Part) -> Iterator[str]:
 
 @lru_cache(maxsize=65536)
 def _written_size(attribute: str, value: str) -> str:
-    from kgraph.fits.sizes import as_compared
+    from kgraph.reason.sizes import as_compared
 
     return size_key(attribute, as_compared(value))
 
 
-def size_key(measure: str, value: Section | float | str) -> str:
+def size_key(measure: str, value: Section | Rating | float | str) -> str:
     """The key under which a size is found: in order of the value, where it is a length or a section."""
     of = f"z{quoted(compared(measure))}\t"
     if isinstance(value, Section):
         return f"{of}s{value.form}\t{in_order(value.sizes_mm[0])}"
+    if isinstance(value, Rating):
+        return f"{of}r{quoted(value.unit)}\t{in_order(value.value)}"
     return f"{of}n{in_order(value)}" if isinstance(value, float) else f"{of}t{quoted(value)}"
 
 

@@ -5,13 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from kgraph import quantities, records
-from kgraph.fits.neighbours import window
-from kgraph.fits.sizes import Size, Sizes
+from kgraph.ratings import Rating
+from kgraph.reason.neighbours import window
+from kgraph.reason.sizes import Size, Sizes
 from kgraph.source.fetched import FetchedNames
 from kgraph.source.lines import LENGTH, REF, in_order, size_key
 
 _MARGIN = 1e-12
 """A length goes through two units on its way to a key: no rounding may lose a part."""
+
+
+def _first(size: quantities.Section | Rating | float) -> float:
+    """The number by which a size lies in order."""
+    if isinstance(size, quantities.Section):
+        return size.sizes_mm[0]
+    return size.value if isinstance(size, Rating) else size
 
 
 class FromIndex(Sizes):
@@ -36,7 +44,7 @@ class FromIndex(Sizes):
         rule, index = quantities.compare_rule(rules.get(key, "same")), self.data.index
         if isinstance(size, str):
             return [*index.starting(f"{size_key(key, size)}\t")] if rule.how == "same" else []
-        first = size.sizes_mm[0] if isinstance(size, quantities.Section) else size
+        first = _first(size)
         low, high = window(first, rule, forward)
         if key in quantities.BELT_MEASURES and kind == self.data.belt_kind():
             key, factor = LENGTH, quantities.BELT_MEASURES[key]

@@ -13,11 +13,11 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from typing import BinaryIO
 
-from kgraph import __version__
+from kgraph import __version__, trade
 from kgraph.problems import Damaged
 
-VERSION = f"{__version__} 8"
-"""Which program wrote a table: any other one's is made anew."""
+FORM = "9"
+"""How a table is laid out."""
 IN_BLOCK = 128
 """Lines of a block: some 6 KB, of which a question wants a few."""
 IN_PAGE = 256
@@ -32,6 +32,11 @@ HEAD = 256
 
 Block = tuple[int, int, int]
 """Where compressed lines lie in the file, how many bytes they are, and their checksum."""
+
+
+def written_by() -> str:
+    """Which program writes a table, and over which ground of the trade: any other one's is made anew."""
+    return f"{__version__} {FORM} {trade.digest()}"
 
 
 class Writer:
@@ -54,7 +59,7 @@ class Writer:
         """Write what is left, the directory and the head."""
         self.blocks += self._listed(self.rest, IN_BLOCK)
         top = self._put(self._listed(self.blocks, IN_PAGE))
-        head = json.dumps([VERSION, self.token, *top]).encode()
+        head = json.dumps([written_by(), self.token, *top]).encode()
         self.stream.seek(0)
         self.stream.write(b"%08x" % zlib.crc32(head) + head)
 
@@ -99,7 +104,7 @@ class Table:
 
     def is_mine(self, version: str) -> bool:
         """Whether this very program wrote it."""
-        return bool(version == VERSION)
+        return bool(version == written_by())
 
     def starting(self, beginning: str) -> Iterator[str]:
         """The lines that begin so, in order."""

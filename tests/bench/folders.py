@@ -27,8 +27,8 @@ MECHANISM_PLACES = (
     "thrust plate screw",
 )
 SET_PLACES = (
-    *("tuning knob", "volume knob", "tone knob", "aerial", "battery cover", "back", "handle", "play key"),
-    *("dial glass", "cassette door", "band switch tip", "speaker grille", "mains fuse", "foot", "back screw"),
+    *("tuning knob", "volume knob", "tone knob", "aerial", "dial scale", "back", "handle", "play key"),
+    *("dial glass", "cassette door", "meter", "speaker grille", "mains fuse", "foot", "back screw"),
 )
 KIND_OF = {
     **{p: "knob" for p in SET_PLACES if "knob" in p},

@@ -38,10 +38,11 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.exchange import places
 from kgraph.exchange.terms import TERM, iri
-from kgraph.fits import proofs, rules
 from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
-from kgraph.fits.takers import Takers
+from kgraph.questions.takers import rows_of_part
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.reason.walk import explore
 from kgraph.source import fresh
 from kgraph.source.cache import index_path
 from kgraph.source.facts import Facts
@@ -70,6 +71,7 @@ NETWORKX_MOST = 100_000
 OWN = 3
 """How many of the peers, the first ones, are ways to ask kgraph."""
 WANTED = questions.Wanted(refused_too=True)
+BEST = questions.BEST_ONLY._replace(refused_too=True)
 QUERY = """PREFIX k: <urn:kgraph:term:>
 SELECT DISTINCT ?place WHERE {
   { <PART> (k:sameAs|k:replaces)*/k:takenAt/k:likeAt* ?place } UNION
@@ -249,8 +251,8 @@ def by_kgraph(path: str, folder: Path, whole: bool) -> Ask:
         if whole:
             found = questions.takers_of_part(graph, part, WANTED)
             return frozenset((row.set, row.position) for row in found.rows)
-        walked = proofs.explore(State("asked", part), lambda s: rules.forward(graph, s))
-        goes = (s for s in walked.states if s.phase == "goes")
+        network = explore(State("asked", part), lambda s: rules.forward(graph, s))
+        goes = (s for s in network.states if s.phase == "goes")
         return frozenset((s.owner, s.position) for s in goes if s.owner[0] == "s")
 
     return ask
@@ -258,8 +260,8 @@ def by_kgraph(path: str, folder: Path, whole: bool) -> Ask:
 
 def by_kept_entries(path: str, folder: Path) -> Ask:
     """kgraph from its index, what one question read kept for the next."""
-    takers = Takers(by_index(path, folder))
-    return lambda part: frozenset(tuple(t.place) for t in takers.of(part))
+    graph = by_index(path, folder)
+    return lambda part: frozenset((r.set, r.position) for r in rows_of_part(graph, part, BEST))
 
 
 # One size --------------------------------------------------------------------------------------
@@ -267,12 +269,11 @@ def by_kept_entries(path: str, folder: Path) -> Ask:
 
 def chosen(graph: Graph) -> dict[int, list[str]]:
     """Parts to ask about, by the class of their answers."""
-    takers = Takers(graph)
     found: dict[int, list[str]] = {least: [] for least in CLASSES[:-1]}
     parts = sorted(graph.data.known("part"))
     random.Random(1).shuffle(parts)
     for part in parts[:4000]:
-        size = len(takers.of(part))
+        size = len(rows_of_part(graph, part, BEST))
         least = max((c for c in CLASSES if c <= size), default=0)
         if least in found and len(found[least]) < IN_CLASS:
             found[least].append(part)
@@ -417,7 +418,7 @@ def _memory_mb(process: int) -> float:
     return 0.0
 
 
-ADDED = "- takes: {part}\n  in: Nova {number}\n  position: tuning knob\n  how: guess\n"
+ADDED = "- takes: {part}\n  in: Norvane {number}\n  position: volume knob\n  how: guess\n"
 
 
 def changed(folder: Path, part: str, out: Path) -> None:

@@ -57,7 +57,7 @@ def slipped(name: str, chance: random.Random) -> str:
 
 def write(folder: Path, wanted: list[str]) -> Path:
     """A first page beside the index of these sets."""
-    small = dict(Book(Ground(graph_of("- set: Larkfield RC-40\n"), Wishes())).files())
+    small = dict(Book(Ground(graph_of("- set: Larkfield LK-40\n"), Wishes())).files())
     data = graph_of("".join(f"- set: {name}\n" for name in wanted)).data
     for name in ("index.html", "book.css", "search.js"):
         (folder / name).write_bytes(small[name])

@@ -214,8 +214,8 @@ def _other_index(folder: Path) -> Path:
 
 def _other_version(folder: Path, index: Path, chance: random.Random) -> bool:
     """Other answers in an index of an older or a newer program, noted as made of the files as they stand."""
-    version = chance.choice(["0.0.1 1", f"{table.VERSION}0", "99.0.0 1"])
-    with mock.patch.object(table, "VERSION", version):
+    version = chance.choice(["0.0.1 1", f"{table.written_by()}0", "99.0.0 1"])
+    with mock.patch.object(table, "written_by", return_value=version):
         theirs = _other_index(folder)
     shutil.copy(theirs, index)
     theirs.unlink()

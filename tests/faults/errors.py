@@ -32,11 +32,12 @@ NOT_CONFIRMED = b"written, but the disk did not confirm it"
 
 
 def figure(build: Build, size: str, place: Path) -> Tally:
-    """`small`: one command, three codes, the calls that change something; `full`: six, all, all."""
+    """`small`: two commands, three codes, the calls that change something; `full`: seven, all, all."""
     if straced.MISSING:
         return Tally(skipped=straced.MISSING)
     total = Tally()
-    names = ["add"] if size == "small" else ["add", "add new file", "withdraw", "take", "merge", "import"]
+    more = ["add new file", "withdraw", "take", "merge", "import"]
+    names = ["add", "correct", *(more if size == "full" else ())]
     for job in jobs.named(names):
         part = sweep(build, job, place, size)
         if size == "full":

@@ -27,14 +27,16 @@ DISK = 16 * PAGE
 
 def figure(build: Build, size: str, place: Path) -> Tally:
     """`small`: every eighth byte and page; `full`: all."""
-    total = by_bytes(build, place, 8 if size == "small" else 1)
+    total = Tally()
+    for name in ("add", "correct"):
+        total.add(by_bytes(build, place, name, 8 if size == "small" else 1))
     total.add(by_pages(build, place, 2 if size == "small" else 1))
     return total
 
 
-def by_bytes(build: Build, place: Path, step: int) -> Tally:
-    """A limit at every length between the old and the new one, and at both ends."""
-    (job,) = jobs.named(["add"])
+def by_bytes(build: Build, place: Path, name: str, step: int) -> Tally:
+    """A limit at every length between the old and the new one, and at both ends, for one command."""
+    (job,) = jobs.named([name])
     home = jobs.home_in(place, 0)
     was = jobs.clean(build, job, home)
     old, new = (len(files["bench.yaml"]) for files in (was.old, was.new))

@@ -19,14 +19,14 @@ FACTS = b"""\
   id: design
 - takes: K-114
   in: Arden 12
-  position: tuning knob
+  position: volume knob
 """
 SHELF = b"""\
 - unit: U-01
   set: Arden 12
 - unit: U-03
   set: Brunelle 7
-  wants: tuning knob
+  wants: volume knob
 """
 HOME: Files = {
     "facts/bench.yaml": FACTS,
@@ -69,9 +69,10 @@ def _job(name: str, *words: str, changes: str = "facts", again: bool = False) ->
 
 
 JOBS = (
-    _job("add", "add", "refuses", "K-114", "--in", "Brunelle 7", "--position", "tuning knob", "--yes"),
+    _job("add", "add", "refuses", "K-114", "--in", "Brunelle 7", "--position", "volume knob", "--yes"),
     _job("withdraw", "withdraw", "design", "--why", "misread label", "--yes"),
-    _job("take", "take", "tuning knob", "--from", "U-01", "--to", "U-03", "--owed", "--date", "2024-01-02"),
+    _job("correct", "correct", "design", "except", "line socket, dial scale", "--yes"),
+    _job("take", "take", "volume knob", "--from", "U-01", "--to", "U-03", "--owed", "--date", "2024-01-02"),
     _job("add new file", "add", "set", "Farrow 2", "--yes", "--file", "new.yaml"),
     _job("merge", "merge", "{home}/theirs"),
     _job("import", "import", "{home}/in.csv", "--kind", "set", "--yes"),

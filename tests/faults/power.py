@@ -54,12 +54,13 @@ class Disk:
 
 EXT4 = Disk("ext4", ("mkfs.ext4", "-q", "-F"), "loop,noauto_da_alloc", 32 << 20)
 XFS = Disk("xfs", ("mkfs.xfs", "-q", "-f"), "loop", 300 << 20)
-STEPS = {"add": 1, "add new file": 1, "withdraw": 1, "take": 1, "merge": 1, "import": 1, "init": 3}
+_WHOLE = ("add", "add new file", "withdraw", "correct", "take", "merge", "import")
+STEPS = {**dict.fromkeys(_WHOLE, 1), "init": 3}
 """The commands of the full size, and which of their calls: of the many like ones of `init` every third."""
 
 
 def figure(build: Build, size: str, place: Path) -> Tally:
-    """`small`: two commands, every eighth call, ext4, the journal kept; `full`: seven, both, ext4 and xfs."""
+    """`small`: two commands, every eighth call, ext4, the journal kept; `full`: eight, both, ext4 and xfs."""
     missing = missing_here()
     if missing:
         return Tally(skipped=missing)

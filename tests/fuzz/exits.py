@@ -23,7 +23,7 @@ from kgraph.exchange import cells
 from kgraph.folder import schema
 from kgraph.names import LONGEST, fold
 from kgraph.render import terminal
-from kgraph.render.pictures import sheet
+from kgraph.render.pictures import drawing, sheet
 from tests.faults.tally import Tally
 from tests.fuzz import opened
 from tests.fuzz.hostile import said
@@ -202,7 +202,7 @@ def _svg(names: list[str]) -> Counter[str]:
         )
         text = sheet.source(sheet.Sheet("g", "names", boxes, (), ()))
         try:
-            root = Xml.fromstring(sheet.render(text, Path("a.svg")))
+            root = Xml.fromstring(drawing.render(text, Path("a.svg")))
         except Exception as error:
             found[repr(error)] += 1
             continue

@@ -35,7 +35,7 @@ WORDS = (
     "2024-02-30",
     "~",
     "x",
-    "tuning knob",
+    "volume knob",
     "262 mm",
     "\u00e9",
     "[",

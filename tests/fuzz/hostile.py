@@ -13,17 +13,17 @@ from pathlib import Path
 
 from kgraph.cli.main import run
 from tests.faults.tally import Tally
-from tests.test_hostile import FACTS, GOOD, HOSTILE, READING, ROWS
+from tests.test_hostile import FACTS, GOOD, HOSTILE, NO_TEXT, READING, ROWS
 
 MORE = [
     ["doubts"],
     ["shelf"],
     ["owed"],
     ["plan", "U-1"],
-    ["hunt", "Larkfield RC-40"],
+    ["hunt", "Larkfield LK-40"],
     ["sheet", "U-1"],
     ["belt", "find", "--section", "square 1.25 mm", "--inside-length", "262 mm"],
-    ["draw", "shares", "Larkfield RC-40"],
+    ["draw", "shares", "Larkfield LK-40"],
     ["draw", "takers", "K-114"],
     ["export", "--to", "turtle"],
     ["export", "--to", "csv", "-o", "{place}/tables"],
@@ -32,7 +32,7 @@ MORE = [
     ["query", "takers", "--part", "K-114"],
     ["book", "{place}/pages"],
 ]
-UNIT = "- unit: U-1\n  set: Larkfield RC-40\n  wants: [tuning knob]\n"
+UNIT = "- unit: U-1\n  set: Larkfield LK-40\n  wants: [volume knob]\n"
 
 
 def figure(size: str, place: Path) -> Tally:
@@ -69,13 +69,20 @@ def _fact(name: str, cls: str, line: int, words: list[str], place: Path, tally: 
     fault = f"{name}, {' '.join(words)}"
     before = (folder / name).read_bytes()
     try:
-        status, _, err = said(["--data", str(folder), *(w.replace("{place}", str(place)) for w in words)])
+        asked = [w.replace("{place}", str(place)) for w in words]
+        status, _, err = said(["--data", str(folder), *asked])
+        strict, _, faults = (
+            said(["--data", str(folder), "--strict", *asked]) if cls == "error" else (3, "", "")
+        )
     except Exception as error:
         tally.count(fault, True, f"raised {error!r}")
         return
     complaint = ""
-    if cls == "error" and (status != 3 or f"{folder / name}:{line}:" not in err):
-        complaint = f"exit {status}, not told at line {line}: {err[:200]}"
+    left_out = status in (0, 1) and f"left out, in {folder / name};" in err
+    if cls == "error" and not left_out and (status != 3 or name not in NO_TEXT):
+        complaint = f"exit {status}, not said that it is left out: {err[:200]}"
+    elif cls == "error" and (strict != 3 or f"{folder / name}:{line}:" not in faults):
+        complaint = f"exit {strict}, not told at line {line}: {faults[:200]}"
     elif cls != "error" and status not in (0, 1):
         complaint = f"exit {status}: {err[:200]}"
     elif (folder / name).read_bytes() != before:

@@ -67,9 +67,9 @@ class Planted:
 
 _GOOD = (
     "- set: Arden {n}\n  market: UK\n  mains: 240 V 50 Hz\n",
-    "- takes: K-{n}\n  in: Arden {n}\n  position: tuning knob\n  how: printed\n",
+    "- takes: K-{n}\n  in: Arden {n}\n  position: volume knob\n  how: printed\n",
     "# Measured.\n- part: B-{n}\n  kind: belt\n  section: square 1.25 mm\n  inside length: 26{d} mm\n",
-    "- rebadge: [Arden {n}, Brunelle {n}]\n  except: [strap lugs]\n",
+    "- rebadge: [Arden {n}, Brunelle {n}]\n  except: [dial scale]\n",
 )
 
 KINDS: dict[str, str] = {
@@ -77,7 +77,7 @@ KINDS: dict[str, str] = {
     "kind not first": "- «market»: UK\n  set: Arden {n}\n",
     "unknown key": "- takes: K-{n}\n  in: Arden {n}\n  position: knob\n  «sorce»: bench\n",
     "missing key": "- «takes: K-{n}»\n  in: Arden {n}\n",
-    "empty value": "- takes: K-{n}\n  in:« »\n  position: tuning knob\n",
+    "empty value": "- takes: K-{n}\n  in:« »\n  position: volume knob\n",
     "bare length": "- part: B-{n}\n  kind: belt\n  inside length: «262»\n",
     "comma": "- part: B-{n}\n  kind: belt\n  section: «square 1,25 mm»\n",
     "wrong unit": "- part: B-{n}\n  kind: belt\n  inside length: «262 furlongs»\n",
@@ -91,7 +91,7 @@ KINDS: dict[str, str] = {
     "no count": "- stock: K-{n}\n  count: «a few»\n",
     "list for text": "- takes: K-{n}\n  in: «[Arden {n}, Arden 3]»\n  position: knob\n",
     "text for list": "- rebadge: «Arden {n}, Brunelle {n}»\n",
-    "text for mapping": "- unit: U-{n}\n  set: Arden {n}\n  state: «snapped»\n",
+    "text for mapping": "- unit: U-{n}\n  set: Arden {n}\n  state: «broken»\n",
     "anchor": "- set: «&a» Arden {n}\n",
     "alias": "- set: Arden {n}\n  market: «*uk»\n",
     "tag": "- set: Arden {n}\n  market: «!!str» UK\n",

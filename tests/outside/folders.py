@@ -23,22 +23,22 @@ CERTAINTIES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 1.0)
 GRADES = ("fitted", "measured", "printed", "compared", "photo", "reported", "guess")
 SETS = ("Velmoor 10", "Hastwick 220", "Brenlow R-5", "Corvane 31", "Dunmere 7 S", "Elvart 400")
 ASSEMBLIES = ("M1 mechanism", "C2 chassis", "H3 back")
-POSITIONS = ("main belt", "tuning knob", "back screw")
+POSITIONS = ("main belt", "volume knob", "front screw")
 PARTS = ("Q-1", "Q-2", "Q-3", "Q-4", "Q-5")
 NUMBERS = ("440 1882", "12-7")
 ALSO = {
     "Velmoor 10": "Velmoor 10 L",
-    "Hastwick 220": "HW 220",
+    "Hastwick 220": "HTW 220",
     "M1 mechanism": "mechanism one",
     "main belt": "drive belt",
-    "tuning knob": "dial knob",
+    "volume knob": "dial knob",
     "Q-1": "quill one",
     "Q-3": "quill three",
 }
 EVIDENCE = ("how", "certainty", "source", "by", "date", "note", "id")
 UNSPELT = (*EVIDENCE, "role", "both ways", "work")
 ID = "00000000000000a1"
-FEATURES = ("strap lugs", "microphones")
+FEATURES = ("dial scale", "line socket")
 
 # A step of 0.06 mm and one of 1.5 % lie within the tolerances for belts, two such steps do not; none lies
 # on the boundary, where the last digit of a division would decide.

@@ -43,7 +43,7 @@ Question = tuple[str, ...]
 T = TypeVar("T")
 
 FACT_KINDS = ("rebadge", "uses", "takes", "same", "replaces", "fits", "refuses")
-EVIDENCE = ("how", "certainty", "source", "by", "date", "note", "id")
+EVIDENCE = ("how", "certainty", "source", "by", "date", "note", "id", "corrects")
 GRADES = {
     "fitted": 0.98,
     "measured": 0.95,
@@ -245,7 +245,22 @@ def stated(entries: Sequence[Entry], names: Names) -> list[Fact]:
         says = statement(names, entry)
         before, where = found.get(says, (0.0, ()))
         found[says] = max(before, certainty), (*where, index)
-    return [Fact(says, certainty, where) for (says, _), (certainty, where) in found.items()]
+    return union_of_exceptions(
+        Fact(says, certainty, where) for (says, _), (certainty, where) in found.items()
+    )
+
+
+def union_of_exceptions(facts: Iterable[Fact]) -> list[Fact]:
+    """The facts, those that differ in their exceptions alone as one with all of these."""
+    found: dict[Says, Fact] = {}
+    for fact in facts:
+        excepting = fact.says[0] in ("rebadge", "uses")
+        about = fact.says[:-1] if excepting else (*fact.says, fact.entries)
+        other = found.get(about, fact)
+        says = (*about, fact.says[-1] | other.says[-1]) if excepting else fact.says
+        entries = tuple(sorted({*fact.entries, *other.entries}))
+        found[about] = Fact(says, max(fact.certainty, other.certainty), entries, fact.ways)
+    return list(found.values())
 
 
 # ---------------------------------------------------------------------------------------------

@@ -17,20 +17,20 @@ from kgraph.shelf.ledger import Shelf, shelf_now
 from tests.holders import fetched_of
 from tests.support import graph_of
 
-PLACES = ("back", "aerial", "cover", "knob")
+PLACES = ("front", "baffle", "lamp", "knob")
 SETS = {"U-0": "Velmoor 10", "U-1": "Hastwick 220", "U-2": "Brenlow R-5"}
 WHOLE = {"Velmoor 10", "Hastwick 220"}
-"""Sets whose back is one assembly with aerial and cover."""
-STATE = {("U-0", "cover"): "missing", ("U-1", "knob"): "broken", ("U-1", "aerial"): "scratched"}
-WANTS = {"U-0": ["cover"], "U-1": ["knob", "aerial"], "U-2": []}
+"""Sets whose front is one assembly with baffle and lamp."""
+STATE = {("U-0", "lamp"): "missing", ("U-1", "knob"): "broken", ("U-1", "baffle"): "scratched"}
+WANTS = {"U-0": ["lamp"], "U-1": ["knob", "baffle"], "U-2": []}
 LOOSE = 2
 KEYS = {"Velmoor 10": "s:velmoor10", "Hastwick 220": "s:hastwick220", "Brenlow R-5": "s:brenlowr5"}
 SPOILT = ("missing", "broken", "taken")
 
 
 def _facts() -> str:
-    out = "- assembly: B1 back\n  kind: back\n  positions: [back, aerial, cover]\n"
-    out += "".join(f"- uses: B1 back\n  in: {s}\n" for s in sorted(WHOLE))
+    out = "- assembly: B1 front\n  kind: front\n  positions: [front, baffle, lamp]\n"
+    out += "".join(f"- uses: B1 front\n  in: {s}\n" for s in sorted(WHOLE))
     for name in SETS.values():
         out += "".join(f"- takes: {name} {p}\n  in: {name}\n  position: {p}\n" for p in PLACES)
     out += "- same: [K-1, K-2]\n- stock: K-1\n  count: 2\n"
@@ -135,9 +135,9 @@ def _taken(bench: Bench, number: int, event: dict[str, Any]) -> None:
         bench.wrong += 1
         return
     origin = bench.articles[bench.lies[here]].origin
-    whole = origin is not None and origin[0] in WHOLE and origin[1] == "back"
+    whole = origin is not None and origin[0] in WHOLE and origin[1] == "front"
     moves = [(place, event.get("at", place))]
-    moves += [(p, p) for p in ("aerial", "back", "cover") if whole and p != place]
+    moves += [(p, p) for p in ("baffle", "front", "lamp") if whole and p != place]
     for source, target in moves:
         if (giver, source) not in bench.lies:
             continue

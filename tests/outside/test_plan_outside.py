@@ -48,7 +48,15 @@ def any_task(dice: random.Random) -> Task:
     ]
     dice.shuffle(offers)
     opening = {u: dice.choice([0.0, 1.0, 2.5, 5.0, 5.0]) for u in donors}
-    return Task(tuple(offers), opening, {a: dice.randint(1, 2) for a in articles if not a.unit})
+    counts = {a: dice.randint(1, 2) for a in articles if not a.unit}
+    return Task(tuple(offers), opening, counts, _counted_on(dice, articles))
+
+
+def _counted_on(dice: random.Random, articles: list[Article]) -> tuple[frozenset[Article], ...]:
+    """What up to three wants of other units could be met by."""
+    most = min(3, len(articles))
+    number = dice.choice([0, 0, 1, 2, 3])
+    return tuple(frozenset(dice.sample(articles, dice.randint(1, most))) for _ in range(number))
 
 
 def _brought(dice: random.Random, article: Article, places: list[str]) -> frozenset[Article]:
@@ -68,6 +76,9 @@ def possible(task: Task, chosen: tuple[Offer, ...]) -> bool:
         for article in offer.brings:
             gone_to[article].add(offer.want.unit)
     if any(len(units) > 1 for units in gone_to.values()):
+        return False
+    gone = {a for a, n in used.items() if n == task.counts.get(a, 1)} | gone_to.keys()
+    if any(all(a in gone for a in those) for those in task.spared):
         return False
     return all(
         o.article not in gone_to
@@ -134,7 +145,7 @@ def test_the_order_of_the_offers_decides_nothing(dice: random.Random) -> None:
     task = any_task(dice)
     offers = list(task.offers)
     dice.shuffle(offers)
-    other = Task(tuple(offers), dict(reversed(task.opening.items())), task.counts)
+    other = Task(tuple(offers), dict(reversed(task.opening.items())), task.counts, task.spared)
     assert best_plans(task, SECONDS)[0].chosen == best_plans(other, SECONDS)[0].chosen
 
 
@@ -144,7 +155,8 @@ def test_another_donor_never_makes_a_plan_worse(dice: random.Random) -> None:
     task = any_task(dice)
     wants = sorted({o.want for o in task.offers})
     new = [Offer(w, Article("z", w.position), dice.choice([0.0, 0.3])) for w in wants if dice.random() < 0.5]
-    more = Task((*task.offers, *new), {**task.opening, "z": dice.choice([0.0, 1.0, 5.0])}, task.counts)
+    opening = {**task.opening, "z": dice.choice([0.0, 1.0, 5.0])}
+    more = Task((*task.offers, *new), opening, task.counts, task.spared)
     before, after = best_plans(task, SECONDS)[0], best_plans(more, SECONDS)[0]
     assert len(after.chosen) >= len(before.chosen)
     if len(after.chosen) == len(before.chosen):
@@ -167,7 +179,9 @@ def larger_task(dice: random.Random, opening: bool = True, wholes: bool = True) 
                 cost = -math.log(dice.uniform(0.4, 1.0)) + (dice.random() < 0.2)
                 offers.append(Offer(want, article, cost, brings.get(article, frozenset())))
     keep = {u: dice.choice([1.0, 2.5, 3.0, 5.0, 10.0]) if opening else 0.0 for u in donors}
-    return Task(tuple(offers), keep)
+    # A flow knows nothing of what is to be spared: there and in pairs of offers only single articles are.
+    alone = [Article(u, p) for u in donors for p in places if wholes and dice.random() < 0.1]
+    return Task(tuple(offers), keep, spared=tuple(frozenset([a]) for a in alone))
 
 
 def by_highs(task: Task) -> tuple[int, float]:
@@ -234,9 +248,9 @@ def test_where_donors_cost_nothing_a_flow_agrees(dice: random.Random) -> None:
 # --- Shelves: from facts to plan -----------------------------------------------------------------
 
 SETS = ("Alvora 1", "Brentil 2", "Corlay 3")
-BACK = ("back", "aerial", "screw")
-"""The places of the back, which is taken as a whole."""
-PLACES = ("knob", "dial", *BACK)
+FRONT = ("front", "baffle", "screw")
+"""The places of the front, which is taken as a whole."""
+PLACES = ("knob", "dial", *FRONT)
 SPOILT = ("missing", "broken", "snapped", "worn out", "altered")
 
 
@@ -252,7 +266,7 @@ class Unit:
     robbed: list[str] = field(default_factory=list)
 
     def has(self, place: str) -> bool:
-        gone = {p for r in self.robbed for p in (BACK if r == "back" else (r,))}
+        gone = {p for r in self.robbed for p in (FRONT if r == "front" else (r,))}
         return place not in gone and self.state.get(place) not in SPOILT
 
     @property
@@ -275,15 +289,15 @@ class Bench:
 
 def any_bench(dice: random.Random) -> Bench:
     sure = lambda: dice.choice([0.5, 0.7, 0.9, 0.95])  # noqa: E731
-    entries = ["assembly: B9 back\n  kind: back\n  positions: [back, aerial, screw]"]
-    entries += [f"uses: B9 back\n  in: {s}\n  certainty: {sure()}" for s in SETS]
+    entries = ["assembly: B9 front\n  kind: front\n  positions: [front, baffle, screw]"]
+    entries += [f"uses: B9 front\n  in: {s}\n  certainty: {sure()}" for s in SETS]
     entries += [
         "part: K-1\n  kind: knob",
         f"takes: K-1\n  in: Alvora 1\n  position: knob\n  certainty: {sure()}",
     ]
     entries += [f"takes: K-1\n  in: Brentil 2\n  position: dial\n  certainty: {sure()}"]
     if dice.random() < 0.5:
-        out = dice.choice(["", "\n  except: [knob]", "\n  except: [B9 back]"])
+        out = dice.choice(["", "\n  except: [knob]", "\n  except: [B9 front]"])
         entries.append(f"rebadge: [Alvora 1, Brentil 2]{out}\n  certainty: {sure()}")
     if dice.random() < 0.5:
         entries.append(
@@ -332,8 +346,8 @@ def task_of(bench: Bench, graph: Graph) -> Task:
             want = Want(fold(patient), fold(wanted))
             for article, certainty, work in _given(bench, graph, patient, wanted):
                 brings = frozenset[Article]()
-                if article.place == "back":
-                    brings = frozenset(Article(article.unit, p) for p in BACK if p != "back")
+                if article.place == "front":
+                    brings = frozenset(Article(article.unit, p) for p in FRONT if p != "front")
                 offers.append(Offer(want, article, -math.log(certainty) + work, brings))
     opening = {fold(n): u.opening for n, u in bench.units.items()}
     return Task(tuple(offers), opening, {Article("", fold(p)): n for p, n in bench.stock.items()})

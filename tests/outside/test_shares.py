@@ -12,8 +12,9 @@ from typing import NamedTuple
 import pytest
 
 from kgraph import questions
-from kgraph.fits import blocks, sharing
 from kgraph.questions import Wanted
+from kgraph.reason.budget import Budget
+from kgraph.reason.sharing import sharing_of
 from tests.holders import Holder, on_both_holders
 from tests.outside.folders import Entry, write
 from tests.support import graph_of_folder
@@ -119,45 +120,14 @@ def test_both_kinds_of_network_are_met() -> None:
         facts = random_facts(random.Random(seed))
         with tempfile.TemporaryDirectory() as scratch:
             graph = graph_of_folder(write(entries(facts), Path(scratch)).parent)
-        simple += all(sharing.network(graph, f"a:{a}").simple for a in graph.data.known("assembly"))
+        simple += all(sharing_of(graph, f"a:{a}", Budget()).simple for a in graph.data.known("assembly"))
     assert 50 < simple < 150
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_three_members_hang_together_as_often_as_in_all_worlds(seed: int) -> None:
-    """A dense network, taken apart at single members, with each companion in turn."""
-    chance = random.Random(seed)
-    members = range(6)
-    edges = [
-        (a, b, chance.choice([0.3, 0.5, 0.8, 0.9]))
-        for a, b in chance.sample(list(itertools.combinations(members, 2)), 9)
-    ]
-    expected: dict[tuple[int, int], float] = {}
-    for holds in itertools.product((True, False), repeat=len(edges)):
-        likely = math.prod(c if h else 1.0 - c for h, (_, _, c) in zip(holds, edges, strict=True))
-        group = {0}
-        for _ in members:
-            for h, (a, b, _) in zip(holds, edges, strict=True):
-                if h and (a in group or b in group):
-                    group |= {a, b}
-        for pair in itertools.product(group, repeat=2):
-            expected[pair] = expected.get(pair, 0.0) + likely
-    tree = blocks.take_apart(edges, 0)
-    for companion in tree.ways:
-        both = blocks.Tables().all_with(tree, companion, 10_000)
-        assert both.keys() == {0, *tree.ways}
-        for member, bounds in both.items():
-            assert bounds.exact
-            assert bounds.low == pytest.approx(expected[companion, member], abs=1e-12)
-        few = blocks.Tables().all_with(tree, companion, 2)
-        for member, bounds in few.items():
-            assert bounds.low - 1e-12 <= expected[companion, member] <= bounds.high + 1e-12
-
-
-def test_without_effort_the_best_proof_is_the_bound() -> None:
+def test_without_weighing_the_best_proof_is_the_bound() -> None:
     facts = random_facts(random.Random(3))
     with tempfile.TemporaryDirectory() as scratch:
         graph = graph_of_folder(write(entries(facts), Path(scratch)).parent)
-    rows = [r for k in graph.data.known("set") for r in questions.shares(graph, k, Wanted(effort=0)).rows]
+    rows = [r for k in graph.data.known("set") for r in questions.shares(graph, k, Wanted(seconds=0.0)).rows]
     assert rows
     assert all(r.bounds == (r.best, 1.0) for r in rows)

@@ -276,7 +276,11 @@ def _exceptions(data: Collection, fact: Fact) -> list[str]:
     if not isinstance(fact.record, records.Rebadge):
         return list(fact.args[2])
     written = {exception_key(data, n): n.text for n in fact.record.exceptions}
-    return [data.text("position", k) if data.declared("position", k) else written[k] for k in sorted(written)]
+    text = data.text
+    return [
+        text("position", k) if data.declared("position", k) else written.get(k, text("position", k))
+        for k in fact.args[2]
+    ]
 
 
 def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:

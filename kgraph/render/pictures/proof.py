@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from kgraph.collection import Collection
 from kgraph.facts import Evidence, Fact
-from kgraph.fits import rules
-from kgraph.fits.graph import Graph
-from kgraph.fits.rules import State
+from kgraph.fits.graph import Facts
 from kgraph.questions import Row
-from kgraph.render.answers import percent
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.render.answers import certainty_text, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Line
-from kgraph.render.pictures.takers import Asked, certainty_text, key_of, node_box
+from kgraph.render.pictures.takers import Asked, key_of, node_box
 from kgraph.render.pictures.trails import Hop, Node, Steps, node_of, trail
 from kgraph.render.sentences import says
+from kgraph.source.facts import Names
 
 EVIDENCE_SHOWN = 3
 _WIDE = 60
 
 
 def proof_of_taker(
-    graph: Graph, asked: Asked, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: Facts, asked: Asked, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
 ) -> str:
     """DOT text of the best proof of one answer of `takers`: from the item down to the place it goes."""
     target = State("goes", row.set, row.position)
@@ -31,7 +31,7 @@ def proof_of_taker(
 
 
 def proof_of_donor(
-    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: Facts, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
 ) -> str:
     """DOT text of the best proof of one answer of `donors`: from the donor's place down to the wanted one."""
     start, target = State("goes", f"s:{set_key}", row.wanted), State("is", row.set, row.position)
@@ -41,7 +41,7 @@ def proof_of_donor(
 
 
 def proof_of_sister(
-    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: Facts, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
 ) -> str:
     """DOT text of the best proof of one answer of `sisters`: from the set down to its sister."""
     start, target = State("set", f"s:{set_key}"), State("set", row.set)
@@ -50,7 +50,7 @@ def proof_of_sister(
 
 
 def _picture(
-    data: Collection,
+    data: Names,
     start: Node,
     hops: Sequence[Hop],
     target: Node,
@@ -78,19 +78,19 @@ def _picture(
     return sheet.source(drawn)
 
 
-def _title(data: Collection, start: Node, target: Node) -> str:
+def _title(data: Names, start: Node, target: Node) -> str:
     one, other = _name(data, start), _name(data, target)
     return f"{one} on {other}" if start[0] == "part" else f"from {one} to {other}"
 
 
-def _name(data: Collection, node: Node) -> str:
+def _name(data: Names, node: Node) -> str:
     kind, owner, position = node
     if kind == "part":
         return data.text("part", owner)
     return data.owner_text(owner) + (f" at {data.text('position', position)}" if position else "")
 
 
-def _node(data: Collection, node: Node, last: bool, row: Row) -> Box:
+def _node(data: Names, node: Node, last: bool, row: Row) -> Box:
     box = node_box(data, node, {})
     if not last:
         return box
@@ -98,7 +98,7 @@ def _node(data: Collection, node: Node, last: bool, row: Row) -> Box:
     return Box(box.key, lines, box.tip, box.kind, box.shape, box.colour, double=True, link=box.link)
 
 
-def _fact_box(data: Collection, key: str, fact: Fact, against: bool = False) -> Box:
+def _fact_box(data: Names, key: str, fact: Fact, against: bool = False) -> Box:
     """A fact in words, with who says so and where it is written."""
     text = says(data, fact)
     lines = [*(["against:"] if against else []), *sheet.wrapped(text, _WIDE), *_evidence(fact)]
@@ -135,7 +135,7 @@ def _through(key: str, hop: Hop) -> tuple[Line, Line]:
     )
 
 
-def _against(data: Collection, row: Row, target: str) -> tuple[list[Box], list[Line]]:
+def _against(data: Names, row: Row, target: str) -> tuple[list[Box], list[Line]]:
     """The other side: the refusal, and the facts that carry it to the answer."""
     facts = list(reversed(row.against))
     boxes = [_fact_box(data, f"against {i}", f, True) for i, f in enumerate(facts)]

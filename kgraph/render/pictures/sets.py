@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterable, Mapping
 
 from kgraph import records
-from kgraph.collection import Collection
 from kgraph.names import compared, fold
 from kgraph.render.pictures.sheet import COLOURS, pieces
+from kgraph.source.facts import Names
 
 # Nine shapes against seven colours: 63 badges before a shape and colour come together again.
 SHAPES = ("box", "rounded", "octagon", "note", "tab", "box3d", "ellipse", "component", "folder")
@@ -22,7 +22,7 @@ def looks(badges: Iterable[str]) -> dict[str, tuple[str, str]]:
     return {b: (SHAPES[i % len(SHAPES)], COLOURS[i % len(COLOURS)]) for i, b in enumerate(names)}
 
 
-def badge_of(data: Collection, key: str) -> str:
+def badge_of(data: Names, key: str) -> str:
     """The badge of a set: as declared, else its name without the last word."""
     declared = data.declared("set", key)
     if isinstance(declared, records.SetModel):
@@ -31,7 +31,7 @@ def badge_of(data: Collection, key: str) -> str:
     return text.rpartition(" ")[0] or text
 
 
-def year_of(data: Collection, key: str) -> int | None:
+def year_of(data: Names, key: str) -> int | None:
     """The first year recorded for a set."""
     values = data.attribute("set", key, "years")
     return min((int(y) for v in values for y in _YEAR.findall(attribute_text(v))), default=None)
@@ -46,7 +46,7 @@ def attribute_text(value: records.Value) -> str:
     return ", ".join(attribute_text(v) for v in value)
 
 
-def set_lines(data: Collection, key: str) -> tuple[str, ...]:
+def set_lines(data: Names, key: str) -> tuple[str, ...]:
     """The lines of a set's box: its name, badge and model if written apart, years and market."""
     recorded = [
         " / ".join(sorted({attribute_text(v) for v in data.attribute("set", key, attribute)}))
@@ -56,7 +56,7 @@ def set_lines(data: Collection, key: str) -> tuple[str, ...]:
     return (*pieces(data.text("set", key)), *_other_name(data, key), *pieces(below, 40))
 
 
-def _other_name(data: Collection, key: str) -> list[str]:
+def _other_name(data: Names, key: str) -> list[str]:
     """Badge and model where they were written apart and say something else than the name."""
     declared = data.declared("set", key)
     if not isinstance(declared, records.SetModel) or not {"badge", "model"} & {k for k, _ in declared.pairs}:

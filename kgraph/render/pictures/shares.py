@@ -10,7 +10,6 @@ import math
 from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 
-from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.questions import Answer, Row
 from kgraph.render.answers import assembly_sort, percent
@@ -18,6 +17,7 @@ from kgraph.render.pictures import sheet
 from kgraph.render.pictures.sets import set_lines
 from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, Box, Line, count
 from kgraph.render.sentences import says
+from kgraph.source.facts import Names
 
 MOST_GROUPS = 14
 NAMES_OF_MANY = 5
@@ -25,7 +25,7 @@ NAMES_OF_MANY = 5
 
 
 def shares(
-    data: Collection,
+    data: Names,
     set_key: str,
     answer: Answer,
     *,
@@ -78,7 +78,7 @@ def _sharing(rows: Iterable[Row]) -> dict[str, dict[str, Row]]:
     return dict(found)
 
 
-def _groups(data: Collection, sharing: Mapping[str, Mapping[str, Row]]) -> list[tuple[str, list[str]]]:
+def _groups(data: Names, sharing: Mapping[str, Mapping[str, Row]]) -> list[tuple[str, list[str]]]:
     """("" or what the box is called, its sets): those that share the same assemblies, the largest first."""
     by_mix: dict[tuple[str, ...], list[str]] = defaultdict(list)
     for one in sorted(sharing, key=lambda s: (data.owner_text(s), s)):
@@ -91,12 +91,12 @@ def _groups(data: Collection, sharing: Mapping[str, Mapping[str, Row]]) -> list[
     return [*(("", sets) for _, sets in ordered[: MOST_GROUPS - 1]), ("other mixtures", rest)]
 
 
-def _asked_box(data: Collection, set_key: str, links: Mapping[str, str]) -> Box:
+def _asked_box(data: Names, set_key: str, links: Mapping[str, str]) -> Box:
     lines, name, key = set_lines(data, set_key), data.text("set", set_key), f"s:{set_key}"
     return Box(key, lines, name, "set", "box", BLUE, asked=True, link=links.get(key, ""))
 
 
-def _assembly_box(data: Collection, assembly: str, sets: int, links: Mapping[str, str]) -> Box:
+def _assembly_box(data: Names, assembly: str, sets: int, links: Mapping[str, str]) -> Box:
     name, sort = data.owner_text(assembly), assembly_sort(data, assembly)
     lines = [
         *sheet.pieces(name),
@@ -106,7 +106,7 @@ def _assembly_box(data: Collection, assembly: str, sets: int, links: Mapping[str
     return Box(assembly, tuple(lines), name, "assembly", "component", GREEN, link=links.get(assembly, ""))
 
 
-def _mixture(data: Collection, shared: Iterable[str], all_of_them: int) -> str:
+def _mixture(data: Names, shared: Iterable[str], all_of_them: int) -> str:
     names = sorted(data.owner_text(a) for a in shared)
     if len(names) == all_of_them > 1:
         return f"all {all_of_them}"
@@ -114,7 +114,7 @@ def _mixture(data: Collection, shared: Iterable[str], all_of_them: int) -> str:
 
 
 def _group_box(
-    data: Collection, name: str, sets: Sequence[str], most: int, links: Mapping[str, str], what: str
+    data: Names, name: str, sets: Sequence[str], most: int, links: Mapping[str, str], what: str
 ) -> Box:
     names = [data.owner_text(s) for s in sets]
     if len(names) == 1:
@@ -136,7 +136,7 @@ def _group_lines(name: str, sets: Sequence[str], sharing: Mapping[str, Mapping[s
         yield Line((assembly, name), tuple(words), "shared, " + ", ".join(words), min(found))
 
 
-def _built_on(data: Collection, start: str, rows: Sequence[Row], assemblies: Sequence[str]) -> list[Line]:
+def _built_on(data: Names, start: str, rows: Sequence[Row], assemblies: Sequence[str]) -> list[Line]:
     """One line from the set to each assembly, along the surest of the proofs."""
     lines = []
     for assembly in assemblies:
@@ -202,7 +202,7 @@ def _notes(
     yield from (note for note in answer.notes if "shared with no other" in note)
 
 
-def _told(data: Collection, assemblies: Sequence[str], rows: Sequence[Row]) -> str:
+def _told(data: Names, assemblies: Sequence[str], rows: Sequence[Row]) -> str:
     told = []
     for assembly in assemblies[:20]:
         names = [data.owner_text(r.set) for r in rows if r.assembly == assembly]

@@ -1,4 +1,4 @@
-r"""The sheet that every picture is drawn on: boxes and lines as DOT text, and DOT text as svg, png, pdf.
+r"""The sheet that every picture is drawn on: boxes and lines as DOT text.
 
 The text is put together by the `graphviz` package alone. No text of the data is ever an id: ids
 are our own (n1, n2, ...), and every text passes :func:`label_text` or :func:`tip_text`. Nothing that
@@ -9,23 +9,14 @@ our own pages, given by the caller and held to that by :func:`own_link`.
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
-import sysconfig
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 
 import graphviz
 
-from kgraph.problems import CannotRun, Problem, WrongUse
-from kgraph.render.pictures import svg
 from kgraph.render.terminal import visible
-
-FORMATS = ("svg", "png", "pdf", "dot")
-"""The formats that a picture is written in, by the suffix of the file."""
 
 MOST_BOXES = 60
 """Past so many boxes a picture is folded: nobody reads more, and `dot` draws them wider than a page."""
@@ -45,15 +36,6 @@ STYLES = ((0.9, "solid", "0.9 or more"), (0.7, "dashed", "0.7 to 0.9"), (0.0, "d
 _SAMPLES = {"solid": "———", "dashed": "–\u00a0–\u00a0–", "dotted": "·\u00a0·\u00a0·\u00a0·"}
 
 SCALE = "certainty: a scale of our own, from the grade of each fact; a folder can override it"
-
-NO_DOT = """\
-pictures in svg, png and pdf need the program `dot` of Graphviz, which is not installed
-  Debian, Ubuntu: sudo apt-get install graphviz
-  Fedora:         sudo dnf install graphviz
-  macOS:          brew install graphviz
-  Windows:        winget install graphviz
-for svg and png `pip install graphviz-pure` serves as well, without root
-without either, write a .dot file (-o picture.dot) and draw that where Graphviz is"""
 
 FONT = "Arial"
 """Narrow, and known to every program that measures text; where it is missing another stands in."""
@@ -200,7 +182,6 @@ def source(sheet: Sheet) -> str:
     ids = {box.key: f"n{number}" for number, box in enumerate(sheet.boxes, 1)}
     with dot.subgraph(name="cluster_sheet") as inner:
         inner.attr(**_title_attributes(sheet))
-        # Of what stands in one column `dot` puts the first named at the top: the headings.
         for number, (head, _) in enumerate(sheet.columns, 1):
             inner.node(f"y{number}", label=label([head]), shape="plaintext", **{"class": "head"})
         for box in sheet.boxes:
@@ -270,6 +251,9 @@ def _add_columns(dot: graphviz.Digraph, sheet: Sheet, ids: Mapping[str, str]) ->
             rank.node(f"y{number}")
             for key in keys:
                 rank.node(ids[key])
+        for key in keys:
+            # What has a line into another box of its column stands below it: so the heading stays on top.
+            dot.edge(ids[key], f"y{number}", style="invis")
     for one, other in pairwise(range(1, len(sheet.columns) + 1)):
         dot.edge(f"y{one}", f"y{other}", style="invis")
 
@@ -291,62 +275,3 @@ def _line_attributes(line: Line) -> dict[str, str]:
         made["label"] = label([*line.lines, " "])
     tip = tip_text(line.tip or " ".join(line.lines) or " ")
     return {**made, "tooltip": tip, "labeltooltip": tip}
-
-
-# --- Drawing -------------------------------------------------------------------------------------
-
-
-def format_of(target: Path) -> str:
-    """The format that a file's suffix names; raises WrongUse for a suffix not in FORMATS."""
-    kind = target.suffix.lower().removeprefix(".")
-    if kind not in FORMATS:
-        what = f"a picture cannot be written as {visible(target.suffix) or 'a file without suffix'}"
-        raise WrongUse(Problem(None, "unknown-format", what, f"write one of .{', .'.join(FORMATS)}"))
-    return kind
-
-
-def render(dot_source: str, target: Path) -> bytes:
-    """The bytes of the picture in the format of the target's suffix; nothing is written.
-
-    The same text gives the same bytes. An SVG has a title and a description for who cannot see it.
-    Raises WrongUse for a suffix not in FORMATS, CannotRun where `dot` is missing or fails.
-    """
-    kind = format_of(target)
-    if kind == "dot":
-        return dot_source.encode()
-    try:
-        made: bytes = graphviz.pipe("dot", kind, dot_source.encode(), quiet=True)
-    except graphviz.ExecutableNotFound:
-        made = _without_dot(kind, dot_source.encode())
-    except graphviz.CalledProcessError as error:
-        raise _could_not(error.stderr or b"") from None
-    if kind == "svg":
-        return svg.described(made)
-    return _undated(made) if kind == "pdf" else made
-
-
-def _could_not(said: bytes) -> CannotRun:
-    first = "".join(said.decode(errors="replace").strip().splitlines()[:1])
-    return CannotRun(f"`dot` could not draw the picture: {visible(first)}")
-
-
-def stand_in() -> str | None:
-    """The program of the package graphviz-pure, beside this Python or on the path; it draws svg and png."""
-    beside = sysconfig.get_path("scripts")
-    return shutil.which("graphviz-pure", path=beside) or shutil.which("graphviz-pure")
-
-
-def _without_dot(kind: str, source: bytes) -> bytes:
-    program = stand_in()
-    if program is None or kind == "pdf":
-        raise CannotRun(NO_DOT)
-    done = subprocess.run([program, f"-T{kind}"], input=source, capture_output=True, check=False)
-    if done.returncode:
-        raise _could_not(done.stderr)
-    return done.stdout
-
-
-def _undated(pdf: bytes) -> bytes:
-    """The PDF without the moment at which it was made, so that the same data are the same bytes."""
-    # Digit by digit, for the places of a PDF's objects are counted in bytes.
-    return re.sub(rb"/(?:CreationDate|ModDate) \(D:[^)]*", lambda m: re.sub(rb"\d", b"0", m[0]), pdf)

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits import rules
-from kgraph.fits.graph import Graph, sort_of
-from kgraph.fits.rules import State
+from kgraph.fits.graph import Facts, sort_of
 from kgraph.questions import Answer, Row
-from kgraph.render.answers import each_once, percent
+from kgraph.reason import rules
+from kgraph.reason.rules import State
+from kgraph.render.answers import certainty_text, each_once, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of
 from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Line, count
 from kgraph.render.pictures.trails import Bundle, Net, Node, Steps, cut, node_of, trail
 from kgraph.render.sentences import says
+from kgraph.source.facts import Names
 
 MOST_REFUSALS = 8
 REMARK_WIDTH = 28
@@ -40,7 +40,7 @@ class Asked:
 
 
 def takers(
-    graph: Graph,
+    graph: Facts,
     asked: Asked,
     answer: Answer,
     *,
@@ -77,7 +77,7 @@ def takers(
     return sheet.source(drawn)
 
 
-def _net(graph: Graph, asked: Asked, rows: Sequence[Row]) -> Net:
+def _net(graph: Facts, asked: Asked, rows: Sequence[Row]) -> Net:
     steps = Steps(lambda state: rules.forward(graph, state))
     net = Net(node_of(asked.start))
     for row in rows:
@@ -90,11 +90,11 @@ def _by_node(rows: Iterable[Row]) -> dict[Node, Row]:
     return {("place", row.set, row.position): row for row in rows}
 
 
-def _badge(data: Collection, node: Node) -> str:
+def _badge(data: Names, node: Node) -> str:
     return badge_of(data, node[1][2:]) if node[0] == "place" and node[1][0] == "s" else node[0]
 
 
-def _item(data: Collection, asked: Asked) -> str:
+def _item(data: Names, asked: Asked) -> str:
     if asked.part:
         return data.text("part", asked.part)
     return f"what {data.text('set', asked.set_key)} has at {data.text('position', asked.position)}"
@@ -108,7 +108,7 @@ def key_of(node: Node) -> str:
     return "\0".join(node)
 
 
-def node_box(data: Collection, node: Node, links: Mapping[str, str], asked: bool = False) -> Box:
+def node_box(data: Names, node: Node, links: Mapping[str, str], asked: bool = False) -> Box:
     """The box of a part, or of a place on a set or an assembly."""
     kind, owner, position = node
     if kind == "part":
@@ -121,16 +121,14 @@ def node_box(data: Collection, node: Node, links: Mapping[str, str], asked: bool
     return Box(key_of(node), tuple(lines), tip, what, shape, colour, asked=asked, link=link)
 
 
-def _part_box(data: Collection, part: str, links: Mapping[str, str], asked: bool) -> Box:
+def _part_box(data: Names, part: str, links: Mapping[str, str], asked: bool) -> Box:
     sort, name = sort_of(data, part), data.text("part", part)
     lines = [*sheet.pieces(name), *([f"({data.text('kind', sort)})"] if sort else [])]
     key, link = key_of(("part", part, "")), links.get(f"p:{part}", "")
     return Box(key, tuple(lines), name, "part", "ellipse", VERMILION, asked=asked, link=link)
 
 
-def _box(
-    data: Collection, node: Node, rows: Mapping[Node, Row], asked: Asked, links: Mapping[str, str]
-) -> Box:
+def _box(data: Names, node: Node, rows: Mapping[Node, Row], asked: Asked, links: Mapping[str, str]) -> Box:
     row = rows.get(node)
     box = node_box(data, node, links, node == node_of(asked.start))
     if row is None:
@@ -143,14 +141,7 @@ def _box(
     return replace(box, lines=lines, tip=tip, double=row.standing == "stated")
 
 
-def certainty_text(row: Row) -> str:
-    """How certain an answer is, in words."""
-    if row.bounds:
-        return f"{percent(row.bounds[0])} to {percent(row.bounds[1])}"
-    return percent(row.certainty)
-
-
-def _bundle_box(data: Collection, name: str, bundle: Bundle, rows: Mapping[Node, Row]) -> Box:
+def _bundle_box(data: Names, name: str, bundle: Bundle, rows: Mapping[Node, Row]) -> Box:
     nodes = [*bundle.near, *bundle.beyond]
     found = [rows[n] for n in nodes if n in rows]
     names = list(dict.fromkeys(data.owner_text(n[1]) for n in nodes if n[0] == "place" and n[1][0] == "s"))
@@ -182,7 +173,7 @@ _WORDS = {
 }
 
 
-def _hop_words(data: Collection, fact: Fact) -> list[str]:
+def _hop_words(data: Names, fact: Fact) -> list[str]:
     """What a fact is, in the few words of a line."""
     what = str(fact.args[3]) if fact.kind == "takes" else _WORDS.get(fact.kind, fact.kind)
     words = [f"{what}, {percent(fact.certainty)}"]
@@ -200,7 +191,7 @@ def _one_way(fact: Fact) -> bool:
     return fact.kind in ("replaces", "size") or (fact.kind == "fits" and not fact.args[4])
 
 
-def _hop_line(data: Collection, one: Node, fact: Fact, other: Node) -> Line:
+def _hop_line(data: Names, one: Node, fact: Fact, other: Node) -> Line:
     words = tuple(_hop_words(data, fact))
     arrow = "normal" if _one_way(fact) else "none"
     return Line((key_of(one), key_of(other)), words, says(data, fact), fact.certainty, arrow)
@@ -217,9 +208,7 @@ def _bundle_line(name: str, bundle: Bundle) -> Line:
 # --- What speaks against -------------------------------------------------------------------------
 
 
-def _refusals(
-    data: Collection, rows: Sequence[Row], boxes: Mapping[Node, Box]
-) -> tuple[list[Box], list[Line]]:
+def _refusals(data: Names, rows: Sequence[Row], boxes: Mapping[Node, Box]) -> tuple[list[Box], list[Line]]:
     """A box for each refusal, joined to the answer that it bears on most directly."""
     nearest: dict[str, tuple[int, str, Fact]] = {}
     for row in rows:
@@ -269,12 +258,12 @@ def _notes(answer: Answer, bundles: Sequence[Bundle], rows: Mapping[Node, Row]) 
         yield "equal size counts as the same article by common practice, no source: measure first"
 
 
-def _says(data: Collection, asked: Asked, rows: Sequence[Row]) -> str:
+def _says(data: Names, asked: Asked, rows: Sequence[Row]) -> str:
     first = [_row_says(data, row) for row in rows[:20]]
     more = [f"and {len(rows) - 20:,} more"] if len(rows) > 20 else []
     return f"{_item(data, asked)} goes on: " + "; ".join([*first, *more])
 
 
-def _row_says(data: Collection, row: Row) -> str:
+def _row_says(data: Names, row: Row) -> str:
     place = f"{data.owner_text(row.set)} at {data.text('position', row.position)}"
     return ", ".join([f"{place}: {row.standing}", certainty_text(row), *told.remarks(row)])

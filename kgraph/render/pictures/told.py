@@ -15,6 +15,7 @@ from kgraph.render.answers import caution_texts
 from kgraph.render.pictures import sheet
 from kgraph.render.pictures.sets import attribute_text
 from kgraph.render.sentences import says
+from kgraph.source.facts import Names
 
 SUPPOSED, LEFT_OUT = "supposed as well", "supposed without"
 
@@ -47,7 +48,7 @@ def caution_note(names: Sequence[str]) -> list[str]:
     return [f"{said} (read at the foot)" for said in cautioned(names)]
 
 
-def caution_foot(data: Collection, names: Sequence[str]) -> tuple[str, ...]:
+def caution_foot(data: Names, names: Sequence[str]) -> tuple[str, ...]:
     """The cautions in words; past MOST_TEXTS the rest by name, so that the picture is not all text."""
     texts = caution_texts(data, names[:MOST_TEXTS])
     told = [f"Caution, {name}: {sheet.short(text, _CAUTION_LENGTH)}" for name, text in texts.items()]

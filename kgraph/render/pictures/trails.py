@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from kgraph.facts import Fact
-from kgraph.fits.rules import State, Step
+from kgraph.reason.rules import State, Step
 
 Node = tuple[str, str, str]
 """("part", key, "") or ("place", owner, position)."""

@@ -1,0 +1,178 @@
+"""correct: a fact is taken back and the right one written, in one append; of a thing a key is added."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Sequence
+
+import click
+
+from kgraph import collection, lookup, words
+from kgraph.cli.adding import merged_options, refuse_gone, refuse_unsaid, write
+from kgraph.cli.events import NEW_FILE
+from kgraph.cli.filling import Pairs, Value
+from kgraph.cli.loading import load
+from kgraph.cli.settings import Settings, Whole
+from kgraph.folder import schema, writing
+from kgraph.names import did_you_mean, fold
+from kgraph.problems import WrongUse
+from kgraph.records import Statement, plain
+from kgraph.render.terminal import visible
+from kgraph.render.values import value_text
+
+_FIXED = ("id", "corrects")
+"""Keys that no correction changes."""
+
+
+@click.command(short_help="put a fact right: the old one withdrawn, the right one written, both or neither")
+@click.argument("fact_id", metavar="ID")
+@click.argument("changes", nargs=-1, required=True, metavar="KEY VALUE...")
+@click.option("--why", default="", help="The reason; else what it was before is kept with the withdrawal.")
+@click.option("--source", default="", help="Correct only what this source said.")
+@click.option("--by", default="", help="Who corrects it.")
+@click.option("--date", default="", help="When.")
+@click.option("--yes", is_flag=True, help="Write without asking.")
+@click.option(
+    "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
+)
+@click.pass_obj
+def correct(
+    settings: Settings,
+    /,
+    fact_id: str,
+    changes: tuple[str, ...],
+    yes: bool,
+    file_name: str | None,
+    **said: str,
+) -> int:
+    """Put right what a fact or event says: its KEY gets another VALUE, an empty one takes the KEY away.
+
+    ID is as `show` and `--proof` print it; a list is divided by commas. What was written stays where it is.
+    With the name of a unit, set or other thing for ID an entry is added that says the KEY of it.
+
+    Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
+    """
+    loaded = load(settings)
+    known = lookup.fact_as_said(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
+    new = _changes(known.kind if known else "", changes)
+    if known is None:
+        return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name)
+    refuse_gone(loaded, fact_id)
+    if said["source"]:
+        refuse_unsaid(loaded, fact_id, said["source"])
+    pairs = _corrected(loaded, fact_id, new, said)
+    return write(settings, loaded, pairs, yes, file_name)
+
+
+# What is to be changed ------------------------------------------------------------------------
+
+
+def _changes(kind: str, given: Sequence[str]) -> dict[str, Value]:
+    """The new values by their keys; raises WrongUse for a key without its value."""
+    if len(given) % 2:
+        raise WrongUse(f"{given[-1]!r} has no value; say KEY VALUE for each that is to be changed")
+    options: list[tuple[str, str]] = []
+    empty: dict[str, Value] = {}
+    for key, value in zip(given[::2], given[1::2], strict=True):
+        key = key.strip().replace("-", " ")
+        if key in _FIXED:
+            raise WrongUse(f"{key} cannot be corrected; withdraw the fact and add another")
+        if not value.strip():
+            empty[key] = ""
+        else:
+            options += [(key, v) for v in (_divided(value) if key in words.LISTS else [value])]
+    return {**empty, **dict(merged_options(kind, options))}
+
+
+def _divided(text: str) -> list[str]:
+    """The names of a list; a comma between two digits divides nothing."""
+    return [name.strip() for name in re.split(r"(?<!\d),|,(?!\d)", text) if name.strip()]
+
+
+# A fact or an event ---------------------------------------------------------------------------
+
+
+def _corrected(loaded: Whole, fact_id: str, new: dict[str, Value], said: dict[str, str]) -> list[Pairs]:
+    """The withdrawal and the corrected entry; raises WrongUse where nothing would change."""
+    old = _saying(loaded, fact_id, said["source"])
+    before: dict[str, Value] = {k: plain(v) for k, v in old.pairs if k not in _FIXED}
+    order = schema.keys_of(old.kind)
+    told = {k: said[k] for k in ("by", "date") if said[k]}
+    after = {k: v for k, v in {**before, **told, **new}.items() if v not in ("", [], {})}
+    after = dict(sorted(after.items(), key=lambda item: order.index(item[0]) if item[0] in order else 0))
+    why = said["why"] or "corrected: " + ", ".join(f"{k} was {_shown(old, k)}" for k in new)
+    withdraw: Pairs = [("withdraw", fact_id), ("why", why)]
+    withdraw += [(k, said[k]) for k in ("source", "by", "date") if said[k]]
+    return [withdraw, [*after.items(), *_own_id(old, before, after), ("corrects", fact_id)]]
+
+
+def _shown(old: Statement, key: str) -> str:
+    return value_text(dict(old.pairs).get(key, "")) or "not said"
+
+
+def _saying(loaded: Whole, fact_id: str, source: str) -> Statement:
+    """The saying that is put right: the surest with this id, of this source if one is named."""
+    data = loaded.data
+    fact = lookup.fact_as_said(data, fact_id)
+    if fact is None:
+        found = lookup.event_or_withdrawal(data, fact_id)
+        assert found is not None
+        return found
+    places = {id(e.where) for e in fact.evidence}
+    said = [e for e in data.entries if isinstance(e, Statement) and id(e.where) in places]
+    if source:
+        key = data.key("source", fold(source))
+        said = [e for e in said if e.source and data.key("source", e.source.key) == key]
+    elif len(said) > 1:
+        names = ", ".join(f"{e.source.text if e.source else e.by or 'no source'} ({e.where})" for e in said)
+        says = f"warning: it is said {len(said)} times and all of them are taken back: {names}"
+        print(visible(f"{says}; --source names one"), file=sys.stderr)
+    return max(said, key=lambda e: collection.certainty_of(data, e))
+
+
+def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -> Pairs:
+    """An id of its own where it states the same as before: else its id would be that of what was withdrawn.
+
+    Raises WrongUse where it says nothing else at all.
+    """
+    was, now = (_read(pairs) for pairs in (before, after))
+    if was is None or now is None or collection.written_id(now) != collection.written_id(old):
+        return []
+    own = collection.saying_id(now.pairs)
+    if own == collection.saying_id(was.pairs):
+        raise WrongUse("it says so already; nothing was written")
+    return [("id", own)]
+
+
+def _read(pairs: dict[str, Value]) -> Statement | None:
+    """The statement as it will be read; None where something is wrong with it, which is told in its turn."""
+    found, _ = schema.entries_of(writing.entry_text(list(pairs.items())).encode(), "corrected")
+    return next((e for e in found if isinstance(e, Statement)), None)
+
+
+# A thing --------------------------------------------------------------------------------------
+
+
+def _of_thing(loaded: Whole, name: str, new: dict[str, Value]) -> Pairs:
+    """An entry that says something more of a declared thing; raises WrongUse for a name that is not known."""
+    data = loaded.data
+    kinds = [kind for kind in words.THINGS if data.key(kind, fold(name)) in data.things[kind]]
+    if not kinds:
+        units = did_you_mean(name, data.known("unit").values())
+        mend = units or "`kgraph show NAME` prints the ids"
+        raise WrongUse(f"no fact has the id {name!r}, and no entry declares a thing of that name; {mend}")
+    if len(kinds) > 1 and "unit" not in kinds:
+        raise WrongUse(f"{name!r} is the name of a {' and of a '.join(kinds)}; say it by `kgraph add`")
+    kind = "unit" if "unit" in kinds else kinds[0]
+    key = data.key(kind, fold(name))
+    known: dict[str, Value] = {
+        k: plain(v)
+        for t in reversed(data.things[kind][key])
+        for k, v in t.pairs
+        if k in schema.required_of(kind)
+    }
+    if kind in new:
+        raise WrongUse(f"a {kind} is not renamed so; give it another name by also")
+    said = {**known, kind: data.text(kind, key), **new}
+    return [(kind, said.pop(kind)), *((k, v) for k, v in said.items() if v != "")]

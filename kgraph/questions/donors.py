@@ -1,0 +1,45 @@
+"""Which other sets can give what a set wants at its places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from kgraph.fits.graph import Facts, Place
+from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered
+from kgraph.questions.asked import Asked, budget_of
+from kgraph.reason.rules import State
+
+
+def donors(
+    graph: Facts, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
+) -> Answer:
+    """Every other set, and which of its places, that can give what is wanted at these positions.
+
+    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof.
+    """
+    owner = f"s:{set_key}"
+    rows: list[Row] = []
+    asked = list(positions)
+    budget = budget_of(wanted)
+    for number, position in enumerate(asked):
+        left = len(asked) - number
+        share = budget.part(left)
+        here = Place(owner, position)
+        one = Asked(
+            graph,
+            wanted,
+            share,
+            State("goes", *here),
+            "is",
+            leave_out="" if own_too else owner,
+            host=here,
+            questions=len(asked),
+        )
+        rows += [r._replace(wanted=position) for r in one.rows()]
+        budget.spent(share, left)
+    question = {
+        "command": "donors",
+        "set": graph.data.text("set", set_key),
+        "positions": [graph.data.text("position", p) for p in asked],
+    }
+    return answered(question, rows, wanted, graph.data)

@@ -1,0 +1,75 @@
+"""What the words of a question mean: a set, a part, a place; with the nearest names where none is known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kgraph import trade
+from kgraph.fits.graph import Facts, Place
+from kgraph.names import did_you_mean, fold
+from kgraph.problems import Problem, WrongUse
+
+if TYPE_CHECKING:
+    from kgraph.source.facts import Names
+
+
+def known_positions(data: Names) -> dict[str, str]:
+    """Key -> name of every position named anywhere."""
+    return data.known("position")
+
+
+def name_of(data: Names, kind: str, text: str) -> str:
+    """The key of a known thing; raises WrongUse with the nearest names."""
+    key = data.key(kind, fold(text))
+    if _knows(data, kind, key):
+        return key
+    if meant := data.meanings(kind, fold(text)):
+        names = " or ".join(sorted(data.text(kind, k) for k in meant))
+        raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
+    known = did_you_mean(text, data.known(kind).values())
+    near = known or did_you_mean(text, trade.spellings(kind).values())
+    raise WrongUse(
+        Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
+    )
+
+
+def _knows(data: Names, kind: str, key: str) -> bool:
+    """Whether a thing is known; a position is also where only an `except` names it."""
+    return data.knows(kind, key) or (kind == "position" and data.leaves_out(key))
+
+
+def part_named(data: Names, text: str) -> str:
+    """The key of a part, also by a maker's number that only one part has."""
+    try:
+        return name_of(data, "part", text)
+    except WrongUse:
+        found = data.parts_numbered(fold(text))
+        if len(found) > 1:
+            names = " or ".join(sorted(data.text("part", k) for k in found))
+            says = f"{text!r} is a number of several parts"
+            raise WrongUse(Problem(None, "ambiguous-name", says, f"ask for {names}")) from None
+        if not found:
+            raise
+        return found.pop()
+
+
+def place_named(data: Names, words_given: tuple[str, ...]) -> tuple[str, str]:
+    """(set key, position key) from the words of a command line, wherever the set's name ends."""
+    for cut in range(1, len(words_given)):
+        name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
+        set_key, position_key = data.key("set", fold(name)), data.key("position", fold(position))
+        if _knows(data, "set", set_key) and _knows(data, "position", position_key):
+            return set_key, position_key
+    first = name_of(data, "set", words_given[0])
+    return first, name_of(data, "position", " ".join(words_given[1:]))
+
+
+def places_of(graph: Facts, set_key: str) -> list[str]:
+    """The positions at which anything is known of a set: named on it, or on what it is alike."""
+    found = set()
+    at = (graph.taken_at, graph.fits_from, graph.fits_to)
+    for position in known_positions(graph.data):
+        alike_here = graph.alike_places(Place(f"s:{set_key}", position))
+        if len(alike_here) > 1 or any(p in places for p in alike_here for places in at):
+            found.add(position)
+    return sorted(found)

@@ -1,0 +1,85 @@
+"""Which part numbers go at a place: what to ask a seller for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from kgraph.facts import Fact
+from kgraph.fits.graph import Facts, Place
+from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
+from kgraph.questions.asked import Asked, alike, budget_of
+from kgraph.reason.rules import State
+
+
+def parts(graph: Facts, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every part that goes there, with its role; parts that no set is known to have too."""
+    here = Place(f"s:{set_key}", position)
+    asked = _Parts(graph, wanted, budget_of(wanted), State("goes", *here), "asked", host=here)
+    rows = [
+        row._replace(
+            set=here.owner,
+            position=position,
+            role=role_of(row),
+            sets=tuple(sets_with(graph, row.part or "")),
+        )
+        for row in asked.rows()
+    ]
+    answer = answered(asked_place(graph.data, "parts", set_key, position), rows, wanted, graph.data)
+    ordered = sorted(
+        answer.rows, key=lambda r: (-r.certainty, -r.best, graph.data.text("part", r.part or ""))
+    )
+    return answer._replace(rows=tuple(ordered))
+
+
+def role_of(row: Row) -> str:
+    """How a part comes to go there, by its best proof."""
+    kinds = [f.kind for f in row.proof]
+    if "fits" in kinds:
+        return "fitted from elsewhere"
+    if "replaces" in kinds:
+        return "newer"
+    if "size" in kinds:
+        return "equal size"
+    takes = next((f for f in row.proof if f.kind == "takes"), None)
+    if takes is not None and takes.args[3] == "substitute":
+        return "substitute"
+    return "alike" if "same" in kinds else "original"
+
+
+def sets_with(graph: Facts, part: str) -> list[str]:
+    """The owners of the sets that are known to have a part, or one alike it, as original; by name."""
+    places = {
+        place
+        for one in alike(graph, part)
+        for place, role, _ in graph.takes_of.get(one, ())
+        if role == "original"
+    }
+    found = {like.owner for place in places for like in graph.alike_places(place) if like.owner[0] == "s"}
+    return sorted(found, key=graph.data.owner_text)
+
+
+@dataclass
+class _Parts(Asked):
+    """The ends are parts, and not places."""
+
+    @cached_property
+    def targets(self) -> dict[int, State]:
+        """The states that are answers: the parts that go there."""
+        return {i: s for i, s in enumerate(self.network.states) if s.phase == self.phase}
+
+    def _one_end(self, row: Row) -> str:
+        return self.host.owner if self.host else row.set
+
+    def _says_exactly(self, state: State) -> bool:
+        host = self.host
+        return host is not None and any(p == state.owner for p, _, _ in self.graph.taken_at.get(host, ()))
+
+    def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
+        return state.owner
+
+    def _counterparts(self, row: Row) -> list[str]:
+        """The sets whose part the best proof starts from."""
+        owners = (f.args[1] for f in row.proof if f.kind == "takes")
+        host = self.host.owner if self.host else ""
+        return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != host]

@@ -1,0 +1,33 @@
+"""Which other sets take this part, or what this set has at this place."""
+
+from __future__ import annotations
+
+from kgraph.fits.graph import Facts, Place
+from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
+from kgraph.questions.asked import Asked, budget_of
+from kgraph.reason.budget import Budget
+from kgraph.reason.rules import State
+
+
+def takers_of_part(graph: Facts, part: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every set and position that takes this part."""
+    question = {"command": "takers", "part": graph.data.text("part", part)}
+    return answered(question, rows_of_part(graph, part, wanted), wanted, graph.data)
+
+
+def rows_of_part(
+    graph: Facts, part: str, wanted: Wanted = DEFAULT, budget: Budget | None = None
+) -> list[Row]:
+    """The same as rows alone, refused ones too; with a budget that several questions share."""
+    budget = budget or budget_of(wanted)
+    return Asked(graph, wanted, budget, State("asked", part), "goes", part=part).rows()
+
+
+def takers_of_place(graph: Facts, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
+    """Every other set and position that takes what this set has at this position."""
+    here = Place(f"s:{set_key}", position)
+    asked = Asked(
+        graph, wanted, budget_of(wanted), State("is", *here), "goes", leave_out=here.owner, host=here
+    )
+    question = asked_place(graph.data, "takers", set_key, position)
+    return answered(question, asked.rows(), wanted, graph.data)
