@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph import quantities
+from kgraph.fits import neighbours, sizes
+from kgraph.fits.neighbours import Neighbours
+from kgraph.fits.sizes import FromCollection, Size, agree
 from kgraph.quantities import Section
-from kgraph.reason import neighbours, sizes
-from kgraph.reason.neighbours import Neighbours
-from kgraph.reason.sizes import FromCollection, Size, agree
 from tests.support import graph_of
 
 Recorded = dict[str, dict[str, Size]]

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from kgraph import quantities, records
 from kgraph.checks.ground import Check, Ground, at, warning
 from kgraph.fits.graph import sort_of
+from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
 from kgraph.problems import Problem, shown
-from kgraph.reason.sizes import recorded_size, rules_said, size_agrees
 
 _NO_SIZES = {"note", "caution"}
 

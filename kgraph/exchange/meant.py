@@ -17,9 +17,9 @@ from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph
+from kgraph.fits.sizes import compare_rules
 from kgraph.names import compared, fold
 from kgraph.problems import Where
-from kgraph.reason.sizes import compare_rules
 
 CLASSES = {
     "set": SCHEMA + "ProductModel",

@@ -17,7 +17,7 @@ from kgraph.source.facts import Place as Place
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.reason.sizes import Sizes
+    from kgraph.fits.sizes import Sizes
 
 
 class Tables(Adjacency):
@@ -53,7 +53,7 @@ class Graph(Tables, Facts):
     def compare_sizes(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
         if self._sizes is None:
-            from kgraph.reason.sizes import FromCollection
+            from kgraph.fits.sizes import FromCollection
 
             self._sizes = FromCollection(self.data, self.parts_of_kind)
         return self._sizes.equal(part, forward)

@@ -191,7 +191,7 @@ def _sizes(part: records.Part) -> Iterator[str]:
 
 @lru_cache(maxsize=65536)
 def _written_size(attribute: str, value: str) -> str:
-    from kgraph.reason.sizes import as_compared
+    from kgraph.fits.sizes import as_compared
 
     return size_key(attribute, as_compared(value))
 

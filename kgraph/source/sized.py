@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from kgraph import quantities, records
+from kgraph.fits.neighbours import window
+from kgraph.fits.sizes import Size, Sizes
 from kgraph.ratings import Rating
-from kgraph.reason.neighbours import window
-from kgraph.reason.sizes import Size, Sizes
 from kgraph.source.fetched import FetchedNames
 from kgraph.source.lines import LENGTH, REF, in_order, size_key
 

@@ -19,7 +19,7 @@ from kgraph.quantities import Rule
 from kgraph.ratings import Rating
 
 if TYPE_CHECKING:
-    from kgraph.reason.sizes import Size
+    from kgraph.fits.sizes import Size
 
 FEW = 8
 """So many parts that stay together are not sorted: to compare them all is as quick."""

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from kgraph import quantities, ratings, records, words
 from kgraph.collection import digest_of
 from kgraph.facts import Fact
+from kgraph.fits.neighbours import Neighbours
 from kgraph.names import compared
-from kgraph.reason.neighbours import Neighbours
 from kgraph.source.facts import Names
 
 Size = quantities.Section | ratings.Rating | float | str
