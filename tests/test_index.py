@@ -22,7 +22,8 @@ from kgraph.source import compile as compiling
 from kgraph.source import fresh, table, work
 from tests.holders import stands
 from tests.outside.folders import random_folder, write
-from tests.support import DEMO, graph_of_folder
+from tests.support import DEMO, folder_with, graph_of_folder
+from tests.support import ask as ask_json
 
 Said = tuple[int, str, str]
 Ask = Callable[..., Said]
@@ -328,3 +329,16 @@ def test_two_folders_in_one_question(cache: Path, folder: Path, capsys: Any) -> 
     assert not stands(folder)
     assert stands(folder, other)
     assert "E 5" in capsys.readouterr().out
+
+
+def test_sets_told_apart_are_so_through_the_index(tmp_path: Path, capsys: Any) -> None:
+    """A `distinct` fact counts by an index as by the files, and so does one that is added later."""
+    facts = "- rebadge: [Corr C-1, Dann D-1]\n  how: photo\n- rebadge: [Dann D-1, Esk E-1]\n  how: printed\n"
+    folder = folder_with(tmp_path, [("a.yaml", facts)])
+    for more, standings in (("", ["inferred", "stated"]), ("photo", ["refused", "refused"])):
+        if more:
+            told = f"- distinct: [Corr C-1, Dann D-1]\n  how: {more}\n"
+            folder_with(tmp_path, [("b.yaml", told)])
+        for _ in range(2):
+            _, found = ask_json(capsys, "--data", str(folder), "sisters", "Corr C-1", "--all")
+            assert sorted(a["standing"] for a in found["answers"]) == standings

@@ -9,10 +9,10 @@ from typing import Literal
 from kgraph import belt_questions, matching, questions, records
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits import graph as graphs
+from kgraph.fits import sizes
 from kgraph.fits.graph import Facts, Place
 from kgraph.problems import WrongUse
 from kgraph.questions import Row
-from kgraph.reason import sizes
 from kgraph.shelf.ledger import is_known
 from kgraph.shelf.offers import NO_DONOR, Source
 from kgraph.shelf.solve import Article, Want
