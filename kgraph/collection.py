@@ -433,13 +433,15 @@ def _add_facts(made: Collection) -> None:
     made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
     _note_unknown_withdraws(made, by_id)
     stated = [held(made, fact, said) for fact, said in zip(facts, sayings.values(), strict=True)]
+    raw = {(fact.kind, fact.args): fact for fact in facts}
     made.withdrawn = {fact.id: (fact, by) for fact, by in stated if by is not None}
     made._said = {e.where: s for s in stated if s[1] is not None for e in s[0].evidence}
     for fact, several in one_for_each_pair(made.entries, [fact for fact, by in stated if by is None]):
         made.facts[fact.id] = fact
         if len(several) > 1:
             made.told_otherwise[fact.id] = several
-        made._said.update({e.where: (fact, None) for e in fact.evidence})
+        whole = (e for said in several for e in raw[said.kind, said.args].evidence)
+        made._said.update({e.where: (fact, None) for e in whole})
 
 
 def sayings_of(made: Names, entries: Iterable[records.Entry]) -> dict[What, list[records.Statement]]:
