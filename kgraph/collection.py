@@ -230,9 +230,10 @@ def _add_grades(made: Collection) -> None:
     made.grades = grades_of(made.things["grade"])
 
 
-def grades_of(said: Mapping[str, list[records.Thing]]) -> dict[str, float]:
+def grades_of(said: Mapping[str, list[records.Thing]], ground: trade.Laid | None = None) -> dict[str, float]:
     """The certainty of every grade, where these entries override some."""
-    grades = {key: grade.certainty for key, grade in trade.grades().items()}
+    below = (ground or trade.untouched("grade")).under
+    grades = {k: t.certainty for k, those in below.items() for t in those if isinstance(t, records.Grade)}
     for key, things in said.items():
         # Of two overrides that disagree (`check` says so) the more careful one holds.
         grades[key] = min(t.certainty for t in things if isinstance(t, records.Grade))

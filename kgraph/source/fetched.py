@@ -219,7 +219,7 @@ class FetchedNames(Names):
     @cached_property
     def grades(self) -> dict[str, float]:  # type: ignore[override]
         """Key -> certainty of every grade, those that need no entry among them."""
-        return grades_of(self.declared_all("grade"))
+        return grades_of(self.declared_all("grade"), ground.untouched("grade"))
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
