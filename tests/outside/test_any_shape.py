@@ -70,7 +70,7 @@ def test_small_dense_folders(sets: int, share: float, seed: int) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(sets=st.integers(20, 500), share=st.floats(1.0, 5.0), seed=st.integers(0, 100_000))
 def test_many_dense_folders(sets: int, share: float, seed: int) -> None:
     answers_hold(sets, share, seed)
