@@ -208,7 +208,7 @@ def sources_page(g: Ground) -> dict[str, Any]:
     """Where the facts come from."""
     counts: dict[str, int] = defaultdict(int)
     for fact in g.data.facts.values():
-        for source in {g.data.key("source", fold(e.source)) for e in fact.evidence if e.source}:
+        for source in {g.data.key("source", fold(s)) for e in fact.evidence for s in e.sources}:
             counts[source] += 1
     known = sorted(g.data.known("source").items(), key=lambda s: (s[1].casefold(), s[0]))
     return {"sources": [SourceView(name, g.views.entries("source", key), counts[key]) for key, name in known]}

@@ -37,7 +37,7 @@ def _meaning(entry: Entry) -> tuple[str, ...]:
     said = dict(entry.pairs)
     if isinstance(entry, Statement):
         evidence = {k: v for k, v in said.items() if k in _EVIDENCE}
-        source = entry.source.key if entry.source else ""
+        source = " ".join(sorted(n.key for n in entry.sources))
         return (entry.kind, written_id(entry), source, _text(evidence))
     name = entry.name.key if isinstance(entry, Thing) else ""
     return (entry.kind, name, _text({k: v for k, v in said.items() if k != entry.kind}))

@@ -96,7 +96,7 @@ _EXCEPT = ("rebadge", "uses")
 def _said(data: Collection, fact: Fact) -> dict[str, Any]:
     """What an edge says of its fact; what does not apply is left out."""
     at = {k: data.text("position", fact.args[i]) for k, i in _POSITIONS.get(fact.kind, {}).items()}
-    sources = sorted({e.source for e in fact.evidence if e.source})
+    sources = sorted({s for e in fact.evidence for s in e.sources})
     both = fact.kind in ("rebadge", "same", "distinct") or (fact.kind == "fits" and fact.args[4])
     more = {
         **at,
