@@ -68,6 +68,8 @@ class Ground:
     graph: Graph
     wishes: Wishes
     draw: Draw | None = None
+    thumbnails: Mapping[str, bytes] = field(default_factory=dict)
+    """Path of a photograph -> what pages show of it."""
     refs: dict[tuple[str, str], Ref] = field(init=False)
     views: Views = field(init=False)
     wanted: Wanted = field(init=False)
@@ -78,7 +80,7 @@ class Ground:
             key = family[0]
             name = f"Family of {self.data.text('set', key)}"
             self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
-        self.views = Views(self.graph, self.refs, self.wishes.folders)
+        self.views = Views(self.graph, self.refs, self.wishes.folders, frozenset(self.thumbnails))
         self.wanted = Wanted(refused_too=True, seconds=self.wishes.seconds)
 
     @property

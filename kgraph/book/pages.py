@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from kgraph import belt_questions
 from kgraph.book import parts, sets, tops, units
+from kgraph.book.addresses import photo_path
 from kgraph.book.ground import Ground
 from kgraph.book.search import INDEX, index_script
 from kgraph.render.terminal import visible
@@ -78,7 +79,8 @@ class Book:
     def paths(self) -> list[str]:
         """The address of every file of the book, in the order in which they are made."""
         pages = [ref.href for kind in _PAGES for _, ref in self.ground.all_of(kind)]
-        return [*STATIC, INDEX, *(top.path for top in self.tops), *pages]
+        photos = map(photo_path, self.ground.thumbnails)
+        return [*STATIC, INDEX, *photos, *(top.path for top in self.tops), *pages]
 
     def files(self) -> Iterator[tuple[str, bytes]]:
         """(address, bytes) of every file of the book."""
@@ -86,6 +88,8 @@ class Book:
         for name in STATIC:
             yield name, (static / name).read_bytes()
         yield INDEX, index_script(self.ground.data, self.ground.refs)
+        for path, data in self.ground.thumbnails.items():
+            yield photo_path(path), data
         for top in self.tops:
             shown = top.make(self.ground)
             yield top.path, self._page(top.path, "", title=top.title, current=top.path, **shown)

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
-from kgraph.book.addresses import Ref
+from kgraph import records
+from kgraph.book.addresses import Ref, photo_path
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Place
@@ -27,6 +28,15 @@ STANDINGS = {
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A photograph that something rests on; without an address it is not there, and its name is shown."""
+
+    path: str
+    href: str
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
 class Saying:
     """One piece of evidence: how certain, by what and whom, and where it stands."""
 
@@ -34,6 +44,7 @@ class Saying:
     by: str
     note: str
     where: str
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +57,11 @@ class FactView:
     sayings: tuple[Saying, ...]
     names: tuple[Ref, ...] = ()
     gone: str = ""
+
+    @property
+    def photos(self) -> tuple[Photo, ...]:
+        """The photographs of all its sayings, each once."""
+        return tuple(dict.fromkeys(p for s in self.sayings for p in s.photos))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +95,7 @@ class EntryView:
 
     attributes: tuple[Attribute, ...]
     where: str
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +115,8 @@ class Views:
     graph: Graph
     refs: Mapping[tuple[str, str], Ref]
     folders: Sequence[str] = ()
+    photographs: Set[str] = frozenset()
+    """Those that are there and can be shown."""
     _facts: dict[str, FactView] = field(default_factory=dict)
 
     @property
@@ -138,7 +157,8 @@ class Views:
         return tuple(self.fact(f) for f in facts)
 
     def _made(self, fact: Fact) -> FactView:
-        sayings = tuple(self._saying(e) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
+        shown = says(self.data, fact)
+        sayings = tuple(self._saying(e, shown) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
         if not sayings:
             sayings = (Saying(percent(fact.certainty), "common practice, no source", "", "by size"),)
         used = names_used(self.data, fact.record) if fact.record else []
@@ -149,10 +169,15 @@ class Views:
         )
         gone = self.data.withdrawn.get(fact.id)
         why = f"{gone[1].why or 'no reason given'} ({self.where(gone[1].where)})" if gone else ""
-        return FactView(fact.id, says(self.data, fact), percent(fact.certainty), sayings, tuple(named), why)
+        return FactView(fact.id, shown, percent(fact.certainty), sayings, tuple(named), why)
 
-    def _saying(self, e: Evidence) -> Saying:
-        return Saying(percent(e.certainty), e.told, e.note, self.where(e.where))
+    def photos(self, paths: Iterable[str], of: str) -> tuple[Photo, ...]:
+        """Photographs with what they are evidence of."""
+        there = self.photographs
+        return tuple(Photo(p, photo_path(p) if p in there else "", of) for p in dict.fromkeys(paths))
+
+    def _saying(self, e: Evidence, of: str) -> Saying:
+        return Saying(percent(e.certainty), e.told, e.note, self.where(e.where), self.photos(e.photos, of))
 
     # Answers
 
@@ -194,8 +219,9 @@ class Views:
         """The entries that declare a thing, as written, without the keys that the page shows apart."""
         return [
             EntryView(
-                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in apart),
+                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in {*apart, "photo"}),
                 self.where(thing.where),
+                self.photos(records.photos_of(thing), self.data.text(kind, key)),
             )
             for thing in self.data.things[kind].get(key, ())
         ]

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from kgraph import records
 from kgraph.cli.asking import SECONDS_OPTION
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
@@ -40,7 +41,7 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
         left_out=loaded.left_out,
     )
     pictures = _Pictures(loaded)
-    made = Book(Ground(loaded.graph, wishes, pictures.draw))
+    made = Book(Ground(loaded.graph, wishes, pictures.draw, _thumbnails(settings, loaded)))
     paths = made.paths
     with steps("writing the book", len(paths)) as step:
         done = write_book(folder, paths, made.files(), step)
@@ -48,6 +49,19 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
         print(f"families are without pictures: {pictures.trouble}", file=sys.stderr)
     print(f"{_count(done.pages, 'file')} in {folder}: {done.changed} written, {done.removed} removed")
     return 0
+
+
+def _thumbnails(settings: Settings, loaded: Loaded) -> dict[str, bytes]:
+    """What the pages show of each photograph that an entry names, by its path."""
+    from kgraph.photographs.thumbnails import thumbnails
+
+    paths = sorted({p for entry in loaded.data.entries for p in records.photos_of(entry)})
+    made: dict[str, bytes] = {}
+    with steps("photographs", len(paths)) as step:
+        for path, data in thumbnails(settings.folders, paths):
+            made[path] = data
+            step()
+    return made
 
 
 def _count(number: int, what: str) -> str:

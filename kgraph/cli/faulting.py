@@ -10,6 +10,7 @@ import click
 
 from kgraph.cli.asking import print_json, query_options, set_or_unit, wanted
 from kgraph.cli.loading import load
+from kgraph.cli.picturing import page_text
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.names import fold
@@ -69,14 +70,14 @@ def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -
     Example: kgraph arrive "Larkfield LK-40" -o arrival.html
     """
     from kgraph.render import arrival
-    from kgraph.render.sheet import page_in_form
 
     loaded = load(settings)
     set_key, _ = set_or_unit(loaded, name)
     unit = loaded.data.key("unit", fold(name))
     is_unit = loaded.data.text("set", set_key) != name and loaded.data.knows("unit", unit)
     form = "markdown" if markdown else _FORMS.get(output.suffix.lower() if output else "", "text")
-    text = page_in_form(arrival.page(loaded.graph, set_key, unit if is_unit else ""), form)
+    page = arrival.page(loaded.graph, set_key, unit if is_unit else "")
+    text = page_text(settings, page, form)
     if output is None:
         sys.stdout.write(text)
     else:
