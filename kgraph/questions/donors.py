@@ -28,10 +28,12 @@ def donors(
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
-    left_over = 0
+    left_over = looked_at = 0
     budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
         left = len(asked) - number
+        if number and budget.over:
+            break
         share = budget.part(left)
         here = Place(owner, position)
         one = Asked(
@@ -48,9 +50,20 @@ def donors(
         rows += [r._replace(wanted=position) for r in one.rows()]
         left_over += one.left_over
         budget.spent(share, left)
+        looked_at = number + 1
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
         "positions": [graph.data.text("position", p) for p in asked],
     }
-    return answered(question, rows, wanted, graph.data, left_over_note(left_over))
+    return answered(
+        question, rows, wanted, graph.data, [*left_over_note(left_over), *_unasked(graph, asked[looked_at:])]
+    )
+
+
+def _unasked(graph: Graph, positions: list[str]) -> list[str]:
+    """The places that were not asked about, in words; nothing where all were."""
+    if not positions:
+        return []
+    names = ", ".join(graph.data.text("position", p) for p in positions)
+    return [f"No time was left to look at {names}; ask about them by name."]
