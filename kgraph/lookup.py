@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from kgraph import records, trade, words
+from kgraph.claims import UsesClaim
 from kgraph.collection import (
     FACT_TYPES,
     Collection,
@@ -162,7 +163,7 @@ def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
 
 def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
     """The facts whose `except` names a position, an assembly or a feature."""
-    return tuple(f for f in data.facts.values() if f.kind in ("rebadge", "uses") and key in f.args[2])
+    return tuple(f for f in data.facts.values() if key in f.left_out)
 
 
 def _known(data: Collection, kind: str, key: str) -> Known:
@@ -288,7 +289,8 @@ def _built_on(data: Collection, assembly: str) -> list[str]:
     users: dict[str, list[str]] = {}
     for fact in data.facts.values():
         if fact.kind == "uses":
-            users.setdefault(fact.args[0], []).append(fact.args[1])
+            uses = fact.of(UsesClaim)
+            users.setdefault(uses.assembly, []).append(uses.owner)
     found: dict[str, None] = {}
     todo = [f"a:{assembly}"]
     while todo:

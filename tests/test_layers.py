@@ -14,7 +14,7 @@ PACKAGE = ROOT / "kgraph"
 
 LEVELS = (
     ("problems",),
-    ("names", "quantities", "words"),
+    ("names", "quantities", "words", "claims"),
     ("money",),
     ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
@@ -50,7 +50,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
-PURE |= {"recognition"}
+PURE |= {"recognition", "claims"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

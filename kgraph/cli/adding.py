@@ -401,7 +401,7 @@ def _changed_fact(
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
             known = loaded.data.facts.get(fact.id)
-            return fact, (known if known and known.args == fact.args else None)
+            return fact, (known if known and known.claim == fact.claim else None)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
             raise WrongUse(

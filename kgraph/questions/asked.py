@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from kgraph import matching
+from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import Row, Wanted
@@ -160,7 +161,7 @@ class Asked:
             parts=parts,
             standing=self._standing(state, best, against.certainty),
             basis=basis_of(proof),
-            work=tuple(f.args[5] for f in proof if f.kind == "fits" and f.args[5]),
+            work=tuple(f.claim.work for f in proof if isinstance(f.claim, FitsClaim) and f.claim.work),
             cautions=self._cautions(positions, parts, part),
             differs=exceptions_of(self.data, proof),
             warnings=(UNCHECKED,) if found is None else (),
@@ -181,8 +182,8 @@ class Asked:
     def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
         if self.part:
             return self.part
-        takes = [f for f in proof if f.kind == "takes"]
-        return str(takes[-1 if self.of_donors else 0].args[0]) if takes else None
+        takes = [f.claim.part for f in proof if isinstance(f.claim, TakesClaim)]
+        return takes[-1 if self.of_donors else 0] if takes else None
 
     def _named_parts(self, parts: tuple[str, ...]) -> tuple[str, ...]:
         return self._alike if self.part else parts
@@ -201,7 +202,7 @@ class Asked:
         """
         state = self.targets[target]
         host = self.host if self.of_donors and self.host else Place(state.owner, state.position)
-        own = any(f.kind == "takes" and f.args[1:3] == host for f in proof)
+        own = any(isinstance(f.claim, TakesClaim) and f.claim[1:3] == host for f in proof)
         if not own or not 0.0 < found.certainty < best - SAME:
             return found
         refused = refusals.refused_items(self.graph, host, self.budget, by_sisters=False)
@@ -227,7 +228,9 @@ class Asked:
                 standing = row.standing if verdict is None else "refused"
                 row = row._replace(standing=standing, warnings=(*row.warnings, says))
         here = self._one_end(row)
-        if not others and not any(f.kind == "takes" and f.args[1] == here for f in row.proof):
+        if not others and not any(
+            isinstance(f.claim, TakesClaim) and f.claim.owner == here for f in row.proof
+        ):
             alone = matching.unmatched_alone(self.data, here, positions)
             row = row._replace(warnings=(*row.warnings, *alone))
         return row
@@ -239,7 +242,7 @@ class Asked:
         """The set at the other end: that asked about, or the one whose part the best proof starts from."""
         if self.host:
             return [self.host.owner]
-        owners = (f.args[1] for f in row.proof if f.kind == "takes")
+        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
         return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
 
 
@@ -268,7 +271,7 @@ def basis_of(proof: Iterable[Fact]) -> tuple[str, ...]:
 
 def exceptions_of(data: Collection, proof: Iterable[Fact]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
-    left_out = dict.fromkeys(k for f in proof if f.kind in ("rebadge", "uses") for k in f.args[2])
+    left_out = dict.fromkeys(k for f in proof for k in f.left_out)
     return tuple(data.text("position", key) for key in left_out)
 
 

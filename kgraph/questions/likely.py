@@ -7,6 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
+from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import compared
@@ -51,9 +52,9 @@ def weighing_of_sets(graph: Graph) -> Weighing:
             if len(own) > 1:
                 rows.setdefault(key, own)
         known = [
-            (f.args[0], f.args[1])
+            (f.claim.one, f.claim.other)
             for f in graph.data.facts.values()
-            if f.kind == "rebadge" and f.certainty > 0
+            if isinstance(f.claim, RebadgeClaim) and f.certainty > 0
         ]
         sizes = Counter(traits.families(graph).values())
         inside, every = sum(map(_pairs, sizes.values())), _pairs(sizes.total())
@@ -78,7 +79,9 @@ def weighing_of_parts(graph: Graph) -> Weighing:
                 rows[key][part] = Had(frozenset(found))
     for part, taken in graph.takes_of.items():
         rows["place"][part] = Had(frozenset(place.position for place, _, _ in taken))
-    known = [(f.args[0], f.args[1]) for f in graph.data.facts.values() if f.kind == "same"]
+    known = [
+        (f.claim.one, f.claim.other) for f in graph.data.facts.values() if isinstance(f.claim, SameClaim)
+    ]
     every = _pairs(len(graph.data.known("part")))
     return Weighing(rows, {}, _odds(len(known), every), tuple(known))
 
@@ -97,7 +100,7 @@ def likely_sets(graph: Graph, of: str = "") -> list[Likely]:
     family = traits.families(graph)
     weighing = weighing_of_sets(graph)
     names = {**traits.keys_of(graph)}
-    apart = {frozenset((f.args[0], f.args[1])) for f in graph.data.facts.values() if f.kind == "distinct"}
+    apart = {frozenset(f.claim) for f in graph.data.facts.values() if isinstance(f.claim, DistinctClaim)}
     told_apart = {frozenset(family.get(o, o) for o in pair) for pair in apart}
 
     def may(one: str, other: str) -> bool:
@@ -219,8 +222,8 @@ def disagreeing(graph: Graph) -> list[Fact]:
     table = differing.rows(graph)
     found = []
     for fact in graph.data.facts.values():
-        if fact.kind == "rebadge":
-            one, other = fact.args[0], fact.args[1]
+        if isinstance(fact.claim, RebadgeClaim):
+            one, other, _ = fact.claim
             both = [of[one] & of[other] for of in table.values() if one in of and other in of]
             if len(both) > 1 and not any(both):
                 found.append(fact)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from kgraph.claims import TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
@@ -44,7 +45,7 @@ def role_of(row: Row) -> str:
     if "size" in kinds:
         return "equal size"
     takes = next((f for f in row.proof if f.kind == "takes"), None)
-    if takes is not None and takes.args[3] == "substitute":
+    if takes is not None and takes.of(TakesClaim).role == "substitute":
         return "substitute"
     return "alike" if "same" in kinds else "original"
 
@@ -87,6 +88,6 @@ class _Parts(Asked):
 
     def _counterparts(self, row: Row) -> list[str]:
         """The sets whose part the best proof starts from."""
-        owners = (f.args[1] for f in row.proof if f.kind == "takes")
+        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
         host = self.host.owner if self.host else ""
         return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != host]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from itertools import combinations
 
+from kgraph.claims import RebadgeClaim
 from kgraph.fits.graph import Graph
 from kgraph.recognition import traits
 
@@ -42,7 +43,7 @@ def sisters_differ(graph: Graph) -> float:
     total, pairs = 0.0, 0
     for fact in graph.data.facts.values():
         if fact.kind == "rebadge":
-            one, other = fact.args[0], fact.args[1]
+            one, other, _ = fact.of(RebadgeClaim)
             both = [(k[one], k[other]) for k in table.values() if one in k and other in k]
             if both:
                 total += sum(a != b for a, b in both) / len(both)

@@ -94,7 +94,7 @@ def to_do(data: Collection, doubt: Doubt) -> str:
 
 def look(data: Collection, fact: Fact) -> str:
     """What to look at to learn whether a fact holds."""
-    return _LOOK[fact.kind](data, *fact.args)
+    return _LOOK[fact.kind](data, *fact.claim)
 
 
 def _rebadge(data: Collection, one: str, other: str, *rest: Any) -> str:

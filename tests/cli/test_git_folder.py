@@ -71,7 +71,7 @@ def add(folder: Path, part: str, into: str, position: str, file: str = "facts.ya
 def assert_both_are_there(folder: Path, capsys: Any) -> None:
     """Every fact is there with all that was said of it, and nothing is wrong."""
     facts = graph_of_folder(folder).data.facts.values()
-    assert {f.args[:3] for f in facts} == {
+    assert {f.claim[:3] for f in facts} == {
         ("k114", "s:larkfieldlk40", "volumeknob"),
         ("k7", "s:larkfieldlk40", "toneknob"),
         ("k114", "s:orvanek2200", "balanceknob"),

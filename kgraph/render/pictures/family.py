@@ -9,6 +9,7 @@ from collections.abc import Collection as Group
 from dataclasses import dataclass, replace
 
 from kgraph import contradictions, records
+from kgraph.claims import RefusesClaim
 from kgraph.collection import Collection, exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -220,7 +221,7 @@ def _lines(
     folded = len(holder) > len(members)
     between: dict[tuple[str, str, str], list[Fact]] = defaultdict(list)
     for fact in facts:
-        one, other = sorted(holder[owner[2:]] for owner in fact.args[:2])
+        one, other = sorted(holder[owner[2:]] for owner in fact.claim[:2])
         if one != other:
             # Folded boxes are joined by one line for all their facts, sets by one for each.
             between[one, other, "" if folded else fact.id].append(fact)
@@ -274,12 +275,12 @@ def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disp
 def _exceptions(data: Collection, fact: Fact) -> list[str]:
     """The names of what two sets differ in: as the position is declared, else as written."""
     if not isinstance(fact.record, records.Rebadge):
-        return list(fact.args[2])
+        return list(fact.left_out)
     written = {exception_key(data, n): n.text for n in fact.record.exceptions}
     text = data.text
     return [
         text("position", k) if data.declared("position", k) else written.get(k, text("position", k))
-        for k in fact.args[2]
+        for k in fact.left_out
     ]
 
 
@@ -289,10 +290,10 @@ def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     Looked at are the refusals at a place of the family or of an assembly that it is built on; None where
     there are more than MOST_REFUSALS of them, for each costs a question.
     """
-    owners = {owner for f in facts for owner in f.args[:2]}
+    owners = {owner for f in facts for owner in f.claim[:2]}
     owners |= {link.other for o in owners for link in graph.links.get(o, ()) if link.to_assembly}
     known = graph.data.facts
-    near = {i for i, f in known.items() if f.kind == "refuses" and f.args[3] in owners}
+    near = {i for i, f in known.items() if isinstance(f.claim, RefusesClaim) and f.claim.owner in owners}
     if not near:
         return set()
     if len(near) > MOST_REFUSALS:
