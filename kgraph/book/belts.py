@@ -23,6 +23,9 @@ SCRIPT = "measured.js"
 MOST_SETS = 6
 """So many sets are named in a line of the list of belts; the rest are counted."""
 
+LINES_OF_A_BELT = 5
+"""So many lines of other lists one belt is as long as."""
+
 
 @dataclass(frozen=True, slots=True)
 class BeltLine:
@@ -43,7 +46,7 @@ def belts_list(g: Ground) -> Listing:
     groups: dict[str, list[BeltLine]] = {}
     for row in rows:
         groups.setdefault(row.section or "size not recorded", []).append(row)
-    return listing("Belts", [(name, "", found) for name, found in groups.items()])
+    return listing("Belts", [(name, "", found) for name, found in groups.items()], LINES_OF_A_BELT)
 
 
 def _line(g: Ground, key: str, ref: Ref) -> BeltLine:

@@ -15,9 +15,9 @@ from kgraph.book.addresses import page_path
 from kgraph.names import compared
 
 MOST_ON_ONE_PAGE = 300
-"""So many rows stand on the page of a list itself."""
+"""So many rows of a line each stand on the page of a list itself."""
 MOST_IN_A_PART = 500
-"""So many rows of one group stand on one page."""
+"""So many such rows of one group stand on one page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,17 +48,18 @@ class Listing:
         return {part.anchor: part.href for part in reversed(self.parts)}
 
 
-def listing(title: str, groups: Iterable[tuple[str, str, Sequence[Any]]]) -> Listing:
-    """(name, anchor, rows) of each group, in order, as pages."""
+def listing(title: str, groups: Iterable[tuple[str, str, Sequence[Any]]], lines: int = 1) -> Listing:
+    """(name, anchor, rows) of each group, in order, as pages; each row takes so many lines."""
     found = list(groups)
-    if sum(len(rows) for _, _, rows in found) <= MOST_ON_ONE_PAGE:
+    if sum(len(rows) for _, _, rows in found) * lines <= MOST_ON_ONE_PAGE:
         return Listing(title, tuple(Part(name, anchor, tuple(rows)) for name, anchor, rows in found))
-    return Listing(title, tuple(part for group in found for part in _apart(title, *group)))
+    return Listing(title, tuple(part for group in found for part in _apart(title, lines, *group)))
 
 
-def _apart(title: str, name: str, anchor: str, rows: Sequence[Any]) -> Iterable[Part]:
-    for start in range(0, len(rows), MOST_IN_A_PART):
-        number = start // MOST_IN_A_PART + 1
+def _apart(title: str, lines: int, name: str, anchor: str, rows: Sequence[Any]) -> Iterable[Part]:
+    most = MOST_IN_A_PART // lines
+    for start in range(0, len(rows), most):
+        number = start // most + 1
         called = name if number == 1 else f"{name}, {number}"
         href = page_path("list", f"{title}\0{compared(name)}\0{name}\0{number}", called)
-        yield Part(called, anchor, tuple(rows[start : start + MOST_IN_A_PART]), href)
+        yield Part(called, anchor, tuple(rows[start : start + most]), href)

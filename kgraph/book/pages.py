@@ -118,9 +118,10 @@ class Book:
         return self._page(f"{kind}.html", "../", title=self.ground.refs[kind, key].name, current="", **shown)
 
     def _page(self, template: str, root: str, **shown: Any) -> bytes:
-        nav = [(top.path, top.title) for top in self.tops]
+        full = self.ground.answering.depth.why
+        nav = [(top.path, top.title) for top in self.tops if full or not root]
         made = self._templates.get_template(template)
-        text = made.render(book=self.ground.wishes.title, root=root, nav=nav, **shown)
+        text = made.render(book=self.ground.wishes.title, root=root, nav=nav, full=full, **shown)
         return (text.rstrip() + "\n").encode("utf-8")
 
     @cached_property

@@ -12,7 +12,7 @@ from kgraph.book.addresses import Ref
 from kgraph.book.answering import MOST_NAMED, Answers, Cited
 from kgraph.book.belts import size_text
 from kgraph.book.ground import Ground, anchor
-from kgraph.book.views import CautionView, FittedView
+from kgraph.book.views import AnswerView, CautionView, FittedView
 from kgraph.fits.graph import Place
 from kgraph.matching import BY_NAME
 from kgraph.render.answers import percent
@@ -81,6 +81,7 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
         "sisters": sisters,
         "built_on": _built_on(g, f"s:{key}", cited),
         "places": places,
+        "by_donor": [] if g.answering.depth.why else _by_donor(places),
         "belts": _belts(g, key),
         "glance": _glance(g, key),
         "cautions": cautions,
@@ -117,6 +118,16 @@ def _places(g: Ground, key: str, cited: Cited) -> tuple[list[PlaceView], list[Ca
         fitted = [Original(f, cited.numbers(f.proof)) for f in g.views.fitted(f"s:{key}", position)]
         found.append(PlaceView(ref, anchor(ref.name), fitted, tuple(dict.fromkeys(here)), donors))
     return found, g.views.cautions(named)
+
+
+def _by_donor(places: list[PlaceView]) -> list[tuple[AnswerView | None, list[PlaceView]]]:
+    """The places by what is told of their surest donor: most of them have one and the same."""
+    found: dict[tuple[object, ...], tuple[AnswerView | None, list[PlaceView]]] = {}
+    for place in places:
+        first = next(iter(place.donors.shown), None)
+        told = (first.set, first.certainty, first.standing, first.place, first.remarks) if first else ()
+        found.setdefault(told, (first, []))[1].append(place)
+    return list(found.values())
 
 
 def _belts(g: Ground, key: str) -> list[BeltView]:

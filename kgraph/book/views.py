@@ -116,6 +116,7 @@ class Views:
     refs: Mapping[tuple[str, str], Ref]
     folders: Sequence[str] = ()
     _facts: dict[str, FactView] = field(default_factory=dict)
+    _near: dict[Place, list[tuple[Place, LikeWays]]] = field(default_factory=dict)
 
     @property
     def data(self) -> Collection:
@@ -191,18 +192,26 @@ class Views:
 
     def fitted(self, owner: str, position: str) -> list[FittedView]:
         """What is recorded at a place or one like it, originals first, then by certainty."""
-        best = LikeWays(self.graph, {owner: 1.0}, position)
         found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
-        for other, certainty in best.certainty.items():
-            for part, role, fact in self.graph.taken_at.get(Place(other, position), ()):
-                sure = certainty * fact.certainty
+        for place, ways in self._taken_near(Place(owner, position)):
+            for part, role, fact in self.graph.taken_at[place]:
+                sure = ways.certainty[owner] * fact.certainty
                 if sure > found.get((part, role), (0.0, ()))[0]:
-                    found[part, role] = (sure, (fact, *reversed(best.facts(other))))
+                    found[part, role] = (sure, (fact, *ways.facts(owner)))
         ordered = sorted(found.items(), key=lambda f: (-f[1][0], f[0][1] != "original", f[0]))
         return [
             FittedView(part, self.ref("part", part), role, percent(sure), proof)
             for (part, role), (sure, proof) in ordered
         ]
+
+    def _taken_near(self, place: Place) -> list[tuple[Place, LikeWays]]:
+        """The places like this one at which parts are recorded, and the ways from each; worked out once."""
+        if place not in self._near:
+            alike = self.graph.alike_places(place)
+            taken = [p for p in sorted(alike) if self.graph.taken_at.get(p)]
+            made = [(p, LikeWays(self.graph, {p.owner: 1.0}, p.position)) for p in taken]
+            self._near.update(dict.fromkeys(alike, made))
+        return self._near[place]
 
     # Things
 

@@ -46,6 +46,18 @@ def memo_of(graph: Graph) -> Memo:
     return found
 
 
+def walked(graph: Graph, start: State, budget: Budget) -> Network:
+    """All that a question comes to. The last one looked at to its end is remembered: it is asked again."""
+    last: tuple[State, Network] | None = graph.remembered.get("walked")
+    if last is not None and last[0] == start:
+        return last[1]
+    step = rules.backward if start.phase == "goes" else rules.forward
+    network = explore(start, lambda s: step(graph, s), budget)
+    if not network.unexplored:
+        graph.remembered["walked"] = start, network
+    return network
+
+
 @dataclass
 class Asked:
     """One question under way: where it starts, what ends it, and how an end becomes a row."""
@@ -57,6 +69,8 @@ class Asked:
     phase: str
     """The phase of the states that are answers."""
     leave_out: str = ""
+    only: frozenset[str] | None = None
+    """The owners whose answers are wanted, where not all are."""
     part: str = ""
     """The part that is asked about, if one is."""
     host: Place | None = None
@@ -80,18 +94,26 @@ class Asked:
     @cached_property
     def network(self) -> Network:
         """All that the question comes to."""
+        if self.nearest is None:
+            return walked(self.graph, self.start, self.budget)
         step = rules.backward if self.of_donors else rules.forward
-        enough = None if self.nearest is None else _Enough(self._is_answer, self.nearest)
+        enough = _Enough(self.is_answer, self.nearest)
         return explore(self.start, lambda s: step(self.graph, s), self.budget, enough)
 
-    def _is_answer(self, state: State) -> bool:
-        return state.phase == self.phase and state.owner[0] == "s" and state.owner != self.leave_out
+    def is_answer(self, state: State) -> bool:
+        """Whether a state is an answer that is wanted: a place of a set."""
+        return (
+            state.phase == self.phase
+            and state.owner[0] == "s"
+            and state.owner != self.leave_out
+            and (self.only is None or state.owner in self.only)
+        )
 
     @cached_property
     def targets(self) -> dict[int, State]:
         """The states that are answers: places of sets."""
         states = self.network.states
-        found = {i: s for i, s in enumerate(states) if self._is_answer(s)}
+        found = {i: s for i, s in enumerate(states) if self.is_answer(s)}
         if self.nearest is None:
             return found
         cost = self.network.cost
