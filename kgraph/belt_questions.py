@@ -512,7 +512,7 @@ def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tupl
 def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
     """Which recorded articles a measured belt can be, with the sets that take each. Raises MeasureError."""
     belts = all_belts(graph)
-    articles = _articles(graph, belts)
+    articles = articles_of(graph, belts)
     named = {parts[0]: belts[parts[0]] for parts in articles.values()}
     hypotheses = [
         identify.Hypothesis(key, belt.section, belt.inside_length_mm, belt.length_error_mm)
@@ -586,7 +586,7 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def _articles(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
+def articles_of(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
     """First part -> all parts of one article: exactly equal in size, or alike."""
     by_size: dict[tuple[str, tuple[float, ...]], list[str]] = {}
     for part, belt in belts.items():

@@ -408,7 +408,7 @@ def _temporary_name(folder: Path) -> Path:
     return folder / f".kgraph-{os.getpid()}-{os.urandom(6).hex()}.tmp"
 
 
-def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
+def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None, lasting: bool = True) -> None:
     """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
     # Such a file is not made through a link either: see O_EXCL of open(2).
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
@@ -420,7 +420,8 @@ def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) ->
             rest = memoryview(piece)
             while rest:
                 rest = rest[os.write(descriptor, rest) :]
-        os.fsync(descriptor)
+        if lasting:
+            os.fsync(descriptor)
     finally:
         _close(descriptor)
 
@@ -512,20 +513,27 @@ def create_folder(folder: Path) -> None:
             raise NotADirectoryError(errno.ENOTDIR, "not a folder", folder)
 
 
-def write_new(target: Path, data: bytes) -> None:
+def write_new(target: Path, data: bytes, lasting: bool = True) -> None:
     """Write a file that must not be there yet, whole or not at all, lasting through a power cut.
 
+    Not `lasting`: one of many, which :func:`flush_all` makes last together.
     Raises CannotRun naming the file and the reason, also if it is there already.
     """
     temporary = _temporary_name(target.parent)
     with _naming(target):
         try:
-            _write_file(temporary, data, None)
+            _write_file(temporary, data, None, lasting)
             _take_new_name(temporary, target)
         except BaseException:
             _remove(temporary)
             raise
-        _sync_folder(target.parent, target)
+        if lasting:
+            _sync_folder(target.parent, target)
+
+
+def flush_all() -> None:
+    """Have all that was written last through a power cut."""
+    os.sync()
 
 
 def _write_into(device: Path, data: bytes | Iterable[bytes]) -> None:
@@ -534,9 +542,10 @@ def _write_into(device: Path, data: bytes | Iterable[bytes]) -> None:
             stream.write(piece)
 
 
-def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
+def write_over(target: Path, data: bytes | Iterable[bytes], lasting: bool = True) -> None:
     """Write a file of results, whole or not at all; one of that name is replaced, links followed.
 
+    Not `lasting`: one of many, which :func:`flush_all` makes last together.
     `data` may be made piece by piece while it is written. What is there and no regular file (a device, a
     pipe) is written into, never replaced. Raises CannotRun naming the file and the reason.
     """
@@ -547,9 +556,10 @@ def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
             return
         temporary = _temporary_name(resolved.parent)
         try:
-            _write_file(temporary, data, resolved if resolved.exists() else None)
+            _write_file(temporary, data, resolved if resolved.exists() else None, lasting)
             _uninterrupted(os.rename, temporary, resolved)
         except BaseException:
             _remove(temporary)
             raise
-        _sync_folder(resolved.parent, resolved)
+        if lasting:
+            _sync_folder(resolved.parent, resolved)

@@ -20,7 +20,7 @@ from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
 from kgraph.reason import refusals, rules
 from kgraph.reason.budget import Budget
-from kgraph.reason.proofs import PROOFS_KEPT, Proofs, minimal_proofs
+from kgraph.reason.proofs import PROOFS_KEPT, Best, Proofs, minimal_proofs
 from kgraph.reason.refusals import NOTHING, Against, Item
 from kgraph.reason.rules import State
 from kgraph.reason.walk import Network, Steps, cut, explore
@@ -89,6 +89,8 @@ class Asked:
     """So many answers, the least certain, were not looked at, because the time was up."""
     questions: int = 1
     """Among so many networks of one question the chance that an interval misses is divided."""
+    nearest: int | None = None
+    """Only so many answers are looked for, those by the surest ways, and none is weighed."""
 
     @property
     def data(self) -> Collection:
@@ -103,17 +105,30 @@ class Asked:
     @cached_property
     def network(self) -> Network:
         """All that the question comes to."""
-        return walked(self.graph, self.start, self.budget)
+        if self.nearest is None:
+            return walked(self.graph, self.start, self.budget)
+        step = rules.backward if self.of_donors else rules.forward
+        enough = _Enough(self.is_answer, self.nearest)
+        return explore(self.start, lambda s: step(self.graph, s), self.budget, enough)
+
+    def is_answer(self, state: State) -> bool:
+        """Whether a state is an answer that is wanted: a place of a set."""
+        return (
+            state.phase == self.phase
+            and state.owner[0] == "s"
+            and state.owner != self.leave_out
+            and (self.only is None or state.owner in self.only)
+        )
 
     @cached_property
     def targets(self) -> dict[int, State]:
         """The states that are answers: places of sets."""
-        return {
-            i: s
-            for i, s in enumerate(self.network.states)
-            if s.phase == self.phase and s.owner[0] == "s" and s.owner != self.leave_out
-            if self.only is None or s.owner in self.only
-        }
+        states = self.network.states
+        found = {i: s for i, s in enumerate(states) if self.is_answer(s)}
+        if self.nearest is None:
+            return found
+        cost = self.network.cost
+        return {i: found[i] for i in sorted(found, key=lambda i: (cost[i], i))[: self.nearest]}
 
     @cached_property
     def steps(self) -> Steps:
@@ -122,9 +137,16 @@ class Asked:
         return cut(self.network, self.targets, implied)
 
     def weighed(self) -> dict[int, Weighed]:
-        """All answers weighed."""
+        """All answers weighed; of the nearest the surest way alone."""
+        if self.nearest is not None:
+            return {t: self._by_its_way(t) for t in self.targets}
         aims = Aims(self.wanted.seconds > 0, self.wanted.failures, questions=self.questions)
         return weigh(self.network, self.steps, self.targets, self.budget, memo_of(self.graph), aims)
+
+    def _by_its_way(self, target: int) -> Weighed:
+        way = self.network.way(target)
+        sure = self.network.product(way)
+        return Weighed(Best(way), sure, (sure, 1.0), "")
 
     def rows(self) -> list[Row]:
         """One row for each answer."""
@@ -286,6 +308,17 @@ def alike(graph: Graph, part: str) -> set[str]:
     return found
 
 
+class _Enough:
+    """Counts the answers that a walk has come to."""
+
+    def __init__(self, is_answer: Callable[[State], bool], wanted: int) -> None:
+        self.is_answer, self.left = is_answer, wanted
+
+    def __call__(self, state: State) -> bool:
+        self.left -= self.is_answer(state)
+        return self.left <= 0
+
+
 # Which items an answer is about ---------------------------------------------------------------
 
 
@@ -391,8 +424,11 @@ def _ones(bits: int, most: int | None = None) -> Iterator[int]:
 
 def _against(asked: Asked, items: _Items) -> Callable[[int], Against | None]:
     """For each answer the strongest proof that it does not go; None where there was no time to look."""
-    places = [Place(*s[1:]) for s in asked.network.states if s.phase == "goes"]
-    said = refusals.said_at(asked.graph, places)
+    places = {Place(*s[1:]) for s in asked.network.states if s.phase == "goes"}
+    if asked.nearest is not None:
+        # A walk that ended early did not come to every place like these.
+        places = {far for place in places for far in refusals.refused_near(asked.graph, place)}
+    said = refusals.said_at(asked.graph, sorted(places))
     if not said:
         return lambda target: NOTHING
     if asked.of_donors and asked.host is not None:

@@ -110,10 +110,14 @@ class Source:
         self.answers(place)  # They are asked for along with the others.
         return self._unlike[place]
 
-    def givers(self, place: Place) -> dict[str, Row]:
-        """Set -> its best answer for a place, best first: other sets, of which no unit may be opened."""
+    def givers(self, place: Place, unlooked: bool = False) -> dict[str, Row]:
+        """Set -> its best answer for a place, best first: other sets, of which no unit may be opened.
+
+        `unlooked`: each times how surely what is there is sound, as of a set that nobody has looked at.
+        """
         best: dict[str, Row] = {}
-        for origin, row in self.answers_of_any(place).items():
+        for origin, answer in self.answers_of_any(place).items():
+            row = answer if not unlooked else self.unlooked(origin.position, answer.part, answer)
             if origin.owner == place.owner or self.on_shelf(origin.owner[2:]):
                 continue
             known = best.get(origin.owner)
@@ -184,8 +188,12 @@ class Source:
         held = self.shelf.units[article.unit].places.get(article.place)
         if held is not None and held.looked:
             return row
-        data, part = self.graph.data, (held.part if held else None) or row.part
-        sound = data.soundness(article.place, data.kind_of(part) if part else "")
+        return self.unlooked(article.place, (held.part if held else None) or row.part, row)
+
+    def unlooked(self, position: str, part: str | None, row: Row) -> Row:
+        """The answer for what is at a place that nobody looked at, times how surely it is sound."""
+        data = self.graph.data
+        sound = data.soundness(position, data.kind_of(part) if part else "")
         bounds = row.bounds and (row.bounds[0] * sound, row.bounds[1] * sound)
         return row._replace(certainty=row.certainty * sound, bounds=bounds, sound=sound)
 
