@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
 
 LEVELS = (
-    ("problems",),
+    ("problems", "system"),
     ("names", "quantities", "words"),
     ("money",),
     ("mains", "ratings", "beta"),

@@ -535,7 +535,7 @@ def _fail(code: int) -> Callable[..., NoReturn]:
     return fail
 
 
-@pytest.mark.parametrize("call", ["fsync", "rename", "write", "fchmod", "open"])
+@pytest.mark.parametrize("call", ["fsync", "replace", "write", "fchmod", "open"])
 @pytest.mark.parametrize("code", [errno.EIO, errno.ENOSPC, errno.EROFS, errno.EMFILE])
 def test_a_fault_leaves_the_old_bytes(
     call: str, code: int, target: Path, monkeypatch: pytest.MonkeyPatch
@@ -550,7 +550,7 @@ def test_a_fault_leaves_the_old_bytes(
     assert not temporary_files(target.parent)
 
 
-@pytest.mark.parametrize("call", ["rename", "link", "unlink", "listdir"])
+@pytest.mark.parametrize("call", ["replace", "link", "unlink", "listdir"])
 def test_an_interrupted_call_is_made_again(
     call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -564,7 +564,7 @@ def test_an_interrupted_call_is_made_again(
         return real(*arguments, **options)
 
     old = tmp_path / "a.yaml"
-    if call == "rename":
+    if call == "replace":
         old.write_bytes(b"- set: Arden 12\n")
     monkeypatch.setattr(os, call, once)
     writing.append(tmp_path, old, ["- set: Brunelle 7\n"])
@@ -585,7 +585,7 @@ def test_an_interrupt_leaves_the_old_bytes(target: Path) -> None:
 
 def test_order_of_the_steps(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     steps: list[str] = []
-    for call in ("fchmod", "write", "fsync", "rename"):
+    for call in ("fchmod", "write", "fsync", "replace"):
         real = getattr(os, call)
 
         def noted(*arguments: Any, real: Any = real, call: str = call) -> Any:
@@ -595,7 +595,7 @@ def test_order_of_the_steps(target: Path, monkeypatch: pytest.MonkeyPatch) -> No
 
         monkeypatch.setattr(os, call, noted)
     append(target.parent, target, [NEW])
-    assert steps == ["fchmod", "write", "fsync", "rename", "fsync folder"]
+    assert steps == ["fchmod", "write", "fsync", "replace", "fsync folder"]
 
 
 def test_a_folder_that_is_not_confirmed_is_no_success(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -747,13 +747,6 @@ def test_a_pipe_is_written_into_and_stays(tmp_path: Path) -> None:
 
 
 # --- What a file system or a machine may lack, or have besides
-
-
-def test_a_system_without_locks_is_told_of(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "fcntl", None)
-    with pytest.raises(CannotRun, match="file locks"):
-        append(target.parent, target, [NEW])
-    assert target.read_bytes() == OLD
 
 
 def test_a_lock_that_is_no_file_is_told_of(target: Path) -> None:
@@ -979,7 +972,7 @@ def test_what_is_written_meanwhile_has_such_a_name(target: Path) -> None:
 
 
 def test_a_number_that_no_process_can_have_is_of_none() -> None:
-    assert not writing.is_alive(9_999_999_999)
+    assert not system.is_alive(9_999_999_999)
     assert not writing.is_alive(os.getpid())
     assert writing.is_alive(os.getppid())
 
