@@ -170,7 +170,7 @@ def copy_rights(like: Path, path: Path, descriptor: int) -> None:
 
 
 _DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"}
-_DEVICES |= {f"{port}{digit}" for port in ("com", "lpt") for digit in "0123456789\u00b9\u00b2\u00b3"}
+_DEVICES |= {f"{port}{digit}" for port in ("com", "lpt") for digit in "123456789\u00b9\u00b2\u00b3"}
 _REFUSED = frozenset('<>:"|?*\\') | set(map(chr, range(32)))
 
 

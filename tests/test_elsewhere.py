@@ -10,7 +10,6 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from PIL import Image
@@ -98,15 +97,17 @@ WRITES = [
 ]
 
 RUN = """
-import contextlib, io, json, sys
+import contextlib, io, json, sys, warnings
+# Nothing is read or written in the encoding of the place: on Windows that is not UTF-8.
+warnings.filterwarnings("error", category=EncodingWarning, module=r"kgraph\\.")
 from kgraph.cli.main import run
-found = []
+found, encoding = [], sys.argv[1]
 for words in json.load(sys.stdin):
-    out, err = io.TextIOWrapper(io.BytesIO(), "utf-8"), io.TextIOWrapper(io.BytesIO(), "utf-8")
+    out, err = io.TextIOWrapper(io.BytesIO(), encoding), io.TextIOWrapper(io.BytesIO(), encoding)
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = run(words)
     out.flush(), err.flush()
-    found.append([status, out.buffer.getvalue().decode(), err.buffer.getvalue().decode()])
+    found.append([status, *(stream.buffer.getvalue().decode("latin-1") for stream in (out, err))])
 json.dump(found, sys.stdout)
 """
 
@@ -116,10 +117,13 @@ def _environment(without: bool, cache: Path) -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": os.pathsep.join([*paths, str(ROOT)]), "KGRAPH_CACHE": str(cache)}
 
 
-def _run(place: Path, without: bool, commands: list[list[str]]) -> list[tuple[int, str, str]]:
-    """What commands end with and print, in a process with or without those names."""
+def _run(
+    place: Path, without: bool, commands: list[list[str]], encoding: str = "utf-8"
+) -> list[tuple[int, str, str]]:
+    """What commands end with and print (each byte a letter), in a process with or without those names."""
     done = subprocess.run(
-        [sys.executable, "-c", RUN], cwd=place, env=_environment(without, place / "cache"),
+        [sys.executable, "-X", "warn_default_encoding", "-c", RUN, encoding],
+        cwd=place, env=_environment(without, place / "cache"),
         input=json.dumps([["--data", "facts", *words] for words in commands]), capture_output=True, text=True,
         check=False,
     )  # fmt: skip
@@ -156,10 +160,9 @@ def test_each_name_that_is_taken_away_is_gone() -> None:
         "assert not {'SIGALRM', 'setitimer'} & set(dir(signal));"
         "import sys; assert sys.modules['fcntl'] is None and sys.modules['resource'] is None"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", asked], env=_environment(True, ROOT), capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr
+    environment = _environment(True, ROOT)
+    done = subprocess.run([sys.executable, "-c", asked], env=environment, capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr.decode()
 
 
 def test_every_command_is_tried() -> None:
@@ -197,3 +200,28 @@ def test_every_command_that_writes_writes_the_same(places: tuple[Path, Path]) ->
     assert not [name for name in files if name.endswith((".tmp", ".held"))]
     assert _made(usual) == _made(elsewhere)
     assert files["facts/crlf.yaml"].startswith(b"- set: Norvane 1\r\n  market: UK\r\n- set: Norvane 8\r\n")
+
+
+@pytest.mark.slow
+def test_a_console_without_most_letters_stops_no_command(places: tuple[Path, Path]) -> None:
+    """Code page 1252 has an e with an accent and no letter of Greek or Polish: those are escaped."""
+    usual, elsewhere = places
+    for place in places:
+        facts = (place / "facts" / "bench.yaml").read_text(encoding="utf-8")
+        facts = facts.replace("Larkfield", "Larkfi\u00e9ld").replace("Orvanek", "Orva\u0142ek")
+        (place / "facts" / "bench.yaml").write_text(facts + "- set: \u039f 1\n", encoding="utf-8")
+    questions = [
+        [word.replace("Larkfield", "Larkfi\u00e9ld").replace("Orvanek", "Orva\u0142ek") for word in words]
+        for words in QUESTIONS
+    ]
+    expected, found = _run(usual, False, questions), _run(elsewhere, True, questions, "cp1252")
+    for words, here, there in zip(questions, expected, found, strict=True):
+        assert there[0] == here[0], words
+        if "--json" in words:
+            # What programs read is UTF-8 everywhere.
+            assert there == here, words
+        else:
+            said = here[1].encode("latin-1").decode()
+            assert there[1] == said.encode("cp1252", "backslashreplace").decode("latin-1"), words
+    assert any("Orva\\u0142ek" in out and "Larkfi\u00e9ld" in out for _, out, _ in found)
+    assert _made(usual) == _made(elsewhere)

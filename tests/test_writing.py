@@ -19,6 +19,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kgraph import system
 from kgraph.folder import writing
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import read_bytes
@@ -973,8 +974,8 @@ def test_what_is_written_meanwhile_has_such_a_name(target: Path) -> None:
 
 def test_a_number_that_no_process_can_have_is_of_none() -> None:
     assert not system.is_alive(9_999_999_999)
-    assert not writing.is_alive(os.getpid())
-    assert writing.is_alive(os.getppid())
+    assert not system.is_alive(os.getpid())
+    assert system.is_alive(os.getppid())
 
 
 # --- Results

@@ -17,6 +17,7 @@ from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
+from kgraph.folder.disk import names_not_everywhere
 from kgraph.problems import Problem, in_order
 from kgraph.reason.conflicts import Conflict
 from kgraph.records import Entry
@@ -49,9 +50,17 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool, every: bo
         return _give_grades(calibration.of_folder(graph), as_json)
     conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
     pictures = photographs.problems(entries, settings.folders)
+    names = [p for folder in settings.folders for p in names_not_everywhere(folder)]
     below = _below(settings, entries, graph, bool(problems)) if deep else None
     found = in_order(
-        [*problems, *check_all(data, graph), *pictures, *conflicts, *(below.problems if below else ())]
+        [
+            *problems,
+            *check_all(data, graph),
+            *pictures,
+            *names,
+            *conflicts,
+            *(below.problems if below else ()),
+        ]
     )
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]

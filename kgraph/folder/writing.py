@@ -348,7 +348,21 @@ def _resolve(folder: Path, target: Path) -> Path:
     inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
     if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
         raise WrongUse(f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it")
+    _refuse_name(target)
     return resolved
+
+
+def _refuse_name(target: Path) -> None:
+    """Raise WrongUse for a new file whose name cannot be on every system, or is another one's on some."""
+    if os.path.lexists(target):
+        return
+    says = system.not_everywhere(target.name)
+    for name in _uninterrupted(os.listdir, target.parent):
+        if name.casefold() == target.name.casefold():
+            says = f"differs from {display(name)} in the case of letters alone"
+            says += ", and Windows and macOS take them for one file"
+    if says:
+        raise WrongUse(f"{display(target)}: {says}; choose another name")
 
 
 def _bytes_or_none(path: Path) -> bytes | None:

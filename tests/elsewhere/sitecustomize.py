@@ -16,8 +16,8 @@ killpg lchown link listxattr lockf mkfifo mknod nice openpty pread pwrite remove
 sched_setaffinity sendfile setsid setuid setxattr statvfs sync sysconf tcgetpgrp ttyname wait3 wait4 SEEK_DATA
 """
 OF_SIGNAL = """
-SIGALRM SIGCHLD SIGHUP SIGPIPE SIGQUIT SIGUSR1 SIGUSR2 SIGTSTP SIGCONT SIGWINCH alarm setitimer getitimer pause
-pthread_kill sigwait siginterrupt ITIMER_REAL
+SIGALRM SIGCHLD SIGHUP SIGPIPE SIGQUIT SIGUSR1 SIGUSR2 SIGTSTP SIGCONT SIGWINCH alarm setitimer getitimer
+pause pthread_kill sigwait siginterrupt ITIMER_REAL
 """
 MODULES = "fcntl resource termios tty pty pwd grp syslog readline curses _posixshmem"
 
