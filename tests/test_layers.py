@@ -40,6 +40,7 @@ LEVELS = (
     ("render", "exchange"),
     ("photographs",),
     ("book",),
+    ("api",),
     ("cli",),
     ("__main__",),
 )
