@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).resolve().parent.parent / "kgraph"
+from tests.support import ROOT
+
+PACKAGE = ROOT / "kgraph"
 
 WRITERS = {
     "folder/writing.py": "the one way",

@@ -51,7 +51,8 @@ def agree(graph: Graph, entries: list[dict[str, Any]], question: tuple[str, ...]
         want = expected[key]
         assert row.best == pytest.approx(want.best, abs=1e-9), (question, key)
         if _own_fact(row, question) and want.disputed:
-            # What a sister's badge speaks against a set's own fact is left out: tests/test_standing.py.
+            # What a sister's badge speaks against a set's own fact is left out:
+            # tests/reason/test_standing.py.
             assert row.no <= want.no + 1e-9, (question, key)
             want = oracle.standing(want.certainty, want.best, row.no)
         assert row.no == pytest.approx(want.no, abs=1e-9), (question, key)
