@@ -16,12 +16,14 @@ TYPE_CHECKING = (
 if TYPE_CHECKING:
     from kgraph.api import replies, rows
     from kgraph.api.folder import Folder, open
+    from kgraph.api.writing import Doubtful
     from kgraph.problems import CannotRun, Problem, Stop, Where, WrongUse
 
 __version__ = "0.1.0"
 
 __all__ = [
     "CannotRun",
+    "Doubtful",
     "Folder",
     "Problem",
     "Stop",
@@ -34,6 +36,7 @@ __all__ = [
 ]
 
 _FROM = {
+    "Doubtful": "kgraph.api.writing",
     "Folder": "kgraph.api.folder",
     "open": "kgraph.api.folder",
     "replies": "kgraph.api.replies",

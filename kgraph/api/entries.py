@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 from kgraph import records, words
 from kgraph.folder import schema, writing
 from kgraph.folder.writing import Value
 from kgraph.names import did_you_mean
+from kgraph.photographs import Picture, taken
 from kgraph.problems import Problem, WrongUse
 from kgraph.words import LISTS
 
@@ -58,3 +60,20 @@ def checked(text: str) -> tuple[records.Entry, list[Problem]]:
 def entry_of(kind: str, names: Sequence[str], keys: Mapping[str, Said]) -> records.Entry:
     """An entry that is written nowhere; raises WrongUse with every error in it."""
     return checked(writing.entry_text(pairs_of(kind, names, keys)))[0]
+
+
+def with_pictures(pairs: Pairs, folder: Path, full: bool) -> tuple[Pairs, list[Picture]]:
+    """The pairs of an entry with its photos named as they are kept, and the pictures that are to be kept.
+
+    Raises CannotRun for a picture that cannot be taken; nothing is written yet.
+    """
+    pictures: list[Picture] = []
+    named: Pairs = []
+    for key, value in pairs:
+        if key == "photo" and value:
+            paths, found = taken(value, folder, full)
+            pictures += found
+            named.append((key, paths[0] if len(paths) == 1 else list(paths)))
+        else:
+            named.append((key, value))
+    return named, pictures

@@ -6,17 +6,20 @@ import os
 from typing import TYPE_CHECKING, Unpack
 
 from kgraph import questions
-from kgraph.api import networks
+from kgraph.api import networks, opening, writing
 from kgraph.api.base import PathGiven, Weighed, wish
-from kgraph.api.entries import Said, entry_of
+from kgraph.api.entries import Said, entry_of, pairs_of
 from kgraph.api.of_belts import BeltQuestions
 from kgraph.api.of_sets import SetQuestions
 from kgraph.api.of_shelf import ShelfQuestions
 from kgraph.api.pictures import Family
+from kgraph.problems import WrongUse
 
 if TYPE_CHECKING:
     from networkx import MultiDiGraph
     from rdflib import Graph as RdfGraph
+
+    from kgraph.fits.graph import Graph
 
 
 class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
@@ -24,6 +27,31 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
 
     A question that cannot be asked so raises WrongUse, data that cannot be read CannotRun; both are Stop.
     """
+
+    def add(
+        self,
+        kind: str,
+        *names: str,
+        file: str | None = None,
+        sure: bool = False,
+        full: bool = False,
+        **keys: Said,
+    ) -> str:
+        """Append an entry, checked as `kgraph add` checks it; the id or name by which `show` finds it.
+
+        A key is given by its name, with `_` for each blank and behind a word of Python's: `both_ways=True`,
+        `except_=["line socket"]`; `photo` takes paths of pictures, which are copied. `sure` says that a new
+        place is another than the known one that it is nearly called. Raises WrongUse or CannotRun with the
+        message of the command, and nothing is written; what is doubtful is a warning, Doubtful.
+        """
+        if self._suppose or self._without:
+            raise WrongUse("nothing is written to a folder in which something is only supposed")
+        pairs = pairs_of(kind, names, keys)
+        added = writing.add(self.folders, self._read_to_write, pairs, file=file, sure=sure, full=full)
+        return writing.warn(added)
+
+    def _read_to_write(self) -> Graph:
+        return opening.opened(self.folders, strict=True).graph
 
     def supposing(self, kind: str, *names: str, **keys: Said) -> Folder:
         """The same folders with one more fact, said as in `add`; nothing is written."""
