@@ -78,6 +78,9 @@ class Proof:
     def __len__(self) -> int:
         return len(self.facts)
 
+    def __repr__(self) -> str:
+        return f"<proof of {len(self)} {'fact' if len(self) == 1 else 'facts'}>"
+
     @property
     def places(self) -> tuple[str, ...]:
         """FILE:LINE of each fact that an entry says."""
