@@ -18,7 +18,7 @@ import pytest
 from kgraph import system
 from kgraph.folder import writing
 from kgraph.folder.writing import append
-from kgraph.problems import CannotRun, WrongUse
+from kgraph.problems import CannotRun
 from tests.support import ROOT
 
 ELSEWHERE = ROOT / "tests" / "elsewhere"
@@ -166,15 +166,6 @@ def test_no_process_is_asked_where_asking_ends_it(monkeypatch: pytest.MonkeyPatc
     assert asked == [os.getppid()]
 
 
-def test_what_lies_there_for_a_day_is_taken_away_whoever_has_its_number(tmp_path: Path) -> None:
-    old, new = (tmp_path / f".kgraph-{os.getppid()}-{digits * 12}.tmp" for digits in "01")
-    for path in (old, new):
-        path.write_bytes(b"x")
-    os.utime(old, (time.time() - writing.LEFT_OVER_S - 1,) * 2)
-    writing.remove_leftovers(tmp_path)
-    assert os.listdir(tmp_path) == [new.name]
-
-
 def test_a_closed_pipe_is_known_by_what_either_system_says(monkeypatch: pytest.MonkeyPatch) -> None:
     assert system.is_closed_pipe(BrokenPipeError(errno.EPIPE, "x"))
     assert not system.is_closed_pipe(OSError(errno.EINVAL, "x"))
@@ -203,26 +194,6 @@ def test_the_names_of_devices_are_those_that_python_knows(name: str) -> None:
 )
 def test_what_windows_has_not_in_names(name: str) -> None:
     assert system.not_everywhere(name)
-
-
-@pytest.mark.parametrize(
-    ("name", "says"),
-    [
-        ("nul.yaml", "nul.yaml: Windows keeps the name nul for a device; choose another name"),
-        ("a:b.yaml", "a:b.yaml: Windows has no ':' in names; choose another name"),
-        ("BENCH.yaml", "BENCH.yaml: differs from bench.yaml in the case of letters alone"),
-    ],
-)
-def test_no_new_file_gets_a_name_that_not_every_system_has(tmp_path: Path, name: str, says: str) -> None:
-    (tmp_path / "bench.yaml").write_text("- set: Norvane 1\n", encoding="utf-8")
-    with pytest.raises(WrongUse) as caught:
-        append(tmp_path, tmp_path / name, [NEW])
-    assert says in str(caught.value)
-    assert not (tmp_path / name).exists()
-    # One that is there already is the user's own affair.
-    (tmp_path / name).write_text("- set: Norvane 2\n", encoding="utf-8")
-    append(tmp_path, tmp_path / name, [NEW])
-    assert (tmp_path / name).read_text(encoding="utf-8") == f"- set: Norvane 2\n{NEW}"
 
 
 def test_check_tells_of_files_that_are_not_files_everywhere(tmp_path: Path, capsys: Any) -> None:

@@ -17,7 +17,7 @@ from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
-from kgraph.folder.disk import names_not_everywhere
+from kgraph.folder.portable import names_not_everywhere
 from kgraph.problems import Problem, in_order
 from kgraph.reason.conflicts import Conflict
 from kgraph.records import Entry

@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from kgraph import system
-from kgraph.problems import CannotRun, Problem, Where, shown
+from kgraph.problems import CannotRun, shown
 
 MOST_BYTES = 64 * 2**20
 """The most bytes that a fact file may have."""
@@ -53,21 +53,6 @@ def fact_files(folder: Path) -> list[Path]:
         # A link to a file that is read anyway would say everything twice.
         by_target.setdefault(path.resolve(), path)
     return sorted(by_target.values())
-
-
-def names_not_everywhere(folder: Path) -> Iterator[Problem]:
-    """A warning for each fact file that cannot be on every system, or is another one on some."""
-    seen: dict[str, Path] = {}
-    for path in fact_files(folder):
-        inside = path.relative_to(folder)
-        says = next((why for part in inside.parts if (why := system.not_everywhere(part))), "")
-        twin = seen.setdefault(str(inside).casefold(), path)
-        if twin != path:
-            says = f"{display(twin.relative_to(folder))} differs from it in the case of letters alone"
-            says += ": Windows and macOS take them for one file"
-        if says:
-            mend = "give it another name; facts are found by what they say, in whatever file"
-            yield Problem(Where(display(path)), "file-name", says, mend, "warning")
 
 
 def reason(error: BaseException) -> str:

@@ -672,6 +672,15 @@ def test_leftovers_of_the_dead_are_removed(target: Path) -> None:
     assert sorted(temporary_files(folder)) == sorted([living, ".kgraph-1.tmp"])
 
 
+def test_what_lies_there_for_a_day_is_taken_away_whoever_has_its_number(tmp_path: Path) -> None:
+    old, new = (tmp_path / f".kgraph-{os.getppid()}-{digits * 12}.tmp" for digits in "01")
+    for path in (old, new):
+        path.write_bytes(b"x")
+    os.utime(old, (time.time() - writing.LEFT_OVER_S - 1,) * 2)
+    writing.remove_leftovers(tmp_path)
+    assert os.listdir(tmp_path) == [new.name]
+
+
 def test_a_writer_killed_between_link_and_unlink_blocks_nobody(tmp_path: Path) -> None:
     dead = subprocess.Popen([sys.executable, "-c", ""])
     dead.wait()
@@ -1333,3 +1342,23 @@ def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp
     monkeypatch.setattr(writing, "MOST_BYTES", 21 << 20)
     with pytest.raises(CannotRun, match=r"^a.yaml: would be larger than 21 MiB; add to another file$"):
         writing._checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("nul.yaml", "nul.yaml: Windows keeps the name nul for a device; choose another name"),
+        ("a:b.yaml", "a:b.yaml: Windows has no ':' in names; choose another name"),
+        ("BENCH.yaml", "BENCH.yaml: differs from bench.yaml in the case of letters alone"),
+    ],
+)
+def test_no_new_file_gets_a_name_that_not_every_system_has(tmp_path: Path, name: str, says: str) -> None:
+    (tmp_path / "bench.yaml").write_text("- set: Norvane 1\n", encoding="utf-8")
+    with pytest.raises(WrongUse) as caught:
+        append(tmp_path, tmp_path / name, [NEW])
+    assert says in str(caught.value)
+    assert not (tmp_path / name).exists()
+    # One that is there already is the user's own affair.
+    (tmp_path / name).write_text("- set: Norvane 2\n", encoding="utf-8")
+    append(tmp_path, tmp_path / name, [NEW])
+    assert (tmp_path / name).read_text(encoding="utf-8") == f"- set: Norvane 2\n{NEW}"
