@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 import warnings
 from pathlib import Path, PureWindowsPath
@@ -231,26 +230,3 @@ def test_a_process_without_limits_of_the_system_opens_nothing_either() -> None:
     done = _python(CLOSED, stdout=subprocess.PIPE)
     assert done.communicate(timeout=30)[0].split() == [str(errno.EMFILE)] * 3
     assert done.returncode == 0
-
-
-def test_one_thread_waits_for_another_without_locks_of_the_system(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setitem(sys.modules, "fcntl", None)
-    held, done = threading.Event(), threading.Event()
-
-    def hold() -> None:
-        with writing._lock(tmp_path):
-            held.set()
-            done.wait(10)
-
-    thread = threading.Thread(target=hold)
-    thread.start()
-    held.wait(10)
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
-    with pytest.raises(CannotRun, match="another program has been writing"):
-        append(tmp_path, tmp_path / "a.yaml", [NEW])
-    done.set()
-    thread.join()
-    append(tmp_path, tmp_path / "a.yaml", [NEW])
-    assert sorted(os.listdir(tmp_path)) == [".kgraph.lock", "a.yaml"]

@@ -489,7 +489,7 @@ def remove_leftovers(folder: Path) -> None:
 def _is_old(path: Path) -> bool:
     """Whether a temporary file is so old that its writer is gone, whoever has its number now."""
     try:
-        return path.stat(follow_symlinks=False).st_mtime < time.time() - LEFT_OVER_S
+        return path.lstat().st_mtime < time.time() - LEFT_OVER_S
     except OSError:
         return False
 

@@ -1344,21 +1344,92 @@ def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp
         writing._checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
 
 
+def test_one_thread_waits_for_another_without_locks_of_the_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    held, done = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with writing._lock(tmp_path):
+            held.set()
+            done.wait(10)
+
+    thread = threading.Thread(target=hold)
+    thread.start()
+    held.wait(10)
+    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
+    with pytest.raises(CannotRun, match="another program has been writing"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+    done.set()
+    thread.join()
+    append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert sorted(os.listdir(tmp_path)) == [".kgraph.lock", "a.yaml"]
+
+
+def test_a_lock_that_cannot_be_given_back_undoes_nothing(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(system.Lock, "give_back", _failing(errno.EIO))
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_the_lock_is_marked_by_its_path_where_that_is_the_only_way(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    marked: list[object] = []
+    monkeypatch.setattr(os, "utime", marked.append)
+    monkeypatch.setattr(os, "supports_fd", {os.utime})
+    append(target.parent, target, [NEW])
+    assert [type(one) for one in marked] == [int]
+    monkeypatch.setattr(os, "supports_fd", {os.stat})
+    append(target.parent, target, ["- set: Norvane 8\n"])
+    assert marked[1:] == [target.parent / writing.LOCK_NAME]
+
+
 @pytest.mark.parametrize(
     ("name", "says"),
     [
-        ("nul.yaml", "nul.yaml: Windows keeps the name nul for a device; choose another name"),
-        ("a:b.yaml", "a:b.yaml: Windows has no ':' in names; choose another name"),
-        ("BENCH.yaml", "BENCH.yaml: differs from bench.yaml in the case of letters alone"),
+        ("nul.yaml", "Windows keeps the name nul for a device; choose another name"),
+        ("a:b.yaml", "Windows has no ':' in names; choose another name"),
+        (
+            "bENCH.yaml",
+            "differs from Bench.yaml in the case of letters alone, "
+            "and Windows and macOS take them for one file; choose another name",
+        ),
+        (
+            os.fsdecode(b"B\xe9.yaml"),
+            "differs from b\\xe9.yaml in the case of letters alone, "
+            "and Windows and macOS take them for one file; choose another name",
+        ),
     ],
 )
 def test_no_new_file_gets_a_name_that_not_every_system_has(tmp_path: Path, name: str, says: str) -> None:
-    (tmp_path / "bench.yaml").write_text("- set: Norvane 1\n", encoding="utf-8")
+    for there in ("Bench.yaml", os.fsdecode(b"b\xe9.yaml")):
+        (tmp_path / there).write_text("- set: Norvane 1\n", encoding="utf-8")
     with pytest.raises(WrongUse) as caught:
-        append(tmp_path, tmp_path / name, [NEW])
-    assert says in str(caught.value)
+        append(tmp_path, tmp_path / name, ["- set: Norvane 7\n"])
+    shown = os.fsencode(tmp_path / name).decode(errors="backslashreplace")
+    assert str(caught.value) == f"{shown}: {says}"
     assert not (tmp_path / name).exists()
     # One that is there already is the user's own affair.
     (tmp_path / name).write_text("- set: Norvane 2\n", encoding="utf-8")
-    append(tmp_path, tmp_path / name, [NEW])
-    assert (tmp_path / name).read_text(encoding="utf-8") == f"- set: Norvane 2\n{NEW}"
+    append(tmp_path, tmp_path / name, ["- set: Norvane 7\n"])
+    assert (tmp_path / name).read_text(encoding="utf-8") == "- set: Norvane 2\n- set: Norvane 7\n"
+
+
+def test_what_is_gone_or_a_link_by_now_is_no_leftover_to_stumble_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = time.time() - writing.LEFT_OVER_S - 1
+    link, gone = (f".kgraph-{os.getppid()}-{digit * 12}.tmp" for digit in "23")
+    (tmp_path / "elsewhere").write_bytes(b"x")
+    os.utime(tmp_path / "elsewhere", (old, old))
+    # The link itself is of today.
+    (tmp_path / link).symlink_to("elsewhere")
+    real, removed = os.listdir, []
+    monkeypatch.setattr(os, "listdir", lambda folder: [*real(folder), gone])
+    monkeypatch.setattr(writing, "_remove", removed.append)
+    writing.remove_leftovers(tmp_path)
+    assert removed == []

@@ -51,6 +51,7 @@ _SAME_WRITING = {
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
     r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
     r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
+    "_is_old: path.lstat().st_mtime < time.time() - LEFT_OVER_S -> path.lstat().st_mtime <= time.time() - LEFT_OVER_S": "no file is a day old to the last bit",  # noqa: E501
     "_reads_plain: 'key' -> ''": _LONG_KEY,
     "_reads_plain: 'flow' -> ''": _LONG_KEY,
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
