@@ -46,6 +46,18 @@ def memo_of(graph: Graph) -> Memo:
     return found
 
 
+def walked(graph: Graph, start: State, budget: Budget) -> Network:
+    """All that a question comes to. The last one looked at to its end is remembered: it is asked again."""
+    last: tuple[State, Network] | None = graph.remembered.get("walked")
+    if last is not None and last[0] == start:
+        return last[1]
+    step = rules.backward if start.phase == "goes" else rules.forward
+    network = explore(start, lambda s: step(graph, s), budget)
+    if not network.unexplored:
+        graph.remembered["walked"] = start, network
+    return network
+
+
 @dataclass
 class Asked:
     """One question under way: where it starts, what ends it, and how an end becomes a row."""
@@ -57,6 +69,8 @@ class Asked:
     phase: str
     """The phase of the states that are answers."""
     leave_out: str = ""
+    only: frozenset[str] | None = None
+    """The owners whose answers are wanted, where not all are."""
     part: str = ""
     """The part that is asked about, if one is."""
     host: Place | None = None
@@ -78,8 +92,7 @@ class Asked:
     @cached_property
     def network(self) -> Network:
         """All that the question comes to."""
-        step = rules.backward if self.of_donors else rules.forward
-        return explore(self.start, lambda s: step(self.graph, s), self.budget)
+        return walked(self.graph, self.start, self.budget)
 
     @cached_property
     def targets(self) -> dict[int, State]:
@@ -88,6 +101,7 @@ class Asked:
             i: s
             for i, s in enumerate(self.network.states)
             if s.phase == self.phase and s.owner[0] == "s" and s.owner != self.leave_out
+            if self.only is None or s.owner in self.only
         }
 
     @cached_property

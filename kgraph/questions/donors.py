@@ -7,20 +7,28 @@ from collections.abc import Iterable
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered
 from kgraph.questions.asked import Asked, budget_of
+from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
 
 def donors(
-    graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
+    graph: Graph,
+    set_key: str,
+    positions: Iterable[str],
+    wanted: Wanted = DEFAULT,
+    own_too: bool = False,
+    only: frozenset[str] | None = None,
+    budget: Budget | None = None,
 ) -> Answer:
     """Every other set, and which of its places, that can give what is wanted at these positions.
 
-    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof.
+    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof. Where
+    not all answers are wanted, `only` are the sets (owner keys) that are. A budget may be shared.
     """
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
-    budget = budget_of(wanted)
+    budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
         left = len(asked) - number
         share = budget.part(left)
@@ -32,6 +40,7 @@ def donors(
             State("goes", *here),
             "is",
             leave_out="" if own_too else owner,
+            only=only,
             host=here,
             questions=len(asked),
         )

@@ -9,18 +9,28 @@ from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
 
-def takers_of_part(graph: Graph, part: str, wanted: Wanted = DEFAULT) -> Answer:
-    """Every set and position that takes this part."""
+def takers_of_part(
+    graph: Graph,
+    part: str,
+    wanted: Wanted = DEFAULT,
+    only: frozenset[str] | None = None,
+    budget: Budget | None = None,
+) -> Answer:
+    """Every set and position that takes this part; `only`: the sets (owner keys) that are asked about."""
     question = {"command": "takers", "part": graph.data.text("part", part)}
-    return answered(question, rows_of_part(graph, part, wanted), wanted, graph.data)
+    return answered(question, rows_of_part(graph, part, wanted, budget, only), wanted, graph.data)
 
 
 def rows_of_part(
-    graph: Graph, part: str, wanted: Wanted = DEFAULT, budget: Budget | None = None
+    graph: Graph,
+    part: str,
+    wanted: Wanted = DEFAULT,
+    budget: Budget | None = None,
+    only: frozenset[str] | None = None,
 ) -> list[Row]:
     """The same as rows alone, refused ones too; with a budget that several questions share."""
     budget = budget or budget_of(wanted)
-    return Asked(graph, wanted, budget, State("asked", part), "goes", part=part).rows()
+    return Asked(graph, wanted, budget, State("asked", part), "goes", only=only, part=part).rows()
 
 
 def takers_of_place(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:

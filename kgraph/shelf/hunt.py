@@ -66,7 +66,7 @@ def hunt(
     """
     now = shelf or shelf_now(graph)
     source = Source(graph, now, wishes.wanted)
-    planned = plan(graph, units, wishes, now)
+    planned = plan(graph, units, wishes, source=source)
     met = set() if all_wants else {line.want for line in planned.best.lines}
     wanted = [w for w in planned.wants if w not in met]
     sought = [Sought(w.unit, source.place(w)) for w in wanted]
