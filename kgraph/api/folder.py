@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING, Unpack
 from kgraph import questions
 from kgraph.api import networks, opening, writing
 from kgraph.api.base import PathGiven, Weighed, wish
+from kgraph.api.checked import problems_of
+from kgraph.api.decoding import decoded
 from kgraph.api.entries import Said, entry_of, pairs_of
 from kgraph.api.of_belts import BeltQuestions
 from kgraph.api.of_sets import SetQuestions
 from kgraph.api.of_shelf import ShelfQuestions
 from kgraph.api.pictures import Family
+from kgraph.api.replies import CheckReply
 from kgraph.problems import WrongUse
 
 if TYPE_CHECKING:
@@ -78,6 +81,16 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
             only = {f"s:{questions.name_of(graph.data, 'set', row.set)}" for row in found}
         text = dot.family(graph.data, graph, key, only=only)
         return Family(set=graph.data.text("set", key), sisters=found, dot=text)
+
+    def check(self) -> CheckReply:
+        """Everything wrong or doubtful in the files; what cannot be read is among the errors."""
+        opened = self._opened()
+        found = problems_of(opened.graph, opened.problems, self.folders)
+        lists = {
+            f"{severity}s": [opening.problem_json(p) for p in found if p.severity == severity]
+            for severity in ("error", "warning")
+        }
+        return decoded(CheckReply, lists, said=lists)
 
     def to_networkx(self) -> MultiDiGraph[networks.ThingNode]:
         """Sets, assemblies and parts as nodes, facts as edges.

@@ -77,6 +77,7 @@ QUESTIONS: dict[str, tuple[list[str], Ask]] = {
         ["plan", "U-09", "U-05", "--instead", "2", "--keep", "U-01=2"],
         lambda f: f.plan("U-09", "U-05", instead=2, keep={"U-01": 2.0}),
     ),
+    "check": (["check"], lambda f: f.check()),
     "hunt": (["hunt", "U-09", "U-08", SET], lambda f: f.hunt("U-09", "U-08", SET)),
 }
 """A question on the command line, and the same from a program."""
