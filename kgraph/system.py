@@ -223,16 +223,14 @@ def bound(memory_mib: int, seconds: int) -> None:
         import resource
     except ImportError:
         return
-    for what, most in ((resource.RLIMIT_AS, memory_mib << 20), (resource.RLIMIT_CPU, seconds)):
-        # Whoever started this may have set a lower bound, which stays.
-        hard = resource.getrlimit(what)[1]
-        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        try:
+    for name, most in (("RLIMIT_AS", memory_mib << 20), ("RLIMIT_CPU", seconds), ("RLIMIT_CORE", 0)):
+        # Some systems do not know the name, some know it and not the bound.
+        with contextlib.suppress(AttributeError, ValueError, OSError):
+            what = getattr(resource, name)
+            # Whoever started this may have set a lower bound, which stays.
+            hard = resource.getrlimit(what)[1]
+            most = most if hard == resource.RLIM_INFINITY else min(most, hard)
             resource.setrlimit(what, (most, most))
-        except (ValueError, OSError):
-            # A system that knows the name and not the bound.
-            continue
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
 def open_nothing_more() -> None:

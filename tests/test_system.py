@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+import types
 import warnings
 from pathlib import Path, PureWindowsPath
 from typing import Any
@@ -230,3 +231,43 @@ def test_a_process_without_limits_of_the_system_opens_nothing_either() -> None:
     done = _python(CLOSED, stdout=subprocess.PIPE)
     assert done.communicate(timeout=30)[0].split() == [str(errno.EMFILE)] * 3
     assert done.returncode == 0
+
+
+BOUND = """
+import resource
+from kgraph import system
+resource.setrlimit(resource.RLIMIT_CPU, (7, 7))
+system.bound(512, 9)
+for what in (resource.RLIMIT_AS, resource.RLIMIT_CPU, resource.RLIMIT_CORE):
+    print(resource.getrlimit(what)[1])
+"""
+
+
+def test_a_process_is_bound_and_never_given_more_than_it_had() -> None:
+    done = subprocess.run([sys.executable, "-c", BOUND], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == [str(512 << 20), "7", "0"]
+
+
+@pytest.mark.parametrize("refused", [ValueError, OSError, AttributeError])
+def test_a_bound_that_a_system_does_not_know_leaves_the_others(
+    refused: type[Exception], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bounds: dict[int, tuple[int, int]] = {}
+
+    def setrlimit(what: int, most: tuple[int, int]) -> None:
+        if what == 1:
+            raise refused
+        bounds[what] = most
+
+    known = {} if refused is AttributeError else {"RLIMIT_AS": 1}
+    resource = types.SimpleNamespace(
+        **known,
+        RLIMIT_CPU=2,
+        RLIMIT_CORE=3,
+        RLIM_INFINITY=-1,
+        getrlimit=lambda what: (-1, -1),
+        setrlimit=setrlimit,
+    )
+    monkeypatch.setitem(sys.modules, "resource", resource)
+    system.bound(512, 9)
+    assert bounds == {2: (9, 9), 3: (0, 0)}
