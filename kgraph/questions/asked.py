@@ -58,6 +58,14 @@ def walked(graph: Graph, start: State, budget: Budget) -> Network:
     return network
 
 
+def left_over_note(number: int) -> list[str]:
+    """How many answers were not looked at, in words; nothing where all were."""
+    if not number:
+        return []
+    were = "answer was" if number == 1 else "answers were"
+    return [f"{number} less certain {were} not looked at for want of time; ask about fewer places at once."]
+
+
 @dataclass
 class Asked:
     """One question under way: where it starts, what ends it, and how an end becomes a row."""
@@ -76,6 +84,8 @@ class Asked:
     host: Place | None = None
     """The place that was asked about, if one was."""
     _cautioned: dict[Any, tuple[str, ...]] = field(default_factory=dict)
+    left_over: int = 0
+    """So many answers, the least certain, were not looked at, because the time was up."""
     questions: int = 1
     """Among so many networks of one question the chance that an interval misses is divided."""
 
@@ -124,7 +134,13 @@ class Asked:
         against = _against(self, items)
         listed = minimal_proofs(self.network, self.steps, self.targets) if self.wanted.proofs else {}
         surest = sorted(weighed, key=lambda t: (-weighed[t].certainty, t))
-        return [self._row(t, weighed[t], items, against(t), listed.get(t)) for t in surest]
+        found: list[Row] = []
+        for target in surest:
+            if self.budget.over:
+                self.left_over = len(surest) - len(found)
+                break
+            found.append(self._row(target, weighed[target], items, against(target), listed.get(target)))
+        return found
 
     def _row(
         self, target: int, weighed: Weighed, items: _Items, found: Against | None, listed: Proofs | None

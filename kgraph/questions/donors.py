@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered
-from kgraph.questions.asked import Asked, budget_of
+from kgraph.questions.asked import Asked, budget_of, left_over_note
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
@@ -28,6 +28,7 @@ def donors(
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
+    left_over = 0
     budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
         left = len(asked) - number
@@ -45,10 +46,11 @@ def donors(
             questions=len(asked),
         )
         rows += [r._replace(wanted=position) for r in one.rows()]
+        left_over += one.left_over
         budget.spent(share, left)
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
         "positions": [graph.data.text("position", p) for p in asked],
     }
-    return answered(question, rows, wanted, graph.data)
+    return answered(question, rows, wanted, graph.data, left_over_note(left_over))
