@@ -13,7 +13,7 @@ from tests.support import ROOT
 PACKAGE = ROOT / "kgraph"
 
 LEVELS = (
-    ("problems",),
+    ("problems", "system"),
     ("names", "quantities", "words", "claims"),
     ("money",),
     ("mains", "ratings", "beta"),
@@ -42,6 +42,7 @@ LEVELS = (
     ("render", "exchange"),
     ("photographs",),
     ("book",),
+    ("api",),
     ("cli",),
     ("__main__",),
 )

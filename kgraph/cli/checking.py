@@ -8,22 +8,19 @@ from typing import Any
 
 import click
 
-from kgraph import calibration, collection, contradictions, photographs
+from kgraph import calibration, collection
+from kgraph.api.checked import problems_of
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import problem_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
-from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
-from kgraph.problems import Problem, in_order
-from kgraph.reason.conflicts import Conflict
+from kgraph.problems import Problem
 from kgraph.records import Entry
 from kgraph.render import calibration as render
 from kgraph.render import checked
-from kgraph.render.answers import percent
-from kgraph.render.sentences import says
 from kgraph.render.terminal import visible_lines
 
 
@@ -40,19 +37,12 @@ def check(settings: Settings, as_json: bool, deep: bool, grades: bool, every: bo
     two readers, every fact is written anew and must keep its id, and the index must say what the files say;
     one that does not is taken away, and made anew by the next question. Example: kgraph check
     """
-    from kgraph.checks import check_all
-
     entries, problems = entries_of(settings)[:2]
-    data = collection.build(entries)
-    graph = graphs.build(data)
+    graph = graphs.build(collection.build(entries))
     if grades:
         return _give_grades(calibration.of_folder(graph), as_json)
-    conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
-    pictures = photographs.problems(entries, settings.folders)
     below = _below(settings, entries, graph, bool(problems)) if deep else None
-    found = in_order(
-        [*problems, *check_all(data, graph), *pictures, *conflicts, *(below.problems if below else ())]
-    )
+    found = problems_of(graph, [*problems, *(below.problems if below else ())], settings.folders)
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:
@@ -114,11 +104,3 @@ def _give_grades(found: tuple[GradeHeld, ...], as_json: bool) -> int:
     else:
         print("nothing that was tried by hand had been said before by weaker facts", file=sys.stderr)
     return 0 if found else 1
-
-
-def _as_problem(data: Collection, conflict: Conflict) -> Problem:
-    facts = "; ".join(f"{says(data, f)} ({percent(f.certainty)}, {f.id})" for f in conflict.facts)
-    weakest = conflict.weakest
-    mend = f"the weakest is: {says(data, weakest)}; look at it first, then `kgraph withdraw` what is wrong"
-    text = f"these {len(conflict.facts)} facts cannot all be true: {facts}"
-    return Problem(weakest.where, "conflict", text, mend, "warning")

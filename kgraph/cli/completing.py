@@ -10,10 +10,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 import sys
-from collections.abc import Iterator
-from typing import Any
+import threading
 
 import click
 from click.shell_completion import CompletionItem, ShellComplete
@@ -177,36 +175,26 @@ def _beginning(names: list[str], typed: str) -> list[str]:
 def answer(cli: click.Group, shell: str) -> int:
     """Print what the word under the cursor can be; silent whatever happens."""
     with open(os.devnull, "w", encoding="utf-8") as nowhere, contextlib.redirect_stderr(nowhere):
-        try:
-            with _at_most(MOST_SECONDS):
-                lines = _answer(cli, shell)
-        except Exception:
-            return 0
+        lines = _within(MOST_SECONDS, cli, shell)
     text = "".join(line + "\n" for line in lines)
     sys.stdout.buffer.write(text.encode("utf-8", "surrogateescape"))
     sys.stdout.flush()
     return 0
 
 
-class _TooLong(Exception):
-    pass
+def _within(seconds: float, cli: click.Group, shell: str) -> list[str]:
+    """What there is to say; nothing where it takes longer, or anything goes wrong."""
+    found: list[list[str]] = []
 
+    def work() -> None:
+        with contextlib.suppress(Exception):
+            found.append(_answer(cli, shell))
 
-@contextlib.contextmanager
-def _at_most(seconds: float) -> Iterator[None]:
-    def stop(*_: Any) -> None:
-        raise _TooLong
-
-    if not hasattr(signal, "setitimer"):
-        yield
-        return
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+    # No system has signals that all others have; a thread that takes too long ends with the process.
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    thread.join(seconds)
+    return found[0] if found else []
 
 
 def _answer(cli: click.Group, shell: str) -> list[str]:

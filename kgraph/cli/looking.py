@@ -53,8 +53,7 @@ def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     loaded = load(settings)
     found = lookup.find(loaded.data, wanted)
     if as_json:
-        rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
-        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []}, loaded)
+        print_json(things.found_json(wanted, found), loaded)
     elif found:
         cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
         sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))

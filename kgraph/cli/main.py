@@ -15,7 +15,7 @@ from keyword import iskeyword
 
 import click
 
-from kgraph import __version__
+from kgraph import __version__, system
 from kgraph.problems import Stop, WrongUse, shown
 
 COMMANDS = {
@@ -171,8 +171,8 @@ def run(args: Sequence[str] | None = None) -> int:
         return stop.status
     except (KeyboardInterrupt, click.Abort):
         return 130
-    except (BrokenPipeError, SystemExit):
-        # Who reads our output has seen enough; click leaves by SystemExit when it meets the closed pipe.
+    except SystemExit:
+        # Who reads our output has seen enough: click leaves so when it meets the closed pipe.
         _silence_stdout()
         return 0
     except RecursionError:
@@ -186,12 +186,19 @@ def run(args: Sequence[str] | None = None) -> int:
             raise
         return 130
     except OSError as error:
-        _silence_stdout()
-        if error.errno == errno.ENOMEM:
-            return _no_memory()
-        where = shown(str(error.filename or "output"), 200)
-        print(f"{where}: {error.strerror or error}", file=sys.stderr)
-        return 3
+        return _refused(error)
+
+
+def _refused(error: OSError) -> int:
+    """Tell what the system refused; 0 where nobody reads our output any more."""
+    _silence_stdout()
+    if system.is_closed_pipe(error):
+        return 0
+    if error.errno == errno.ENOMEM:
+        return _no_memory()
+    where = shown(str(error.filename or "output"), 200)
+    print(f"{where}: {error.strerror or error}", file=sys.stderr)
+    return 3
 
 
 def _print_anything() -> None:
