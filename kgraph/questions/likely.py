@@ -46,7 +46,7 @@ def weighing_of_sets(graph: Graph) -> Weighing:
             key: {o: Had(v) for o, v in of.items()} for key, of in differing.rows(graph).items()
         }
         for key in (*traits.places(graph), *traits.kinds_of_assembly(graph)):
-            direct = traits.trait(graph, key).direct
+            direct = traits.recorded(graph, key).direct
             own = {o: Had(k.values, k.certainty) for o, k in direct.items() if o[0] == "s"}
             if len(own) > 1:
                 rows.setdefault(key, own)

@@ -6,9 +6,9 @@ Features are taken to be independent of each other, save those of one group (see
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from kgraph.belts import identify
 from kgraph.fits.graph import Graph
@@ -20,6 +20,9 @@ UNWRITTEN = "\0unwritten"
 """Where the folder knows one value of a key alone there is at least one other, or no look could tell."""
 OUTLIER = 3.0
 """A measure so many times its error away disagrees."""
+
+
+_Result = TypeVar("_Result")
 
 
 class Fitting(NamedTuple):
@@ -49,12 +52,12 @@ def chance_of(values: Collection[str], value: str, known: Collection[str], misre
 
 def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[str, float]:
     """The share of each value among all sets that record the key, add-one smoothed; a list is divided."""
-    counts: Counter[str] = Counter()
+    counts: dict[str, float] = defaultdict(float)
     total = 0
-    for values in rows:
-        total += 1
+    for values, n in Counter(map(frozenset, rows)).items():
+        total += n
         for value in values:
-            counts[value] += 1.0 / len(values)  # type: ignore[assignment]
+            counts[value] += n / len(values)
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
@@ -71,22 +74,29 @@ def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> F
     share = shares_of(rows, known)[look.value]
     by_values = _once(lambda values: chance_of(values, look.value, known, trait.misread))
     chance = _mixed(trait, by_values, share)
-    apart = frozenset(o for o in chance if look.value not in trait.at[o].values)
-    return Fitting(look, trait, share, chance, apart)
+    return Fitting(look, trait, share, chance, _apart(trait, chance, lambda vs: look.value not in vs))
+
+
+def _apart(
+    trait: traits.Trait, owners: Iterable[str], differs: Callable[[frozenset[str]], bool]
+) -> frozenset[str]:
+    differs = _once(differs)
+    return frozenset(o for o in owners if differs(trait.at[o].values))
 
 
 def values_known(trait: traits.Trait, value: str = "") -> set[str]:
     """All values that a look at the key can show: what is recorded, the one seen, and of yes the no."""
-    known = {*(v for k in trait.direct.values() for v in k.values), *([value] if value else [])}
+    alike = {k.values for k in trait.direct.values()}
+    known = set().union(*alike, [value] if value else [])
     if known & {traits.YES, traits.NO}:
         return known | {traits.YES, traits.NO}
     return known | {UNWRITTEN} if len(known) == 1 else known
 
 
-def _once(of: Callable[[frozenset[str]], float]) -> Callable[[frozenset[str]], float]:
-    kept: dict[frozenset[str], float] = {}
+def _once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], _Result]:
+    kept: dict[frozenset[str], _Result] = {}
 
-    def found(values: frozenset[str]) -> float:
+    def found(values: frozenset[str]) -> _Result:
         if values not in kept:
             kept[values] = of(values)
         return kept[values]
@@ -114,7 +124,7 @@ def _of_measure(graph: Graph, look: Look) -> Fitting:
     share = (math.fsum(density(v) for v in rows) + flat) / (len(rows) + 1)
     e = trait.misread
     chance = _mixed(trait, lambda values: (1.0 - e) * density(values) + e * flat, share)
-    apart = frozenset(o for o in chance if all(_far(look, v) for v in trait.at[o].values))
+    apart = _apart(trait, chance, lambda values: all(_far(look, v) for v in values))
     return Fitting(look, trait, share, chance, apart)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
-from kgraph.recognition import traits
+from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, shares_of, values_known
 
 MOST_SETS = 120
@@ -34,15 +34,15 @@ class Next(NamedTuple):
 
 
 def next_looks(
-    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], differ: float, none: float = 0.0
+    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], none: float = 0.0
 ) -> list[Next]:
     """The keys worth a look, best first; `chances` are those of sets with their share of the unrecorded."""
     top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
-    family = traits.families(graph)
+    family, differ = traits.families(graph), differing.differences(graph)
     left = {family[o] for o in top if chances[o] >= 0.001}
     found = []
     for key in _keys(graph, top, set(seen)):
-        table, names = _tables(graph, key, top, chances, family, differ)
+        table, names = _tables(graph, key, top, chances, family, differ.sisters_at(key))
         if not table:
             continue
         prior = _prior(top, chances, family, none)

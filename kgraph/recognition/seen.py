@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import NamedTuple
 
 from kgraph import quantities, words
@@ -87,7 +88,7 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         return Look(key, name, traits.YES if value in words.TRUE_WORDS else traits.NO, text)
     if is_measure(graph, key):
         return _measure(key, name, text, notes)
-    trait = traits.trait(graph, key)
+    trait = traits.recorded(graph, key)
     if trait.place:
         numbered = graph.data.parts_numbered(fold(text))
         if is_part := min(numbered, default=graph.data.key("part", fold(text))):
@@ -106,10 +107,11 @@ def is_measure(graph: Graph, key: str) -> bool:
         return _measured_place(graph, key) is not None
     if key in traits.places(graph):
         return False
-    written = traits.trait(graph, key).texts.values()
+    written = traits.recorded(graph, key).texts.values()
     return bool(written) and all(_length(t) for t in written)
 
 
+@lru_cache(maxsize=65536)
 def _length(text: str) -> quantities.Length | None:
     try:
         return quantities.length(text, low_mm=0.01, high_mm=10_000.0)

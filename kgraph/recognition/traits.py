@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import heapq
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from itertools import count
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import quantities, records
@@ -89,22 +89,27 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
         names: dict[str, str] = {}
         for kind in ("set", "assembly"):
             for key, things in graph.data.things[kind].items():
-                for name, text in _pairs(things):
-                    names.setdefault(compared(name), name)
-                    found[compared(name)][f"{kind[0]}:{key}"].append(text)
+                owner = f"{kind[0]}:{key}"
+                for at, name, text in _pairs(things):
+                    names.setdefault(at, name)
+                    found[at][owner].append(text)
         graph.remembered["recognition attributes"] = (found, names)
     made: tuple[Written, dict[str, str]] = graph.remembered["recognition attributes"]
     return made
 
 
-def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str]]:
+def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
+    """The key, how it is written, and the text, of all that is written of a thing."""
     for thing in things:
         for name, value in thing.attributes:
-            for text in texts_of(value):
-                if compared(name) == "features":
-                    yield text, YES
-                elif compared(name) not in NOT_TRAITS:
-                    yield name, text
+            key = compared(name)
+            if key == "features":
+                yield from ((compared(text), text, YES) for text in texts_of(value))
+            elif key not in NOT_TRAITS:
+                if isinstance(value, str):
+                    yield key, name, value
+                else:
+                    yield from ((key, name, text) for text in texts_of(value))
 
 
 def kinds_of_assembly(graph: Graph) -> dict[str, str]:
@@ -117,26 +122,39 @@ def kinds_of_assembly(graph: Graph) -> dict[str, str]:
 def places(graph: Graph) -> dict[str, str]:
     """Key -> name of every place at which a part is recorded."""
     if "recognition places" not in graph.remembered:
-        keys = {place.position for place in graph.taken_at}
-        graph.remembered["recognition places"] = {k: graph.data.text("position", k) for k in sorted(keys)}
+        keys = sorted(_by_position(graph))
+        graph.remembered["recognition places"] = {k: graph.data.text("position", k) for k in keys}
     known: dict[str, str] = graph.remembered["recognition places"]
     return known
 
 
 def keys_of(graph: Graph) -> dict[str, str]:
     """Key -> name of all that can be looked at: attributes, features, places, kinds of assembly."""
-    return {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
+    if "recognition keys" not in graph.remembered:
+        whole = {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
+        graph.remembered["recognition keys"] = whole
+    known: dict[str, str] = graph.remembered["recognition keys"]
+    return known
 
 
 def trait(graph: Graph, key: str) -> Trait:
     """What is known at one key; nothing at all for a key that the folder does not have."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
     if key not in kept:
-        kept[key] = _trait(graph, key)
+        alone = recorded(graph, key)
+        kept[key] = alone._replace(at=_spread(graph, key, alone.direct, alone.place))
     return kept[key]
 
 
-def _trait(graph: Graph, key: str) -> Trait:
+def recorded(graph: Graph, key: str) -> Trait:
+    """What is recorded at one key, without what follows from it for others."""
+    kept: dict[str, Trait] = graph.remembered.setdefault("recognition recorded", {})
+    if key not in kept:
+        kept[key] = _recorded(graph, key)
+    return kept[key]
+
+
+def _recorded(graph: Graph, key: str) -> Trait:
     texts: dict[str, str] = {}
     place, direct = False, _written(graph, key, texts)
     if not direct and key in kinds_of_assembly(graph):
@@ -145,7 +163,7 @@ def _trait(graph: Graph, key: str) -> Trait:
         place, direct = True, _taken(graph, key, texts)
     _add_exceptions(graph, key, direct)
     name = keys_of(graph).get(key, key)
-    return Trait(key, name, texts, direct, _spread(graph, key, direct, place), misread(graph, key), place)
+    return Trait(key, name, texts, direct, {}, misread(graph, key), place)
 
 
 def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
@@ -158,11 +176,15 @@ def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
 
 def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, Known]:
     direct = {}
+    alike: dict[tuple[str, ...], frozenset[str]] = {}
     for owner, written in attributes(graph)[0].get(key, {}).items():
-        values = {YES if compared(t) == "true" else compared(t): t for t in written}
-        for value, text in values.items():
-            texts.setdefault(value, text)
-        direct[owner] = Known(frozenset(values), 1.0, owner)
+        said = tuple(written)
+        if said not in alike:
+            values = {YES if compared(t) == "true" else compared(t): t for t in said}
+            for value, text in values.items():
+                texts.setdefault(value, text)
+            alike[said] = frozenset(values)
+        direct[owner] = Known(alike[said], 1.0, owner)
     return direct
 
 
@@ -186,13 +208,26 @@ def _built_on(graph: Graph, kind: str, texts: dict[str, str]) -> dict[str, Known
 
 def _taken(graph: Graph, position: str, texts: dict[str, str]) -> dict[str, Known]:
     direct = {}
-    for place, taken in graph.taken_at.items():
-        if place.position == position:
-            values = frozenset(one_name(graph, part) for part, _, _ in taken)
-            texts.update({v: graph.data.text("part", v) for v in values})
-            best = min(fact.certainty for _, _, fact in taken)
-            direct[place.owner] = Known(values, best, place.owner, tuple(f for _, _, f in taken))
+    for place, taken in _by_position(graph).get(position, ()):
+        values = frozenset(one_name(graph, part) for part, _, _ in taken)
+        texts.update({v: graph.data.text("part", v) for v in values})
+        best = min(fact.certainty for _, _, fact in taken)
+        direct[place.owner] = Known(values, best, place.owner, tuple(f for _, _, f in taken))
     return direct
+
+
+Taken = list[tuple[str, str, Fact]]
+
+
+def _by_position(graph: Graph) -> dict[str, list[tuple[Place, Taken]]]:
+    """Position -> the places of that name with the parts that they take."""
+    if "recognition by position" not in graph.remembered:
+        found: dict[str, list[tuple[Place, Taken]]] = defaultdict(list)
+        for place, taken in graph.taken_at.items():
+            found[place.position].append((place, taken))
+        graph.remembered["recognition by position"] = found
+    known: dict[str, list[tuple[Place, Taken]]] = graph.remembered["recognition by position"]
+    return known
 
 
 def one_name(graph: Graph, part: str) -> str:
@@ -228,20 +263,26 @@ def misread(graph: Graph, key: str) -> float:
 
 def _spread(graph: Graph, key: str, direct: dict[str, Known], place: bool) -> dict[str, Known]:
     """For every owner within reach the surest record, through sisters and what a set is built on."""
-    found: dict[str, Known] = {}
-    queue = [(-math.log(k.certainty), owner, n) for n, (owner, k) in enumerate(direct.items())]
-    ways = list(direct.values())
-    heapq.heapify(queue)
+    found = dict(direct)
+    queue: list[tuple[float, str, str, int, Link]] = []
+    number = count()
+
+    links = graph.links
+
+    def reach(owner: str, certain: float) -> None:
+        for link in links.get(owner, ()):
+            if link.other not in found and _carries(graph, link, key, place):
+                way = (-certain * link.fact.certainty, link.other, owner, next(number), link)
+                heapq.heappush(queue, way)
+
+    for owner, known in direct.items():
+        reach(owner, known.certainty)
     while queue:
-        cost, owner, number = heapq.heappop(queue)
-        if owner in found or (owner in direct and ways[number] is not direct[owner]):
-            continue
-        here = found[owner] = ways[number]
-        for link in graph.links.get(owner, ()):
-            if link.other not in found and link.other not in direct and _carries(graph, link, key, place):
-                certain = here.certainty * link.fact.certainty
-                ways.append(Known(here.values, certain, here.source, (*here.facts, link.fact)))
-                heapq.heappush(queue, (cost - math.log(link.fact.certainty), link.other, len(ways) - 1))
+        cost, owner, before, _, link = heapq.heappop(queue)
+        if owner not in found:
+            here = found[before]
+            found[owner] = Known(here.values, -cost, here.source, (*here.facts, link.fact))
+            reach(owner, -cost)
     return found
 
 

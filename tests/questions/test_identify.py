@@ -13,10 +13,11 @@ from scipy.stats import entropy as scipy_entropy
 from sklearn.naive_bayes import CategoricalNB
 
 from kgraph.cli.main import run
-from kgraph.questions.identify import ASSUMED, by_family, identify, joined
+from kgraph.questions.identify import ASSUMED, by_family, identify
 from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import chance_of, entropy, fall_of_entropy, fit_of, fitting, shares_of
 from kgraph.recognition.seen import read
+from kgraph.recognition.weighing import joined
 from tests.support import DEMO, graph_of
 
 FOLDER = """
@@ -195,8 +196,25 @@ def test_without_a_look_the_priors_stand() -> None:
 
 def test_differences_start_from_what_is_assumed() -> None:
     graph = graph_of("- set: Larkfield LK-40\n- set: Quillon 31\n")
-    assert differing.sisters_differ(graph) == pytest.approx(0.25)
+    assert differing.differences(graph).sisters == pytest.approx(0.25)
     assert differing.others_differ(graph) == pytest.approx(0.6)
+
+
+def test_what_sisters_differ_in_is_counted_at_each_key() -> None:
+    """Both mains and knobs are known of two sisters; at the volume knob one of two rebadges leaves it out."""
+    graph = graph_of(
+        "- set: Larkfield LK-40\n  mains: 240 V 50 Hz\n  knobs: 5\n"
+        "- set: Orvanek 2200\n  mains: 220 V 50 Hz\n  knobs: 5\n- set: Quillon 31\n"
+        "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n"
+        "- rebadge: [Orvanek 2200, Quillon 31]\n  except: [volume knob]\n"
+    )
+    found = differing.differences(graph)
+    assert found.compared == {"mains": (1, 1), "knobs": (1, 0), "volumeknob": (2, 1)}
+    assert found.sisters == pytest.approx((0.5 + 0.25 * 10) / 11)
+    assert found.sisters_at("mains") == pytest.approx((1 + 4 * found.sisters) / 5)
+    assert found.sisters_at("knobs") < found.sisters_at("volumeknob") < found.sisters_at("mains")
+    assert found.sisters_at("stamp") == pytest.approx(found.sisters)
 
 
 # The command ----------------------------------------------------------------------------------
@@ -240,6 +258,9 @@ def test_on_the_demo_sets_are_found_again(capsys: pytest.CaptureFixture[str]) ->
     by_name = {a["tried"]: a for a in json.loads(capsys.readouterr().out)["answers"]}
     assert by_name["families"]["first"] >= 0.95 * by_name["families"]["tries"]
     assert by_name["families"]["sure_and_right"] >= 0.95 * by_name["families"]["sure"]
+    assert by_name["sister"]["first"] >= 0.7 * by_name["sister"]["tries"]
+    assert by_name["kin"]["first"] >= 0.9 * by_name["kin"]["tries"]
+    assert by_name["kin"]["sure_and_right"] >= 0.95 * by_name["kin"]["sure"]
     assert by_name["gone"]["sure"] - by_name["gone"]["sure_and_right"] <= 0.05 * by_name["gone"]["tries"]
 
 
