@@ -97,7 +97,7 @@ def _known_of_family(
     """Of how many looks something is known of any of the family."""
     if any(weighed[o].known == len(fittings) for o in of_family):
         return len(fittings)
-    return sum(any(o in f.chance for o in of_family) for f in fittings)
+    return sum(any(o in f.number for o in of_family) for f in fittings)
 
 
 def _logs(
@@ -141,15 +141,16 @@ def explained(graph: Graph, found: Found, candidate: Candidate) -> Candidate:
         owner = next(sure, None)
     if owner is None:
         return candidate
-    reasons = []
+    supports: list[Reason] = []
+    against: list[Reason] = []
     for f in found.fittings:
-        if owner in f.chance:
+        if row := f.of(owner):
             k = f.trait.at[owner]
             has = tuple(sorted(f.trait.texts.get(v, v) for v in k.values))
-            bits = math.log2(f.chance[owner] / f.share)
-            reasons.append((f, Reason(f.look, has, k.certainty, k.source, bits, k.facts)))
-    supports = sorted((r for f, r in reasons if owner not in f.disagrees), key=lambda r: -r.bits)
-    against = sorted((r for f, r in reasons if owner in f.disagrees), key=lambda r: r.bits)
+            reason = Reason(f.look, has, k.certainty, k.source, math.log2(row.chance / f.share), k.facts)
+            (against if row.apart else supports).append(reason)
+    supports.sort(key=lambda r: -r.bits)
+    against.sort(key=lambda r: r.bits)
     return candidate._replace(supports=tuple(supports), against=tuple(against))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from typing import NamedTuple, TypeVar
 
 from kgraph.facts import Fact
@@ -71,13 +71,13 @@ def differences(graph: Graph) -> Differences:
 
 def _differences(graph: Graph) -> Differences:
     """Of many rebadges and keys some are looked at, evenly spread, as `spread` has them."""
-    table = rows(graph)
+    table = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
     compared, apart = Counter[str](), Counter[str]()
     total, pairs = 0.0, 0
     rebadges = [f for f in graph.data.facts.values() if f.kind == "rebadge"]
     some = spread(rebadges, MOST_PAIRS)
     for one, other, *_ in (fact.args for fact in some):
-        both = {k: of[one] != of[other] for k, of in table.items() if one in of and other in of}
+        both = {k: of[one].values != of[other].values for k, of in table.items() if one in of and other in of}
         if both:
             compared.update(both.keys())
             apart.update(k for k, differs in both.items() if differs)
@@ -90,28 +90,33 @@ def _differences(graph: Graph) -> Differences:
 
 
 def _count_exceptions(
-    graph: Graph, rebadges: Iterable[Fact], compared: Counter[str], apart: Counter[str]
+    graph: Graph, rebadges: Sequence[Fact], compared: Counter[str], apart: Counter[str]
 ) -> None:
     """At places and of assemblies sisters are alike, save where a rebadge leaves them out."""
-    places = _places_of_families(graph)
     family = traits.families(graph)
+    places = _places_of_families(graph, {family[fact.args[0]] for fact in rebadges})
     for fact in rebadges:
-        compared.update(keys := places.get(family[fact.args[0]], set()))
+        compared.update(keys := places[family[fact.args[0]]])
         apart.update(keys & left_out(graph, fact.args[2]))
 
 
-def _places_of_families(graph: Graph) -> dict[str, set[str]]:
+def _places_of_families(graph: Graph, wanted: Set[str]) -> dict[str, set[str]]:
     """Family -> the places and kinds of assembly of which something is recorded on it or its assemblies."""
-    found: dict[str, set[str]] = defaultdict(set)
+    found: dict[str, set[str]] = {of: set() for of in wanted}
     family = traits.families(graph)
     for place in graph.taken_at:
-        if place.owner in family:
+        if family.get(place.owner) in found:
             found[family[place.owner]].add(place.position)
-    for owner, of in family.items():
-        for link in graph.links.get(owner, ()):
-            if link.to_assembly:
-                found[of] |= graph.declares.get(link.other, frozenset())
-                found[of].add(fold(graph.data.assembly_kind(link.other[2:]) or ""))
+    uses = {
+        (of, link.other)
+        for owner, of in family.items()
+        if of in found
+        for link in graph.links.get(owner, ())
+        if link.to_assembly
+    }
+    for of, assembly in uses:
+        kind = fold(graph.data.assembly_kind(assembly[2:]) or "")
+        found[of] |= graph.declares.get(assembly, frozenset()) | {kind}
     return found
 
 
@@ -121,10 +126,13 @@ def spread(items: Sequence[T], most: int) -> Sequence[T]:
 
 
 def others_differ(graph: Graph) -> float:
-    """d2: the share of keys in which sets of different families differ; by counting, not pair by pair."""
+    """d2: the share of keys in which sets of different families differ; by counting, not pair by pair.
+
+    Of many sets some are looked at, evenly spread.
+    """
     family = traits.families(graph)
     differ, compared, most = 0, 0, 0
-    for of_sets in rows(graph).values():
+    for of_sets in _few(graph).values():
         alike, inside, inside_alike = Counter(of_sets.values()), Counter[str](), Counter[object]()
         for owner, values in of_sets.items():
             inside[family[owner]] += 1
@@ -168,9 +176,10 @@ def _few(graph: Graph) -> Rows:
     """The rows of some of the sets, evenly spread."""
     if "recognition few" not in graph.remembered:
         some = set(spread(traits.sets_of(graph.data), MOST_SETS))
+        known_of = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
         graph.remembered["recognition few"] = {
-            key: of if len(some) > len(of) else {o: v for o, v in of.items() if o in some}
-            for key, of in rows(graph).items()
+            key: {o: k.values for o, k in of.items() if o[0] == "s" and (o in some or len(of) < MOST_SETS)}
+            for key, of in known_of.items()
         }
     known: Rows = graph.remembered["recognition few"]
     return known

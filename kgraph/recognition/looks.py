@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
 from kgraph.recognition import differing, traits
-from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, shares_of, values_known
+from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, once, shares_of, values_known
 
 MOST_SETS = 120
 """So many of the likeliest sets are looked at."""
@@ -40,9 +40,10 @@ def next_looks(
     top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
     family, differ = traits.families(graph), differing.differences(graph)
     left = {family[o] for o in top if chances[o] >= 0.001}
-    found = []
+    found, region = [], traits.region_of(graph, top)
     for key in _keys(graph, top, set(seen)):
-        table, names = _tables(graph, key, top, chances, family, differ.sisters_at(key))
+        trait, often = traits.near(graph, key, region), differ.sisters_at(key)
+        table, names = _tables(trait, top, chances, family, often)
         if not table:
             continue
         prior = _prior(top, chances, family, none)
@@ -80,15 +81,13 @@ def _prior(
 
 
 def _tables(
-    graph: Graph,
-    key: str,
+    trait: traits.Trait,
     top: list[str],
     chances: Mapping[str, float],
     family: Mapping[str, str],
     differ: float,
 ) -> tuple[dict[str, dict[str, float]], list[str]]:
     """Family -> value -> chance to see it there, and the names of the values."""
-    trait = traits.trait(graph, key)
     here = {o: trait.at[o] for o in top if o in trait.at}
     known = values_known(trait)
     values = sorted({v for k in here.values() for v in k.values} | (known & {traits.YES, traits.NO}))
@@ -97,6 +96,8 @@ def _tables(
         return {}, []
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [k.values for k in here.values()]
     shares = shares_of(rows, known)
+    by_values = once(lambda of: [chance_of(of, v, known, trait.misread) for v in values])
+    none = [0.0] * len(values)
     weight: dict[str, float] = defaultdict(float)
     table: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for owner in top:
@@ -104,8 +105,7 @@ def _tables(
         weight[of] += chances[owner]
         k = here.get(owner)
         certain = k.certainty * (1.0 - differ) if k else 0.0
-        for value in values:
-            by_record = chance_of(k.values, value, known, trait.misread) if k else 0.0
+        for value, by_record in zip(values, by_values(k.values) if k else none, strict=True):
             table[of][value] += chances[owner] * (certain * by_record + (1.0 - certain) * shares[value])
     made = {of: {v: c / weight[of] for v, c in row.items()} for of, row in table.items() if weight[of] > 0}
     made[""] = {v: shares[v] for v in values}

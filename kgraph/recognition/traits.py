@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from itertools import count
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -146,6 +146,30 @@ def trait(graph: Graph, key: str) -> Trait:
     return kept[key]
 
 
+def near(graph: Graph, key: str, region: Set[str]) -> Trait:
+    """What is known at one key of the owners of a region, by what is recorded in the region."""
+    kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
+    if key in kept:
+        return kept[key]
+    alone = recorded(graph, key)
+    inside = {o: alone.direct[o] for o in region if o in alone.direct}
+    return alone._replace(at=_Spreading(graph, key, inside, alone.place, region).ended())
+
+
+def region_of(graph: Graph, owners: Iterable[str]) -> set[str]:
+    """The sets of the families of these owners, and the assemblies that they are built on."""
+    family = families(graph)
+    wanted = {family[o] for o in owners}
+    region = {o for o, of in family.items() if of in wanted}
+    todo = list(region)
+    while todo:
+        for link in graph.links.get(todo.pop(), ()):
+            if link.to_assembly == link.other and link.other not in region:
+                region.add(link.other)
+                todo.append(link.other)
+    return region
+
+
 def recorded(graph: Graph, key: str) -> Trait:
     """What is recorded at one key, without what follows from it for others."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition recorded", {})
@@ -263,41 +287,67 @@ def misread(graph: Graph, key: str) -> float:
 
 def _spread(graph: Graph, key: str, direct: dict[str, Known], place: bool) -> dict[str, Known]:
     """For every owner within reach the surest record, through sisters and what a set is built on."""
-    found = dict(direct)
-    queue: list[tuple[float, str, str, int, Link]] = []
-    number = count()
-
-    links = graph.links
-
-    def reach(owner: str, certain: float) -> None:
-        for link in links.get(owner, ()):
-            if link.other not in found and _carries(graph, link, key, place):
-                way = (-certain * link.fact.certainty, link.other, owner, next(number), link)
-                heapq.heappush(queue, way)
-
-    for owner, known in direct.items():
-        reach(owner, known.certainty)
-    while queue:
-        cost, owner, before, _, link = heapq.heappop(queue)
-        if owner not in found:
-            here = found[before]
-            found[owner] = Known(here.values, -cost, here.source, (*here.facts, link.fact))
-            reach(owner, -cost)
-    return found
+    return _Spreading(graph, key, direct, place).ended()
 
 
-def _carries(graph: Graph, link: Link, key: str, place: bool) -> bool:
-    """Whether what holds at one end of a link holds at the other, as far as this key goes.
+class _Spreading:
+    """The surest record first, from owner to owner, as long as any owner can still get one."""
 
-    What is recorded of an assembly holds of what is built on it, and not the reverse; a place does both ways.
-    """
-    if key in link.left_out:
-        return False
-    if place and link.to_assembly:
-        return key in graph.declares.get(link.to_assembly, ())
-    return link.other != link.to_assembly
+    def __init__(
+        self,
+        graph: Graph,
+        key: str,
+        direct: dict[str, Known],
+        place: bool,
+        region: Set[str] | None = None,
+    ) -> None:
+        self.region = region
+        self.found = dict(direct)
+        self.links, self.key, self.place = graph.links, key, place
+        self.declaring = {a for a, of in graph.declares.items() if key in of} if place else set()
+        self.queue: list[tuple[float, str, str, int, Fact]] = []
+        self.number = count()
+        if region is not None or 2 * len(direct) < len(graph.links):
+            for owner in direct:
+                self._reach(owner)
+        else:
+            self._reach_from_the_end()
 
+    def _carries(self, link: Link, to: str) -> bool:
+        """Whether what holds at one end of a link holds at the other, as far as this key goes.
 
-def part_at(graph: Graph, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
-    """The parts that facts put at a place of an owner."""
-    return ((part, fact) for part, _, fact in graph.taken_at.get(Place(owner, position), ()))
+        What is recorded of an assembly holds of what is built on it, not the reverse; a place does both ways.
+        """
+        if self.key in link.left_out:
+            return False
+        if self.place and link.to_assembly:
+            return link.to_assembly in self.declaring
+        return to != link.to_assembly
+
+    def _put(self, before: str, owner: str, fact: Fact) -> None:
+        certain = self.found[before].certainty * fact.certainty
+        heapq.heappush(self.queue, (-certain, owner, before, next(self.number), fact))
+
+    def _reach(self, owner: str) -> None:
+        for link in self.links.get(owner, ()):
+            if link.other in self.found or (self.region is not None and link.other not in self.region):
+                continue
+            if self._carries(link, link.other):
+                self._put(owner, link.other, link.fact)
+
+    def _reach_from_the_end(self) -> None:
+        """Where few lack a record: what can come to them is looked for from their end."""
+        for owner in self.links.keys() - self.found.keys():
+            for link in self.links[owner]:
+                if link.other in self.found and self._carries(link, owner):
+                    self._put(link.other, owner, link.fact)
+
+    def ended(self) -> dict[str, Known]:
+        """What every owner has in the end."""
+        while self.queue:
+            cost, owner, before, _, fact = heapq.heappop(self.queue)
+            if owner not in self.found:
+                here = self.found[before]
+                self.found[owner] = Known(here.values, -cost, here.source, (*here.facts, fact))
+                self._reach(owner)
+        return self.found

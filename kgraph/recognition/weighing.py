@@ -31,47 +31,36 @@ def weigher(
     fittings: Sequence[Fitting], group: Sequence[Member], sisters: Mapping[str, float], others: float
 ) -> Callable[[str], Weight]:
     """Set -> what the looks weigh of it; `sisters` is for each key how often sisters differ in it."""
-    d1 = [sisters[f.look.key] for f in fittings]
-    tables = [_logs(f, d, others) for f, d in zip(fittings, d1, strict=True)]
-    chances = [f.chance for f in fittings]
-    apart = [f.disagrees for f in fittings]
+    tables = [_logs(f, sisters[f.look.key], others) for f in fittings]
+    numbers = [f.number for f in fittings]
     misread = [f.trait.misread for f in fittings]
     grouped = _grouped(group)
-    kept: dict[tuple[tuple[float | None, ...], int], Weight] = {}
+    kept: dict[tuple[int | None, ...], Weight] = {}
     fits: dict[tuple[tuple[float, ...], int], float] = {}
 
+    def weighed(pattern: tuple[int | None, ...]) -> Weight:
+        rows = [table[-1 if n is None else n] for table, n in zip(tables, pattern, strict=True)]
+        apart = sum(f.rows[n].apart for f, n in zip(fittings, pattern, strict=True) if n is not None)
+        known = tuple([e for e, n in zip(misread, pattern, strict=True) if n is not None])
+        if (known, apart) not in fits:
+            fits[known, apart] = fit_of(known, apart)
+        one, two, three = ([row[i] for row in rows] for i in range(3))
+        return Weight(grouped(one), grouped(two), grouped(three), fits[known, apart], len(known))
+
     def of(owner: str) -> Weight:
-        pattern = tuple([c.get(owner) for c in chances])
-        disagreements = sum([owner in a for a in apart])
-        if (pattern, disagreements) not in kept:
-            rows = [table[c] for table, c in zip(tables, pattern, strict=True)]
-            one, two, three = ([row[i] for row in rows] for i in range(3))
-            known = tuple([e for e, c in zip(misread, pattern, strict=True) if c is not None])
-            if (known, disagreements) not in fits:
-                fits[known, disagreements] = fit_of(known, disagreements)
-            fit = fits[known, disagreements]
-            kept[pattern, disagreements] = Weight(grouped(one), grouped(two), grouped(three), fit, len(known))
-        return kept[pattern, disagreements]
+        pattern = tuple([number.get(owner) for number in numbers])
+        if pattern not in kept:
+            kept[pattern] = weighed(pattern)
+        return kept[pattern]
 
     return of
 
 
-class _Logs(dict[float | None, tuple[float, float, float]]):
-    """Chance of one look -> the logs of its ratio to the share: as it is, and mixed with the share."""
-
-    def __init__(self, share: float, sister: float, other: float) -> None:
-        super().__init__()
-        self._share, self._sister, self._other = share, sister, other
-
-    def __missing__(self, chance: float | None) -> tuple[float, float, float]:
-        ratio = 1.0 if chance is None else chance / self._share
-        found = _log(ratio), _mixed(ratio, self._sister), _mixed(ratio, self._other)
-        self[chance] = found
-        return found
-
-
-def _logs(f: Fitting, sister: float, other: float) -> _Logs:
-    return _Logs(f.share, sister, other)
+def _logs(f: Fitting, sister: float, other: float) -> list[tuple[float, float, float]]:
+    """For each row the logs of its ratio to the share: as it is, and mixed with the share; last of no row."""
+    ratios = [row.chance / f.share for row in f.rows]
+    made = [(_log(ratio), _mixed(ratio, sister), _mixed(ratio, other)) for ratio in ratios]
+    return [*made, (0.0, 0.0, 0.0)]
 
 
 def _log(value: float) -> float:

@@ -141,7 +141,9 @@ def test_what_comes_through_sisters_is_what_all_worlds_say() -> None:
     for one, two in itertools.product((True, False), repeat=2):
         weight = (0.8 if one else 0.2) * (0.6 if two else 0.4)
         want += weight * (has if one and two else found.share)
-    assert found.chance["s:quillon31"] == pytest.approx(want)
+    row = found.of("s:quillon31")
+    assert row
+    assert row.chance == pytest.approx(want)
 
 
 def test_a_feature_that_is_excepted_is_not_there() -> None:
@@ -155,12 +157,17 @@ def test_a_part_is_met_through_the_chassis_by_any_of_its_numbers() -> None:
     graph = graph_of(FOLDER)
     for text in ("K-114", "440 114"):
         look = read(graph, [("volume knob", text)]).looks[0]
-        assert "s:larkfieldlk40" not in fitting(graph, look).disagrees
-        assert {"s:larkfieldlk40", "s:orvanek2200"} <= fitting(graph, look).chance.keys()
+        for owner in ("s:larkfieldlk40", "s:orvanek2200"):
+            row = fitting(graph, look).of(owner)
+            assert row
+            assert not row.apart
     by_size = read(graph, [("volume knob diameter", "about 34 mm")]).looks[0]
     wrong = read(graph, [("volume knob diameter", "20 mm")]).looks[0]
     assert by_size.size_mm == 34.0
-    assert "s:larkfieldlk40" in fitting(graph, wrong).disagrees - fitting(graph, by_size).disagrees
+    fits, other = fitting(graph, by_size).of("s:larkfieldlk40"), fitting(graph, wrong).of("s:larkfieldlk40")
+    assert fits
+    assert other
+    assert (fits.apart, other.apart) == (False, True)
 
 
 @pytest.mark.parametrize("word", ["?", "faded", "missing", "unreadable"])
