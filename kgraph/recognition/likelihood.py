@@ -94,6 +94,7 @@ def _fitted(
     look: Look, trait: traits.Trait, share: float, by_values: Callable[[frozenset[str]], Row]
 ) -> Fitting:
     """For each set certainty times the chance by the record, and the rest by the share among all."""
+    by_values = once(by_values)
     number: dict[str, int] = {}
     known: dict[tuple[frozenset[str], float], int] = {}
     rows: dict[Row, int] = {}
