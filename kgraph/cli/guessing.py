@@ -45,19 +45,27 @@ def likely(
     if tried:
         return _tried(loaded, guessed.tried(loaded.graph), as_json)
     of = f"s:{questions.name_of(loaded.data, 'set', ' '.join(words))}" if words else ""
-    found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    all_found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    found = all_found.pairs
     if as_json:
         question: dict[str, Any] = {"command": "likely"}
         if of:
             question["set"] = loaded.data.owner_text(of)
         rows = [_row(loaded, f, parts) for f in found[:most]]
         notes = [f"{len(found) - most} more are not shown"] if len(found) > most else []
+        notes += [_left_out(all_found.left_out)] if all_found.left_out else []
         print_json({"question": question, "answers": rows, "notes": notes}, loaded)
     elif found:
         sys.stdout.write("".join(f"{visible(t)}\n" for f in found[:most] for t in _lines(loaded, f, parts)))
     else:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
+    if all_found.left_out and not as_json:
+        print(_left_out(all_found.left_out), file=sys.stderr)
     return 0 if found else 1
+
+
+def _left_out(groups: int) -> str:
+    return f"{groups} groups that share a value were not compared pair by pair; name a SET to compare it"
 
 
 def _names(loaded: Loaded, found: Likely, parts: bool) -> list[str]:
