@@ -15,12 +15,12 @@ import jinja2
 from markupsafe import Markup
 
 from kgraph import belt_questions
-from kgraph.book import parts, sets, tops, units
+from kgraph.book import parts, recognising, sets, tops, units
 from kgraph.book.ground import Ground
 from kgraph.book.search import INDEX, index_script
 from kgraph.render.terminal import visible
 
-STATIC = ("book.css", "search.js")
+STATIC = ("book.css", "search.js", "identify.js")
 
 _PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
     "set": sets.set_page,
@@ -55,6 +55,7 @@ class _Top:
 
 _TOPS = (
     _Top("index.html", "Sets by badge", lambda g: True, tops.index_page),
+    _Top("identify.html", "What is this set?", recognising.recognisable, recognising.recognising_page),
     _Top("families.html", "Families", _has("family"), tops.families_page),
     _Top("assemblies.html", "Assemblies", _has("assembly"), tops.assemblies_page),
     _Top("parts.html", "Parts", _has("part"), tops.parts_page),
@@ -75,10 +76,14 @@ class Book:
         self.tops = [top for top in _TOPS if top.needed(ground)]
 
     @property
+    def _recorded(self) -> list[str]:
+        return [recognising.DATA] if recognising.recognisable(self.ground) else []
+
+    @property
     def paths(self) -> list[str]:
         """The address of every file of the book, in the order in which they are made."""
         pages = [ref.href for kind in _PAGES for _, ref in self.ground.all_of(kind)]
-        return [*STATIC, INDEX, *(top.path for top in self.tops), *pages]
+        return [*STATIC, INDEX, *self._recorded, *(top.path for top in self.tops), *pages]
 
     def files(self) -> Iterator[tuple[str, bytes]]:
         """(address, bytes) of every file of the book."""
@@ -86,6 +91,8 @@ class Book:
         for name in STATIC:
             yield name, (static / name).read_bytes()
         yield INDEX, index_script(self.ground.data, self.ground.refs)
+        for name in self._recorded:
+            yield name, recognising.data_script(self.ground)
         for top in self.tops:
             shown = top.make(self.ground)
             yield top.path, self._page(top.path, "", title=top.title, current=top.path, **shown)

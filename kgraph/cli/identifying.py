@@ -105,7 +105,7 @@ def _weighed(loaded: Loaded, given: Given, prior: Prior) -> tuple[Found, list[Ca
     shown = found.candidates[: 4 * render.SHOWN * render.SHOWN]
     best = [asked.explained(loaded.graph, found, c) for c in shown]
     best += found.candidates[len(shown) :]
-    looked = [look.key for look in seen.looks] + [fold(name) for name, _ in given]
+    looked = [f.trait.key for f in found.fittings] + [fold(name) for name, _ in given]
     following = looks.next_looks(
         loaded.graph, asked.left_over(found), looked, asked.by_family(found).get(None, 0.0)
     )

@@ -68,7 +68,7 @@ def identify(
             members[family[owner]].append(owner)
     fittings = tuple(fitting(graph, look, left_out) for look in seen.looks)
     differ = differing.differences(graph)
-    sisters = {f.look.key: differ.sisters_at(f.look.key) for f in fittings}
+    sisters = {f.trait.key: differ.sisters_at(f.trait.key) for f in fittings}
     weigh = weigher(fittings, _group_numbers(graph, fittings), sisters, differ.others)
     weighed = {owner: weigh(owner) for of_family in members.values() for owner in of_family}
     logs = _logs(weighed, members, prior)
@@ -127,10 +127,10 @@ def _mean_log(logs: list[float]) -> float:
 
 
 def _group_numbers(graph: Graph, fittings: tuple[Fitting, ...]) -> list[Member]:
-    """For each look its group and its key."""
-    keys = [f.look.key for f in fittings]
+    """For each look its group and its key; a part at a place and the sizes of it are one group."""
+    keys = [f.trait.key for f in fittings]
     first = differing.groups(graph, keys) if len(set(keys)) > 1 else {}
-    return [(first.get(key, key), key) for key in keys]
+    return [(first.get(key, key), f.look.key) for key, f in zip(keys, fittings, strict=True)]
 
 
 def explained(graph: Graph, found: Found, candidate: Candidate) -> Candidate:

@@ -55,16 +55,15 @@ def next_looks(
 
 
 def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
-    """The keys that most of these sets have recorded, on themselves or on a sister."""
+    """The keys of which most of the families of these sets have something recorded."""
     family = traits.families(graph)
     wanted = {family[o] for o in top}
-    counts: dict[str, int] = defaultdict(int)
-    for key, owners in traits.attributes(graph)[0].items():
-        counts[key] = len({family[o] for o in owners if family.get(o) in wanted})
-    for place in graph.taken_at:
-        if family.get(place.owner) in wanted:
-            counts[place.position] += 1
-    usual = sorted((k for k in counts if counts[k] and k not in seen), key=lambda k: (-counts[k], k))
+    counts = {
+        key: len({of for o in traits.recorded(graph, key).direct if (of := family.get(o)) in wanted})
+        for key in traits.keys_of(graph)
+        if key not in seen
+    }
+    usual = sorted((k for k in counts if counts[k]), key=lambda k: (-counts[k], k))
     room = MOST_RECORDS // max(len(family), 1)
     return usual[: min(MOST_KEYS, max(LEAST_KEYS, room))]
 

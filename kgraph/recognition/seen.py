@@ -142,9 +142,12 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
     if look.key in traits.places(graph):
         place = (look.key, "insidelength")
     if place is None or look.key in traits.attributes(graph)[1]:
-        return traits.trait(graph, look.key)
-    base = traits.trait(graph, place[0])
-    size = {v: _part_size(graph, v, place[1]) for v in base.texts}
+        base = traits.trait(graph, look.key)
+        # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
+        size = {v: t for v, t in base.texts.items() if _length(t)}
+    else:
+        base = traits.trait(graph, place[0])
+        size = {v: part_size(graph, v, place[1]) for v in base.texts}
     texts = {t: t for t in size.values() if t}
 
     def sized(known: traits.Known) -> traits.Known | None:
@@ -153,10 +156,24 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
 
     direct = {o: s for o, k in base.direct.items() if (s := sized(k))}
     at = {o: s for o, k in base.at.items() if (s := sized(k))}
-    return base._replace(key=look.key, name=look.name, texts=texts, direct=direct, at=at)
+    return base._replace(name=look.name, texts=texts, direct=direct, at=at)
 
 
-def _part_size(graph: Graph, part: str, attribute: str) -> str:
+def sizes_at(graph: Graph, parts: Iterable[str]) -> dict[str, str]:
+    """Attribute -> its name, of all that is a length of any of these parts; of a belt the inside length."""
+    found: dict[str, str] = {}
+    for part in parts:
+        for thing in graph.data.things["part"].get(part, ()):
+            if graph.data.inside_length_mm(thing) is not None:
+                found["insidelength"] = "inside length"
+            for name, value in thing.attributes:
+                if isinstance(value, str) and _length(value):
+                    found.setdefault(compared(name), name)
+    return dict(sorted(found.items()))
+
+
+def part_size(graph: Graph, part: str, attribute: str) -> str:
+    """The length that a part has by an attribute, as a text; empty where it has none."""
     for thing in graph.data.things["part"].get(part, ()):
         inside = graph.data.inside_length_mm(thing)
         if attribute == "insidelength" and inside is not None:

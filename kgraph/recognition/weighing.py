@@ -31,7 +31,7 @@ def weigher(
     fittings: Sequence[Fitting], group: Sequence[Member], sisters: Mapping[str, float], others: float
 ) -> Callable[[str], Weight]:
     """Set -> what the looks weigh of it; `sisters` is for each key how often sisters differ in it."""
-    tables = [_logs(f, sisters[f.look.key], others) for f in fittings]
+    tables = [_logs(f, sisters[f.trait.key], others) for f in fittings]
     numbers = [f.number for f in fittings]
     misread = [f.trait.misread for f in fittings]
     grouped = _grouped(group)

@@ -19,7 +19,7 @@ def as_json(
 ) -> dict[str, Any]:
     """One object: every hypothesis with its probability, best first."""
     rows = [_row(data, c) for c in best]
-    by_key = {f.look.name: found.sisters[f.look.key] for f in found.fittings}
+    by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
     notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
     return {
         "question": question,

@@ -16,7 +16,18 @@ from tests.browser.conftest import watch
 from tests.fuzz import opened
 from tests.support import graph_of
 
-TOPS = ("index", "families", "assemblies", "parts", "belts", "positions", "units", "sources", "certainty")
+TOPS = (
+    "index",
+    "identify",
+    "families",
+    "assemblies",
+    "parts",
+    "belts",
+    "positions",
+    "units",
+    "sources",
+    "certainty",
+)
 KINDS = {
     "a set": "sets/kazumorei-kzr-8-",
     "a family": "families/family-of-hidzumara-hz-300-",

@@ -170,6 +170,19 @@ def test_a_part_is_met_through_the_chassis_by_any_of_its_numbers() -> None:
     assert (fits.apart, other.apart) == (False, True)
 
 
+@pytest.mark.parametrize("written", ["3 1/4 in", "82.55 mm", "about 82.55 mm", "8.255 cm +- 1 mm"])
+def test_a_length_is_read_as_it_was_written(written: str) -> None:
+    graph = graph_of(
+        f"- set: Larkfield LK-40\n  dial width: {written}\n- set: Quillon 31\n  dial width: 30 mm\n"
+    )
+    found = fitting(graph, read(graph, [("dial width", "82.5 mm")]).looks[0])
+    row, other = found.of("s:larkfieldlk40"), found.of("s:quillon31")
+    assert row
+    assert other
+    assert (row.apart, other.apart) == (False, True)
+    assert row.chance > found.share > other.chance
+
+
 @pytest.mark.parametrize("word", ["?", "faded", "missing", "unreadable"])
 def test_what_was_not_seen_says_nothing(word: str) -> None:
     found = read(graph_of(FOLDER), [("stamp", word)])
