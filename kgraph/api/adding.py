@@ -103,7 +103,7 @@ def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tu
     for fact in after.facts.values():
         if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
             known = graph.data.facts.get(fact.id)
-            return fact, (known if known and known.args == fact.args else None)
+            return fact, (known if known and known.claim == fact.claim else None)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
             raise WrongUse(

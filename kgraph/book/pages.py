@@ -15,13 +15,13 @@ import jinja2
 from markupsafe import Markup
 
 from kgraph import belt_questions
-from kgraph.book import belts, parts, seek, sets, tops, units
+from kgraph.book import belts, parts, recognising, seek, sets, tops, units
 from kgraph.book.ground import Ground
 from kgraph.book.lists import Listing, Part
 from kgraph.book.search import INDEX, index_script
 from kgraph.render.terminal import visible
 
-STATIC = ("book.css", "search.js", belts.SCRIPT)
+STATIC = ("book.css", "search.js", belts.SCRIPT, "identify.js")
 
 _PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
     "set": sets.set_page,
@@ -53,6 +53,7 @@ class _Top:
 
 _TOPS = (
     _Top("index.html", "Sets by badge", lambda g: True, tops.index_page, lambda g: g.badges),
+    _Top("identify.html", "What is this set?", recognising.recognisable, recognising.recognising_page),
     _Top("families.html", "Families", _has("family"), list=tops.families_list),
     _Top("assemblies.html", "Assemblies", _has("assembly"), list=tops.assemblies_list),
     _Top("parts.html", "Parts", _has("part"), list=tops.parts_list),
@@ -90,6 +91,8 @@ class Book:
         found: dict[str, Callable[[], bytes]] = {name: partial(_static, name) for name in STATIC}
         found[INDEX] = lambda: index_script(g.data, g.refs)
         found[belts.DATA] = lambda: belts.belts_script(g)
+        if recognising.recognisable(g):
+            found[recognising.DATA] = lambda: recognising.data_script(g)
         for top in self.tops:
             found[top.path] = partial(self._top, top)
             apart = self._lists[top.path].apart if top.list else []

@@ -43,17 +43,20 @@ def likely(
     if tried:
         return _tried(loaded, guessed.tried(loaded.graph), as_json)
     of = f"s:{questions.name_of(loaded.data, 'set', ' '.join(words))}" if words else ""
-    found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    all_found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    found = all_found.pairs
     if as_json:
         question: dict[str, Any] = {"command": "likely"}
         if of:
             question["set"] = loaded.data.owner_text(of)
-        print_json(render.as_json(loaded.graph, question, found, most, parts), loaded)
+        print_json(render.as_json(loaded.graph, question, all_found, most, parts), loaded)
     elif found:
         said = (line for f in found[:most] for line in render.lines(loaded.graph, f, parts))
         sys.stdout.write("".join(f"{visible(line)}\n" for line in said))
     else:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
+    if all_found.left_out and not as_json:
+        print(render.left_out(all_found.left_out), file=sys.stderr)
     return 0 if found else 1
 
 

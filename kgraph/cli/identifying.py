@@ -105,9 +105,9 @@ def _weighed(loaded: Loaded, given: Given, prior: Prior) -> tuple[Found, list[Ca
     shown = found.candidates[: 4 * render.SHOWN * render.SHOWN]
     best = [asked.explained(loaded.graph, found, c) for c in shown]
     best += found.candidates[len(shown) :]
-    looked = [look.key for look in seen.looks] + [fold(name) for name, _ in given]
+    looked = [f.trait.key for f in found.fittings] + [fold(name) for name, _ in given]
     following = looks.next_looks(
-        loaded.graph, asked.left_over(found), looked, found.differ[0], asked.by_family(found).get(None, 0.0)
+        loaded.graph, asked.left_over(found), looked, asked.by_family(found).get(None, 0.0)
     )
     return found, best, following
 
@@ -180,6 +180,10 @@ def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
             {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}, loaded
         )
         return 0
+    print(
+        "ten looks each, misread as often as is assumed; a set that is hidden is looked at where its sisters"
+        " tell something"
+    )
     for name, says in _TRIED.items():
         tally = getattr(found, name)
         print(f"{says}: {tally.first} of {tally.tries}")
@@ -190,6 +194,7 @@ def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
 _TRIED = {
     "sets": "nothing hidden, the right set first of the recorded ones",
     "families": "nothing hidden, the right family first",
-    "sister": "the set hidden, its family's unrecorded sister first",
+    "sister": "the set hidden, its family's unrecorded sister first of all",
+    "kin": "the set hidden, its family first, the unrecorded sister counted to it",
     "gone": "the family hidden, none of these first",
 }

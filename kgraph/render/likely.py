@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
 from typing import Any
 
 from kgraph.fits.graph import Graph
-from kgraph.questions.likely import Likely
+from kgraph.questions.likely import Guessed, Likely
 from kgraph.recognition import traits
 from kgraph.recognition.pairs import Weight
 
 
 def as_json(
-    graph: Graph, question: dict[str, Any], found: Sequence[Likely], most: int | None, parts: bool
+    graph: Graph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
 ) -> dict[str, Any]:
     """One object: each pair with what speaks for and against it, and what would settle it."""
-    shown = found[:most]
-    hidden = len(found) - len(shown)
+    shown = found.pairs[:most]
+    hidden = len(found.pairs) - len(shown)
     notes = [f"{hidden} more are not shown"] if hidden else []
+    notes += [left_out(found.left_out)] if found.left_out else []
     return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
+
+
+def left_out(groups: int) -> str:
+    """So many groups were too large to be compared, in words."""
+    return f"{groups} groups that share a value were not compared pair by pair; name a SET to compare it"
 
 
 def _names(graph: Graph, found: Likely, parts: bool) -> list[str]:

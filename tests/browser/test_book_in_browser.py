@@ -17,7 +17,18 @@ from tests.fuzz import opened
 from tests.support import graph_of
 
 TOPS = (
-    *("index", "families", "assemblies", "parts", "belts", "positions", "units", "seek", "sources"),
+    *(
+        "index",
+        "identify",
+        "families",
+        "assemblies",
+        "parts",
+        "belts",
+        "positions",
+        "units",
+        "seek",
+        "sources",
+    ),
     "certainty",
 )
 KINDS = {
