@@ -49,7 +49,7 @@ COMMANDS = {
     "book": ("booking", "the whole folder as linked static pages"),
     "query": ("querying", "a SPARQL query over the folder"),
     "export": ("exchanging", "the folder in formats that other programs read"),
-    "import": ("exchanging", "entries from a file that `export` or others wrote"),
+    "import": ("importing", "entries from a file that `export` or others wrote"),
     "merge": ("merging", "what another fact folder says, with where it came from"),
     "init": ("starting", "a new fact folder"),
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),

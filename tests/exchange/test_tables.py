@@ -354,5 +354,5 @@ def test_the_kind_of_the_rows_is_the_one_whose_keys_most_columns_are(
 ) -> None:
     sheet = csv_in.read("q.csv", "", f"{header}\n".encode(), "utf-8")
     assert sheet
-    plan = columns.guess(sheet)
+    (plan,) = columns.guess(sheet)
     assert (plan.kind, [c.key for c in plan.columns]) == (kind, keys)

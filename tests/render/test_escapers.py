@@ -628,7 +628,7 @@ def workbook(text: str) -> Table:
 )
 def test_a_cell_of_a_workbook_is_a_text(text: str, stored: str) -> None:
     book = openpyxl.Workbook(write_only=True)
-    xlsx._write(book.create_sheet("set"), workbook(text))
+    xlsx._write(book.create_sheet("set"), tables.rows(workbook(text), False, xlsx.MOST_CELL))
     packed = io.BytesIO()
     book.save(packed)
     made = openpyxl.load_workbook(io.BytesIO(packed.getvalue())).active
