@@ -18,6 +18,7 @@ from kgraph.recognition.seen import NOT_TO_BE_SEEN, Seen, read
 Given = list[tuple[str, str]]
 Prior = tuple[float, float, float]
 
+NOTHING_SEEN = "nothing was seen yet; say --seen KEY=VALUE, or write `seen:` of the unit"
 EXPLAINED = 100
 """Of so many of the likeliest it is worked out what speaks for and against them."""
 
@@ -31,18 +32,14 @@ class Identified(NamedTuple):
 
 
 def identified(graph: Graph, given: Given, prior: Prior = asked.PRIOR) -> Identified:
-    """What it may be; raises WrongUse where nothing was seen."""
-    if not given:
-        raise WrongUse("nothing was seen yet; say --seen KEY=VALUE, or write `seen:` of the unit")
+    """What it may be, and where to look next, also where nothing was seen yet."""
     seen: Seen = read(graph, given)
     found = asked.identify(graph, seen, prior)
     shown = found.candidates[:EXPLAINED]
     best = [asked.explained(graph, found, c) for c in shown]
     best += found.candidates[len(shown) :]
-    looked = [look.key for look in seen.looks] + [fold(name) for name, _ in given]
-    following = looks.next_looks(
-        graph, asked.left_over(found), looked, found.differ[0], asked.by_family(found).get(None, 0.0)
-    )
+    looked = [f.trait.key for f in found.fittings] + [fold(name) for name, _ in given]
+    following = looks.next_looks(graph, asked.left_over(found), looked, asked.by_family(found).get(None, 0.0))
     return Identified(found, best, following)
 
 

@@ -142,6 +142,8 @@ class SetQuestions(Opening):
         key = asked_seen.unit_named(graph, [unit] if unit else [])
         given = asked_seen.seen_of_unit(graph, key) if unit else []
         given += seen.items() if isinstance(seen, Mapping) else seen
+        if not given:
+            raise WrongUse(asked_seen.NOTHING_SEEN)
         found, best, following = asked_seen.identified(graph, given, asked_seen.prior_of(prior))
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
