@@ -376,13 +376,13 @@ def graded(made: Collection, record: records.Statement) -> float:
 
 
 def trust_in(made: Collection, record: records.Statement) -> float:
-    """The trust in one saying: its own, times that in its source, times that in whose folder it came by.
+    """The trust in one saying: its own, in the surest of its sources, and in whose folder it came by.
 
     Where the note is marked with whose folder it was, the trust in it is the saying's own as long as no entry
     says another.
     """
     own = 1.0 if record.trust is None else record.trust
-    source = source_trust(made, record.source.key) if record.source else 1.0
+    source = max((source_trust(made, n.key) for n in record.sources), default=1.0)
     if not record.via:
         return own * source
     by_folder = via_trust(made, record.via[0].key)
@@ -741,7 +741,7 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         where=r.where,
         how=r.how.strip() or ("" if r.certainty is not None else words.NO_GRADE),
         certainty=certainty_of(made, r),
-        source=r.source.text if r.source else "",
+        sources=tuple(n.text for n in r.sources),
         by=r.by,
         date=r.date,
         note=r.note,
@@ -798,13 +798,29 @@ def _left_of(
     withdraws = gone.get(fact.id, [])
     if not withdraws:
         return fact
-    back = [mark for w in withdraws for mark in enumerate(_meant(made, w, said)) if mark[1]]
-    gone_now = {number for number, _ in back}
-    left = tuple(e for number, e in enumerate(fact.evidence) if number not in gone_now)
+    meant = [(w, _meant(made, w, said)) for w in withdraws]
+    rests = (
+        _rest(made, e, r, [w for w, marks in meant if marks[number]])
+        for number, (e, r) in enumerate(zip(fact.evidence, said, strict=True))
+    )
+    left = tuple(e for e in rests if e is not None)
     if not left:
-        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if w.source is None), withdraws[0]))
+        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if not w.sources), withdraws[0]))
         return None
     return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
+
+
+def _rest(
+    made: Collection, evidence: Evidence, said: records.Statement, by: list[records.Withdraw]
+) -> Evidence | None:
+    """A saying after what takes it back: all of it, or those of its sources that are named there."""
+    if not by:
+        return evidence
+    named = {made.key("source", n.key) for w in by for n in w.sources}
+    left = tuple(n for n in said.sources if made.key("source", n.key) not in named)
+    if not left or any(not w.sources for w in by):
+        return None
+    return _evidence(made, said.changed(sources=left))
 
 
 def _meant(made: Collection, by: records.Withdraw, said: list[records.Statement]) -> list[bool]:
@@ -823,11 +839,8 @@ def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) 
         return False
     if by.via and made.key("via", by.via[0].key) not in {made.key("via", n.key) for n in said.via[:1]}:
         return False
-    if by.source is None:
-        return True
-    return said.source is not None and made.key("source", said.source.key) == made.key(
-        "source", by.source.key
-    )
+    keys = {made.key("source", n.key) for n in said.sources}
+    return not by.sources or any(made.key("source", n.key) in keys for n in by.sources)
 
 
 def _one_for_each_pair(made: Collection, facts: Iterable[Fact]) -> Iterator[Fact]:
@@ -867,8 +880,8 @@ def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]
     """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
     find = _USES.get(type(entry))
     found = list(find(made, entry)) if find else []
-    if isinstance(entry, records.Statement) and entry.source:
-        found.append(("source", entry.source))
+    if isinstance(entry, records.Statement):
+        found += [("source", source) for source in entry.sources]
     return found
 
 

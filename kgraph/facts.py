@@ -20,7 +20,7 @@ class Evidence(NamedTuple):
     where: Where
     how: str
     certainty: float
-    source: str = ""
+    sources: tuple[str, ...] = ()
     by: str = ""
     date: str = ""
     note: str = ""
@@ -28,6 +28,33 @@ class Evidence(NamedTuple):
     photos: tuple[str, ...] = ()
     page: str = ""
     via: str = ""
+
+    @property
+    def source(self) -> str:
+        """What it stands in, all on one line."""
+        return ", ".join(self.sources)
+
+    @property
+    def told(self) -> str:
+        """How it is known, where it stands and with which page, by whom, by whose folder, and when."""
+        via = f"via {self.via}" if self.via else ""
+        said = (self.grade, self.source, self.page_text, self.who, via, self.date)
+        return ", ".join(v for v in said if v)
+
+    @property
+    def who(self) -> str:
+        """Who says it, but where a source such as "bench book, EV" has said so already."""
+        return "" if self.by in self.source.split(", ") else self.by
+
+    @property
+    def page_text(self) -> str:
+        """Where in the source it stands."""
+        return f"page {self.page}" if self.page.isdigit() else self.page
+
+    @property
+    def pictured(self) -> str:
+        """The photographs that it rests on, by their paths; "" where there is none."""
+        return f"photo {', '.join(self.photos)}" if self.photos else ""
 
     @property
     def grade(self) -> str:

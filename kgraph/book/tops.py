@@ -125,7 +125,7 @@ def sources_list(g: Ground) -> Listing:
     """Where the facts come from, by the letter that the name begins with."""
     counts: dict[str, int] = defaultdict(int)
     for fact in g.data.facts.values():
-        for source in {g.data.key("source", fold(e.source)) for e in fact.evidence if e.source}:
+        for source in {g.data.key("source", fold(s)) for e in fact.evidence for s in e.sources}:
             counts[source] += 1
     found: dict[str, list[SourceView]] = defaultdict(list)
     for key, name in sorted(g.data.known("source").items(), key=lambda s: (s[1].casefold(), s[0])):

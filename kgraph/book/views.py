@@ -166,8 +166,7 @@ class Views:
         return FactView(fact.id, says(self.data, fact), percent(fact.certainty), sayings, tuple(named), why)
 
     def _saying(self, e: Evidence) -> Saying:
-        by = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date) if v)
-        return Saying(percent(e.certainty), by, e.note, self.where(e.where))
+        return Saying(percent(e.certainty), e.told, e.note, self.where(e.where))
 
     # Answers
 

@@ -333,7 +333,7 @@ def _sets_with(ground: Ground, position: str, owners: Mapping[str, set[str]]) ->
 def facts_say_how_they_are_known(ground: Ground) -> Iterator[Problem]:
     """A fact names a source, or says how it is known, by a grade or by a certainty of its own."""
     for entry in ground.entries:
-        if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.source or entry.certainty):
+        if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.sources or entry.certainty):
             says = f"this {entry.kind} has no source and no how"
             yield warning(entry.where, "no-evidence", says, "it counts as reported; add how: or source:")
 

@@ -159,9 +159,9 @@ def refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
     data, fact = loaded.data, lookup.fact_as_said(loaded.data, fact_id)
     if fact is None:
         entry = lookup.event_or_withdrawal(data, fact_id)
-        texts = [entry.source.text] if entry and entry.source else []
+        texts = [n.text for n in entry.sources] if entry else []
     else:
-        texts = [e.source for e in fact.evidence if e.source]
+        texts = [s for e in fact.evidence for s in e.sources]
     said = {data.key("source", fold(text)): text for text in texts}
     if data.key("source", fold(source)) not in said:
         names = ", ".join(sorted(said.values())) or "no source"
@@ -408,7 +408,8 @@ def _changed_fact(
                 f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
                 f"kgraph withdraw {collection.written_id(by)} --why ..."
             )
-    if isinstance(entry, collection.FACT_TYPES) and entry.source:
-        says = f"what {entry.source.text} says of this was withdrawn, and counts for nothing"
+    if isinstance(entry, collection.FACT_TYPES) and entry.sources:
+        who = ", ".join(n.text for n in entry.sources)
+        says = f"what {who} says of this was withdrawn, and counts for nothing"
         raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
     return None

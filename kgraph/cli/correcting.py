@@ -129,12 +129,16 @@ def _saying(loaded: Loaded, fact_id: str, source: str) -> Statement:
     said = [e for e in data.entries if isinstance(e, Statement) and id(e.where) in places]
     if source:
         key = data.key("source", fold(source))
-        said = [e for e in said if e.source and data.key("source", e.source.key) == key]
+        said = [e for e in said if key in {data.key("source", n.key) for n in e.sources}]
     elif len(said) > 1:
-        names = ", ".join(f"{e.source.text if e.source else e.by or 'no source'} ({e.where})" for e in said)
+        names = ", ".join(f"{_who(e)} ({e.where})" for e in said)
         says = f"warning: it is said {len(said)} times and all of them are taken back: {names}"
         print(visible(f"{says}; --source names one"), file=sys.stderr)
     return max(said, key=lambda e: collection.certainty_of(data, e))
+
+
+def _who(said: Statement) -> str:
+    return ", ".join(n.text for n in said.sources) or said.by or "no source"
 
 
 def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -> Pairs:

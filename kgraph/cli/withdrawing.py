@@ -132,7 +132,7 @@ def _meant(data: Collection, said: dict[str, str]) -> Callable[[Statement], bool
     source, via = data.key("source", fold(said["source"])), data.key("via", fold(said["via"]))
 
     def is_meant(record: Statement) -> bool:
-        by_source = record.source and data.key("source", record.source.key) == source
+        by_source = source in {data.key("source", n.key) for n in record.sources}
         by_via = record.via and data.key("via", record.via[0].key) == via
         return bool(
             (not said["by"] or fold(record.by) == fold(said["by"]))

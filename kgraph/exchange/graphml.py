@@ -103,7 +103,7 @@ def _said(data: Collection, fact: Fact) -> dict[str, Any]:
     """What an edge says of its fact; what does not apply is left out."""
     positions = {k: getattr(fact.claim, name, "") for k, name in _POSITIONS.items()}
     at = {k: data.text("position", key) for k, key in positions.items() if key}
-    sources = sorted({e.source for e in fact.evidence if e.source})
+    sources = sorted({s for e in fact.evidence for s in e.sources})
     both = fact.kind in ("rebadge", "same", "distinct") or (
         isinstance(fact.claim, FitsClaim) and fact.claim.both_ways
     )

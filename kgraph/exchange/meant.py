@@ -21,7 +21,7 @@ from kgraph.claims import (
     UsesClaim,
 )
 from kgraph.collection import Collection, via_trust
-from kgraph.exchange import places
+from kgraph.exchange import imaged, places
 from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
 from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
@@ -102,6 +102,7 @@ def _thing(data: Collection, kind: str, key: str) -> Block:
     pairs += [(SKOS + "altLabel", Text(other)) for other in others]
     pairs += _MORE[kind](data, key, said)
     pairs += _recorded(said)
+    pairs += (pair for thing in said for pair in imaged.of(thing))
     return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
 
 
@@ -419,8 +420,11 @@ _DATE_TYPES = {4: "gYear", 7: "gYearMonth", 10: "date"}
 def _evidence(data: Collection, here: str, evidence: Evidence) -> Block:
     """One saying of a fact: its own certainty, and where it comes from."""
     pairs: list[Pair] = [(TYPE, TERM + "Evidence"), (TERM + "certainty", real(evidence.certainty))]
-    if evidence.source:
-        pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(evidence.source)))))
+    for source in evidence.sources:
+        pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(source)))))
+    if evidence.page:
+        pairs.append((SCHEMA + "pagination", Text(evidence.page)))
+    pairs += imaged.images(evidence.photos)
     if evidence.by.strip():
         pairs.append((PROV + "wasAttributedTo", iri("person", _person(evidence.by))))
     if evidence.date:
@@ -449,15 +453,15 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
     }
     for entry in data.entries:
         if isinstance(entry, records.Taken):
-            yield Block(entries[entry.where], tuple(_taken(data, entry)))
+            yield Block(entries[entry.where], (*_taken(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Restored):
             at = (TERM + "atPosition", iri("position", data.key("position", entry.position.key)))
             to = (TERM + "toUnit", iri("unit", data.key("unit", entry.to.key)))
-            yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to))
+            yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to, *imaged.of(entry)))
         elif isinstance(entry, records.Fitted):
-            yield Block(entries[entry.where], tuple(_fitted(data, entry)))
+            yield Block(entries[entry.where], (*_fitted(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Inspected):
-            yield Block(entries[entry.where], tuple(_inspected(data, entry)))
+            yield Block(entries[entry.where], (*_inspected(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Withdraw):
             told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
             if entry.target.strip() in shown:

@@ -247,16 +247,15 @@ class _Sayings:
     def _without_mark(self, record: records.Statement, said: dict[str, Value]) -> dict[str, Value]:
         """A saying whose note has the mark of a folder, without it, and without the source that was it."""
         left = {k: v for k, v in said.items() if k != "note"} | ({"note": record.note} if record.note else {})
-        if record.source and record.source.key == record.via[0].key:
+        if [n.key for n in record.sources] == [record.via[0].key]:
             left.pop("source", None)
         return left
 
     def _trust(self, record: records.Statement) -> float:
         """The trust to be written on a saying: theirs in it, its source, and whose folder it came by."""
         trust = collection.trust_in(self.theirs, record)
-        key = record.source.key if record.source else ""
-        if key and _says_trust(self.ours, key):
-            trust /= source_trust(self.theirs, key)
+        if any(_says_trust(self.ours, n.key) for n in record.sources):
+            trust /= max(source_trust(self.theirs, n.key) for n in record.sources)
         return float(_number(min(trust, 1.0)))
 
     def _keep_scale(self, record: records.Statement, said: dict[str, Value], trust: float) -> None:

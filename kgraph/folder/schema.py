@@ -337,7 +337,7 @@ _EVIDENCE: Fields = {
     "how": ("how", _some_text, False),
     "certainty": ("certainty", _quantity(_certainty), False),
     "trust": ("trust", _quantity(_certainty), False),
-    "source": ("source", _name, False),
+    "source": ("sources", _NAMES, False),
     "by": ("by", _text, False),
     "date": ("date", _date, False),
     "note": ("note", _text, False),

@@ -195,10 +195,10 @@ class IndexData:
         if not self.files:
             self.files = self.store.need("files")
         folder, path = self.files[file]
-        *rest, photos, page, via = said
+        how, certainty, sources, *rest, photos, page, via = said
         more = {"photos": tuple(photos), "page": page, "via": via}
         where = Where(os.path.join(self.folders[folder], path), line, column)
-        return Evidence(where, *rest, **more)
+        return Evidence(where, how, certainty, tuple(sources), *rest, **more)
 
 
 class _Rows(Mapping[Any, Any]):

@@ -112,7 +112,7 @@ def fact_row(fact: Fact, numbers: Mapping[str, int]) -> list[Any]:
 
 def _evidence(e: Evidence, numbers: Mapping[str, int]) -> list[Any]:
     where = (numbers[e.where.file], e.where.line, e.where.column)
-    return [*where, e.how, e.certainty, e.source, e.by, e.date, e.note, e.trust, e.photos, e.page, e.via]
+    return [*where, e.how, e.certainty, e.sources, e.by, e.date, e.note, e.trust, e.photos, e.page, e.via]
 
 
 def _short(fact: Fact) -> list[Any]:

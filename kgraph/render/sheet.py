@@ -205,9 +205,9 @@ def _fact(data: Collection, fact: Fact, proof: bool) -> str:
     best = max(fact.evidence, key=lambda e: e.certainty, default=None)
     if best is None:
         return f"{says(data, fact)} ({percent(fact.certainty)}, common practice, no source)"
-    # A source such as "bench book, EV" has said already who it was.
-    who = f"by {best.by}" if best.by and best.by not in best.source.split(", ") else ""
-    said = ", ".join(v for v in (percent(fact.certainty), best.grade, best.source, who, best.date) if v)
+    who = f"by {best.who}" if best.who else ""
+    stands = ", ".join(v for v in (best.source, best.page_text) if v)
+    said = ", ".join(v for v in (percent(fact.certainty), best.grade, stands, who, best.date) if v)
     where = f"; {best.where.file}:{best.where.line}" if proof else ""
     return f"{says(data, fact)} ({said}{where})"
 

@@ -161,5 +161,5 @@ def fact_text(data: Collection, fact: Fact) -> str:
 
 
 def _evidence(e: Evidence) -> str:
-    said = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date, e.note) if v)
+    said = ", ".join(v for v in (e.told, e.note, e.pictured) if v)
     return f"  {percent(e.certainty):>6}  {visible(said)}  {visible(e.where.file)}:{e.where.line}"
