@@ -30,6 +30,7 @@ LEVELS = (
     (
         "checks",
         "lookup",
+        "listing",
         "consequences",
         "doubts",
         "whynot",

@@ -10,14 +10,14 @@ import io
 import re
 import sys
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any, BinaryIO
 
 from kgraph.exchange import process
 from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.sheets import MOST_COLUMNS, Row, Sheet, made
-from kgraph.exchange.tables import Table, rows, tables
+from kgraph.exchange.tables import rows, tables
 from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
 
@@ -39,24 +39,28 @@ _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
 def xlsx(wanted: Export) -> Iterator[bytes]:
     """A workbook with a sheet for each kind of entry. Raises CannotRun where a cell would be too long."""
+    sheets = [(table.kind, rows(table, False, MOST_CELL)) for table in tables(wanted)]
+    yield workbook(sheets or [("set", ())])
+
+
+def workbook(sheets: Iterable[tuple[str, Iterable[Sequence[str]]]]) -> bytes:
+    """A workbook of these sheets, each by its name and its rows of cells, the head first."""
     from openpyxl import Workbook
 
     book = Workbook(write_only=True)
-    for table in tables(wanted):
-        _write(book.create_sheet(table.kind), table)
-    if not book.worksheets:
-        book.create_sheet("set")
+    for name, cells in sheets:
+        _write(book.create_sheet(name), cells)
     unpacked = io.BytesIO()
     book.save(unpacked)
-    yield _with_dates_of(unpacked)
+    return _with_dates_of(unpacked)
 
 
-def _write(sheet: Any, table: Table) -> None:
+def _write(sheet: Any, rows: Iterable[Sequence[str]]) -> None:
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 
     sheet.freeze_panes = "B2"
-    for number, row in enumerate(rows(table, False, MOST_CELL)):
+    for number, row in enumerate(rows):
         cells = []
         for text in row:
             cell = WriteOnlyCell(sheet, _ESCAPED.sub(lambda m: f"_x{ord(m[0]):04X}_", text) or None)
