@@ -58,6 +58,8 @@ def correct(
     Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
     """
     loaded = load(settings)
+    if not _is_thing(loaded, fact_id):
+        fact_id = lookup.whole_id(loaded.data, fact_id)
     known = lookup.fact_with_id(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
     given = list(_changes(known.kind if known else "", changes).items())
     named, pictures = with_pictures(given, settings.folders[0], full)
@@ -158,6 +160,11 @@ def _read(pairs: dict[str, Value]) -> Statement | None:
 
 
 # A thing --------------------------------------------------------------------------------------
+
+
+def _is_thing(loaded: Loaded, name: str) -> bool:
+    data = loaded.data
+    return any(data.key(kind, fold(name)) in data.things[kind] for kind in words.THINGS)
 
 
 def _of_thing(loaded: Loaded, name: str, new: dict[str, Value]) -> Pairs:

@@ -59,6 +59,7 @@ def withdraw(
     loaded = load(settings)
     if not fact_id:
         return _all_said(settings, loaded, said, yes, file_name)
+    fact_id = lookup.whole_id(loaded.data, fact_id)
     refuse_gone(loaded, fact_id)
     if said["source"]:
         refuse_unsaid(loaded, fact_id, said["source"])
