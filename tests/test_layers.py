@@ -32,6 +32,7 @@ LEVELS = (
     (
         "checks",
         "lookup",
+        "listing",
         "consequences",
         "doubts",
         "whynot",

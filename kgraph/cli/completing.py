@@ -97,10 +97,28 @@ class NameOf(click.ParamType):  # type: ignore[type-arg]
         return [CompletionItem(name) for name in _beginning(_names(ctx, kinds), incomplete)]
 
 
+class KeyOfList(click.ParamType):  # type: ignore[type-arg]
+    """The key of a condition of `list`, with the sign that its value stands behind."""
+
+    name = "condition"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        """The usual keys that begin so."""
+        from kgraph import usual_keys
+        from kgraph.listing import KINDS
+        from kgraph.listing.rows import FACT_KEYS
+
+        kind = KINDS.get(ctx.params.get("what") or "", "")
+        keys = FACT_KEYS if kind == "fact" else [k.name for k in usual_keys.of_kind(kind)] if kind else ()
+        return [CompletionItem(f"{key}=") for key in keys if key.startswith(incomplete)]
+
+
 _SET, _PART, _UNIT, _PLACE = ("set",), ("part",), ("unit",), ("position",)
 _ANYTHING = ("set", "assembly", "part", "unit", "position", "kind", "source")
 
-_TYPES = {
+_TYPES: dict[str, click.ParamType] = {  # type: ignore[type-arg]
     "SET": NameOf(_SET),
     "SET POSITION": NameOf(_SET, _PLACE),
     "SET [POSITION]": NameOf(_SET, _PLACE),
@@ -126,6 +144,7 @@ _TYPES = {
     "[SET | UNIT]": NameOf((*_SET, *_UNIT)),
     "[SET|UNIT]": NameOf((*_SET, *_UNIT)),
     "NAME": NameOf(_ANYTHING),
+    "KEY=VALUE": KeyOfList(),
 }
 """How the help names a word -> what it can be."""
 

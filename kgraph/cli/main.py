@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import builtins
 import contextlib
 import errno
 import gc
@@ -31,6 +32,7 @@ COMMANDS = {
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text, and what is recorded so"),
+    "list": ("listing", "sets, units, parts, assemblies or facts that match, as a table"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("withdrawing", "take a fact back, or all that somebody said; nothing is deleted"),
     "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
@@ -69,8 +71,9 @@ class _Lazy(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(f"kgraph.cli.{COMMANDS[cmd_name][0]}")
-        # `import` is no name that a function of Python can have.
-        found: click.Command = getattr(module, f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name)
+        # `import` is no name that a function of Python can have, and `list` has another meaning there.
+        taken = iskeyword(cmd_name) or hasattr(builtins, cmd_name)
+        found: click.Command = getattr(module, f"{cmd_name}_" if taken else cmd_name)
         return found if cmd_name in WRITING | ANY_FOLDER else _with_strict(found)
 
     def resolve_command(

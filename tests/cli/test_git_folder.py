@@ -122,4 +122,4 @@ def test_a_conflict_marker_left_in_a_file_is_an_error_at_its_line(tmp_path: Path
     (marker,) = [n for n, line in enumerate(lines, 1) if line.startswith("<<<<<<<")]
     capsys.readouterr()
     assert run(["--data", str(bert), "check"]) == 1
-    assert f"facts.yaml:{marker}:1: " in capsys.readouterr().err
+    assert f"facts.yaml:{marker}:1: " in capsys.readouterr().out
