@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
+from kgraph.claims import WITH_EXCEPTIONS, Claim
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
     from kgraph.names import Name
     from kgraph.records import Statement
+
+SomeClaim = TypeVar("SomeClaim")
 
 
 class Evidence(NamedTuple):
@@ -61,22 +64,25 @@ class Evidence(NamedTuple):
 
 
 class Fact(NamedTuple):
-    """One fact with all its evidence; `args` are the resolved keys of what it states.
-
-    args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
-    takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
-    (owner, position, owner, position); refuses (part key or "", owner or "", position or "", owner,
-    position); fault (owner, position, key of the fault, signs, check, cure); run (owner, position);
-    size (part, part).
-    """
+    """One fact with all its evidence."""
 
     id: str
     kind: str
-    args: tuple[Any, ...]
+    claim: Claim
     certainty: float
     evidence: tuple[Evidence, ...] = ()
     record: Statement | None = None
     ids: tuple[str, ...] = ()
+
+    def of(self, sort: type[SomeClaim]) -> SomeClaim:
+        """What the fact states, which must be of this sort."""
+        assert isinstance(self.claim, sort), (self.kind, sort)
+        return self.claim
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """The keys of what a rebadge or a use leaves out."""
+        return self.claim.left_out if isinstance(self.claim, WITH_EXCEPTIONS) else ()
 
     @property
     def where(self) -> Where | None:

@@ -16,6 +16,7 @@ FOLDERS = {
     "position": "positions",
     "unit": "units",
     "family": "families",
+    "list": "lists",
 }
 """Kind of page -> the folder of the book that it lies in."""
 

@@ -15,6 +15,7 @@ from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.reason.shortest import LikeWays
 from kgraph.render.answers import caution_texts, certainty_text, percent
+from kgraph.render.cautions import first_words
 from kgraph.render.sentences import says
 from kgraph.render.values import value_text
 
@@ -76,9 +77,24 @@ class AnswerView:
     standing: str
     means: str
     remarks: tuple[str, ...]
-    proof: tuple[FactView, ...]
-    against: tuple[FactView, ...]
+    why: tuple[int, ...]
+    """The facts that it rests on, by their numbers on the page."""
+    against: tuple[int, ...]
     against_percent: str
+
+
+@dataclass(frozen=True, slots=True)
+class CautionView:
+    """A caution: its name, its first words, and its whole text."""
+
+    name: str
+    first: str
+    text: str
+
+    @property
+    def rest(self) -> str:
+        """What follows the first words."""
+        return self.text.strip()[len(self.first) :].strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +118,11 @@ class EntryView:
 class FittedView:
     """A part recorded at a place or one like it, by its best proof."""
 
+    key: str
     part: Ref
     role: str
     percent: str
-    proof: tuple[FactView, ...]
+    proof: tuple[Fact, ...]
 
 
 @dataclass
@@ -118,6 +135,7 @@ class Views:
     photographs: Set[str] = frozenset()
     """Those that are there and can be shown."""
     _facts: dict[str, FactView] = field(default_factory=dict)
+    _near: dict[Place, list[tuple[Place, LikeWays]]] = field(default_factory=dict)
 
     @property
     def data(self) -> Collection:
@@ -152,10 +170,6 @@ class Views:
             found = self._facts[fact.id] = self._made(fact)
         return found
 
-    def facts(self, facts: Iterable[Fact]) -> tuple[FactView, ...]:
-        """Several facts, in the order given."""
-        return tuple(self.fact(f) for f in facts)
-
     def _made(self, fact: Fact) -> FactView:
         shown = says(self.data, fact)
         sayings = tuple(self._saying(e, shown) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
@@ -181,7 +195,9 @@ class Views:
 
     # Answers
 
-    def answer(self, row: Row, position: str = "", part: str = "") -> AnswerView:
+    def answer(
+        self, row: Row, why: tuple[int, ...], against: tuple[int, ...], position: str = "", part: str = ""
+    ) -> AnswerView:
         """One answer; the position and the part that the page speaks of are not said again."""
         place = self.ref("position", row.position) if row.position and row.position != position else None
         return AnswerView(
@@ -193,25 +209,33 @@ class Views:
             standing=row.standing,
             means=STANDINGS[row.standing],
             remarks=tuple(remarks(row)),
-            proof=self.facts(row.proof),
-            against=self.facts(row.against),
+            why=why,
+            against=against,
             against_percent=percent(row.no) if row.against else "",
         )
 
     def fitted(self, owner: str, position: str) -> list[FittedView]:
         """What is recorded at a place or one like it, originals first, then by certainty."""
-        best = LikeWays(self.graph, {owner: 1.0}, position)
         found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
-        for other, certainty in best.certainty.items():
-            for part, role, fact in self.graph.taken_at.get(Place(other, position), ()):
-                sure = certainty * fact.certainty
+        for place, ways in self._taken_near(Place(owner, position)):
+            for part, role, fact in self.graph.taken_at[place]:
+                sure = ways.certainty[owner] * fact.certainty
                 if sure > found.get((part, role), (0.0, ()))[0]:
-                    found[part, role] = (sure, (fact, *reversed(best.facts(other))))
+                    found[part, role] = (sure, (fact, *ways.facts(owner)))
         ordered = sorted(found.items(), key=lambda f: (-f[1][0], f[0][1] != "original", f[0]))
         return [
-            FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))
+            FittedView(part, self.ref("part", part), role, percent(sure), proof)
             for (part, role), (sure, proof) in ordered
         ]
+
+    def _taken_near(self, place: Place) -> list[tuple[Place, LikeWays]]:
+        """The places like this one at which parts are recorded, and the ways from each; worked out once."""
+        if place not in self._near:
+            alike = self.graph.alike_places(place)
+            taken = [p for p in sorted(alike) if self.graph.taken_at.get(p)]
+            made = [(p, LikeWays(self.graph, {p.owner: 1.0}, p.position)) for p in taken]
+            self._near.update(dict.fromkeys(alike, made))
+        return self._near[place]
 
     # Things
 
@@ -226,9 +250,10 @@ class Views:
             for thing in self.data.things[kind].get(key, ())
         ]
 
-    def cautions(self, names: Iterable[str]) -> list[tuple[str, str]]:
+    def cautions(self, names: Iterable[str]) -> list[CautionView]:
         """Cautions with their texts in full, each once."""
-        return list(caution_texts(self.data, dict.fromkeys(names)).items())
+        found = caution_texts(self.data, dict.fromkeys(names)).items()
+        return [CautionView(name, first_words(text), text) for name, text in found]
 
     def position_cautions(self, position: str) -> list[str]:
         """The cautions of a position."""

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any, BinaryIO
 
+from kgraph import system
 from kgraph.exchange import endpoint, engines, guard, process
 from kgraph.problems import CannotRun, Problem, Stop, Where
 
@@ -48,7 +49,7 @@ def _answer(said: dict[str, Any], data: BinaryIO) -> engines.Result:
     if job.url:
         return endpoint.ask(job.url, job.text, guard.makes_a_graph(job.text), job.seconds)
     try:
-        result = engines.run(job.engine, data, job.text, process.close)
+        result = engines.run(job.engine, data, job.text, system.open_nothing_more)
     except (Stop, MemoryError):
         raise
     except Exception as error:

@@ -9,6 +9,7 @@ stands in double quotes, as YAML has them. In CSV a cell that a spreadsheet coul
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from kgraph import records
 from kgraph.folder.nodes import Node, Text
@@ -24,6 +25,10 @@ _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\ufff
 
 ORDER = "[order]"
 """The column that says as which entry of the folder a row was read; no key is written like this."""
+WHY = "[why]"
+"""The column of a table of wrong rows that says what is wrong; reading leaves it out."""
+_MADE_DECIMAL = re.compile(r"(0|[1-9]\d{0,14})\.0\Z")
+"""A whole number as programs write it that hold a column with blanks as fractions."""
 
 
 def cell_of(key: str, value: records.Value, csv: bool) -> str:
@@ -35,7 +40,13 @@ def cell_of(key: str, value: records.Value, csv: bool) -> str:
 
 
 def _needs_quotes(key: str, text: str, csv: bool) -> bool:
-    if not text or text[0] in '[{"' or _CONTROL.search(text) or (key in LISTS and ";" in text):
+    if (
+        not text
+        or text[0] in '[{"'
+        or _MADE_DECIMAL.match(text)
+        or _CONTROL.search(text)
+        or (key in LISTS and ";" in text)
+    ):
         return True
     return text != text.strip() and not (csv and FORMULA.match(text))
 
@@ -53,10 +64,10 @@ class NotAValue(ValueError):
     """A cell begins like a list or mapping and is none."""
 
 
-def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
-    """The value in a cell, None where it is empty; raises NotAValue.
+def read_cell(key: str, cell: str, csv: bool, divide: Sequence[str] = ()) -> Value | None:
+    """The value in a cell, None where it is empty; raises NotAValue. Of 8.0 it is 8.
 
-    `divide`: what the items of a list are divided by; where it is empty, by `;` under the keys of lists.
+    `divide`: what the items of a list are divided by; where there is nothing, by `;` under the keys of lists.
     """
     if csv and _GUARDED.match(cell):
         return cell[1:]
@@ -67,10 +78,23 @@ def read_cell(key: str, cell: str, csv: bool, divide: str = "") -> Value | None:
         return _structured(text)
     if text[0] == '"' and (inner := _unquoted(text)) is not None:
         return inner
-    divide = divide or (";" if key in LISTS else "")
-    if divide and divide in text:
-        return [piece.strip() for piece in text.split(divide) if piece.strip()]
-    return text
+    divide = divide or ((";",) if key in LISTS else ())
+    if any(sign in text for sign in divide):
+        return list(divided(text, divide))
+    return whole_number(text)
+
+
+def whole_number(text: str) -> str:
+    """A text without the `.0` that another program gave a whole number."""
+    return text[:-2] if _MADE_DECIMAL.match(text) else text
+
+
+def divided(text: str, signs: Sequence[str]) -> list[str]:
+    """The pieces of a text between signs; a comma or point between two digits divides nothing."""
+    each = [
+        rf"(?<!\d){re.escape(s)}|{re.escape(s)}(?!\d)" if s in (",", ".") else re.escape(s) for s in signs
+    ]
+    return [piece.strip() for piece in re.split("|".join(each), text) if piece.strip()]
 
 
 def _value_of(text: str) -> Node | None:

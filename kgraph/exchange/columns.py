@@ -2,32 +2,33 @@
 
 A mapping file is a YAML list: `kind: takes`, then an item for each column (`column: Place`, `key: position`;
 without a key it is left out), and one for each value that every row has (`key: how`, `value: printed`).
-`column: [Make, Model]` takes two together, `divide: /` parts a list, `sheet: NAME` begins what holds for one
-sheet.
+`column: [Make, Model]` takes two together, `divide: /` parts a cell, `as: belt` reads what sellers write,
+`kind:` again begins what a row says besides, `rest: unused` leaves out all other columns, and `sheet: NAME`
+begins what holds for one sheet.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, field, replace
+import re
+from collections.abc import Iterator, Sequence, Set
+from dataclasses import replace
 
 from kgraph import words
-from kgraph.exchange import csv_in, mappings
-from kgraph.exchange.cells import ORDER, NotAValue, header_key, read_cell
-from kgraph.exchange.formats import Found, Incoming, Pairs
+from kgraph.exchange import csv_in, mappings, rows, trade_columns
+from kgraph.exchange.cells import ORDER, WHY, header_key
+from kgraph.exchange.formats import Found, Incoming
 from kgraph.exchange.mappings import Column, Plan
-from kgraph.exchange.sheets import Row, Sheet
+from kgraph.exchange.sheets import Sheet
+from kgraph.exchange.trade_columns import HOLDS
 from kgraph.exchange.vocabulary import NESTED_KEYS
 from kgraph.folder.disk import bytes_of, display, reason
 from kgraph.folder.schema import keys_of, required_of
-from kgraph.folder.writing import Value
-from kgraph.names import fold
+from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, Problem, Where, shown
 
 NEARLY = 0.8
 """How alike, from 0 to 1, a column's name is to the key that it may be a slip for."""
-LAST = 1 << 62
 
 
 def read_csv(incoming: Incoming) -> Found:
@@ -60,45 +61,59 @@ def read_folder(incoming: Incoming) -> Found:
 # From sheets to entries -----------------------------------------------------------------------
 
 
-@dataclass
-class _Gathered:
-    """What has been made of the rows so far."""
-
-    entries: list[tuple[int, Pairs, dict[str, Where]]] = field(default_factory=list)
-    wrong: list[Problem] = field(default_factory=list)
-
-
 def _found(incoming: Incoming, sheets: Sequence[Sheet]) -> Found:
+    sheets, notes = _chosen(incoming, sheets)
     if incoming.mapping:
         path, data = incoming.mapping
         told = mappings.read(display(path), data, incoming.kind)
         plans = [(sheet, plan) for sheet in sheets if (plan := mappings.for_sheet(told, sheet))]
-        notes = [f"sheet {s.name} is left out" for s in sheets if s.name and s not in [p[0] for p in plans]]
+        notes += [f"sheet {s.name} is left out" for s in sheets if s.name and s not in [p[0] for p in plans]]
         faults = [p for sheet, plan in plans for p in _mapped_faults(sheet, plan)]
     else:
         plans = [(sheet, guess(sheet, incoming.kind)) for sheet in sheets]
-        notes, faults = [], []
-    faults += [p for sheet, plan in plans for p in _nameless(sheet)]
+        faults = []
+    faults += [p for sheet, plan in plans for p in _nameless(sheet, plan)]
     if faults:
         raise CannotRun(*faults)
-    gathered = _Gathered()
-    for sheet, plan in plans:
-        _read_rows(sheet, plan, gathered)
-    ordered = sorted(gathered.entries, key=lambda e: e[0])
-    guessed = [(sheet, plan) for sheet, plan in plans if not plan.sure]
+    gathered = rows.Gathered()
+    for number, (sheet, plan) in enumerate(plans):
+        rows.read(number, sheet, plan, gathered)
+    ordered = sorted(gathered.entries, key=lambda made: made.order)
+    guessed = [(sheet, plan) for sheet, plan in plans if not all(p.sure for p in plan)]
+    meant = [p for sheet, plan in plans for p in _undivided(sheet, plan)]
     return Found(
-        [pairs for _, pairs, _ in ordered],
-        [places[""].line for _, _, places in ordered],
+        [made.pairs for made in ordered],
+        [made.places[""].line for made in ordered],
         notes,
-        [places for _, _, places in ordered],
+        [made.places for made in ordered],
         mappings.text(plans) if guessed else "",
-        [p for _, plan in plans for p in plan.doubts],
-        [note for sheet in sheets for note in sheet.notes],
+        [p for _, several in plans for plan in several for p in plan.doubts],
+        [*(note for sheet in sheets for note in sheet.notes), *meant, *gathered.meant.values()],
         gathered.wrong,
+        gathered.asked,
+        [made.row for made in ordered],
+        [sheet for sheet, _ in plans],
+        frozenset(rows.source_of(sheet) for sheet, plan in plans if not plan[0].as_written),
     )
 
 
-def _nameless(sheet: Sheet) -> Iterator[Problem]:
+def _chosen(incoming: Incoming, sheets: Sequence[Sheet]) -> tuple[list[Sheet], list[str]]:
+    """The sheets that were asked for by name; raises CannotRun for a name that no sheet has."""
+    wanted = {fold(name) for name in incoming.sheets}
+    names = [sheet.name for sheet in sheets if sheet.name]
+    for name in incoming.sheets:
+        if fold(name) not in map(fold, names):
+            mend = did_you_mean(name, names) or f"it has {shown(', '.join(names) or 'one table alone', 200)}"
+            raise CannotRun(
+                Problem(Where(display(incoming.path)), "no-sheet", f"no sheet is named {shown(name)}", mend)
+            )
+    kept = [sheet for sheet in sheets if not wanted or fold(sheet.name) in wanted]
+    return kept, [f"sheet {sheet.name} is left out" for sheet in sheets if sheet not in kept]
+
+
+def _nameless(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
+    if any(plan.rest_unused for plan in plans):
+        return
     for number, cell in enumerate(sheet.header.cells, 1):
         if not cell.strip() and (row := next((r for r in sheet.rows if r.cells[number - 1].strip()), None)):
             says = (
@@ -107,84 +122,41 @@ def _nameless(sheet: Sheet) -> Iterator[Problem]:
             yield sheet.problem(sheet.header.line, number, "no-name", says, "name it in the first row")
 
 
-def _read_rows(sheet: Sheet, plan: Plan, gathered: _Gathered) -> None:
-    gathered.wrong += sheet.wrong
-    at = {cell.strip(): i for i, cell in enumerate(sheet.header.cells)}
-    for row in sheet.rows:
-        places = {"": sheet.where(row.line)}
-        try:
-            pairs = _pairs(sheet, plan, row, at, places)
-            order = _order(sheet, row, at)
-        except _BadRow as bad:
-            gathered.wrong.append(bad.problem)
+_SEVERAL = re.compile(r"\d\s*/\s*\d|;")
+
+
+def _undivided(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
+    """The first cell of each column of names that looks like several and is taken for one."""
+    if plans[0].as_written:
+        return
+    divided = {name for plan in plans for c in plan.columns if c.divide for name in c.names}
+    used = {n for p in plans for c in p.columns if c.key and rows.is_name(p.kind, c.key) for n in c.names}
+    for number, cell in enumerate(sheet.header.cells):
+        if cell.strip() not in used - divided:
             continue
-        gathered.entries.append((order, pairs, places))
-
-
-class _BadRow(Exception):
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-
-
-def _order(sheet: Sheet, row: Row, at: Mapping[str, int]) -> int:
-    text = row.cells[at[ORDER]].strip() if ORDER in at else ""
-    if not text:
-        return LAST
-    if not (text.isascii() and text.isdigit() and len(text) < 16):
-        says = f"{ORDER} is {shown(text, 30)}, not a whole number"
-        raise _BadRow(sheet.problem(row.line, at[ORDER] + 1, "order", says, "leave it empty for a new row"))
-    return int(text)
-
-
-def _pairs(sheet: Sheet, plan: Plan, row: Row, at: Mapping[str, int], places: dict[str, Where]) -> Pairs:
-    said: dict[str, Value] = {}
-    for column in plan.columns:
-        if not column.key:
-            continue
-        numbers = [at[name] for name in column.names]
-        value = _value(sheet, column, row, numbers)
-        if value is not None:
-            said[column.key] = value
-            places[column.key] = sheet.where(row.line, numbers[0] + 1)
-    for key, value, _ in plan.constants:
-        said.setdefault(key, value)
-    if plan.kind not in said:
-        number = next((at[c.names[0]] + 1 for c in plan.columns if c.key == plan.kind), 1)
-        says = f"{plan.kind} has no {plan.kind}: in this row"
-        raise _BadRow(sheet.problem(row.line, number, "missing-key", says, "fill in this cell"))
-    return [(plan.kind, said.pop(plan.kind)), *said.items()]
-
-
-def _value(sheet: Sheet, column: Column, row: Row, numbers: Sequence[int]) -> Value | None:
-    values = []
-    for number in numbers:
-        try:
-            values.append(read_cell(column.key, row.cells[number], sheet.csv, column.divide))
-        except NotAValue:
-            says = f"{shown(row.cells[number], 40)} begins like a list or mapping and is none"
-            mend = "write [one, two] or {name: value}, or put the text in double quotes"
-            raise _BadRow(sheet.problem(row.line, number + 1, "wrong-shape", says, mend)) from None
-    found = [v for v in values if v is not None]
-    if len(numbers) == 1 or not found:
-        return found[0] if found else None
-    if column.key in words.LISTS:
-        return [item for v in found for item in (v if isinstance(v, list) else [v])]
-    return " ".join(v if isinstance(v, str) else "" for v in found)
+        row = next((r for r in sheet.rows if _SEVERAL.search(r.cells[number])), None)
+        if row:
+            says = (
+                f"{shown(row.cells[number], 40)} is taken for one name; for several say divide: in a mapping"
+            )
+            yield sheet.problem(row.line, number + 1, "undivided", says)._replace(severity="warning")
 
 
 # What the mapping file says of a sheet --------------------------------------------------------
 
 
-def _mapped_faults(sheet: Sheet, plan: Plan) -> Iterator[Problem]:
+def _mapped_faults(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
     """Every column of the table is named in the mapping, and every column of the mapping is there."""
     names = [cell.strip() for cell in sheet.header.cells if cell.strip()]
-    told = {name for column in plan.columns for name in column.names}
+    columns = [column for plan in plans for column in plan.columns]
+    told = {name for column in columns for name in column.names} | {ORDER, WHY}
+    rest = any(plan.rest_unused for plan in plans)
     for number, cell in enumerate(sheet.header.cells, 1):
-        if cell.strip() and cell.strip() not in told and cell.strip() != ORDER:
+        if cell.strip() and cell.strip() not in told and not rest:
             says = f"the mapping says nothing of the column {shown(cell.strip())}"
-            mend = "add an item for it, without a key to leave it out"
+            mend = "add an item for it, without a key to leave it out; or rest: unused"
             yield sheet.problem(sheet.header.line, number, "unknown-column", says, mend)
-    for column in plan.columns:
+    for column in columns:
         for name in column.names:
             if name not in names:
                 near = difflib.get_close_matches(name, names, 1)
@@ -196,31 +168,78 @@ def _mapped_faults(sheet: Sheet, plan: Plan) -> Iterator[Problem]:
 # The guess ------------------------------------------------------------------------------------
 
 
-def guess(sheet: Sheet, kind: str = "") -> Plan:
-    """How the columns are most likely meant; raises CannotRun where nothing says what kind the rows are."""
+def guess(sheet: Sheet, kind: str = "") -> list[Plan]:
+    """How the columns are most likely meant, the kind that the rows list first.
+
+    Raises CannotRun where nothing says what kind the rows are.
+    """
     headers = [
         (n, c.strip(), header_key(c, sheet.csv)) for n, c in enumerate(sheet.header.cells, 1) if c.strip()
     ]
+    headers = [header for header in headers if header[1] != WHY]
+    if any(cell == ORDER for _, cell, _ in headers):
+        return [_own(sheet, kind, headers)]
+    found = trade_columns.fields([cell for _, cell, _ in headers])
+    lists = "set" if found.lists_sets else "part" if found.lists_parts else ""
+    if lists and kind in ("", lists):
+        return _of_trade(sheet, lists, found, [h for h in headers if h[1] not in found.taken])
     kind = kind or (sheet.name if sheet.name in words.KINDS else "") or _kind(sheet, headers)
-    ours = any(cell == ORDER for _, cell, _ in headers)
-    plan = Plan(kind, sheet.name, sure=ours or all(key in keys_of(kind) for _, _, key in headers))
+    return [_with_name_of_set(sheet, _plan(sheet, kind, headers))]
+
+
+_Header = tuple[int, str, str]
+"""The number of a column, its name, and the key that this is as it stands."""
+
+
+def _own(sheet: Sheet, kind: str, headers: Sequence[_Header]) -> Plan:
+    """The plan of a sheet that this program wrote, which is meant as it is written."""
+    kind = kind or (sheet.name if sheet.name in words.KINDS else "") or _kind(sheet, headers)
+    columns = tuple(Column((cell,), key) for _, cell, key in headers if cell != ORDER)
+    return _whole(sheet, Plan(kind, sheet.name, columns, as_written=True))
+
+
+def _plan(sheet: Sheet, kind: str, headers: Sequence[_Header]) -> Plan:
+    """Every column as the key of one kind that it most likely is."""
+    plan = Plan(kind, sheet.name, sure=all(key in keys_of(kind) for _, _, key in headers))
     keys: dict[str, int] = {}
     for number, cell, key in headers:
-        if ours and cell != ORDER:
-            # What this program wrote is meant as it is written.
-            plan, keys[key] = plan.with_column(Column((cell,), key)), number
-        elif cell != ORDER:
-            plan = _with_column(sheet, plan, number, cell, key, keys)
-    if kind == "set" and "set" not in keys and {"badge", "model"} <= keys.keys():
+        plan = _with_column(sheet, plan, number, cell, key, keys)
+    return plan
+
+
+def _with_name_of_set(sheet: Sheet, plan: Plan) -> Plan:
+    """A plan in which badge and model together are the name of the set; doubts where a key is missing."""
+    keys = {column.key for column in plan.columns}
+    if plan.kind == "set" and "set" not in keys and {"badge", "model"} <= keys:
         names = tuple(c.names[0] for k in ("badge", "model") for c in plan.columns if c.key == k)
         plan = replace(plan, columns=(Column(names, "set"), *plan.columns))
-    for key in required_of(kind):
-        if key not in {c.key for c in plan.columns}:
-            says = f"no column is the {key}: of a {kind} entry"
+    return _whole(sheet, plan)
+
+
+def _whole(sheet: Sheet, plan: Plan) -> Plan:
+    for key in required_of(plan.kind):
+        if key not in {c.key for c in plan.columns} | {k for k, *_ in plan.constants}:
+            says = f"no column is the {key}: of a {plan.kind} entry"
             plan = plan.doubting(
                 sheet.problem(sheet.header.line, 1, "missing-key", says, "say by --map which it is")
             )
     return plan
+
+
+def _of_trade(sheet: Sheet, kind: str, found: trade_columns.Fields, headers: Sequence[_Header]) -> list[Plan]:
+    """The plans of a list of the trade: of its sets or parts, and of what a row says besides."""
+    plan = _plan(sheet, kind, headers)
+    if kind == "set" and not found.whole:
+        plan = replace(plan, columns=(Column(found.set_names, "set"), *plan.columns))
+        if not found.badge:
+            plan = replace(plan, columns=tuple(c for c in plan.columns if c.key != "model"))
+    if kind == "part":
+        places = {*found.places.values(), found.described}
+        heads = [(c, "belt") for c, _ in found.belts] + [(c, "") for c in found.parts.values()]
+        columns = tuple(c for c in plan.columns if c.names[0] not in places)
+        plan = replace(plan, columns=(Column((heads[0][0],), "part", reads=heads[0][1]), *columns))
+    besides = [_whole(sheet, other) for other in trade_columns.besides(sheet, found)]
+    return [replace(one, sure=False) for one in (_whole(sheet, plan), *besides)]
 
 
 def _with_column(sheet: Sheet, plan: Plan, number: int, cell: str, key: str, keys: dict[str, int]) -> Plan:
@@ -230,7 +249,7 @@ def _with_column(sheet: Sheet, plan: Plan, number: int, cell: str, key: str, key
         says = f"the columns {shown(sheet.header.cells[keys[meant] - 1])} and {shown(cell)} both mean {meant}"
         doubt = sheet.problem(line, number, "column-twice", says, "say by --map which of them it is")
         return plan.with_column(Column((cell,), "")).doubting(doubt)
-    plan = plan.with_column(Column((cell,), meant))
+    plan = plan.with_column(_column(sheet, plan.kind, cell, meant))
     if meant:
         keys[meant] = number
     if not sure:
@@ -238,6 +257,13 @@ def _with_column(sheet: Sheet, plan: Plan, number: int, cell: str, key: str, key
         says = f"the column {shown(cell)} is no key of a {plan.kind} entry"
         return plan.doubting(sheet.problem(line, number, "unknown-column", says, near))
     return plan
+
+
+def _column(sheet: Sheet, kind: str, cell: str, key: str) -> Column:
+    """A column as a key; the bands of a set are a list, and a bare voltage is in volts."""
+    divide = trade_columns.signs(sheet, cell, trade_columns.SIGNS) if (kind, key) == ("set", "bands") else ()
+    volts = key == "mains" and fold(cell) != "mains"
+    return Column((cell,), key, divide, reads="volts" if volts else "")
 
 
 def _meant(kind: str, text: str) -> tuple[str, bool]:
@@ -248,7 +274,7 @@ def _meant(kind: str, text: str) -> tuple[str, bool]:
     for key in known:
         if fold(key) == fold(text) and fold(text):
             return key, True
-    if holds := _HOLDS.get(kind, {}).get(fold(text)):
+    if holds := HOLDS.get(kind, {}).get(fold(text)):
         return holds, True
     if near := _near(text, known):
         return near, False
@@ -260,18 +286,8 @@ def _meant(kind: str, text: str) -> tuple[str, bool]:
 def _covered(kind: str, columns: Set[str]) -> set[str]:
     """The keys of a kind, folded, that columns stand for beyond doubt."""
     known = {fold(key) for key in keys_of(kind)}
-    holds = {name: fold(key) for name, key in _HOLDS.get(kind, {}).items()}
+    holds = {name: fold(key) for name, key in HOLDS.get(kind, {}).items()}
     return (known & columns) | {key for name, key in holds.items() if name in columns}
-
-
-_HOLDS = {
-    "set": {"make": "badge", "maker": "badge", "brand": "badge"},
-    "takes": {"part": "takes", "set": "in", "assembly": "in"},
-    "uses": {"assembly": "uses", "set": "in"},
-    "refuses": {"part": "refuses", "set": "in"},
-    "stock": {"part": "stock"},
-}
-"""Kind of entry -> name of a column -> the key that holds such a thing, where only one can be meant."""
 
 
 def _near(text: str, known: Sequence[str]) -> str:

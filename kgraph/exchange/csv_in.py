@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import islice
 
 from kgraph.exchange.sheets import Row, Sheet, made
@@ -17,7 +18,7 @@ ENCODINGS = ("utf-8", "cp1252", "latin-1", "utf-16")
 """The codings that CSV may be in; UTF-8 unless another is asked for."""
 
 _BOM = "\ufeff"
-_BAD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff\udc80-\udcff]")
+_BAD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
 _DECIMAL_COMMA = re.compile(r"\s*-?\d+,\d+\s*\Z")
 
 
@@ -27,15 +28,19 @@ def read(file: str, name: str, data: bytes, encoding: str) -> Sheet | None:
     divider = _divider(text)
     found: list[Row] = []
     wrong: list[Problem] = []
+    broken: list[Row] = []
     for row in _records(file, text, divider, wrong):
         faults = [p for i, c in enumerate(row.cells, 1) for p in _bad_characters(file, row, i, c)]
         wrong += faults
         if not faults or not found:
             found.append(row)
+        else:
+            broken.append(row)
     notes = [] if divider == "," else [_warning(Where(file), f"cells are divided by {DIVIDERS[divider]}")]
     if divider == ";":
         notes += islice(_decimal_commas(file, found), 1)
-    return made(file, name, found, wrong, True, notes)
+    sheet = made(file, name, found, wrong, True, notes, broken)
+    return sheet and replace(sheet, divider=divider)
 
 
 def _warning(where: Where, says: str) -> Problem:
@@ -49,14 +54,30 @@ def _text(file: str, data: bytes, encoding: str) -> str:
         if data.startswith((b"\xff\xfe", b"\xfe\xff")):
             mend = "save it as UTF-8, or say --encoding utf-16"
             raise CannotRun(Problem(Where(file), "utf-16", "the file is UTF-16", mend))
-        # What is not UTF-8 is kept as it is, so that the cell in which it stands can be named.
-        return data.decode("utf-8", "surrogateescape").removeprefix(_BOM)
+        _refuse_other_coding(file, data)
     try:
         return data.decode(encoding).removeprefix(_BOM)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         says = f"byte 0x{data[error.start]:02X} is not {encoding}"
         raise CannotRun(Problem(Where(file, line), "encoding", says, "name another --encoding")) from None
+
+
+def _refuse_other_coding(file: str, data: bytes) -> None:
+    """Raises CannotRun, in one line, with the first byte that is not UTF-8 and what it is in cp1252."""
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        before = data[: error.start]
+        text = before[before.rfind(b"\n") + 1 :].decode("utf-8", "replace")
+        column = max(text.count(divider) for divider in DIVIDERS) + 1
+        where = Where(file, before.count(b"\n") + 1, column)
+        one = data[error.start : error.start + 1]
+        meant = one.decode("cp1252", "replace")
+        mend = "save it as UTF-8, or say --encoding"
+        if meant.isprintable() and meant != "\ufffd":
+            mend += f" cp1252, in which it is {meant}"
+        raise CannotRun(Problem(where, "not-utf-8", f"byte 0x{one[0]:02X} is not UTF-8", mend)) from None
 
 
 def _divider(text: str) -> str:
@@ -121,12 +142,7 @@ def _fault(where: Where, error: str) -> Problem:
 def _bad_characters(file: str, row: Row, column: int, cell: str) -> Iterator[Problem]:
     for found in _BAD.finditer(cell):
         where = Where(file, row.line + cell.count("\n", 0, found.start()), column)
-        code = ord(found[0])
-        if 0xDC80 <= code <= 0xDCFF:
-            says = f"byte 0x{code - 0xDC00:02X} is not UTF-8"
-            yield Problem(where, "not-utf-8", says, "save it as UTF-8, or name its coding by --encoding")
-        else:
-            yield Problem(where, "control-character", f"control character {shown(found[0])}", "take it out")
+        yield Problem(where, "control-character", f"control character {shown(found[0])}", "take it out")
 
 
 def _decimal_commas(file: str, rows: list[Row]) -> Iterator[Problem]:

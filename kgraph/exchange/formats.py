@@ -10,9 +10,10 @@ import importlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
+    from kgraph.exchange.sheets import Sheet
     from kgraph.fits.graph import Graph
     from kgraph.folder.writing import Value
     from kgraph.problems import Problem, Where
@@ -47,6 +48,15 @@ class Incoming:
     """Tables: the kind of entry that the rows are; empty where the columns tell it."""
     encoding: str = "utf-8"
     """CSV: the coding of its text."""
+    sheets: tuple[str, ...] = ()
+    """Tables: the names of the sheets that are read; none for all."""
+
+
+class Fault(NamedTuple):
+    """What is wrong with a row of a table, and which row it is: the number of its sheet, and its line."""
+
+    problem: Problem
+    row: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +65,8 @@ class Found:
 
     `places`: of each entry of a table, where each of its keys stands, and under "" its row. `guess`: how the
     columns were understood, as a mapping file, where that was guessed. `doubts`: what of it nobody should
-    take unasked. `skipped`: rows that cannot be read. A reader raises CannotRun with every other fault.
+    take unasked. `skipped`: rows that cannot be read; `asked`: rows that nobody should take unasked. A reader
+    raises CannotRun with every other fault.
     """
 
     entries: Sequence[Pairs]
@@ -65,7 +76,13 @@ class Found:
     guess: str = ""
     doubts: Sequence[Problem] = ()
     warnings: Sequence[Problem] = ()
-    skipped: Sequence[Problem] = ()
+    skipped: Sequence[Fault] = ()
+    asked: Sequence[Fault] = ()
+    rows: Sequence[tuple[int, int]] = ()
+    """Of each entry of a table its row, as a Fault names it."""
+    tables: Sequence[Sheet] = ()
+    sources: frozenset[str] = frozenset()
+    """The names of the tables as sources of the facts that stand in them."""
 
 
 Writer = Callable[[Export], Iterable[bytes]]

@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 
 from kgraph.collection import written_id
+from kgraph.exchange.cells import whole_number
 from kgraph.records import Entry, Statement, Thing, Value
 
 
-def not_yet(have: Iterable[Entry], come: Sequence[Entry]) -> list[int]:
+def not_yet(have: Iterable[Entry], come: Sequence[Entry], ignored: Set[str] = frozenset()) -> list[int]:
     """Which of the entries that come are new, by number from 0; said twice, an entry must stand twice.
 
     Names are compared folded; texts by their words; the order of keys does not count. The same fact with
-    other evidence is new: it is said by somebody else, or otherwise.
+    other evidence is new: it is said by somebody else, or otherwise. Keys that are `ignored` do not count.
     """
-    standing = Counter(map(_meaning, have))
+    standing = Counter(meaning(entry, ignored) for entry in have)
     new = []
     for number, entry in enumerate(come):
-        meaning = _meaning(entry)
-        if standing[meaning]:
-            standing[meaning] -= 1
+        said = meaning(entry, ignored)
+        if standing[said]:
+            standing[said] -= 1
         else:
             new.append(number)
     return new
@@ -33,13 +34,14 @@ _EVIDENCE = (
 )
 
 
-def _meaning(entry: Entry) -> tuple[str, ...]:
-    said = dict(entry.pairs)
+def meaning(entry: Entry, ignored: Set[str] = frozenset()) -> tuple[str, ...]:
+    """What an entry says, to compare by; keys that are `ignored` left out."""
+    said = {k: v for k, v in entry.pairs if k not in ignored}
     if isinstance(entry, Statement):
         evidence = {k: v for k, v in said.items() if k in _EVIDENCE}
-        source = " ".join(sorted(n.key for n in entry.sources))
+        source = "" if "source" in ignored else " ".join(sorted(n.key for n in entry.sources))
         return (entry.kind, written_id(entry), source, _text(evidence))
-    name = entry.name.key if isinstance(entry, Thing) else ""
+    name = whole_number(entry.name.key) if isinstance(entry, Thing) else ""
     return (entry.kind, name, _text({k: v for k, v in said.items() if k != entry.kind}))
 
 
@@ -49,7 +51,7 @@ def _text(said: Mapping[str, Value]) -> str:
 
 def _plain(value: Value) -> object:
     if isinstance(value, str):
-        return " ".join(value.split())
+        return whole_number(" ".join(value.split()))
     if isinstance(value, Mapping):
         return {key: _plain(inner) for key, inner in value.items()}
     return [_plain(inner) for inner in value]

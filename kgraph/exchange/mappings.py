@@ -1,4 +1,7 @@
-"""A mapping file: which column of a table is which key. Read with every fault at its place, and written."""
+"""A mapping file: which column of a table is which key. Read with every fault at its place, and written.
+
+Each `kind:` begins what the rows are besides: one row can be a set, what it is built on and its belt.
+"""
 
 from __future__ import annotations
 
@@ -14,20 +17,31 @@ from kgraph.folder.writing import Value, entry_text
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, Problem, Where, shown
 
+AS = {"belt": "a belt as sellers write it", "volts": "a bare number is in volts"}
+"""How the text of a cell can be read, as `as:` has it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column, or several together, and the key that they are; no key: it is left out."""
+    """A column, or several together, and the key that they are; no key: it is left out.
+
+    `divide`: the signs that part a cell into several; `reads`: how its text is read, one of AS.
+    """
 
     names: tuple[str, ...]
     key: str
-    divide: str = ""
+    divide: tuple[str, ...] = ()
     where: Where | None = None
+    reads: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """How one sheet is read. `sure`: nothing of it was guessed; `doubts`: what nobody should take unasked."""
+    """How the rows of a sheet are read as entries of one kind; the first plan of a sheet is what it lists.
+
+    `sure`: nothing of it was guessed; `doubts`: what nobody should take unasked; `rest_unused`: columns that
+    no plan of the sheet names are left out.
+    """
 
     kind: str
     sheet: str = ""
@@ -36,6 +50,9 @@ class Plan:
     """Of each value that every row has: its key, the value, and where the mapping says so."""
     sure: bool = True
     doubts: tuple[Problem, ...] = ()
+    rest_unused: bool = False
+    as_written: bool = False
+    """Whether the sheet is one of this program's own, whose cells are read letter for letter."""
 
     def with_column(self, column: Column) -> Plan:
         """The same plan with one more column."""
@@ -46,24 +63,35 @@ class Plan:
         return replace(self, doubts=(*self.doubts, problem), sure=False)
 
 
-def text(plans: Sequence[tuple[Sheet, Plan]]) -> str:
-    """The plans as a mapping file that says the same."""
-    lines = []
-    for sheet, plan in plans:
+def text(plans: Sequence[tuple[Sheet, Sequence[Plan]]]) -> str:
+    """The plans of each sheet as a mapping file that says the same."""
+    items: list[list[tuple[str, Value]]] = []
+    for sheet, several in plans:
         if len(plans) > 1:
-            lines.append(entry_text([("sheet", sheet.name)]))
-        lines.append(entry_text([("kind", plan.kind)]))
-        for column in plan.columns:
-            names: Value = column.names[0] if len(column.names) == 1 else list(column.names)
-            key = [("key", column.key)] if column.key else []
-            lines.append(entry_text([("column", names), *key]))
-        lines += [entry_text([("key", key), ("value", value)]) for key, value, _ in plan.constants]
-    return "".join(lines)
+            items.append([("sheet", sheet.name)])
+        for plan in several:
+            items.append([("kind", plan.kind)])
+            items += [_item(column) for column in plan.columns]
+            items += [[("key", key), ("value", value)] for key, value, _ in plan.constants]
+    return "".join(map(entry_text, items))
 
 
-def for_sheet(plans: Sequence[Plan], sheet: Sheet) -> Plan | None:
-    """The plan that holds for a sheet; None where the mapping names its sheets and not this one."""
-    return next((p for p in plans if not p.sheet or p.sheet == sheet.name), None)
+def _item(column: Column) -> list[tuple[str, Value]]:
+    said: list[tuple[str, Value]] = [("column", _one_or_list(column.names))]
+    if column.key:
+        said.append(("key", column.key))
+    if column.divide:
+        said.append(("divide", _one_or_list(column.divide)))
+    return [*said, ("as", column.reads)] if column.reads else said
+
+
+def _one_or_list(texts: Sequence[str]) -> Value:
+    return texts[0] if len(texts) == 1 else list(texts)
+
+
+def for_sheet(plans: Sequence[Plan], sheet: Sheet) -> list[Plan]:
+    """The plans that hold for a sheet; none where the mapping names its sheets and not this one."""
+    return [p for p in plans if not p.sheet or p.sheet == sheet.name]
 
 
 class _Faults:
@@ -75,7 +103,7 @@ class _Faults:
         self.found.append(Problem(Where(self.file, node.line, node.column), "mapping", says, mend))
 
 
-_ITEMS = ("kind", "column", "key", "sheet")
+_ITEMS = ("kind", "column", "key", "sheet", "rest")
 
 
 def read(file: str, data: bytes, kind: str) -> list[Plan]:
@@ -89,7 +117,13 @@ def read(file: str, data: bytes, kind: str) -> list[Plan]:
         if first.value == "sheet":
             plans.append(Plan(kind, _one_text(item, "sheet", faults)))
         elif first.value == "kind":
+            if plans[-1].columns:
+                plans.append(Plan(kind, plans[-1].sheet))
             plans[-1] = replace(plans[-1], kind=_kind_of(item, kind, faults))
+        elif first.value == "rest":
+            if _one_text(item, "rest", faults) != "unused":
+                faults.add(item, "rest: can only be unused", "write rest: unused")
+            plans[-1] = replace(plans[-1], rest_unused=True)
         elif first.value in ("column", "key"):
             plans[-1] = _with_item(plans[-1], item, faults)
         else:
@@ -123,7 +157,7 @@ def _kind_of(item: Map, asked: str, faults: _Faults) -> str:
 
 
 def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
-    kinds = {"column": ("column", "key", "divide"), "key": ("key", "value")}[item.pairs[0][0].value]
+    kinds = {"column": ("column", "key", "divide", "as"), "key": ("key", "value")}[item.pairs[0][0].value]
     for key, _ in item.pairs:
         if key.value not in kinds:
             mend = did_you_mean(key.value, kinds) or f"it may have {', '.join(kinds)}"
@@ -137,16 +171,26 @@ def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
         constant = (_one_text(item, "key", faults), records.plain(plain(value)), where)
         return replace(plan, constants=(*plan.constants, constant))
     key_text = _one_text(item, "key", faults) if item.get("key") else ""
-    divide = _one_text(item, "divide", faults) if item.get("divide") else ""
+    divide = _texts(item, "divide", faults) if item.get("divide") else ()
+    reads = _one_text(item, "as", faults) if item.get("as") else ""
+    if reads and reads not in AS:
+        faults.add(item, f"no cell is read as {shown(reads)}", f"use one of {', '.join(AS)}")
+    if reads == "belt" and key_text not in ("takes", "part"):
+        faults.add(item, "a cell that is read as a belt is the key takes or part", "give it one of the two")
     where = Where(faults.file, item.line, item.column)
-    return plan.with_column(Column(_names(item, faults), key_text, divide, where))
+    return plan.with_column(Column(_texts(item, "column", faults), key_text, divide, where, reads))
 
 
-def _names(item: Map, faults: _Faults) -> tuple[str, ...]:
-    node = item.get("column")
-    if isinstance(node, Seq) and node.items and all(isinstance(n, Text) for n in node.items):
+def _texts(item: Map, key: str, faults: _Faults) -> tuple[str, ...]:
+    """The texts of a key that may have one or a list of them."""
+    node = item.get(key)
+    if (
+        isinstance(node, Seq)
+        and node.items
+        and all(isinstance(n, Text) and n.value.strip() for n in node.items)
+    ):
         return tuple(n.value.strip() for n in node.items if isinstance(n, Text))
-    return (_one_text(item, "column", faults),)
+    return (_one_text(item, key, faults),)
 
 
 def _plan_faults(file: str, plan: Plan) -> list[Problem]:

@@ -22,7 +22,8 @@ class Row:
 class Sheet:
     """A table: its file, the name of the sheet where it has one, its first row, and the rows below.
 
-    `wrong`: rows that cannot be read, each with every fault; they are not among `rows`.
+    `wrong`: rows that cannot be read, each with every fault; they are not among `rows`. `broken`: those of
+    them that are known at all, as they came.
     """
 
     file: str
@@ -32,6 +33,9 @@ class Sheet:
     wrong: Sequence[Problem]
     csv: bool
     notes: Sequence[Problem] = ()
+    broken: Sequence[Row] = ()
+    divider: str = ","
+    """CSV: what stands between two cells."""
 
     def where(self, line: int, column: int = 1) -> Where:
         """The place of a cell: row and column, from 1."""
@@ -50,10 +54,12 @@ def made(
     wrong: Sequence[Problem],
     csv: bool,
     notes: Sequence[Problem] = (),
+    broken: Sequence[Row] = (),
 ) -> Sheet | None:
     """The sheet of these rows, None where there is none; raises CannotRun for a header that is not one.
 
-    Rows without any text are left out; rows of another length than the header are faults.
+    Rows without any text are left out; rows of another length than the header are faults. `broken`: rows
+    that have a fault among `wrong`.
     """
     filled = [row for row in found if any(c.strip() for c in row.cells)]
     if not filled:
@@ -66,7 +72,7 @@ def made(
     faults = [*(p for p in wrong if p.where and p.where.line <= header.line), *_header_faults(sheet, cells)]
     if faults:
         raise CannotRun(*faults)
-    good, bad = [], list(wrong)
+    good, bad, lost = [], list(wrong), list(broken)
     for row in rows:
         fitted = row.cells if csv else (*row.cells, *[""] * (len(cells) - len(row.cells)))
         if len(fitted) > len(cells) and not csv and not any(c.strip() for c in fitted[len(cells) :]):
@@ -75,7 +81,8 @@ def made(
             good.append(Row(row.line, tuple(fitted)))
         else:
             bad.append(_ragged(sheet, row, len(cells)))
-    return Sheet(file, name, Row(header.line, tuple(cells)), good, bad, csv, notes)
+            lost.append(row)
+    return Sheet(file, name, Row(header.line, tuple(cells)), good, bad, csv, notes, lost)
 
 
 def _without_empty_end(cells: Sequence[str]) -> tuple[str, ...]:

@@ -10,14 +10,14 @@ import io
 import re
 import sys
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any, BinaryIO
 
 from kgraph.exchange import process
 from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.sheets import MOST_COLUMNS, Row, Sheet, made
-from kgraph.exchange.tables import Table, rows, tables
+from kgraph.exchange.tables import rows, tables
 from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
 
@@ -39,24 +39,29 @@ _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
 def xlsx(wanted: Export) -> Iterator[bytes]:
     """A workbook with a sheet for each kind of entry. Raises CannotRun where a cell would be too long."""
+    yield workbook((table.kind, rows(table, False, MOST_CELL)) for table in tables(wanted))
+
+
+def workbook(sheets: Iterable[tuple[str, Iterable[Sequence[str]]]]) -> bytes:
+    """A workbook with a sheet of each name and its rows, the names of the columns first."""
     from openpyxl import Workbook
 
     book = Workbook(write_only=True)
-    for table in tables(wanted):
-        _write(book.create_sheet(table.kind), table)
+    for name, cells in sheets:
+        _write(book.create_sheet(name), cells)
     if not book.worksheets:
         book.create_sheet("set")
     unpacked = io.BytesIO()
     book.save(unpacked)
-    yield _with_dates_of(unpacked)
+    return _with_dates_of(unpacked)
 
 
-def _write(sheet: Any, table: Table) -> None:
+def _write(sheet: Any, texts: Iterable[Sequence[str]]) -> None:
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 
     sheet.freeze_panes = "B2"
-    for number, row in enumerate(rows(table, False, MOST_CELL)):
+    for number, row in enumerate(texts):
         cells = []
         for text in row:
             cell = WriteOnlyCell(sheet, _ESCAPED.sub(lambda m: f"_x{ord(m[0]):04X}_", text) or None)
@@ -98,11 +103,11 @@ def read(incoming: Incoming) -> list[Sheet]:
     job = {"file": file, "seconds": incoming.seconds, "memory_mib": MEMORY_MIB}
     result = process.run("kgraph.exchange.xlsx", job, [incoming.data])
     sheets = []
-    for name, found, wrong in result["sheets"]:
-        listed = [Row(line, tuple(cells)) for line, cells in found]
+    for name, found, lost, wrong in result["sheets"]:
+        listed, broken = ([Row(line, tuple(cells)) for line, cells in which] for which in (found, lost))
         frame = Sheet(file, name, Row(1, ()), (), (), False)
         faults = [frame.problem(line, column, *said) for line, column, *said in wrong]
-        if sheet := made(file, name, listed, faults, False):
+        if sheet := made(file, name, listed, faults, False, (), broken):
             sheets.append(sheet)
     return sheets
 
@@ -153,21 +158,29 @@ def _has_doctype(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bool:
     return b"<!DOCTYPE" in archive.read(member).replace(b"\0", b"").upper()
 
 
-def _sheet(sheet: Any) -> tuple[str, list[tuple[int, list[str]]], list[tuple[int, int, str, str, str]]]:
-    found: list[tuple[int, list[str]]] = []
-    wrong: list[tuple[int, int, str, str, str]] = []
+_Cells = list[tuple[int, list[str]]]
+_Faults = list[tuple[int, int, str, str, str]]
+
+
+def _sheet(sheet: Any) -> tuple[str, _Cells, _Cells, _Faults]:
+    """Its name, the rows that can be read, those that cannot, and what is wrong with these."""
+    found: _Cells = []
+    broken: _Cells = []
+    wrong: _Faults = []
     # What a sheet says of its own size is not believed: it may be huge, or too small.
     sheet.reset_dimensions()
     for line, row in enumerate(sheet.iter_rows(), 1):
-        faults: list[tuple[int, int, str, str, str]] = []
+        faults: _Faults = []
         cells = [_cell(line, column, cell, faults) for column, cell in enumerate(row[: MOST_COLUMNS + 1], 1)]
         wrong += faults
         if any(cells) and (not faults or not found):
             found.append((line, cells))
-    return sheet.title, found, wrong
+        elif faults:
+            broken.append((line, cells))
+    return sheet.title, found, broken, wrong
 
 
-def _cell(line: int, column: int, cell: Any, faults: list[tuple[int, int, str, str, str]]) -> str:
+def _cell(line: int, column: int, cell: Any, faults: _Faults) -> str:
     """The text of a cell; a number as it is stored, a date as in a fact file."""
     if cell.value is None:
         return ""

@@ -15,8 +15,14 @@ from pathlib import Path
 from tests.faults.tally import Tally
 from tests.support import ROOT
 
-SMALL = ("tests/test_reading.py", "tests/test_quantities.py")
-FULL = (*SMALL, "tests/test_hostile.py", "tests/test_tables.py", "tests/test_rdf.py", "tests/test_checks.py")
+SMALL = ("tests/folder/test_reading.py", "tests/test_quantities.py")
+FULL = (
+    *SMALL,
+    "tests/cli/test_hostile.py",
+    "tests/exchange/test_tables.py",
+    "tests/exchange/test_rdf.py",
+    "tests/checks/test_checks.py",
+)
 
 
 def figure(size: str, place: Path) -> Tally:

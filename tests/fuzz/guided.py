@@ -3,7 +3,8 @@
     python -m tests.fuzz.guided yaml -runs=100000 FOLDER
 
 Each target raises AssertionError where something is wrong, and whatever else it raises is wrong as well.
-What was found to reach new code is kept, small, in `tests/corpus/TARGET/` and tried again by the tests.
+What was found to reach new code is kept, small, in `tests/corpus/TARGET.zip` and tried again by the tests.
+`keep(TARGET, FOLDER)` packs a folder of found inputs into it.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ import gc
 import itertools
 import math
 import re
-import shutil
 import subprocess
 import sys
 import time
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -56,11 +57,26 @@ def figure(size: str, place: Path) -> Tally:
         return tally
     for name in TARGETS:
         found = place / name
-        shutil.copytree(CORPUS / name, found) if (CORPUS / name).is_dir() else found.mkdir()
+        found.mkdir()
+        for kept, data in kept_inputs(name).items():
+            (found / kept).write_bytes(data)
         for number, seed in enumerate(seeds(name)):
             (found / f"seed{number}").write_bytes(seed)
         _guided(name, size, found, place, tally)
     return tally
+
+
+def kept_inputs(name: str) -> dict[str, bytes]:
+    """The inputs kept for a target, by the names of their files in the archive."""
+    with zipfile.ZipFile(CORPUS / f"{name}.zip") as archive:
+        return {inside: archive.read(inside) for inside in archive.namelist()}
+
+
+def keep(name: str, folder: Path) -> None:
+    """Pack the inputs in a folder into the archive of a target: the same inputs give the same bytes."""
+    with zipfile.ZipFile(CORPUS / f"{name}.zip", "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for file in sorted(folder.iterdir()):
+            archive.writestr(zipfile.ZipInfo(file.name), file.read_bytes(), zipfile.ZIP_DEFLATED)
 
 
 def seeds(name: str) -> list[bytes]:

@@ -1,7 +1,7 @@
 """Every hostile file by every command that reads: no traceback, the right line, old bytes stand.
 
 Facts stand in a folder beside a good file; tables and RDF are imported, queries asked. The exit statuses and
-lines are those of `tests/hostile/index.tsv`, as `tests/test_hostile.py` reads it.
+lines are those of `tests/hostile/index.tsv`, as `tests/cli/test_hostile.py` reads it.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import shutil
 from pathlib import Path
 
 from kgraph.cli.main import run
+from tests.cli.test_hostile import FACTS, GOOD, HOSTILE, NO_TEXT, READING, ROWS
 from tests.faults.tally import Tally
-from tests.test_hostile import FACTS, GOOD, HOSTILE, NO_TEXT, READING, ROWS
 
 MORE = [
     ["doubts"],

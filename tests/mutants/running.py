@@ -329,7 +329,7 @@ def _try(target: Target, code: CodeType | None, tests: Sequence[str], note: Call
     if code is not None:
         sys.meta_path.insert(0, _Finder(name, str(ROOT / target.file), code, lambda: note("loaded")))
     plugin = _Plugin(tests)
-    files = dict.fromkeys(Path(t.partition("::")[0]).stem for t in tests)
+    files = dict.fromkeys(t.partition("::")[0].removeprefix("tests/").removesuffix(".py") for t in tests)
     status = _run_tests(files, plugin)
     note({"failed": plugin.failed or ("" if status == 0 else f"pytest ends with {status}")})
 

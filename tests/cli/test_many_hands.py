@@ -1,0 +1,213 @@
+"""Who said it, and taking it back; keeping up with the folders of others."""
+
+from __future__ import annotations
+
+from itertools import permutations
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from kgraph.cli.main import run
+from tests.support import ask, folder_with, graph_of, graph_of_folder
+
+TAKES = "- takes: {}\n  in: Larkfield LK-40\n  position: volume knob\n  how: {}\n"
+
+
+def folder_of(root: Path, name: str, text: str) -> Path:
+    (root / name).mkdir(exist_ok=True)
+    return folder_with(root / name, [("a.yaml", text)])
+
+
+def merge(ours: Path, theirs: Path, *more: str) -> int:
+    return run(["--data", str(ours), "merge", str(theirs), "--yes", *more])
+
+
+def certainties(folder: Path) -> dict[tuple[Any, ...], float]:
+    """What each fact states -> how certain it is."""
+    facts = graph_of_folder(folder).data.facts.values()
+    return {(f.kind, *f.claim): round(f.certainty, 9) for f in facts}
+
+
+def of_part(folder: Path, part: str) -> float | None:
+    found = [c for (_, what, *_), c in certainties(folder).items() if what == part]
+    return found[0] if found else None
+
+
+# Keeping up -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> tuple[Path, Path]:
+    ours = folder_of(tmp_path, "ours", TAKES.format("K-114", "reported"))
+    theirs = TAKES.format("K-114", "fitted") + TAKES.format("K-2", "compared")
+    return ours, folder_of(tmp_path, "bert", theirs)
+
+
+def test_another_trust_replaces_the_last_and_none_keeps_it(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    for more, expected in (
+        (["--trust", "0.5"], 0.425),
+        ([], 0.425),
+        (["--trust", "0.01"], 0.0085),
+        (["--trust", "1"], 0.85),
+    ):
+        assert merge(ours, bert, *more) == 0
+        assert of_part(ours, "k2") == pytest.approx(expected)
+    assert of_part(ours, "k114") == 0.98
+
+
+def test_what_they_correct_and_take_back_arrives_for_them_alone(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    assert merge(ours, bert) == 0
+    one = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.claim[0] == "k2")
+    assert run(["--data", str(bert), "correct", one, "how", "guess", "--yes"]) == 0
+    assert merge(ours, bert) == 0
+    assert of_part(ours, "k2") == 0.4
+    mine = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.claim[0] == "k114")
+    assert run(["--data", str(bert), "withdraw", mine, "--why", "misread", "--yes"]) == 0
+    assert merge(ours, bert, "--trust", "0.01") == 0
+    assert of_part(ours, "k114") == 0.6
+
+
+def test_what_they_say_again_counts_again_as_often_as_they_turn_round(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    text = (bert / "a.yaml").read_text()
+    for turn in range(6):
+        folder_with(bert, [("a.yaml", text if turn % 2 == 0 else TAKES.format("K-114", "fitted"))])
+        assert merge(ours, bert) == 0
+        assert of_part(ours, "k2") == (0.85 if turn % 2 == 0 else None)
+        assert run(["--data", str(ours), "check"]) == 0
+
+
+def test_a_folder_is_known_again_by_its_name_wherever_it_lies(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    assert merge(ours, bert, "--as", "bert of the club") == 0
+    before = {p.name: p.read_bytes() for p in ours.glob("*.yaml")}
+    elsewhere = bert.rename(bert.parent / "sent by mail")
+    assert merge(ours, elsewhere, "--as", "Bert of the Club") == 0
+    assert {p.name: p.read_bytes() for p in ours.glob("*.yaml")} == before
+
+
+def test_a_folder_written_with_marks_is_understood_and_kept_up_with(tmp_path: Path) -> None:
+    """As version 0 wrote it: the mark in the note, the folder as source, the trust on the saying."""
+    marked = TAKES.format("K-2", "compared") + "  source: bert\n  trust: 0.5\n  note: '[from bert]'\n"
+    ours = folder_of(tmp_path, "ours", "- source: bert\n  type: letter\n" + marked)
+    assert of_part(ours, "k2") == pytest.approx(0.425)
+    bert = folder_of(tmp_path, "bert", TAKES.format("K-2", "compared"))
+    assert merge(ours, bert, "--trust", "0.8") == 0
+    assert of_part(ours, "k2") == pytest.approx(0.68)
+    folder_with(bert, [("a.yaml", TAKES.format("K-3", "compared"))])
+    assert merge(ours, bert) == 0
+    assert of_part(ours, "k2") is None
+
+
+PARTS = ("K-1", "K-2", "K-3")
+SAID = st.lists(
+    st.tuples(st.sampled_from(PARTS), st.sampled_from(["guess", "compared", "fitted"]), st.booleans()),
+    max_size=4,
+)
+
+
+def text_of(said: list[tuple[str, str, bool]]) -> str:
+    """What somebody says; where the last of three is set it is taken back behind."""
+    text = "- set: Larkfield LK-40\n" + "".join(TAKES.format(part, how) for part, how, _ in said)
+    ids = {f.claim[0]: f.id for f in graph_of(text).data.facts.values()}
+    gone = {part for part, _, back in said if back}
+    return text + "".join(
+        f"- withdraw: {ids[part.lower().replace('-', '')]}\n  why: misread\n" for part in sorted(gone)
+    )
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@given(SAID, st.lists(st.tuples(SAID, SAID), min_size=2, max_size=2), st.integers(0, 1))
+def test_no_order_and_no_repetition_of_merging_changes_an_answer(
+    mine: list[tuple[str, str, bool]], others: list[tuple[Any, Any]], first: int
+) -> None:
+    """Three people; two of them change what they say; merged in any order, and more often, it is the same."""
+    results = []
+    with TemporaryDirectory() as scratch:
+        for number, order in enumerate(permutations([0, 1, 0, 1], 4)):
+            if number % 6 != first:
+                continue
+            root = Path(scratch, str(number))
+            root.mkdir()
+            ours = folder_of(root, "ours", text_of(mine))
+            own = certainties(ours)
+            names = ("anna", "bert")
+            for name, (before, _) in zip(names, others, strict=True):
+                folder_of(root, name, text_of(before))
+            for who in order[:2]:
+                assert merge(ours, root / names[who], "--trust", "0.5") == 0
+            for name, (_, after) in zip(names, others, strict=True):
+                folder_of(root, name, text_of(after))
+            for who in (*order, 0, 1):
+                assert merge(ours, root / names[who], "--trust", "0.5") == 0
+            found = certainties(ours)
+            assert all(found.get(fact, 0) >= certainty for fact, certainty in own.items())
+            assert run(["--data", str(ours), "check"]) == 0
+            results.append(found)
+    assert all(r == results[0] for r in results)
+
+
+# Who said it ------------------------------------------------------------------------------------
+
+BOTH = TAKES.format("K-114", "fitted") + "  by: EV\n" + TAKES.format("K-114", "compared") + "  by: AK\n"
+
+
+def the_id(folder: Path) -> str:
+    return next(iter(graph_of_folder(folder).data.facts))
+
+
+def test_what_one_member_said_is_taken_back_for_that_member(tmp_path: Path) -> None:
+    folder = folder_of(tmp_path, "club", BOTH)
+    words = ["--data", str(folder), "withdraw", the_id(folder), "--why", "misread", "--yes"]
+    assert run([*words, "--by", "EV"]) == 0
+    assert of_part(folder, "k114") == 0.85
+    assert run([*words, "--all-sayings"]) == 0
+    assert of_part(folder, "k114") is None
+
+
+def test_all_that_somebody_said_is_taken_back_in_one_append(tmp_path: Path, capsys: Any) -> None:
+    folder = folder_of(tmp_path, "club", BOTH + TAKES.format("K-9", "fitted") + "  by: EV\n")
+    assert run(["--data", str(folder), "withdraw", "--by", "EV", "--why", "guessed", "--yes"]) == 0
+    assert "1 fact no longer counts, 1 stay" in capsys.readouterr().out
+    assert (of_part(folder, "k114"), of_part(folder, "k9")) == (0.85, None)
+    assert run(["--data", str(folder), "withdraw", "--by", "NOBODY", "--why", "x", "--yes"]) == 2
+    assert run(["--data", str(folder), "withdraw", "--why", "x", "--yes"]) == 2
+
+
+def test_all_that_came_by_a_folder_is_taken_back_and_ours_stays(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    assert merge(ours, bert) == 0
+    assert run(["--data", str(ours), "withdraw", "--via", "bert", "--why", "guessed", "--yes"]) == 0
+    assert (of_part(ours, "k114"), of_part(ours, "k2")) == (0.6, None)
+    assert merge(ours, bert) == 0
+    assert (of_part(ours, "k114"), of_part(ours, "k2")) == (0.6, None)
+
+
+def test_what_we_take_back_stays_said_by_others(two: tuple[Path, Path], capsys: Any) -> None:
+    ours, bert = two
+    assert merge(ours, bert, "--trust", "0.5") == 0
+    one = next(f.id for f in graph_of_folder(ours).data.facts.values() if f.claim[0] == "k114")
+    assert run(["--data", str(ours), "withdraw", one, "--why", "misread", "--yes"]) == 0
+    assert of_part(ours, "k114") == pytest.approx(0.49)
+    assert merge(ours, bert) == 0
+    assert of_part(ours, "k114") == pytest.approx(0.49)
+
+
+def test_show_tells_by_source_and_via_of_every_saying(tmp_path: Path, capsys: Any) -> None:
+    text = BOTH + "  source: letter 3\n  via: [bert, carl]\n- via: bert\n  trust: 0.6\n"
+    folder = folder_of(tmp_path, "club", text)
+    _, found = ask(capsys, "--data", str(folder), "show", the_id(folder))
+    first, second = found["answers"][0]["evidence"]
+    assert (first["by"], second["by"], second["source"], second["via"]) == (
+        "EV",
+        "AK",
+        "letter 3",
+        "bert, carl",
+    )
+    assert second["certainty"] == pytest.approx(0.51)

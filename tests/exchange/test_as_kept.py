@@ -1,0 +1,511 @@
+"""Tables as people keep them: trade columns, ditto marks, several names in a cell, belts, a second import."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import click
+import openpyxl
+import pytest
+
+from kgraph.belts.described import described
+from kgraph.cli.main import run
+from kgraph.collection import Collection
+from kgraph.exchange import columns, csv_in
+from kgraph.exchange.pieces import NotWhole, pieces
+from kgraph.quantities import QuantityError
+from tests.bench import lists
+from tests.support import graph_of_folder
+
+HEADER = "Make,Model,Year,Country,Voltage,Bands,Mechanism,Belt,Part No.,Place,Fits also,Remarks\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """An empty fact folder."""
+    made = tmp_path / "facts"
+    made.mkdir()
+    return made
+
+
+def bring(folder: Path, file: Path, *more: str) -> int:
+    return run(["--data", str(folder), "import", str(file), "--yes", *more])
+
+
+def written(folder: Path, text: str, name: str = "list.csv") -> Path:
+    file = folder.parent / name
+    file.write_text(text, encoding="utf-8", newline="")
+    return file
+
+
+def data_of(folder: Path) -> Collection:
+    return graph_of_folder(folder).data
+
+
+def said(folder: Path, kind: str) -> list[dict[str, Any]]:
+    """The entries of a kind that the folder holds, without where in the table each stood."""
+    found = [dict(e.pairs) for e in data_of(folder).entries if e.kind == kind]
+    return [{k: v for k, v in pairs.items() if k not in ("page", "source")} for pairs in found]
+
+
+# One row, several kinds -----------------------------------------------------------------------
+
+
+def test_a_row_of_a_list_of_the_trade_is_a_set_and_all_that_belongs_to_it(folder: Path) -> None:
+    row = (
+        "Larkfield,LK-40,1981-84,UK,240,LW/MW,TN7 mechanism,1.2 sq x 75 dia,K-114,volume knob,Quillon 31,ok\n"
+    )
+    assert bring(folder, written(folder, HEADER + row)) == 0
+    assert said(folder, "set") == [
+        {
+            "set": "Larkfield LK-40",
+            "badge": "Larkfield",
+            "model": "LK-40",
+            "years": "1981-84",
+            "market": "UK",
+            "mains": "240 V",
+            "bands": ("LW", "MW"),
+            "note": "ok",
+        }
+    ]
+    assert said(folder, "assembly") == [{"assembly": "TN7 mechanism", "kind": "tape mechanism"}]
+    assert said(folder, "uses") == [{"uses": "TN7 mechanism", "in": "Larkfield LK-40"}]
+    assert said(folder, "takes") == [
+        {"takes": "1.2 sq x 75 dia", "in": "Larkfield LK-40", "position": "main belt"},
+        {"takes": "K-114", "in": "Larkfield LK-40", "position": "volume knob"},
+        {"takes": "K-114", "in": "Quillon 31", "position": "volume knob", "role": "substitute"},
+    ]
+    facts = [e for e in data_of(folder).entries if e.kind in ("uses", "takes")]
+    assert {(dict(e.pairs)["source"], dict(e.pairs)["page"]) for e in facts} == {("list.csv", "row 2")}
+
+
+def test_a_list_of_parts_names_the_sets_that_have_them(folder: Path) -> None:
+    text = (
+        "Part no.,Description,Used in,Fits also\nK-114,volume knob,Larkfield LK-40; Orvanek 2200,Quillon 31\n"
+    )
+    assert bring(folder, written(folder, text)) == 0
+    assert said(folder, "part") == [{"part": "K-114"}]
+    assert said(folder, "takes") == [
+        {"takes": "K-114", "in": "Larkfield LK-40", "position": "volume knob"},
+        {"takes": "K-114", "in": "Orvanek 2200", "position": "volume knob"},
+        {"takes": "K-114", "in": "Quillon 31", "position": "volume knob", "role": "substitute"},
+    ]
+
+
+def test_our_own_words_are_known_and_blanks_say_nothing(folder: Path) -> None:
+    text = "set,years,market,mains\nLarkfield LK-40,1981-1984,,240 V 50 Hz\nOrvanek 2200,,Germany,\n"
+    assert bring(folder, written(folder, text)) == 0
+    assert said(folder, "set") == [
+        {"set": "Larkfield LK-40", "years": "1981-1984", "mains": "240 V 50 Hz"},
+        {"set": "Orvanek 2200", "market": "Germany"},
+    ]
+
+
+def test_the_guess_is_printed_as_a_mapping_that_does_the_same(folder: Path, capsys: Any) -> None:
+    table = written(folder, lists.as_csv(lists.rows(40)).decode())
+    assert run(["--data", str(folder), "import", str(table), "--skip-bad"]) == 2
+    mapping = written(folder, capsys.readouterr().out, "map.yaml")
+    assert bring(folder, table, "--skip-bad") == 0
+    first = [e.pairs for e in data_of(folder).entries]
+    for file in folder.iterdir():
+        file.unlink()
+    assert bring(folder, table, "--skip-bad", "--map", str(mapping)) == 0
+    assert [e.pairs for e in data_of(folder).entries] == first
+
+
+def test_a_mapping_makes_several_kinds_divides_cells_and_leaves_out_the_rest(folder: Path) -> None:
+    text = "Maker;Types;Deck;Nr;Whose;His number;Price\nLarkfield;RX 20/22;TN7;K-1, K-2; Orvanek;440;3\n"
+    text = text.replace("K-1, K-2;", '"K-1, K-2; K-3";')
+    mapping = """\
+- kind: set
+- column: [Maker, Types]
+  key: set
+  divide: /
+- rest: unused
+- kind: uses
+- column: Deck
+  key: uses
+- column: [Maker, Types]
+  key: in
+- kind: takes
+- column: Nr
+  key: takes
+  divide: [",", ";"]
+- column: [Maker, Types]
+  key: in
+- key: position
+  value: volume knob
+- kind: part
+- column: Nr
+  key: part
+- column: [Whose, His number]
+  key: numbers
+"""
+    assert bring(folder, written(folder, text), "--map", str(written(folder, mapping, "map.yaml"))) == 0
+    assert [e["set"] for e in said(folder, "set")] == ["Larkfield RX 20", "Larkfield RX 22"]
+    assert [e["in"] for e in said(folder, "uses")] == ["Larkfield RX 20", "Larkfield RX 22"]
+    assert {(e["takes"], e["in"]) for e in said(folder, "takes")} == {
+        (part, f"Larkfield RX {number}") for part in ("K-1", "K-2", "K-3") for number in (20, 22)
+    }
+    assert [e["numbers"] for e in said(folder, "part")] == [{"Orvanek": "440"}] * 3
+
+
+def test_two_cells_are_the_two_names_of_a_pair(folder: Path) -> None:
+    mapping = "- kind: same\n- column: [Ours, Theirs]\n  key: same\n"
+    table = written(folder, "Ours,Theirs\nK-114,440 1882\n")
+    assert bring(folder, table, "--map", str(written(folder, mapping, "map.yaml"))) == 0
+    assert said(folder, "same") == [{"same": ("K-114", "440 1882")}]
+
+
+@pytest.mark.parametrize(
+    ("cell", "signs", "found"),
+    [
+        ("RX 20/22", "/", ["RX 20", "RX 22"]),
+        ("LK-40/41 L/42", "/", ["LK-40", "LK-41 L", "LK-42"]),
+        ("RX 9/120", "/", ["RX 9", "120"]),
+        ("a, b; c", ",;", ["a", "b", "c"]),
+        ("1,25; 2", ",;", ["1,25", "2"]),
+        ("K-1;;K-1", ";", ["K-1"]),
+    ],
+)
+def test_a_cell_in_pieces(cell: str, signs: str, found: list[str]) -> None:
+    assert pieces(cell, tuple(signs)) == found
+
+
+def test_a_piece_that_nobody_can_complete_is_a_fault(folder: Path, capsys: Any) -> None:
+    with pytest.raises(NotWhole):
+        pieces("LK-40/L", ("/",))
+    mapping = written(folder, "- kind: set\n- column: Set\n  key: set\n  divide: /\n", "map.yaml")
+    assert bring(folder, written(folder, "Set\nLarkfield LK-40/L\n"), "--map", str(mapping)) == 3
+    assert "list.csv:2:1: L in Larkfield LK-40/L is short for nobody knows what" in capsys.readouterr().err
+
+
+def test_what_looks_like_several_names_is_told_where_no_mapping_divides_it(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, "Make,Model\nLarkfield,RX 20/22\n")) == 0
+    assert "RX 20/22 is taken for one name" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("mapping", "says"),
+    [
+        ("- kind: set\n- column: Set\n  key: set\n- rest: used\n", "rest: can only be unused"),
+        ("- kind: set\n- column: Set\n  key: set\n  as: bellt\n", "no cell is read as bellt"),
+        ("- kind: set\n- column: Set\n  key: set\n  as: belt\n", "is the key takes or part"),
+        ("- kind: set\n- column: Set\n  key: set\n", "the mapping says nothing of the column Year"),
+    ],
+)
+def test_a_wrong_mapping_is_refused(mapping: str, says: str, folder: Path, capsys: Any) -> None:
+    table = written(folder, "Set,Year\nLarkfield LK-40,1981\n")
+    assert bring(folder, table, "--map", str(written(folder, mapping, "map.yaml"))) == 3
+    assert says in capsys.readouterr().err
+    assert not list(folder.iterdir())
+
+
+# Rows as people write them --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "mark", ['"', "''", "dto.", "Dto", "do.", '-"-', "\u2013\u201d\u2013", "\u3003", "ditto"]
+)
+def test_ditto_marks_repeat_the_row_above(mark: str, folder: Path) -> None:
+    quoted = '"' + mark.replace('"', '""') + '"'
+    text = f"Make,Model,Country\nLarkfield,LK-40,UK\n{quoted},LK-41,{quoted}\n{quoted},LK-42,{quoted}\n"
+    assert bring(folder, written(folder, text)) == 0
+    assert [(e["set"], e["market"]) for e in said(folder, "set")] == [
+        (f"Larkfield LK-{number}", "UK") for number in (40, 41, 42)
+    ]
+
+
+def test_a_ditto_mark_without_a_row_above_is_a_fault(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, "Make,Model\ndto.,LK-40\n")) == 3
+    assert "list.csv:2:1: dto. repeats the row above, and there is none" in capsys.readouterr().err
+
+
+ODD = """\
+Make,Model,Year,Mechanism
+PORTABLES,,,
+Larkfield,LK-40,1981,s. Remarks
+?,LK-41,1982,
+Orvanek,2200,-,-
+"""
+TOLD = (
+    "list.csv:2:1: PORTABLES stands alone in its row",
+    "list.csv:3:4: s. Remarks sends the reader elsewhere",
+    "list.csv:4:1: ? has no letter and no digit, and a name belongs here",
+)
+
+
+def test_rows_that_are_no_entries_are_wrong_where_nobody_can_be_asked(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, ODD)) == 3
+    err = capsys.readouterr().err
+    assert all(told in err for told in TOLD)
+    assert not list(folder.iterdir())
+    assert bring(folder, written(folder, ODD), "--skip-bad") == 0
+    assert said(folder, "set") == [{"set": "Orvanek 2200", "badge": "Orvanek", "model": "2200"}]
+    assert said(folder, "uses") == []
+
+
+@pytest.mark.parametrize("answer", [True, False])
+def test_rows_that_are_no_entries_are_asked_about(answer: bool, folder: Path, monkeypatch: Any) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(
+        click, "confirm", lambda text, **_: (asked.append(text), "leave" not in text or answer)[1]
+    )
+    status = bring(folder, written(folder, ODD))
+    assert "leave out 3 rows?" in asked
+    assert status == (0 if answer else 3)
+    assert bool(list(folder.iterdir())) == answer
+
+
+def test_a_wrong_coding_is_one_line_and_names_the_right_one(folder: Path, capsys: Any) -> None:
+    rows = "".join(f"M\xfcller {i},LK-4{i}\n" for i in range(9))
+    table = folder.parent / "list.csv"
+    table.write_bytes(f"Make,Model\n{rows}".encode("cp1252"))
+    assert bring(folder, table) == 3
+    mend = "save it as UTF-8, or say --encoding cp1252, in which it is \xfc"
+    assert capsys.readouterr().err == f"{table}:2:1: byte 0xFC is not UTF-8; {mend}\n"
+    assert bring(folder, table, "--encoding", "cp1252") == 0
+    assert said(folder, "set")[0]["badge"] == "M\xfcller 0"
+
+
+# Belts ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "pairs", "whole"),
+    [
+        ("1.2 sq x 75 dia", {"section": "square 1.2 mm", "inside diameter": "75 mm"}, True),
+        ("75 mm i/d x 1.2 mm square", {"section": "square 1.2 mm", "inside diameter": "75 mm"}, True),
+        ("SQ 1.25 x 262", {"section": "square 1.25 mm", "inside length": "262 mm"}, True),
+        ("5 x 0.6 x 70 flat", {"section": "flat 5 mm x 0.6 mm", "inside diameter": "70 mm"}, True),
+        ("70 x 5 flat", {"width": "5 mm", "inside diameter": "70 mm"}, False),
+        ("ca. 240mm", {"inside length": "about 240 mm"}, False),
+        ("~240 mm folded", {"folded": "about 240 mm"}, False),
+    ],
+)
+def test_a_belt_as_sellers_write_it(text: str, pairs: dict[str, str], whole: bool) -> None:
+    found = described(text)
+    assert found is not None
+    assert (dict(found.pairs), found.whole) == (pairs, whole)
+
+
+@pytest.mark.parametrize("text", ["K-114", "440 1882", "FB-12", "flat belt A", "SBM 7.2"])
+def test_a_name_is_no_size_of_a_belt(text: str) -> None:
+    assert described(text) is None
+
+
+@pytest.mark.parametrize("text", ["240", "1.2 x 75", "1,2 sq x 75", "ca. 150mm", "ca. so much", "3000 mm"])
+def test_a_size_that_can_be_read_in_two_ways_is_refused(text: str) -> None:
+    with pytest.raises(QuantityError):
+        described(text)
+
+
+def test_a_rough_size_is_a_belt_of_its_own_with_the_error_of_about(folder: Path, capsys: Any) -> None:
+    text = "Make,Model,Belt\nLarkfield,LK-40,ca. 240mm\nOrvanek,2200,ca. 240mm\nQuillon,31,FB-12\n"
+    assert bring(folder, written(folder, text)) == 0
+    assert "ca. 240mm is read as a belt with inside length about 240 mm" in capsys.readouterr().err
+    parts = data_of(folder).known("part")
+    assert sorted(parts.values()) == [
+        "FB-12",
+        "main belt of Larkfield LK-40, about 240 mm",
+        "main belt of Orvanek 2200, about 240 mm",
+    ]
+    rough = [p for p in said(folder, "part") if "inside length" in p]
+    assert [p["inside length"] for p in rough] == ["about 240 mm"] * 2
+
+
+# Imported again -------------------------------------------------------------------------------
+
+LIST = """\
+Make,Model,Mechanism,Part No.,Place
+Larkfield,LK-40,TN7,K-114,volume knob
+Orvanek,2200,TN7,K-115,volume knob
+"""
+
+
+def facts_of(folder: Path) -> set[tuple[str, ...]]:
+    return {
+        (
+            str(dict(f.record.pairs).get("takes") or dict(f.record.pairs).get("uses")),
+            str(dict(f.record.pairs)["in"]),
+        )
+        for f in data_of(folder).facts.values()
+        if f.record
+    }
+
+
+def test_a_cell_that_was_changed_corrects_the_old_fact(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, LIST)) == 0
+    changed = LIST.replace("K-115", "K-119").replace("Place\n", "Place\nVessimorn,5210,Q9,,\n")
+    assert bring(folder, written(folder, changed)) == 0
+    assert "takes was K-115, is K-119" in capsys.readouterr().err
+    expected = {("K-114", "Larkfield LK-40"), ("TN7", "Larkfield LK-40"), ("TN7", "Orvanek 2200")}
+    assert facts_of(folder) == expected | {("K-119", "Orvanek 2200"), ("Q9", "Vessimorn 5210")}
+    assert run(["--data", str(folder), "check"]) == 0
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    assert bring(folder, written(folder, changed)) == 0
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+    # And back again: what was withdrawn once can be said anew.
+    assert bring(folder, written(folder, LIST)) == 0
+    assert ("K-115", "Orvanek 2200") in facts_of(folder)
+    assert ("K-119", "Orvanek 2200") not in facts_of(folder)
+    assert "the table does not say this any more; `kgraph withdraw " in capsys.readouterr().err
+
+
+def test_what_somebody_else_says_stays_when_the_table_is_corrected(folder: Path) -> None:
+    (folder / "mine.yaml").write_text(
+        "- takes: K-115\n  in: Orvanek 2200\n  position: volume knob\n  how: fitted\n", encoding="utf-8"
+    )
+    assert bring(folder, written(folder, LIST)) == 0
+    assert bring(folder, written(folder, LIST.replace("K-115", "K-119"))) == 0
+    assert {("K-115", "Orvanek 2200"), ("K-119", "Orvanek 2200")} <= facts_of(folder)
+
+
+def test_rows_in_another_order_are_nothing_new(folder: Path) -> None:
+    assert bring(folder, written(folder, LIST)) == 0
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    header, *rows = LIST.splitlines(keepends=True)
+    assert bring(folder, written(folder, header + "".join(reversed(rows)))) == 0
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_whole_numbers_that_another_program_made_fractions_are_the_same(folder: Path) -> None:
+    text = "Make,Model,Year,knobs\nOrvanek,2200,1982,8\nQuillon,31,,\n"
+    assert bring(folder, written(folder, text)) == 0
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    text = text.replace("2200,1982,8", "2200.0,1982.0,8.0").replace("31", "31.0")
+    assert bring(folder, written(folder, text)) == 0
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_our_own_tables_come_back_from_a_program_that_made_fractions(folder: Path, tmp_path: Path) -> None:
+    (folder / "a.yaml").write_text(
+        '- set: Orvanek 2200\n  knobs: 8\n  step: "1.0"\n- set: Quillon 31\n', encoding="utf-8"
+    )
+    out = tmp_path / "out.csv"
+    assert run(["--data", str(folder), "export", "--to", "csv", "--kind", "set", "-o", str(out)]) == 0
+    header, *rows = csv.reader(out.read_text(encoding="utf-8").splitlines())
+    turned = [[f"{c}.0" if c.isdigit() else c for c in row] for row in rows]
+    text = io.StringIO()
+    csv.writer(text).writerows([header, *turned])
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    assert bring(folder, written(folder, text.getvalue(), "out.csv")) == 0
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+# Sheets, and what is wrong --------------------------------------------------------------------
+
+
+def book(path: Path, **sheets: list[list[Any]]) -> Path:
+    made = openpyxl.Workbook()
+    made.remove(made.worksheets[0])
+    for name, rows in sheets.items():
+        sheet = made.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    made.save(path)
+    return path
+
+
+SETS = [["Make", "Model", "Year"], ["Larkfield", "LK-40", 1981]]
+
+
+def test_sheets_are_chosen_by_name(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    file = book(tmp_path / "a.xlsx", Sets=SETS, Shopping=[["what"], ["glue"]])
+    assert bring(folder, file) == 3
+    assert "no column says which kind of entry the rows are" in capsys.readouterr().err
+    assert bring(folder, file, "--sheet", "Set") == 3
+    assert "did you mean Sets?" in capsys.readouterr().err
+    assert bring(folder, file, "--sheet", "sets") == 0
+    assert "sheet Shopping is left out" in capsys.readouterr().err
+    assert [e["years"] for e in said(folder, "set")] == ["1981"]
+
+
+def test_the_wrong_rows_of_a_csv_come_back_as_a_csv_that_says_why(folder: Path, tmp_path: Path) -> None:
+    rows = "K-1;Larkfield LK-40;volume knob;\nK-2;Larkfield LK-40;back;1.5\nK-3;X 1\n"
+    text = f"Part;Set;Position;Certainty\n{rows}"
+    wrong = tmp_path / "wrong.csv"
+    assert bring(folder, written(folder, text), "--kind", "takes", "--wrong", str(wrong)) == 3
+    assert not list(folder.iterdir())
+    rows = list(csv.DictReader(wrong.read_text(encoding="utf-8").splitlines(), delimiter=";"))
+    assert [row["Part"] for row in rows] == ["K-2", "K-3"]
+    assert [row["Set"] for row in rows] == ["Larkfield LK-40", "X 1"]
+    assert "column 4: certainty: '1.5' is out of range" in rows[0]["[why]"]
+    assert "2 cells where the first row has 4" in rows[1]["[why]"]
+    mended = wrong.read_text(encoding="utf-8").replace("1.5;", "0.5;").replace("X 1;;", "X 1;handle;")
+    assert bring(folder, written(folder, mended, "mended.csv"), "--kind", "takes") == 0
+    assert [e["takes"] for e in said(folder, "takes")] == ["K-2", "K-3"]
+
+
+def test_the_wrong_rows_of_a_workbook_come_back_by_sheet(folder: Path, tmp_path: Path) -> None:
+    parts = [["part", "kind", "inside length"], ["K-1", "belt", "far"], ["K-2", "belt", "262 mm"]]
+    file = book(tmp_path / "a.xlsx", set=[*SETS, ["Larkfield", "=1+1", 3]], part=parts)
+    wrong = tmp_path / "wrong.xlsx"
+    assert bring(folder, file, "--skip-bad", "--wrong", str(wrong)) == 0
+    assert [e["part"] for e in said(folder, "part")] == ["K-2"]
+    read = openpyxl.load_workbook(wrong)
+    assert read.sheetnames == ["set", "part"]
+    sets, found = ([[c.value for c in row] for row in read[name].rows] for name in read.sheetnames)
+    assert (sets[0], sets[1][0]) == (["Make", "Model", "Year", "[why]"], "Larkfield")
+    assert "the cell holds a formula" in sets[1][3]
+    assert found[1][:3] == ["K-1", "belt", "far"]
+    assert "inside length" in found[1][3]
+
+
+def test_the_wrong_rows_keep_the_format_that_came(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, LIST), "--wrong", str(tmp_path / "wrong.xlsx")) == 2
+    assert "--wrong names a .csv file" in capsys.readouterr().err
+
+
+def test_a_row_that_conflicts_with_the_folder_is_among_the_wrong_ones(folder: Path, tmp_path: Path) -> None:
+    (folder / "a.yaml").write_text("- set: Larkfield LK-40\n  years: 1981\n", encoding="utf-8")
+    wrong = tmp_path / "wrong.csv"
+    text = "Make,Model,Year\nLarkfield,LK-40,1985\nOrvanek,2200,1982\n"
+    assert bring(folder, written(folder, text), "--wrong", str(wrong)) == 3
+    assert wrong.read_text(encoding="utf-8").splitlines()[1].startswith('Larkfield,LK-40,1985,"column 1: ')
+
+
+# RFC 4180, "Common Format and MIME Type for CSV Files" (2005), section 2, rule by rule.
+RFC_4180 = {
+    "1 lines end with CR LF": ("a,b\r\nc,d\r\n", [["a", "b"], ["c", "d"]]),
+    "2 the last line may have no end": ("a,b\r\nc,d", [["a", "b"], ["c", "d"]]),
+    "4 blanks belong to the field": ("a,b\r\n c ,d", [["a", "b"], [" c ", "d"]]),
+    "5 fields may be quoted": ('"a","b"\r\nc,"d"', [["a", "b"], ["c", "d"]]),
+    "6 quoted are line ends and commas": ('a,b\r\n"c\r\nd","e,f"', [["a", "b"], ["c\nd", "e,f"]]),
+    "7 a quote is doubled": ('a,b\r\n"c""d",""""', [["a", "b"], ['c"d', '"']]),
+}
+
+
+@pytest.mark.parametrize("rule", RFC_4180)
+def test_csv_is_read_by_rfc_4180(rule: str) -> None:
+    text, expected = RFC_4180[rule]
+    sheet = csv_in.read("q.csv", "", text.encode(), "utf-8")
+    assert sheet
+    assert [list(row.cells) for row in (sheet.header, *sheet.rows)] == expected
+
+
+@pytest.mark.parametrize("suffix", ["csv", "xlsx"])
+def test_a_list_of_many_rows_says_the_same_in_both_formats_and_twice(suffix: str, folder: Path) -> None:
+    cells = lists.rows(120)
+    table = folder.parent / f"list.{suffix}"
+    table.write_bytes((lists.as_csv if suffix == "csv" else lists.as_xlsx)(cells))
+    assert bring(folder, table, "--skip-bad") == 0
+    titles = [row for row in cells[1:] if not any(row[1:])]
+    sets = {e["set"] for e in said(folder, "set")}
+    assert len(sets) == len(cells) - 1 - len(titles)
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    assert bring(folder, table, "--skip-bad") == 0
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_numbered_columns_are_parts_with_their_places() -> None:
+    sheet = csv_in.read("q.csv", "", b"Make,Model,Part 1,Place 1,Part 2,Place 2\n", "utf-8")
+    assert sheet
+    takes = [plan for plan in columns.guess(sheet) if plan.kind == "takes"]
+    assert [[c.names for c in plan.columns] for plan in takes] == [
+        [(f"Part {n}",), ("Make", "Model"), (f"Place {n}",)] for n in (1, 2)
+    ]
