@@ -53,13 +53,14 @@ COMMANDS = {
     "export": ("exchanging", "the folder in formats that other programs read"),
     "import": ("importing", "entries from a file that `export` or others wrote"),
     "merge": ("merging", "what another fact folder says, with where it came from"),
+    "upgrade": ("upgrading", "of which format the fact files are"),
     "init": ("starting", "a new fact folder"),
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
 """Command -> (module of this room, one line of help)."""
 WRITING = frozenset({"add", "withdraw", "correct", "rename", "take", "inspect", "fit", "import", "merge"})
 """The commands that write to the fact folder: each refuses one in which an entry cannot be read."""
-ANY_FOLDER = frozenset({"check", "init", "completion"})
+ANY_FOLDER = frozenset({"check", "upgrade", "init", "completion"})
 """The commands to which it does not matter whether every entry can be read."""
 
 

@@ -20,6 +20,7 @@ from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.folder import reading, schema
 from kgraph.folder.disk import MOST_BYTES
+from kgraph.folder.formats import LATER
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
@@ -77,7 +78,7 @@ def _shared(old: bytes, new: bytes) -> int:
 
 def _checked(read: reading.ReadFile) -> list[records.Entry]:
     entries, problems = schema.check_file(read)
-    if any(p.severity == "error" for p in (*read.problems, *problems)):
+    if any(p.severity == "error" or p.code == LATER for p in (*read.problems, *problems)):
         raise _Anew
     return entries
 
