@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ import click
 
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
+from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, WrongUse
@@ -47,6 +48,9 @@ LONGEST_S = 86_400
     "--seconds", type=click.FloatRange(0.1, LONGEST_S), default=30.0, show_default=True,
     help="The query is ended after this time.",
 )  # fmt: skip
+@click.option(
+    "--inferred", is_flag=True, help="Also ask the answers of `takers` for every part, with their certainty."
+)
 @click.pass_obj
 def query(
     settings: Settings,
@@ -55,36 +59,66 @@ def query(
     engine: str | None,
     endpoint: str | None,
     seconds: float,
+    inferred: bool,
 ) -> int:
     """A SPARQL 1.1 query over the folder: one of those shipped, by its name, or a file of your own.
 
     Without a name it lists them, each with what it may be given: --set, --part, --position and so on.
+    With --inferred a query of your own may ask `?answer a k:Inferred ; k:part ?part ; k:place ?place ;
+    k:certainty ?certainty`; an endpoint has what its export was made with.
 
     Example: kgraph query takers --part K-114
     """
     name, given = _parted(words)
     if name is None:
         return _list(given, as_json)
-    from kgraph.exchange import apart, engines
+    from kgraph.exchange import apart, engines, sparql
     from kgraph.exchange.endpoint import address
 
     asked = _read(name)
     _check_given(asked, given)
     if endpoint is not None:
+        if inferred:
+            raise WrongUse("--inferred is for the folder; export with --inferred what an endpoint is to hold")
         address(endpoint)
     # An endpoint has data of its own: the folder is read only for the names that are given.
     loaded = load(settings) if given or endpoint is None else None
     text, shown = _with_values(loaded, asked, given)
     chosen = engine or ("pyoxigraph" if engines.has_pyoxigraph() else "rdflib")
     job = apart.Job(text, asked.file, seconds, chosen, endpoint or "")
-    result = apart.run(job, () if endpoint or loaded is None else _statements(loaded))
-    return _give(loaded, {"command": "query", "query": asked.name, "given": shown}, asked, result, as_json)
+    if endpoint or loaded is None:
+        result = apart.run(job, ())
+    else:
+        _tell_of_time(loaded, chosen, seconds)
+        result = apart.run(job, _statements(loaded, inferred))
+    missing = "" if inferred or endpoint else sparql.wants_inferred(text)
+    question = {"command": "query", "query": asked.name, "given": shown}
+    return _give(loaded, question, asked, result, as_json, missing)
 
 
-def _statements(loaded: Loaded) -> Iterable[bytes]:
+STATEMENTS_S = 12_000
+"""How many statements rdflib reads in a second, on a slow machine: measured, not promised."""
+STATEMENTS_OF_A_FACT = 60
+"""With the graph by place, in a large folder: measured as well."""
+LONG_S = 5
+
+
+def _tell_of_time(loaded: Loaded, engine: str, seconds: float) -> None:
+    """Before rdflib starts on a large folder: that it will take long, and what would be quicker."""
+    wanted = len(loaded.data.facts) * STATEMENTS_OF_A_FACT / STATEMENTS_S
+    if engine == "rdflib" and wanted > LONG_S:
+        says = f"rdflib needs about {wanted:.0f} s to read {len(loaded.data.facts)} facts, then asks them"
+        if wanted > seconds:
+            says += f", and is ended after {seconds:g} s (--seconds)"
+        mend = "quicker: pip install 'kgraph[fast]', or `kgraph takers`, `donors` and `sisters`"
+        print(f"{says}; {mend}", file=sys.stderr, flush=True)
+
+
+def _statements(loaded: Loaded, inferred: bool) -> Iterator[bytes]:
     from kgraph.exchange import formats, rdf
 
-    return rdf.ntriples(formats.Export(loaded.graph, places=True))
+    with steps("inferring", len(loaded.data.known("part")) if inferred else None) as step:
+        yield from rdf.ntriples(formats.Export(loaded.graph, inferred, places=True, step=step))
 
 
 # What was asked -------------------------------------------------------------------------------
@@ -225,8 +259,14 @@ def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[st
 
 
 def _give(
-    loaded: Loaded | None, question: dict[str, Any], asked: Query, result: Result, as_json: bool
+    loaded: Loaded | None,
+    question: dict[str, Any],
+    asked: Query,
+    result: Result,
+    as_json: bool,
+    missing: str,
 ) -> int:
+    """Print what was found; `missing`: what the query asks about that is told by --inferred alone."""
     from kgraph.exchange import results
 
     if asked.shipped:
@@ -234,6 +274,9 @@ def _give(
     found = results.answers(result)
     cautions = _cautions(loaded, found) if asked.shipped else {}
     notes = [NOTE] if asked.shipped else []
+    empty = not results.found(result)
+    if empty and missing:
+        notes.append(f"{missing} is known only with --inferred")
     if as_json:
         said: dict[str, Any] = {"question": question, "form": result["form"]}
         if result["form"] == "select":
@@ -243,9 +286,9 @@ def _give(
     else:
         _print(result)
         _print_cautions(cautions)
-        for note in notes if results.found(result) else ["nothing found"]:
+        for note in ["nothing found", *notes[bool(asked.shipped) :]] if empty else notes:
             print(note, file=sys.stderr)
-    return 0 if results.found(result) else 1
+    return 1 if empty else 0
 
 
 def _sort_remarks(result: Result) -> None:

@@ -135,8 +135,19 @@ def _until(found: list[Token], begin: int, end: str) -> list[Token]:
     return list(takewhile(lambda t: t.text != end, found[begin:]))
 
 
+INFERRED = ("Inferred", "standing", "best", "certaintyAtMost")
+"""Words of ours that only answers have, which stand in the data with --inferred alone."""
+
+
+def wants_inferred(text: str) -> str:
+    """The first word of a query that only answers have, as it is written there; "" where there is none."""
+    names = {f":{word}" for word in INFERRED}
+    found = (t.text for t in tokens(text) if t.kind not in ("string", "comment"))
+    return next((f.strip("<>") for f in found if any(f.rstrip(">").endswith(name) for name in names)), "")
+
+
 def bound(query: Query, given: Mapping[str, str]) -> str:
-    """The text with each given IRI or number (as text) in its place.
+    """The text with each given IRI or number (as text) in its place, and no place for what is not given.
 
     Raises ValueError for a value that is neither: nothing that could end a term gets into a query.
     """
@@ -145,6 +156,17 @@ def bound(query: Query, given: Mapping[str, str]) -> str:
     for name, undef in reversed(_spots(text)):
         if name in terms:
             text = text[: undef.at] + terms[name] + text[undef.at + len(undef.text) :]
+    return _without_any(text) if query.shipped else text
+
+
+def _without_any(text: str) -> str:
+    """A text without each `VALUES ?a { UNDEF }`: it says nothing, and keeps engines from joining by it."""
+    found = list(tokens(text))
+    for number in reversed(range(len(found) - 4)):
+        five = found[number : number + 5]
+        shape = [t.text.upper() if t.kind != "variable" else "?" for t in five]
+        if shape == ["VALUES", "?", "{", "UNDEF", "}"] and five[0].kind == "word":
+            text = text[: five[0].at] + text[five[4].at + 1 :]
     return text
 
 

@@ -19,6 +19,8 @@ import pytest
 
 from kgraph.cli.main import run
 from kgraph.exchange import apart, endpoint, engines, guard, results, sparql
+from kgraph.exchange.terms import iri
+from kgraph.names import fold
 from kgraph.problems import CannotRun, WrongUse
 from tests.support import DEMO, ROOT, ask, folder_with, places
 
@@ -45,6 +47,58 @@ def said(capsys: Any, *words: str) -> tuple[int, str, str]:
     status = run(["--data", str(DEMO), "query", *words])
     out, err = capsys.readouterr()
     return status, out, err
+
+
+INFERRED = f"{PREFIX}SELECT ?part ?place ?certainty {{ ?a a k:Inferred ; k:part ?part ; k:place ?place ; "
+INFERRED += "k:certainty ?certainty }"
+
+
+def test_certainties_are_asked_within_a_query(tmp_path: Path, capsys: Any) -> None:
+    _, takers = ask(capsys, "--data", str(DEMO), "takers", "KZ 41-207C")
+    part = iri("part", fold("KZ 41-207C"))
+    query = own(tmp_path, INFERRED.replace("?part ;", f"<{part}> ;").replace("?part", "", 1))
+    status, found = asked(capsys, query, "--inferred")
+    assert status == 0
+    assert found["notes"] == []
+    assert takers["answers"]
+    assert sorted(row["certainty"] for row in found["answers"]) == sorted(
+        row["certainty"] for row in takers["answers"]
+    )
+
+
+def test_an_empty_answer_for_want_of_inferred_is_told(tmp_path: Path, capsys: Any) -> None:
+    query = own(tmp_path, INFERRED)
+    status, _, err = said(capsys, query)
+    assert status == 1
+    assert err == "nothing found\nk:Inferred is known only with --inferred\n"
+    assert asked(capsys, query)[1]["notes"] == ["k:Inferred is known only with --inferred"]
+    other = own(tmp_path, f"{PREFIX}# k:Inferred\nSELECT ?x {{ ?x a k:Nothing , 'k:Inferred' }}", "b.rq")
+    assert said(capsys, other)[2] == "nothing found\n"
+
+
+def test_rdflib_says_before_that_it_will_take_long(tmp_path: Path, capsys: Any, monkeypatch: Any) -> None:
+    from kgraph.cli import querying
+
+    words = ("sisters", "--set", "Halvern HZ-340", "--engine", "rdflib")
+    assert "rdflib needs" not in said(capsys, *words)[2]
+    monkeypatch.setattr(querying, "LONG_S", 0.1)
+    err = said(capsys, *words)[2]
+    assert "rdflib needs about" in err
+    assert "quicker: pip install 'kgraph[fast]', or `kgraph takers`" in err
+    assert "rdflib needs" not in said(capsys, *words[:-1], "pyoxigraph")[2]
+
+
+def test_a_shipped_query_has_no_place_for_what_is_not_given() -> None:
+    text = (ROOT / "queries" / "disputed.rq").read_bytes()
+    query = sparql.read("disputed", "disputed.rq", text, shipped=True)
+    assert sparql.bound(query, {}).count("UNDEF") == 0
+    assert sparql.bound(query, {"part": "urn:kgraph:part:k1"}).count("VALUES") == 1
+    assert sparql.bound(sparql.read("own", "own.rq", text), {}) == query.text
+
+
+def test_inferred_is_not_asked_of_an_endpoint(tmp_path: Path, capsys: Any) -> None:
+    query = own(tmp_path, INFERRED)
+    assert said(capsys, query, "--inferred", "--endpoint", "http://127.0.0.1:9/")[0] == 2
 
 
 # What is shipped ------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import io
 import zipfile
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import networkx
 import openpyxl
@@ -331,6 +332,16 @@ def test_a_graph_tool_reads_the_same_graph_back() -> None:
     assert len(edges[0]) == len(made.data.facts)
     certainties = {d["fact"]: d["certainty"] for _, _, d in after.edges(data=True)}
     assert certainties == {f.id: f.certainty for f in made.data.facts.values()}
+
+
+def test_each_key_of_a_graph_has_one_type() -> None:
+    text = exported(
+        graph("- same: [K-1, K-2]\n  certainty: 1\n- same: [K-2, K-3]\n  certainty: 0.5\n"), "graphml"
+    )
+    keys = [dict(k.attrib) for k in ElementTree.fromstring(text).iter() if k.tag.endswith("}key")]
+    names = [(k["for"], k["attr.name"]) for k in keys]
+    assert len(names) == len(set(names))
+    assert next(k["attr.type"] for k in keys if k["attr.name"] == "certainty") == "double"
 
 
 def test_what_xml_cannot_hold_is_shown_as_an_escape() -> None:
