@@ -265,6 +265,14 @@ class LikelyPair:
 
 
 @value_class
+class FactsAlike:
+    """Facts, by their ids, on each of which so many answers hang, the same ones."""
+
+    facts: tuple[str, ...]
+    answers: int
+
+
+@value_class
 class DoubtfulFact:
     """A fact that is worth looking at: by how many bits the doubt would fall, and what to do."""
 
@@ -564,6 +572,8 @@ class SetToLookFor:
     set: str
     expected_wants: float
     wants: Mapping[str, float]
+    sound: Mapping[str, float]
+    """How surely what nobody looked at is sound; in the certainties already."""
     warnings: Mapping[str, tuple[str, ...]]
     proofs: Mapping[str, Proof]
 

@@ -332,6 +332,8 @@ _TEXTS = _list(_some_text)
 _TWO = _strict_list(_name)
 
 Fields = Mapping[str, tuple[str, Reader, bool]]
+ONE_NAME_MOSTLY = ("source", "photo")
+"""Keys that take a list and mostly have one name, in which a comma is usual."""
 """Key as written -> (keyword of the record, how it is read, whether it must be there)."""
 
 _EVIDENCE: Fields = {
@@ -652,7 +654,7 @@ def _read_fields(
         if spec is None:
             rest.append((key, value))
             continue
-        if spec[1] in (_NAMES, _TEXTS):
+        if spec[1] in (_NAMES, _TEXTS) and key.value not in ONE_NAME_MOSTLY:
             _warn_of_comma(context, key.value, value)
         try:
             got[spec[0]] = spec[1](value)
