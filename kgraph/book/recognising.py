@@ -19,6 +19,7 @@ from kgraph.questions.identify import ASSUMED, PRIOR
 from kgraph.recognition import differing, looks, seen, traits
 from kgraph.render.identify import DOES_NOT_FIT
 from kgraph.render.terminal import visible
+from kgraph.shelf.taking import OPENING
 
 DATA = "recorded.js"
 MOST_SETS = 20_000
@@ -33,7 +34,12 @@ def recognisable(ground: Ground) -> bool:
 
 def recognising_page(ground: Ground) -> dict[str, Any]:
     """What stands on the page beside what its script makes."""
-    return {"sets": len(traits.sets_of(ground.data)), "assumed": ASSUMED, "doubtful": DOES_NOT_FIT}
+    return {
+        "sets": len(traits.sets_of(ground.data)),
+        "assumed": ASSUMED,
+        "doubtful": DOES_NOT_FIT,
+        "cautions": ground.views.cautions(OPENING),
+    }
 
 
 def data_script(ground: Ground) -> bytes:
@@ -122,6 +128,8 @@ def _key(
         "apart": differ.sisters_at(key),
         "has": _rows(trait, place, number, certain),
     }
+    if key in traits.NOT_ON_THE_SET:
+        row["papers"] = 1
     if trait.misread != traits.MISREAD:
         row["misread"] = trait.misread
     if (first := groups.get(key)) in at:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
+from collections.abc import Iterable
 from typing import Any
 
 import click
@@ -18,10 +19,17 @@ from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
 from kgraph.recognition import key as key_made
+from kgraph.recognition import looks, traits
+from kgraph.recognition.seen import read
 from kgraph.recognition.traits import sets_of
 from kgraph.render import identify as render
 from kgraph.render import key as key_render
+from kgraph.render.answers import caution_texts
+from kgraph.render.shelf import cautions_text, with_opening
 from kgraph.render.terminal import visible, visible_lines
+
+VALUES_SHOWN = 8
+"""So many values of a key are named beside a question."""
 
 
 @click.command(short_help="what is this set, from what was seen of it")
@@ -55,7 +63,10 @@ def identify(
     if tried:
         return _tried(loaded, weights, as_json)
     if key:
-        sys.stdout.write(visible_text(key_render.as_text(loaded.data, key_of(loaded, words), markdown)))
+        step = key_of(loaded, words)
+        sys.stdout.write(visible_text(key_render.as_text(loaded.data, step, markdown)))
+        asks = [here.key for here in key_render.numbered(step)]
+        sys.stdout.write(cautions_text(loaded.data, cautions_of(loaded, asks), sys.stdout.isatty()))
         return 0
     unit = asked_seen.unit_named(loaded.graph, words)
     given = [*asked_seen.seen_of_unit(loaded.graph, unit), *map(_pair, seen)]
@@ -70,15 +81,32 @@ def identify(
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = loaded.data.text("unit", unit)
-        print_json(render.as_json(loaded.data, question, found, best[:most], following), loaded)
+        answer = render.as_json(loaded.data, question, found, best[:most], following)
+        answer["cautions"] = caution_texts(loaded.data, _cautions(loaded, following))
+        print_json(answer, loaded)
         return 0
     sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
+    sys.stdout.write(cautions_text(loaded.data, _cautions(loaded, following), sys.stdout.isatty()))
     chances = asked.by_family(found)
     likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
     if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
         name = shlex.quote(loaded.data.owner_text(likeliest))
         print(visible(f"once it is known: kgraph correct {loaded.data.text('unit', unit)} set {name}"))
     return 0
+
+
+def _cautions(loaded: Loaded, following: list[looks.Next]) -> list[str]:
+    """The cautions of what is to be looked at next, those of opening a set with them."""
+    keys = [n.key for n in following[: render.SHOWN]]
+    return cautions_of(loaded, keys)
+
+
+def cautions_of(loaded: Loaded, keys: Iterable[str]) -> list[str]:
+    """The cautions of looking at these keys; none where all of them are seen from outside."""
+    chosen = list(keys)
+    names = [n.text for key in chosen for n in loaded.data.position_rules(key).cautions]
+    inside = names or any(traits.lies_inside(loaded.graph, key) for key in chosen)
+    return with_opening(names) if inside else []
 
 
 def visible_text(text: str) -> str:
@@ -124,7 +152,9 @@ def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
             print("nothing more to look at helps alone")
             break
         name = following[0].name
-        values = ", ".join(following[0].values[:8])
+        values = ", ".join(following[0].values[:VALUES_SHOWN])
+        if more := len(following[0].values) - VALUES_SHOWN:
+            values += f", and {more} more" if more > 0 else ""
         text = click.prompt(visible_lines(f"{name} ({values})"), default="", show_default=False).strip()
         if not text:
             break
@@ -132,6 +162,8 @@ def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
             answers = answers[:-1]
         else:
             answers.append((name, text))
+            for note in read(loaded.graph, [(name, text)]).notes:
+                print(visible(f"{note}; `back` to answer again"))
     for name, text in answers:
         print(visible(f"  {name}: {text}"))
     return [*given, *answers]

@@ -18,12 +18,16 @@ from kgraph.records import Unit
 LEAST_CERTAIN = 0.5
 """What is less certain than this is not known, as far as a key goes: a choice of our own."""
 MOST_ANSWERS = 12
+INSIDE = 0.5
+IN_PAPERS = 0.001
+"""What a set must be opened for counts half, what papers alone say is asked last: choices of our own."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One question with its answers, each leading to a further step or to sets; or sets alone."""
 
+    key: str
     question: str
     answers: tuple[tuple[str, Step], ...]
     sets: tuple[str, ...]
@@ -37,8 +41,14 @@ def key_for(graph: Graph, owners: Iterable[str]) -> Step:
     for key in keys:
         at = traits.trait(graph, key).at
         known[key] = {o: at[o].values for o in chosen if o in at and at[o].certainty >= LEAST_CERTAIN}
-    seen = {key: 1.0 - _not_seen(graph, key) for key in keys}
+    seen = {key: (1.0 - _not_seen(graph, key)) * _ease(graph, key) for key in keys}
     return _step(graph, tuple(chosen), known, seen, frozenset())
+
+
+def _ease(graph: Graph, key: str) -> float:
+    if key in traits.NOT_ON_THE_SET:
+        return IN_PAPERS
+    return INSIDE if traits.lies_inside(graph, key) else 1.0
 
 
 def _not_seen(graph: Graph, key: str) -> float:
@@ -64,13 +74,13 @@ def _step(
     scores = {k: gain(sets, of) * seen[k] for k, of in known.items() if k not in asked}
     best = max(scores, key=lambda k: (scores[k], k), default="")
     if len(sets) < 2 or not best or scores[best] <= 1e-9:
-        return Step("", (), sets)
+        return Step("", "", (), sets)
     trait = traits.trait(graph, best)
     answers = []
     for values, under in sorted(parted(sets, known[best]).items(), key=lambda item: sorted(item[0])):
         said = ", ".join(sorted(trait.texts.get(v, v) for v in values))
         answers.append((said, _step(graph, under, known, seen, asked | {best})))
-    return Step(trait.name, tuple(answers), sets)
+    return Step(best, trait.name, tuple(answers), sets)
 
 
 def parted(sets: Iterable[str], known: dict[str, frozenset[str]]) -> dict[frozenset[str], tuple[str, ...]]:

@@ -61,7 +61,7 @@ def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
     counts = {
         key: len({of for o in traits.recorded(graph, key).direct if (of := family.get(o)) in wanted})
         for key in traits.keys_of(graph)
-        if key not in seen
+        if key not in seen and key not in traits.NOT_ON_THE_SET
     }
     usual = sorted((k for k in counts if counts[k]), key=lambda k: (-counts[k], k))
     room = MOST_RECORDS // max(len(family), 1)

@@ -23,6 +23,10 @@ NOT_TRAITS = frozenset({"features", "note", "badge", "model", "misread", "number
 """Attributes that say nothing of a design, or are read in a way of their own."""
 
 
+NOT_ON_THE_SET = frozenset({"years", "year", "market", "price"})
+"""What papers say of a set, and nobody sees on it: weighed where it is given, never asked for."""
+
+
 class Known(NamedTuple):
     """What one set has at a key: the values, how certain, where it is recorded, by which facts."""
 
@@ -135,6 +139,11 @@ def keys_of(graph: Graph) -> dict[str, str]:
         graph.remembered["recognition keys"] = whole
     known: dict[str, str] = graph.remembered["recognition keys"]
     return known
+
+
+def lies_inside(graph: Graph, key: str) -> bool:
+    """Whether a key is of an assembly, or of a place that an assembly has: a set is opened to look at it."""
+    return key in kinds_of_assembly(graph) or any(key in of for of in graph.declares.values())
 
 
 def trait(graph: Graph, key: str) -> Trait:

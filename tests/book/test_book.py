@@ -28,6 +28,8 @@ from kgraph.render import dot
 from tests.support import DEMO, ROOT, ask, graph_of
 
 TEMPLATES = ROOT / "kgraph" / "book" / "templates"
+SCRIPTS = (["search.js"], ["search.js", "measured.js"], ["search.js", "identify.js", "recorded.js"])
+"""The scripts of a page: the search, and on the pages of belts and of what a set is one or two more, of our own."""
 SMALL = """
 - set: Larkfield LK-40
   mains: 240 V 50 Hz
@@ -524,7 +526,7 @@ def test_names_come_out_as_text_and_never_as_markup(tmp_path: Path, name: str) -
                 if key in ("href", "src"):
                     assert re.fullmatch(r"(?:\.\./)?[a-z0-9/-]*(?:\.[a-z]+)?(?:#[a-z0-9-]+)?", value), value
         scripts = [(s.get("src") or "").removeprefix("../") for s in tree.iter("script")]
-        assert scripts in (["search.js"], ["search.js", "measured.js"])
+        assert scripts in SCRIPTS
 
 
 def test_a_hostile_name_is_read_letter_for_letter(tmp_path: Path) -> None:

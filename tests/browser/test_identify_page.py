@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import shutil
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
@@ -18,7 +19,7 @@ from kgraph.recognition import looks, traits
 from kgraph.recognition.seen import is_measure, read, sizes_at
 from tests.bench import folders
 from tests.browser.conftest import watch
-from tests.support import DEMO, graph_of, graph_of_folder
+from tests.support import DEMO, ROOT, graph_of, graph_of_folder
 
 SIZES = """
 - set: Larkfield LK-40
@@ -186,6 +187,26 @@ def test_by_keyboard_alone_and_without_a_request(page: Any, book: Path) -> None:
     assert (book / target).is_file()
     assert seen.said == []
     assert all(url.startswith(book.as_uri() + "/") for url in seen.asked)
+
+
+@pytest.mark.parametrize("name", ["n05-bidi", "n06-html", "n09-shell"])
+def test_hostile_names_are_text(page: Any, tmp_path: Path, name: str) -> None:
+    """The names of a hostile folder, and values as hostile: all are shown, and nothing of them is run."""
+    shutil.copy(ROOT / "tests" / "hostile" / f"{name}.yaml", tmp_path / "a.yaml")
+    payload = "'<img src=x onerror=ran()>'"
+    (tmp_path / "b.yaml").write_text(
+        f"- set: Larkfield LK-40\n  stamp: {payload}\n- set: Quillon 31\n  stamp: '</script><script>ran()'\n"
+    )
+    graph = graph_of_folder(tmp_path)
+    seen = watch(page)
+    page.goto(_written(graph, tmp_path).as_uri())
+    page.select_option("#what", label="stamp")
+    page.select_option("#value", label=payload.strip("'"))
+    page.click("#look button")
+    assert "Larkfield LK-40" in page.locator("#answers").inner_text()
+    assert payload.strip("'") in page.locator("#seen").inner_text()
+    assert page.locator("img").count() == 0
+    assert seen.said == []
 
 
 def test_what_is_no_length_is_told(page: Any, tmp_path: Path) -> None:

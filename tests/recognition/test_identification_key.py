@@ -54,6 +54,23 @@ def test_every_set_of_the_demo_is_at_an_end() -> None:
     assert all(_reached(graph, step, owner) for owner in owners)
 
 
+def test_what_is_seen_from_outside_comes_first_and_papers_last() -> None:
+    """Three keys tell two sets apart alike: the knobs are asked; without them the chassis, then the years."""
+    sets = "- set: Larkfield LK-40\n  years: 1978\n{}- set: Quillon 31\n  years: 1981\n{}"
+    chassis = "".join(
+        f"- assembly: {name}\n  kind: chassis\n- uses: {name}\n  in: {owner}\n  how: printed\n"
+        for name, owner in (("LC4 chassis", "Larkfield LK-40"), ("LC5 chassis", "Quillon 31"))
+    )
+    knobs = ("  knobs: 4\n", "  knobs: 5\n")
+    for text, asked in (
+        (sets.format(*knobs) + chassis, "knobs"),
+        (sets.format("", "") + chassis, "chassis"),
+        (sets.format("", ""), "years"),
+    ):
+        graph = graph_of(text)
+        assert key_for(graph, traits.sets_of(graph.data)).key == asked
+
+
 def test_the_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "a.yaml").write_text(_binary(4))
     assert run(["--data", str(tmp_path), "identify", "--key", "Quillon 1", "Quillon 2"]) == 0
@@ -63,3 +80,29 @@ def test_the_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert "## 1. switch 1?" in capsys.readouterr().out
     assert run(["--data", str(tmp_path), "draw", "key"]) == 0
     assert capsys.readouterr().out.startswith("digraph")
+
+
+def test_the_key_as_a_picture_has_every_question_and_set(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from xml.etree import ElementTree
+
+    (tmp_path / "a.yaml").write_text(_binary(4))
+    target = tmp_path / "key.svg"
+    assert run(["--data", str(tmp_path), "draw", "key", "-o", str(target)]) == 0
+    root = ElementTree.fromstring(target.read_bytes())
+    texts = ["".join(t.itertext()).strip() for t in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert {f"Quillon {i}" for i in range(4)} <= set(texts)
+    assert [t for t in texts if t.endswith("?")].count("switch 1?") == 1
+    assert texts.count("up") == texts.count("down") == 3
+    assert "What is this set?" in texts
+
+
+def test_a_key_that_asks_for_what_lies_inside_says_what_to_beware_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["--data", str(DEMO), "identify", "--key"]) == 0
+    assert "Caution, mains: " in capsys.readouterr().out
+    (tmp_path / "a.yaml").write_text(_binary(4))
+    assert run(["--data", str(tmp_path), "identify", "--key"]) == 0
+    assert "Caution" not in capsys.readouterr().out

@@ -276,7 +276,7 @@
     const total = sum([...prior.values()]) || 1;
     const room = Math.min(mostKeys, Math.max(leastKeys, Math.floor(mostRecords / data.sets.length)));
     const usual = data.keys
-      .filter((key) => !seen.has(key.at))
+      .filter((key) => !seen.has(key.at) && !key.papers)
       .map((key) => {
         const own = [...key.has.keys()].filter((owner) => owner >= data.first).map(data.family);
         return [key, new Set(own.filter((family) => wanted.has(family))).size];
