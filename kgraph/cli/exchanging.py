@@ -190,3 +190,11 @@ def counted(number: int, what: str) -> str:
     """A number with its word, the word in the plural where it is not one."""
     many = f"{what[:-1]}ies" if what.endswith("y") else f"{what}s"
     return f"{number} {what if number == 1 else many}"
+
+
+def tell_some(lines: Sequence[str], more: str) -> None:
+    """The first of what is to be told, and how many more there are."""
+    for line in lines[:MOST_FAULTS]:
+        print(visible(line), file=sys.stderr)
+    if len(lines) > MOST_FAULTS:
+        print(f"... and {len(lines) - MOST_FAULTS} more{more}", file=sys.stderr)

@@ -14,14 +14,17 @@ import click
 from kgraph import collection, words
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
-from kgraph.cli.exchanging import counted, kinds_of, load_or_empty, show_texts, slug, target_for
+from kgraph.cli.exchanging import counted, kinds_of, load_or_empty, show_texts, slug, target_for, tell_some
+from kgraph.cli.picturing import named_as_kept
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.exchange.csv_in import ENCODINGS
 from kgraph.exchange.formats import FOLDER, READERS, Fault, Found, Incoming, Pairs, reader
 from kgraph.exchange.fresh import not_yet
 from kgraph.folder import disk, schema, writing
+from kgraph.photographs import Picture, keep
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
+from kgraph.records import photos_of
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
@@ -30,7 +33,6 @@ if TYPE_CHECKING:
 
 MOST_SHOWN = 6
 """Entries that are shown before the question; the rest are counted."""
-MOST_FAULTS = 10
 LONGEST_S = 86_400
 TABLE_SUFFIXES = (".csv", ".tsv", ".xlsx", FOLDER)
 
@@ -88,8 +90,8 @@ def import_(
 
     RDF, or tables: .csv, .xlsx, a folder of .csv. How the columns of a table are meant is told by --map;
     else it is guessed, shown and asked. What a table says otherwise than when it was last imported corrects
-    the facts read then. Nothing else is fetched or opened, whatever the file names. All entries are written,
-    or none: with a wrong one nothing, unless --skip-bad leaves it out.
+    the facts read then. A `photo` is copied from the folder of the file; nothing else is fetched or opened,
+    whatever the file names. All entries are written, or none, unless --skip-bad leaves a wrong one out.
 
     Example: kgraph import facts.ttl --yes
     """
@@ -111,7 +113,7 @@ def import_(
 def _import(settings: Settings, file: Path, found: Found, yes: bool, bad: _Bad) -> int:
     for note in found.notes:
         print(visible(f"{file}: {note}"), file=sys.stderr)
-    _tell_some([f"{p.where}: warning: {p.says}" for p in found.warnings], "")
+    tell_some([f"{p.where}: warning: {p.says}" for p in found.warnings], "")
     asking = sys.stdin.isatty() and not (yes and not found.doubts and not found.asked)
     if found.guess and asking and not _is_meant_so(found):
         print("nothing was written", file=sys.stderr)
@@ -126,6 +128,13 @@ def _import(settings: Settings, file: Path, found: Found, yes: bool, bad: _Bad) 
             "nothing was written: so the columns are understood; say --yes, or say it by --map FILE"
         )
     return _add(settings, file, found, come, yes, bad)
+
+
+def _with_pictures(settings: Settings, file: Path, come: list[_Come]) -> tuple[list[_Come], list[Picture]]:
+    """What came, with its photos named as they are kept, and the pictures that lie beside the file."""
+    texts, pictures, missing = named_as_kept(settings.folders[0], file, [one.entry for one in come])
+    tell_some([f"{path} is neither beside {file} nor in the folder" for path in missing], "")
+    return [one.worded(text) if text else one for one, text in zip(come, texts, strict=True)], pictures
 
 
 # Rows that are wrong --------------------------------------------------------------------------
@@ -211,11 +220,14 @@ class _Come:
     row: tuple[int, int]
     corrects: Correction | None = None
 
+    def worded(self, text: str, correction: Correction | None = None) -> _Come:
+        """The same entry by another text."""
+        (entry,), _ = schema.entries_of(text.encode(), "worded")
+        return _Come(text, entry.changed(where=self.entry.where), self.row, correction)
+
     def correcting(self, correction: Correction) -> _Come:
         """The same entry with the id of what it puts right."""
-        text = f"{self.text}  corrects: {correction.target}\n"
-        (entry,), _ = schema.entries_of(text.encode(), "corrected")
-        return _Come(text, entry.changed(where=self.entry.where), self.row, correction)
+        return self.worded(f"{self.text}  corrects: {correction.target}\n", correction)
 
 
 def _without_rows(come: Sequence[_Come], rows: set[tuple[int, int]]) -> list[_Come]:
@@ -237,6 +249,7 @@ def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where])
 
 def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: bool, bad: _Bad) -> int:
     """Show what of the entries is new, and write it if it is right and wanted."""
+    come, pictures = _with_pictures(settings, file, come)
     seen = events.bytes_of(settings)
     loaded = load_or_empty(settings)
     fresh, gone = _new(loaded, found, come)
@@ -261,6 +274,8 @@ def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: b
         if not newcomers.agreed(names, yes) or (not yes and not events.agreed("write them?")):
             print("nothing was written", file=sys.stderr)
             return 1
+        named = {path for entry in entries for path in photos_of(entry)}
+        keep(settings.folders[0], [p for p in pictures if p.path in named])
         events.append(settings, target, texts, seen)
         print(f"written: {counted(len(texts), 'entry')} to {visible(disk.display(target))}")
     return 0
@@ -293,7 +308,7 @@ def _tell_corrections(new: Sequence[_Come]) -> None:
         was, now = dict(c.old.pairs), dict(entry.pairs)
         said = ", ".join(f"{k} was {was.get(k, 'not said')}, is {now.get(k, 'not said')}" for k in c.changed)
         lines.append(f"corrects {c.old.where} ({c.old.kind}): {said}")
-    _tell_some(lines, "")
+    tell_some(lines, "")
 
 
 def _tell_gone(gone: Sequence[Entry]) -> None:
@@ -301,14 +316,7 @@ def _tell_gone(gone: Sequence[Entry]) -> None:
     from kgraph.collection import saying_id
 
     says = "the table does not say this any more; `kgraph withdraw {}` takes it back"
-    _tell_some([f"{e.where}: {says.format(saying_id(e.pairs))}" for e in gone], "")
-
-
-def _tell_some(lines: Sequence[str], more: str) -> None:
-    for line in lines[:MOST_FAULTS]:
-        print(visible(line), file=sys.stderr)
-    if len(lines) > MOST_FAULTS:
-        print(f"... and {len(lines) - MOST_FAULTS} more{more}", file=sys.stderr)
+    tell_some([f"{e.where}: {says.format(saying_id(e.pairs))}" for e in gone], "")
 
 
 def _beside(loaded: Loaded, found: Found, new: list[_Come], bad: _Bad) -> list[_Come]:
@@ -333,7 +341,7 @@ def _beside(loaded: Loaded, found: Found, new: list[_Come], bad: _Bad) -> list[_
         rows = {new[i].row for i in wrong} if found.rows else set()
         new = _without_rows([one for i, one in enumerate(new) if i not in wrong], rows)
     doubts = of_neighbours(problems) if new else []
-    _tell_some([f"warning: {p}" for p in doubts], " that `check` will list")
+    tell_some([f"warning: {p}" for p in doubts], " that `check` will list")
     return new
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -10,7 +10,9 @@ import click
 
 from kgraph.cli.filling import Pairs
 from kgraph.cli.settings import Settings
-from kgraph.photographs import Picture, taken
+from kgraph.folder import writing
+from kgraph.photographs import Picture, from_table, taken
+from kgraph.records import Entry, Plain, photos_of, plain
 
 if TYPE_CHECKING:
     from kgraph.render.sheet import Page
@@ -31,6 +33,25 @@ def photo_options(command: F) -> F:
         "--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder."
     )
     return option(full_option(command))
+
+
+def named_as_kept(
+    folder: Path, file: Path, entries: Sequence[Entry]
+) -> tuple[list[str], list[Picture], list[str]]:
+    """(the text of each entry whose photos get other names, else "", pictures, those that are nowhere).
+
+    Their pictures lie in the folder of the file that they came in.
+    """
+    theirs = file if file.is_dir() else file.parent
+    kept, pictures, missing = from_table(theirs, folder, [p for e in entries for p in photos_of(e)])
+    texts = []
+    for entry in entries:
+        old = photos_of(entry)
+        new = list(dict.fromkeys(kept.get(path, path) for path in old))
+        said: Plain = new[0] if len(new) == 1 else list(new)
+        pairs = [(k, said if k == "photo" else plain(v)) for k, v in entry.pairs]
+        texts.append("" if new == list(old) else writing.entry_text(pairs))
+    return texts, pictures, missing
 
 
 def page_text(settings: Settings, page: Page, form: str) -> str:

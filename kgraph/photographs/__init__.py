@@ -122,6 +122,28 @@ def brought(theirs: Path, entries: Iterable[records.Entry]) -> tuple[list[Pictur
     return pictures, missing
 
 
+def from_table(
+    theirs: Path, ours: Path, paths: Iterable[str]
+) -> tuple[dict[str, str], list[Picture], list[str]]:
+    """(path as named -> path as kept, the pictures to be kept, the paths that are in neither folder).
+
+    What lies beside a table is taken as `read` takes it, but what was kept already stays byte for byte.
+    Raises CannotRun for a picture that cannot be taken; nothing outside of their folder is opened.
+    """
+    kept, pictures, missing = {}, [], []
+    for path in dict.fromkeys(paths):
+        file, digits = inside(theirs, path), records.KEPT_PHOTO.match(path)
+        if digits and inside(ours, path):
+            continue
+        if file is None:
+            missing.append(path)
+            continue
+        whole = digits and _digits(data := _bytes(file)) == digits[1]
+        pictures.append(Picture(path, data) if whole else read(file))
+        kept[path] = pictures[-1].path
+    return kept, pictures, missing
+
+
 # What entries name ----------------------------------------------------------------------------
 
 

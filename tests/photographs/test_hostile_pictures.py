@@ -14,6 +14,7 @@ from PIL import Image
 
 from kgraph import photographs
 from kgraph.problems import CannotRun
+from kgraph.records import KEPT_PHOTO
 from tests.hostile.pictures.making import all_of_them, metadata, quartered, saved
 from tests.support import ROOT
 
@@ -58,7 +59,7 @@ def test_each_is_refused_with_one_line_or_taken_without_metadata(tmp_path: Path,
         return
     kept = photographs.read(file)
     assert len(kept.data) < 25_000_000
-    assert photographs.KEPT_NAME.match(kept.path)
+    assert KEPT_PHOTO.match(kept.path)
     assert b"script" not in kept.data
     assert b"home address" not in kept.data
     assert not any(mark in kept.data for mark in (b"Exif\0\0", b"eXIf", b"EXIF", b"tEXt", b"zTXt", b"iTXt"))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import rdflib
+from PIL import Image
 
 from kgraph import photographs
 from kgraph.cli.main import run
@@ -96,10 +97,10 @@ def test_check_finds_missing_altered_and_unused_pictures(
     assert "no entry names photos/0123456789abcdef.jpg" in "".join(capsys.readouterr())
     file.write_bytes(file.read_bytes() + b"x")
     assert asked(folder, "check") == 1
-    assert "was altered" in "".join(capsys.readouterr())
+    assert "was altered" in capsys.readouterr().out
     file.unlink()
     assert asked(folder, "check") == 1
-    assert "is not in the folder" in "".join(capsys.readouterr())
+    assert "is not in the folder" in capsys.readouterr().out
 
 
 def test_merge_brings_pictures_along_as_they_were_kept(
@@ -230,3 +231,43 @@ def test_several_sources_and_photos_come_back_from_every_format(
 def test_the_picture_of_a_proof_names_its_photograph(said: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert asked(said, "draw", "proof", "takers", "K-114", "--set", "Larkfield LK-40") == 0
     assert "photos/3f9a1c2b7d04e811.jpg" in capsys.readouterr().out.replace("\\l", "").replace("\\n", "")
+
+
+def test_import_copies_what_lies_beside_the_table_and_nothing_outside(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (theirs := tmp_path / "theirs").mkdir()
+    (theirs / "dial.jpg").write_bytes(saved(quartered(), "JPEG", exif=metadata(6)))
+    (theirs / "in.csv").write_text(
+        "unit,set,photo\nU-11,Larkfield LK-40,dial.jpg\nU-12,Larkfield LK-40,gone.jpg\n"
+    )
+    assert asked(folder, "import", str(theirs / "in.csv"), "--kind", "unit", "--yes") == 0
+    assert "gone.jpg is neither beside" in capsys.readouterr().err
+    (path,) = kept(folder)
+    (written,) = folder.glob("import-*.yaml")
+    assert f"photo: {path}\n" in written.read_text()
+    with Image.open(folder / path) as picture:
+        assert not picture.getexif()
+    assert asked(folder, "import", str(theirs / "in.csv"), "--kind", "unit", "--yes") == 0
+    assert "nothing new" in capsys.readouterr().out
+    (theirs / "out.csv").write_text("unit,set,photo\nU-13,Larkfield LK-40,../in.jpg\n")
+    assert asked(folder, "import", str(theirs / "out.csv"), "--kind", "unit", "--yes") != 0
+    assert "no path inside the folder" in capsys.readouterr().err
+    (theirs / "link.jpg").symlink_to(tmp_path / "in.jpg")
+    (theirs / "link.csv").write_text("unit,set,photo\nU-14,Larkfield LK-40,link.jpg\n")
+    asked(folder, "import", str(theirs / "link.csv"), "--kind", "unit", "--yes")
+    assert "link.jpg is neither beside" in capsys.readouterr().err
+    (theirs / "broken.jpg").write_bytes(b"<svg/>")
+    (theirs / "broken.csv").write_text("unit,set,photo\nU-15,Larkfield LK-40,broken.jpg\n")
+    assert asked(folder, "import", str(theirs / "broken.csv"), "--kind", "unit", "--yes") != 0
+    assert "U-15" not in "".join(f.read_text() for f in folder.glob("*.yaml"))
+    assert kept(folder) == [path]
+
+
+def test_what_was_exported_comes_back_with_its_pictures(folder: Path, tmp_path: Path) -> None:
+    assert asked(folder, *ADD, "--photo", str(tmp_path / "in.jpg"), "--yes") == 0
+    assert asked(folder, "export", "-o", str(folder / "out.ttl")) == 0
+    (back := tmp_path / "back").mkdir()
+    assert asked(back, "import", str(folder / "out.ttl"), "--yes") == 0
+    assert kept(back) == kept(folder)
+    assert (back / kept(back)[0]).read_bytes() == (folder / kept(folder)[0]).read_bytes()
