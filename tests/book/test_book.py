@@ -29,7 +29,7 @@ from tests.support import DEMO, ROOT, ask, graph_of
 
 TEMPLATES = ROOT / "kgraph" / "book" / "templates"
 SCRIPTS = (["search.js"], ["search.js", "measured.js"], ["search.js", "identify.js", "recorded.js"])
-"""The scripts of a page: the search, and on the pages of belts and of what a set is one or two more, of our own."""
+"""The scripts of a page: the search, and on the pages of belts and of what a set is others of our own."""
 SMALL = """
 - set: Larkfield LK-40
   mains: 240 V 50 Hz
