@@ -224,13 +224,16 @@ def _proof_text(data: Collection, row: Row) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _who_says(saying: Evidence) -> str:
+    """How a saying is known, what it stands in, who found it and whose folder it came by."""
+    by, via = saying.by and f"by {saying.by}", saying.via and f"via {saying.via}"
+    return ", ".join(v for v in (saying.grade or "a number of its own", saying.source, by, via) if v)
+
+
 def fact_line(data: Collection, fact: Fact) -> str:
     """One fact of a proof on one line: certainty, what it says, how it is known, where it stands."""
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
-    strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
-    via = (
-        ", ".join(v for v in (strongest.grade, strongest.source) if v) or "a number of its own"
-        if strongest
-        else "common practice, no source"
-    )
+    # The strongest saying first, as the place is its.
+    every = sorted(fact.evidence, key=lambda e: -e.certainty)
+    via = "; ".join(dict.fromkeys(map(_who_says, every))) or "common practice, no source"
     return f"  {percent(fact.certainty):>6}  {visible(says(data, fact))}  [{visible(via)}] {visible(where)}"
