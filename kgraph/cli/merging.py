@@ -37,6 +37,7 @@ from kgraph.folder import disk, schema, writing
 from kgraph.names import fold
 from kgraph.problems import CannotRun, Problem, WrongUse, in_order
 from kgraph.records import Entry
+from kgraph.render.sentences import says as fact_says
 from kgraph.render.terminal import visible
 
 LEAST_TRUST = 0.001
@@ -93,7 +94,8 @@ def merge(
 
     The same fact from both is one fact with both sources. Where the two differ, ours is kept and the conflict
     is told. Merged again, what is new there is added, and what is no longer said there is taken back for them
-    alone; what they took back and we say ourselves is told with its id. All goes to one file, or nothing.
+    alone; what they took back and we say ourselves is asked about on a terminal, one by one, else told with
+    its id. All goes to one file, or nothing.
 
     Example: kgraph merge ../anna --trust 0.7 --dry-run
     """
@@ -109,6 +111,12 @@ def merge(
     wanted = Wanted(named, counts, shelf, day or date.today().isoformat())
     with steps("merging"):
         merged = merging.merge(loaded.data, other, wanted)
+    if not _is_another(merged, wanted, yes or dry_run):
+        print("nothing was written", file=sys.stderr)
+        return 1
+    if not dry_run and not yes and sys.stdin.isatty():
+        _ask_of_ours(loaded.data, merged, wanted)
+    with steps("merging"):
         texts = [writing.entry_text(pairs) for pairs in merged.entries]
         new = _parsed(texts, merged.entries_there)
         conflicts = in_order([*merged.conflicts, *merging.conflicts_between(loaded.data, other, new)])
@@ -125,6 +133,35 @@ def merge(
         events.append(settings, target, texts, seen)
     _show_json(theirs, wanted, dry_run, outcome) if as_json else _show(outcome, dry_run)
     return 0
+
+
+def _is_another(merged: Merged, wanted: Wanted, yes: bool) -> bool:
+    """Whether a folder that brings what another name brought is another one.
+
+    Raises WrongUse where nobody can be asked and `yes` was not said.
+    """
+    if merged.like is None:
+        return True
+    name, same, of = merged.like
+    says = f"{same} of the {of} sayings that came by {name} are said here as well, under {wanted.origin}"
+    mend = f"if it is the same folder say --as {name!r}"
+    if yes:
+        print(visible(f"warning: {says}; {mend}"), file=sys.stderr)
+        return True
+    if not sys.stdin.isatty():
+        raise WrongUse(f"{says}; {mend}, if it is another --yes", "nothing was written")
+    print(visible(f"{says}; {mend}"), file=sys.stderr)
+    return click.confirm(visible(f"is {wanted.origin} another folder than {name}?"))
+
+
+def _ask_of_ours(data: Collection, merged: Merged, wanted: Wanted) -> None:
+    """Ask of each fact that they took back and we say ourselves whether ours is to go too."""
+    for back in merged.against:
+        why = f" ({back.by.why})" if back.by.why else ""
+        print(visible(f"{back.fact.id}  {fact_says(data, back.fact)}"))
+        if click.confirm(visible(f"{wanted.origin} took it back{why}; take back what we say of it too?")):
+            for pairs in back.entries(wanted.origin, wanted.date):
+                merged.add(back.by, pairs)
 
 
 def _bring_pictures(settings: Settings, theirs: Path, new: Sequence[Entry]) -> None:

@@ -33,6 +33,15 @@ class _Known:
     length: tuple[str, float, Where] | None = None
 
 
+_NAMING = ("called", "date")
+"""The keys by which a thing is shown by a new name from a day on: both are taken over, or neither."""
+
+
+def _named(thing: records.Thing) -> tuple[str, Any]:
+    """The new name of a thing with its day, as one item of what is said of it."""
+    return "called", (thing.called.key if thing.called else "", thing.date)
+
+
 @dataclass
 class Joining:
     """The things of this folder, and those of the other as they are taken in one after the other."""
@@ -81,10 +90,11 @@ class Joining:
     def _pairs(self, thing: records.Thing) -> Iterator[tuple[str, Value]]:
         """What is said beside the name. Trust in a source is everybody's own, and is put on each saying.
 
-        What was renamed here keeps our name; theirs is another spelling of it.
+        What we renamed ourselves keeps our name, and theirs is another spelling of it; of the names that came
+        by others the last by date is shown, in whatever order they come.
         """
         ours = self.ours.things[thing.kind].get(self._key(thing.kind, thing.name.key), ())
-        renamed = any(t.called for t in ours)
+        renamed = any(t.called and not t.via for t in ours)
         for key, value in thing.pairs[1:]:
             if key == "via":
                 continue
@@ -98,7 +108,9 @@ class Joining:
 
     def _learn(self, thing: records.Thing, known: _Known) -> None:
         for key, value in thing.pairs[1:]:
-            if key in ADDS_UP:
+            if thing.called and key in _NAMING:
+                known.items.add(_named(thing))
+            elif key in ADDS_UP:
                 known.items |= {(key, m) for m, _ in _items(key, records.plain(value))}
             else:
                 for sub, inner in _parts(records.plain(value)):
@@ -114,6 +126,8 @@ class Joining:
 
     def _new(self, thing: records.Thing, known: _Known, key: str, value: Value) -> Value | None:
         """What of a value is not said yet, None where all of it is, or where ours says otherwise."""
+        if thing.called and key in _NAMING:
+            return None if _named(thing) in known.items else value
         if key in ADDS_UP:
             fresh = [item for m, item in _items(key, value) if (key, m) not in known.items]
             return self._allowed(thing, key, _together(value, fresh)) if fresh else None

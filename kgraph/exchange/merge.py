@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from kgraph import collection, records
 from kgraph.checks import new_problems
@@ -30,6 +31,7 @@ from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.meanings import Meanings
 from kgraph.exchange.origins import Saying, how_of, saying_of
+from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
@@ -48,6 +50,33 @@ class Wanted:
     date: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """A fact that they took back and we say ourselves: our fact, what we said of it, and their withdrawal."""
+
+    fact: Fact
+    sayings: tuple[records.Statement, ...]
+    by: records.Withdraw
+
+    def entries(self, origin: str, date: str) -> list[Pairs]:
+        """The withdrawals of what we said ourselves."""
+        why = f"{origin} took it back: {self.by.why}" if self.by.why else f"{origin} took it back"
+        told: Pairs = [("why", why), *([("date", date)] if date else [])]
+        return [[("withdraw", saying_id(record.pairs)), *told] for record in self.sayings]
+
+
+class Like(NamedTuple):
+    """A folder by whose name some sayings came before, how many of them theirs has, and of how many."""
+
+    name: str
+    same: int
+    of: int
+
+
+LEAST_SAME = 3
+"""So many equal sayings, and half of all by a name, make an unlike name doubtful: a choice of our own."""
+
+
 @dataclass
 class Merged:
     """What merging adds, `entries`, made of those in `entries_there`; and what it does not."""
@@ -58,6 +87,10 @@ class Merged:
     shelf: int = 0
     """Entries of their shelf that were left out."""
     conflicts: list[Problem] = field(default_factory=list)
+    against: list[TakenBack] = field(default_factory=list)
+    """What they took back and we say ourselves."""
+    like: Like | None = None
+    """The folder that brought the same before, where theirs came by no name that is known."""
 
     def add(self, record: records.Entry, pairs: Pairs) -> None:
         """One more entry that is new."""
@@ -84,7 +117,9 @@ def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
     facts.add_new()
     facts.take_back_old()
     merged.shelf = 0 if wanted.shelf else sum(e.kind in SHELF for e in theirs.entries)
-    merged.conflicts = [*joining.conflicts, *facts.conflicts, *_taken_back_there(ours, theirs)]
+    merged.against = list(_taken_back_there(ours, theirs))
+    merged.conflicts = [*joining.conflicts, *facts.conflicts, *map(_told, merged.against)]
+    merged.like = facts.like()
     return merged
 
 
@@ -96,16 +131,22 @@ def _declare_folder(ours: Collection, theirs: Collection, wanted: Wanted, merged
         merged.add(theirs.entries[0], [(k, v) for k, v in pairs if v])
 
 
-def _taken_back_there(ours: Collection, theirs: Collection) -> Iterator[Problem]:
+def _taken_back_there(ours: Collection, theirs: Collection) -> Iterator[TakenBack]:
     """Facts that they took back and we say ourselves: whether ours are to go is for us to say, one by one."""
     held = {(f.kind, f.claim): f for f in ours.facts_as_said()}
     for fact, by in theirs.withdrawn.values():
         mine = held.get((fact.kind, fact.claim))
-        if mine is None or all(e.via for e in mine.evidence):
-            continue
-        why = f" ({by.why})" if by.why else ""
-        says = f"the {mine.kind} {mine.id} is taken back there{why}, and said by ourselves at {mine.where}"
-        yield Problem(by.where, "taken-back-there", says, f"if they are right: kgraph withdraw {mine.id}")
+        places = {e.where for e in mine.evidence if not e.via} if mine else set()
+        own = tuple(e for e in ours.entries if isinstance(e, FACT_TYPES) and e.where in places)
+        if mine is not None and own:
+            yield TakenBack(mine, own, by)
+
+
+def _told(back: TakenBack) -> Problem:
+    why = f" ({back.by.why})" if back.by.why else ""
+    mine = back.fact
+    says = f"the {mine.kind} {mine.id} is taken back there{why}, and said by ourselves at {mine.where}"
+    return Problem(back.by.where, "taken-back-there", says, f"if they are right: kgraph withdraw {mine.id}")
 
 
 def _thing(joining: Joining, thing: records.Thing, wanted: Wanted, merged: Merged) -> None:
@@ -150,6 +191,7 @@ class _Sayings:
         self.meanings = Meanings(ours, theirs, merged.entries)
         self.mine: set[Saying] = set()
         self.came: dict[Saying, list[_Here]] = defaultdict(list)
+        self.by_others: dict[str, set[Saying]] = defaultdict(set)
         self.ids: dict[str, tuple[object, ...]] = {}
         self.now: dict[Saying, tuple[records.Statement, float]] = {}
         self.held_there = _held(theirs)
@@ -165,6 +207,8 @@ class _Sayings:
             elif ours.key("via", record.via[0].key) == folder:
                 trust = _own_trust(record) if record.states("via") else None
                 self.came[saying].append((record, trust, record.where in held_here))
+            elif len(record.via) == 1:
+                self.by_others[ours.key("via", record.via[0].key)].add(saying)
 
     def _states(self, record: records.Statement) -> tuple[object, ...]:
         """What a record states, by one reading of the names for both folders."""
@@ -181,6 +225,14 @@ class _Sayings:
             self.merged.already += 1
         elif saying not in self.now or self.now[saying][1] < trust:
             self.now[saying] = record, trust
+
+    def like(self) -> Like | None:
+        """The folder that most of this came by before, where nothing came by the name of this one."""
+        if any(self.came.values()):
+            return None
+        found = [(len(said & self.now.keys()), len(said), key) for key, said in self.by_others.items()]
+        same, of, key = max(found, default=(0, 0, ""))
+        return Like(self.ours.text("via", key), same, of) if same >= LEAST_SAME and 2 * same >= of else None
 
     def add_new(self) -> None:
         """Add what they say and did not say before, or with another trust."""

@@ -8,7 +8,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from kgraph.cli.main import run
@@ -153,6 +153,60 @@ def test_no_order_and_no_repetition_of_merging_changes_an_answer(
     assert all(r == results[0] for r in results)
 
 
+PEOPLE = ("anna", "bert", "carl")
+PAIRS = [(one, other) for one in PEOPLE for other in PEOPLE if one != other]
+
+
+def renamed(name: str, day: int) -> str:
+    """An entry by which the set is called otherwise from a day on; none without a name."""
+    return f"- set: Larkfield LK-40\n  called: {name}\n  date: 2026-03-0{day}\n" if name else ""
+
+
+def facts_using(text: str, name: str) -> str:
+    """The facts of somebody who writes the new name in them, as he calls the set so."""
+    return text.replace("in: Larkfield LK-40", f"in: {name}") if name else text
+
+
+@settings(max_examples=6, phases=[Phase.generate], deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    st.lists(
+        st.tuples(SAID, st.sampled_from(["", "Larkfield 41", "Larkfield Mark 2"])), min_size=3, max_size=3
+    ),
+    st.booleans(),
+    st.lists(st.permutations(PAIRS), min_size=2, max_size=2),
+)
+def test_three_who_rename_and_merge_each_other_in_any_order_come_to_the_same(
+    three: list[tuple[list[tuple[str, str, bool]], str]], new_names: bool, orders: list[list[tuple[str, str]]]
+) -> None:
+    """Each says and takes back things, and may rename the set and use the new name; then all merge all.
+
+    What each comes to is the same in any order. It need not be the same for all: what somebody took back
+    without saying whose saying of it is meant counts no more for that person, whoever says it.
+    """
+    results = []
+    with TemporaryDirectory() as scratch:
+        for number, order in enumerate(orders):
+            root = Path(scratch, str(number))
+            root.mkdir()
+            own = {}
+            for day, (person, (said, name)) in enumerate(zip(PEOPLE, three, strict=True), 1):
+                text = text_of(said) + renamed(name, day)
+                folder = folder_of(root, person, facts_using(text, name) if new_names else text)
+                own[person] = certainties(folder)
+            # Twice, so that what is had from a third is there before it is asked for.
+            for one, other in (*order, *order):
+                assert merge(root / one, root / other) == 0
+            found = {person: certainties(root / person) for person in PEOPLE}
+            for person in PEOPLE:
+                assert all(found[person].get(fact, 0) >= sure for fact, sure in own[person].items())
+                assert run(["--data", str(root / person), "check"]) == 0
+            shown = {p: graph_of_folder(root / p).data.text("set", "larkfieldlk40") for p in PEOPLE}
+            results.append((found, shown))
+    (first, names), (second, others) = results
+    assert first == second
+    assert names == others
+
+
 # Who said it ------------------------------------------------------------------------------------
 
 BOTH = TAKES.format("K-114", "fitted") + "  by: EV\n" + TAKES.format("K-114", "compared") + "  by: AK\n"
@@ -211,3 +265,85 @@ def test_show_tells_by_source_and_via_of_every_saying(tmp_path: Path, capsys: An
         "bert, carl",
     )
     assert second["certainty"] == pytest.approx(0.51)
+
+
+# Asked, not done -------------------------------------------------------------------------------
+
+
+def answering(monkeypatch: pytest.MonkeyPatch, answers: list[bool]) -> list[str]:
+    """A terminal on which these answers are given; the questions are kept."""
+    asked: list[str] = []
+
+    def confirm(text: str, **_: Any) -> bool:
+        asked.append(text)
+        return answers[len(asked) - 1]
+
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr("click.confirm", confirm)
+    return asked
+
+
+def test_what_they_took_back_and_we_say_is_asked_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    said = TAKES.format("K-1", "reported") + TAKES.format("K-2", "reported")
+    ours = folder_of(tmp_path, "ours", said)
+    back = "".join(f"- withdraw: {i}\n  why: misread\n" for i in graph_of(said).data.facts)
+    bert = folder_of(tmp_path, "bert", said + back)
+    assert run(["--data", str(ours), "merge", str(bert), "--yes"]) == 0
+    assert (of_part(ours, "k1"), of_part(ours, "k2")) == (0.6, 0.6)
+    asked = answering(monkeypatch, [True, False])
+    assert run(["--data", str(ours), "merge", str(bert)]) == 0
+    assert len(asked) == 2
+    assert all("bert took it back (misread)" in question for question in asked)
+    out = capsys.readouterr().out
+    assert all(i in out for i in graph_of(said).data.facts)
+    assert (of_part(ours, "k1"), of_part(ours, "k2")) == (None, 0.6)
+
+
+def test_the_same_sayings_under_an_unlike_name_are_asked_about(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    said = "".join(TAKES.format(part, "compared") for part in PARTS)
+    ours = folder_of(tmp_path, "ours", "- set: Larkfield LK-40\n")
+    bert, moved = folder_of(tmp_path, "bert", said), folder_of(tmp_path, "usb stick", said)
+    assert merge(ours, bert) == 0
+    before = {path.name: path.read_bytes() for path in ours.glob("*.yaml")}
+    assert run(["--data", str(ours), "merge", str(moved)]) == 2
+    assert "say --as 'bert'" in capsys.readouterr().err
+    asked = answering(monkeypatch, [False])
+    assert run(["--data", str(ours), "merge", str(moved)]) == 1
+    assert asked == ["is usb stick another folder than bert?"]
+    assert {path.name: path.read_bytes() for path in ours.glob("*.yaml")} == before
+    assert run(["--data", str(ours), "merge", str(moved), "--as", "bert"]) == 0
+    assert {path.name: path.read_bytes() for path in ours.glob("*.yaml")} == before
+
+
+def test_two_with_little_in_common_are_not_asked_about(tmp_path: Path) -> None:
+    ours = folder_of(tmp_path, "ours", "- set: Larkfield LK-40\n")
+    bert = folder_of(tmp_path, "bert", TAKES.format("K-1", "compared") + TAKES.format("K-2", "compared"))
+    anna = folder_of(tmp_path, "anna", TAKES.format("K-1", "compared") + TAKES.format("K-3", "compared"))
+    assert merge(ours, bert) == 0
+    assert run(["--data", str(ours), "merge", str(anna)]) == 0
+
+
+def test_the_text_of_a_proof_tells_whose_folder_it_came_by(two: tuple[Path, Path], capsys: Any) -> None:
+    ours, bert = two
+    assert merge(ours, bert) == 0
+    capsys.readouterr()
+    assert run(["--data", str(ours), "takers", "K-2", "--proof"]) == 0
+    out = capsys.readouterr().out
+    assert "via bert" in out
+
+
+def test_of_two_new_names_that_come_the_later_is_shown_in_any_order(tmp_path: Path) -> None:
+    for name, text in (("bert", renamed("Larkfield 41", 2)), ("carl", renamed("Larkfield Mark 2", 3))):
+        folder_of(tmp_path, name, "- set: Larkfield LK-40\n" + text)
+    for number, order in enumerate((("bert", "carl", "bert"), ("carl", "bert", "carl"))):
+        ours = folder_of(tmp_path, f"ours {number}", "- set: Larkfield LK-40\n")
+        for name in order:
+            assert merge(ours, tmp_path / name) == 0
+        data = graph_of_folder(ours).data
+        assert data.text("set", "larkfieldlk40") == "Larkfield Mark 2"
+        assert data.key("set", "larkfield41") == "larkfieldlk40"
+        assert run(["--data", str(ours), "check"]) == 0
