@@ -86,6 +86,11 @@ class Book:
             yield path, make()
 
     @cached_property
+    def things(self) -> dict[str, tuple[str, str]]:
+        """Address -> (kind, key) of the thing whose page it is."""
+        return {ref.href: (kind, key) for kind in _PAGES for key, ref in self.ground.all_of(kind)}
+
+    @cached_property
     def makers(self) -> dict[str, Callable[[], bytes]]:
         """Address -> what makes the file."""
         g = self.ground
@@ -99,9 +104,7 @@ class Book:
             found[top.path] = partial(self._top, top)
             apart = self._lists[top.path].apart if top.list else []
             found |= {part.href: partial(self._part_of_list, top, part) for part in apart}
-        for kind in _PAGES:
-            found |= {ref.href: partial(self._thing, kind, key) for key, ref in g.all_of(kind)}
-        return found
+        return found | {path: partial(self._thing, *thing) for path, thing in self.things.items()}
 
     def _top(self, top: _Top) -> bytes:
         shown = top.make(self.ground)

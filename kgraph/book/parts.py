@@ -18,6 +18,8 @@ from kgraph.render.answers import percent
 
 MOST_PICTURES = 6
 """So many different runs are shown on the page of one belt."""
+MOST_ROWS = 60
+"""So many sets stand in the table of one run; the rest are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,7 @@ class RunView:
     rows: tuple[RunRow, ...]
     says: tuple[str, ...]
     cautions: list[CautionView]
+    more: int = 0
 
 
 def part_page(g: Ground, key: str) -> dict[str, Any]:
@@ -90,8 +93,9 @@ def _run(g: Ground, place: belt_questions.BeltPlace) -> RunView:
         family = belt_questions.family(g.graph, place, g.answering.wanted)
     except Stop as stop:
         return RunView(where, picture, (), tuple(p.says for p in stop.problems), [])
-    rows = tuple(_run_row(g, r) for r in family.rows)
-    return RunView(where, picture, rows, family.says, g.views.cautions(family.cautions))
+    rows = tuple(_run_row(g, r) for r in family.rows[:MOST_ROWS])
+    more = len(family.rows[MOST_ROWS:])
+    return RunView(where, picture, rows, family.says[:MOST_ROWS], g.views.cautions(family.cautions), more)
 
 
 def _run_picture(g: Ground, place: belt_questions.BeltPlace, where: str) -> Markup | None:

@@ -11,11 +11,11 @@ import signal
 from collections.abc import Callable, Iterator, Mapping
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import Any, TypeVar
 
 from kgraph.problems import CannotRun
 
-Makers = Mapping[str, Callable[[], bytes]]
+Made = TypeVar("Made")
 
 MOST_PROCESSES = 8
 FEWEST = 2_000
@@ -30,8 +30,10 @@ def processes() -> int:
     return min(len(os.sched_getaffinity(0)), MOST_PROCESSES)
 
 
-def made(makers: Makers, told: Callable[[], str], hear: Callable[[str], None]) -> Iterator[tuple[str, bytes]]:
-    """(address, bytes) of every page, in order.
+def made(
+    makers: Mapping[str, Callable[[], Made]], told: Callable[[], str], hear: Callable[[str], None]
+) -> Iterator[tuple[str, Made]]:
+    """(address, page) of every page, in order.
 
     What `told` gives in each process at its end is what `hear` is given here: a complaint, or "".
     """
@@ -44,11 +46,11 @@ def made(makers: Makers, told: Callable[[], str], hear: Callable[[str], None]) -
 
 
 def _by_many(
-    makers: list[tuple[str, Callable[[], bytes]]],
+    makers: list[tuple[str, Callable[[], Made]]],
     workers: int,
     told: Callable[[], str],
     hear: Callable[[str], None],
-) -> Iterator[tuple[str, bytes]]:
+) -> Iterator[tuple[str, Made]]:
     batches = [makers[start : start + IN_BATCH] for start in range(0, len(makers), IN_BATCH)]
     context = get_context("fork")
     ends = [context.Pipe(duplex=False) for _ in range(workers)]
@@ -89,7 +91,7 @@ def _received(connection: Connection[Any, Any]) -> Any:
 
 
 def _work(
-    batches: list[list[tuple[str, Callable[[], bytes]]]],
+    batches: list[list[tuple[str, Callable[[], Any]]]],
     ends: list[tuple[Connection[Any, Any], Connection[Any, Any]]],
     number: int,
     told: Callable[[], str],

@@ -20,6 +20,7 @@ from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
 
 LIST = "book.json"
+STAMPS = "stamps.json"
 _MARK = "pages of a book of facts"
 _MOST_BYTES = 64 << 20
 FEW = 500
@@ -35,27 +36,39 @@ class Written:
     removed: int
 
 
+def stamps_of(folder: Path) -> bytes | None:
+    """The stamps that the last run left in a book; None where there are none."""
+    return _bytes(folder / STAMPS) if LIST in _names(folder) and STAMPS in _listed(folder) else None
+
+
 def write_book(
-    folder: Path, paths: Sequence[str], pages: Iterable[tuple[str, bytes]], done: Callable[[], None]
+    folder: Path,
+    paths: Sequence[str],
+    pages: Iterable[tuple[str, bytes]],
+    done: Callable[[], None],
+    stamps: Callable[[], bytes | None] = lambda: None,
 ) -> Written:
     """Bring the folder to these pages, `done` called after each; one whose bytes are the same is let be.
 
+    `pages` may leave out those that are known to be as they should. `stamps` is asked at the end for the file
+    of stamps: until then there is none, so a run that is cut off vouches for nothing.
     Raises CannotRun, before anything is written, for a folder that is neither empty nor a book, and for
     whatever stops the writing; every page is then as it was or as it is to be, never half.
     """
     mine = _listed(folder)
-    _refuse_strangers(folder, set(paths) - mine)
+    _refuse_strangers(folder, {*paths, STAMPS} - mine)
     inside = sorted({p.rpartition("/")[0] for p in paths})
     _refuse_links(folder, inside)
     writing.create_folder(folder)
     # What is going to be written is listed first, and the list is the first thing in the folder: a run that
     # is cut off leaves no page that nobody owns, and no folder that the next run would take for a stranger's.
-    listed = sorted({*mine, *paths})
+    listed = sorted({*mine, *paths, STAMPS})
     _write(folder, LIST, _list_bytes(listed))
     for name in inside:
         writing.create_folder(folder / name)
         # What a run that was killed left half written.
         writing.remove_leftovers(folder / name)
+    _remove(folder, STAMPS)
     changed = 0
     few = len(paths) <= FEW
     for path, data in pages:
@@ -63,11 +76,24 @@ def write_book(
         done()
     if changed and not few:
         writing.flush_all()
-    gone = sorted(mine - set(paths))
+    text = stamps()
+    if text is not None:
+        _write(folder, STAMPS, text)
+    gone = sorted(mine - {*paths, STAMPS})
     removed = sum(_remove(folder, path) for path in gone)
     if gone:
-        _write(folder, LIST, _list_bytes(sorted(paths)))
+        _write(folder, LIST, _list_bytes(sorted({*paths, STAMPS})))
     return Written(len(paths), changed, removed)
+
+
+def _names(folder: Path) -> list[str]:
+    """What lies in a folder; nothing where there is none."""
+    if not os.path.lexists(folder):
+        return []
+    try:
+        return os.listdir(folder)
+    except OSError as error:
+        raise CannotRun(f"{display(folder)}: {reason(error)}") from None
 
 
 def _list_bytes(paths: Sequence[str]) -> bytes:
@@ -76,12 +102,7 @@ def _list_bytes(paths: Sequence[str]) -> bytes:
 
 def _listed(folder: Path) -> set[str]:
     """The pages that this folder's book wrote; empty for a new or empty folder."""
-    if not os.path.lexists(folder):
-        return set()
-    try:
-        names = os.listdir(folder)
-    except OSError as error:
-        raise CannotRun(f"{display(folder)}: {reason(error)}") from None
+    names = _names(folder)
     if not [n for n in names if not n.startswith(".kgraph-")]:
         return set()
     says = f"{display(folder)}: is not empty and not a book of kgraph; name a new or an empty folder"

@@ -31,6 +31,7 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
     """
     from kgraph.book.ground import Ground, Wishes
     from kgraph.book.pages import Book
+    from kgraph.book.renewing import Renewal
     from kgraph.book.working import made as made_pages
     from kgraph.book.writing import write_book
 
@@ -44,9 +45,17 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
     pictures = _Pictures(loaded)
     made = Book(Ground(loaded.graph, wishes, pictures.draw, _thumbnails(settings, loaded)))
     pictures.disputes = made.ground.answering.depth.weighed
-    pages = made_pages(made.makers, lambda: pictures.trouble, pictures.hear)
-    with steps("writing the book", len(made.paths)) as step:
-        done = write_book(folder, made.paths, pages, step)
+    renewal = Renewal(made, folder)
+    makers = renewal.makers
+    pages = renewal.pages(made_pages(makers, lambda: pictures.trouble, pictures.hear))
+
+    def stamps() -> bytes | None:
+        if pictures.trouble:
+            renewal.forget("families/")
+        return renewal.file()
+
+    with steps("writing the book", len(makers)) as step:
+        done = write_book(folder, made.paths, pages, step, stamps)
     if pictures.trouble:
         print(f"families are without pictures: {pictures.trouble}", file=sys.stderr)
     print(f"{_count(done.pages, 'file')} in {folder}: {done.changed} written, {done.removed} removed")

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from kgraph.facts import Fact
@@ -99,7 +100,23 @@ def explore(
             if not settled[to] and (reached, far + 1) < (made.cost[to], length[to]):
                 made.cost[to], made.came[to], length[to] = reached, (here, label), far + 1
                 heapq.heappush(queue, (reached, far + 1, to))
+    for seen in _watching:
+        seen.update(made.states)
     return made
+
+
+_watching: list[set[State]] = []
+
+
+@contextmanager
+def watched() -> Iterator[set[State]]:
+    """All states that the walks within the block come to: what their answers can hang on."""
+    seen: set[State] = set()
+    _watching.append(seen)
+    try:
+        yield seen
+    finally:
+        _watching.remove(seen)
 
 
 def _number(made: Network, numbers: dict[str, int], fact: Fact) -> int:

@@ -430,7 +430,7 @@ def test_a_run_that_was_killed_before_its_list_was_written_is_finished_by_the_ne
     folder, at_the_list = tmp_path / "book", []
     real = writing.write_new
 
-    def killed(target: Path, data: bytes) -> None:
+    def killed(target: Path, data: bytes, lasting: bool = True) -> None:
         at_the_list.append((target.name, [p.name for p in folder.iterdir()]))
         raise KeyboardInterrupt
 

@@ -1,0 +1,165 @@
+"""A large book brought up to date equals the book made anew, byte for byte, after edits drawn at random."""
+
+from __future__ import annotations
+
+import random
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kgraph.book import answering
+from kgraph.cli.main import run
+from tests.bench import folders
+
+EDITS = 8
+
+
+@pytest.fixture(params=[1, 2], ids=["the surest three", "the surest alone"])
+def depth(request: Any, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Small folders told as large ones are."""
+    which: int = request.param
+    kept = answering.DEPTHS[which]._replace(up_to=float("inf"))
+    monkeypatch.setattr(answering, "DEPTHS", (kept,))
+    return which
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    every = {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+    return {path: data for path, data in every.items() if path not in ("stamps.json", "book.json")}
+
+
+def names(facts: Path, kind: str) -> list[str]:
+    text = "".join(p.read_text() for p in sorted(facts.rglob("*.yaml")))
+    return sorted(set(re.findall(rf"^- {kind}: (.+)$", text, re.M)))
+
+
+def an_edit(chance: random.Random, facts: Path) -> None:
+    """One change of a kind that people make: something said, put right, taken away, renamed."""
+    sets, parts = names(facts, "set"), names(facts, "part")
+    one, other = chance.sample(sets, 2)
+    part, place = chance.choice(parts), chance.choice(folders.SET_PLACES + folders.MECHANISM_PLACES)
+    said = [
+        f"- takes: {part}\n  in: {one}\n  position: {place}\n  how: fitted\n",
+        f"- takes: New {chance.randrange(100)}\n  in: {one}\n  position: {place}\n  role: substitute\n",
+        f"- rebadge: [{one}, {other}]\n  how: compared\n  except: [{place}]\n",
+        f"- rebadge: [{one}, Newly 9-{chance.randrange(100)}]\n  how: fitted\n",
+        f"- refuses: {part}\n  in: {one}\n  position: {place}\n  certainty: 1\n",
+        f"- fits: {one}\n  position: {place}\n  to: {other}\n  how: photo\n",
+        f"- same: [{part}, {chance.choice(parts)}]\n  how: guess\n",
+        f"- replaces: {part}\n  old: {chance.choice(parts)}\n  how: printed\n",
+        f"- distinct: [{one}, {other}]\n  how: compared\n",
+        f"- set: {one}\n  mains: {chance.choice(('110 V 60 Hz', '240 V 50 Hz'))}\n",
+        f"- set: {one}\n  also: [Otherwise {chance.randrange(100)}]\n",
+        f"- part: Belt {chance.randrange(9)}\n  kind: belt\n  section: square 1.2 mm\n  folded: 105 mm\n",
+        f"- position: {place}\n  caution: springs\n",
+        f"- unit: U-{chance.randrange(3)}\n  set: {one}\n  wants: [{place}]\n",
+        f"- uses: TM1 mechanism\n  in: {other}\n  how: reported\n",
+    ]
+    target = chance.choice(sorted(facts.rglob("*.yaml")))
+    text = target.read_text()
+    if chance.random() < 0.75:
+        target.write_text(text + chance.choice(said))
+        return
+    entries = re.split(r"(?m)^(?=- )", text)
+    facts_there = [i for i, e in enumerate(entries) if re.match(r"- (rebadge|takes|uses|fits|same):", e)]
+    del entries[chance.choice(facts_there)]
+    target.write_text("".join(entries))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(3))
+def test_after_random_edits_it_equals_the_book_made_anew(seed: int, depth: int, tmp_path: Path) -> None:
+    chance = random.Random(seed)
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 60, seed + 5)
+    assert run(["--data", str(facts), "book", str(book)]) == 0
+    for number in range(EDITS):
+        an_edit(chance, facts)
+        assert run(["--data", str(facts), "book", str(book)]) == 0
+        anew = tmp_path / f"anew-{number}"
+        assert run(["--data", str(facts), "book", str(anew)]) == 0
+        now, wanted = files(book), files(anew)
+        assert sorted(now) == sorted(wanted)
+        assert [path for path in wanted if now[path] != wanted[path]] == []
+
+
+def test_one_fact_has_only_few_pages_made_again(
+    depth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from kgraph.book import sets
+
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 120, 3)
+    run(["--data", str(facts), "book", str(book)])
+    made: list[str] = []
+    real = sets.set_page
+    from kgraph.book import pages
+
+    def counted(g: Any, key: str) -> dict[str, Any]:
+        made.append(key)
+        return real(g, key)
+
+    monkeypatch.setitem(pages._PAGES, "set", counted)
+    run(["--data", str(facts), "book", str(book)])
+    assert made == []
+    (facts / "more.yaml").write_text("- takes: New 1\n  in: Lone 77\n  position: handle\n")
+    run(["--data", str(facts), "book", str(book)])
+    assert made == ["lone77"]
+
+
+def test_a_page_that_is_not_as_it_was_left_is_made_again(depth: int, tmp_path: Path) -> None:
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 40, 3)
+    run(["--data", str(facts), "book", str(book)])
+    before = files(book)
+    one, other, *_ = sorted((book / "sets").iterdir())
+    one.unlink()
+    other.write_text("cut off")
+    run(["--data", str(facts), "book", str(book)])
+    assert files(book) == before
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"sets/x.html": 3}', "\0"])
+def test_stamps_that_are_damaged_vouch_for_nothing(depth: int, tmp_path: Path, text: str) -> None:
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 40, 3)
+    run(["--data", str(facts), "book", str(book)])
+    before = files(book)
+    (book / "stamps.json").write_text(text)
+    (facts / "more.yaml").write_text("- set: Larkfield LK-40\n")
+    run(["--data", str(facts), "book", str(book)])
+    (facts / "more.yaml").unlink()
+    run(["--data", str(facts), "book", str(book)])
+    assert files(book) == before
+
+
+def test_a_run_that_is_cut_off_vouches_for_nothing(
+    depth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half of the pages are of facts that are taken back before the next run: none may stay."""
+    from kgraph.folder import writing
+    from kgraph.problems import CannotRun
+
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 40, 3)
+    run(["--data", str(facts), "book", str(book)])
+    before = files(book)
+    name = names(facts, "set")[0]
+    (facts / "more.yaml").write_text(f"- set: {name}\n  mains: 1 V\n")
+    real, left = writing.write_over, [2]
+
+    def full(target: Path, data: Any, lasting: bool = True) -> None:
+        left[0] -= 1
+        if left[0] < 0:
+            raise CannotRun("the disk is full")
+        real(target, data, lasting)
+
+    monkeypatch.setattr(writing, "write_over", full)
+    assert run(["--data", str(facts), "book", str(book)]) == 3
+    assert not (book / "stamps.json").exists()
+    monkeypatch.setattr(writing, "write_over", real)
+    (facts / "more.yaml").unlink()
+    run(["--data", str(facts), "book", str(book)])
+    assert files(book) == before
