@@ -17,6 +17,7 @@ from kgraph.api.of_shelf import ShelfQuestions
 from kgraph.api.pictures import Family
 from kgraph.api.replies import CheckReply
 from kgraph.problems import WrongUse
+from kgraph.render.checked import most_serious_first
 
 if TYPE_CHECKING:
     from networkx import MultiDiGraph
@@ -86,9 +87,11 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
         """Everything wrong or doubtful in the files; what cannot be read is among the errors."""
         opened = self._opened()
         found = problems_of(opened.graph, opened.problems, self.folders)
+        wrong = [p for p in found if p.severity == "error"]
+        doubtful = most_serious_first([p for p in found if p.severity == "warning"])
         lists = {
-            f"{severity}s": [opening.problem_json(p) for p in found if p.severity == severity]
-            for severity in ("error", "warning")
+            "errors": [opening.problem_json(p) for p in wrong],
+            "warnings": [opening.problem_json(p) for p in doubtful],
         }
         return decoded(CheckReply, lists, said=lists)
 

@@ -26,11 +26,13 @@ class FactEvidence:
     line: int
     certainty: float
     how: str = ""
-    source: str = ""
+    sources: tuple[str, ...] = called("source", default=())
+    page: str = ""
     by: str = ""
     via: str = ""
     date: str = ""
     note: str = ""
+    photos: tuple[str, ...] = called("photo", default=())
     trust: float = 1.0
 
 
@@ -275,6 +277,15 @@ class DoubtfulFact:
     certainty: float
     to_do: str
     cautions: tuple[str, ...]
+
+
+@value_class
+class AlikeDoubts:
+    """Facts that are as doubtful as each other, each of as many answers."""
+
+    facts: tuple[str, ...]
+    """Ids."""
+    answers: int
 
 
 # Belts ----------------------------------------------------------------------------------------
@@ -564,6 +575,8 @@ class SetToLookFor:
     set: str
     expected_wants: float
     wants: Mapping[str, float]
+    sound: Mapping[str, float]
+    """How surely what nobody has looked at is sound; in the certainties already."""
     warnings: Mapping[str, tuple[str, ...]]
     proofs: Mapping[str, Proof]
 

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-
-from kgraph.cli.filling import Pairs
-from kgraph.photographs import Picture, taken
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -27,20 +23,3 @@ def photo_options(command: F) -> F:
         "--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder."
     )
     return option(full_option(command))
-
-
-def with_pictures(pairs: Pairs, folder: Path, full: bool) -> tuple[Pairs, list[Picture]]:
-    """The pairs of an entry with its photos named as they are kept, and the pictures that are to be kept.
-
-    Raises CannotRun for a picture that cannot be taken; nothing is written yet.
-    """
-    pictures: list[Picture] = []
-    named: Pairs = []
-    for key, value in pairs:
-        if key == "photo" and value:
-            paths, found = taken(value, folder, full)
-            pictures += found
-            named.append((key, paths[0] if len(paths) == 1 else list(paths)))
-        else:
-            named.append((key, value))
-    return named, pictures
