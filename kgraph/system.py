@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import signal
 import stat
 import sys
 import time
@@ -211,6 +212,21 @@ def is_alive(pid: int) -> bool:
     except OSError:
         return True
     return True
+
+
+def machine() -> str:
+    """The name of this machine."""
+    return os.uname().nodename if hasattr(os, "uname") else os.environ.get("COMPUTERNAME", "")
+
+
+def processes(most: int) -> int:
+    """How many processes can work at once, at most so many; 1 where this one cannot be split.
+
+    Missing on Windows, and on macOS: there a large folder is taken up by one process.
+    """
+    if not all(hasattr(os, name) for name in ("sched_getaffinity", "fork")):
+        return 1
+    return min(len(os.sched_getaffinity(0)), most) if hasattr(signal, "pthread_sigmask") else 1
 
 
 def bound(memory_mib: int, seconds: int) -> None:

@@ -271,3 +271,13 @@ def test_a_bound_that_a_system_does_not_know_leaves_the_others(
     monkeypatch.setitem(sys.modules, "resource", resource)
     system.bound(512, 9)
     assert bounds == {2: (9, 9), 3: (0, 0)}
+
+
+def test_a_system_that_tells_less_has_one_process_and_a_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert 1 <= system.processes(2) <= 2
+    assert system.machine() == os.uname().nodename
+    monkeypatch.delattr(signal, "pthread_sigmask")
+    assert system.processes(2) == 1
+    monkeypatch.delattr(os, "uname")
+    monkeypatch.setenv("COMPUTERNAME", "BENCH")
+    assert system.machine() == "BENCH"

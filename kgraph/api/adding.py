@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from kgraph import collection, lookup
-from kgraph.api import events
+from kgraph.api import event_log
 from kgraph.checks.newcomers import Newcomer
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
@@ -84,11 +84,11 @@ def doubts_of_events(
     graph: Graph, entries: Sequence[Entry], folder: Path, target: Path
 ) -> tuple[list[str], list[Problem]]:
     """What is doubtful with events, and what is wrong or doubtful with the shelf as it would be with them."""
-    after = events.shelf_with(graph, entries, folder, target)
-    said = [s for e in entries if isinstance(e, Event) for s in events.undeclared_units(graph, e)]
-    if events.overtaken(graph, entries, after):
-        said.append(events.OVERTAKEN.format(name=target))
-    return said, events.new_problems(graph, after)
+    after = event_log.shelf_with(graph, entries, folder, target)
+    said = [s for e in entries if isinstance(e, Event) for s in event_log.undeclared_units(graph, e)]
+    if event_log.overtaken(graph, entries, after):
+        said.append(event_log.OVERTAKEN.format(name=target))
+    return said, event_log.new_problems(graph, after)
 
 
 def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tuple[Fact, Fact | None] | None:

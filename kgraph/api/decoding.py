@@ -67,6 +67,8 @@ def value(hint: Any, said: Any) -> Any:
     if origin in (typing.Union, types.UnionType):
         return None if said is None else value(next(a for a in arguments if a is not type(None)), said)
     if origin is tuple:
+        # One alone of what may be several stands in JSON by itself, as in an entry.
+        said = [said] if isinstance(said, str) else said
         each = arguments[0] if arguments[-1] is Ellipsis else None
         kinds = [each] * len(said) if each is not None else arguments
         return tuple(value(kind, one) for kind, one in zip(kinds, said, strict=True))

@@ -107,7 +107,7 @@ class DoubtfulFacts(Rows[rows.DoubtfulFact]):
     answers: tuple[rows.DoubtfulFact, ...] = ()
     entropy_bits: float = 0.0
     of_answers: int = 0
-    alike: tuple[rows.FactsAlike, ...] = ()
+    alike: tuple[rows.AlikeDoubts, ...] = ()
 
 
 @value_class

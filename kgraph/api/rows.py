@@ -26,11 +26,13 @@ class FactEvidence:
     line: int
     certainty: float
     how: str = ""
-    source: str = ""
+    sources: tuple[str, ...] = called("source", default=())
+    page: str = ""
     by: str = ""
     via: str = ""
     date: str = ""
     note: str = ""
+    photos: tuple[str, ...] = called("photo", default=())
     trust: float = 1.0
 
 
@@ -265,14 +267,6 @@ class LikelyPair:
 
 
 @value_class
-class FactsAlike:
-    """Facts, by their ids, on each of which so many answers hang, the same ones."""
-
-    facts: tuple[str, ...]
-    answers: int
-
-
-@value_class
 class DoubtfulFact:
     """A fact that is worth looking at: by how many bits the doubt would fall, and what to do."""
 
@@ -283,6 +277,15 @@ class DoubtfulFact:
     certainty: float
     to_do: str
     cautions: tuple[str, ...]
+
+
+@value_class
+class AlikeDoubts:
+    """Facts that are as doubtful as each other, each of as many answers."""
+
+    facts: tuple[str, ...]
+    """Ids."""
+    answers: int
 
 
 # Belts ----------------------------------------------------------------------------------------
@@ -573,7 +576,7 @@ class SetToLookFor:
     expected_wants: float
     wants: Mapping[str, float]
     sound: Mapping[str, float]
-    """How surely what nobody looked at is sound; in the certainties already."""
+    """How surely what nobody has looked at is sound; in the certainties already."""
     warnings: Mapping[str, tuple[str, ...]]
     proofs: Mapping[str, Proof]
 

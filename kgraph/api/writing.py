@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from kgraph import collection
-from kgraph.api import adding, events
+from kgraph.api import adding, event_log
 from kgraph.api.entries import Pairs, checked, with_pictures
 from kgraph.checks.newcomers import newcomers
 from kgraph.facts import Fact
@@ -53,7 +53,7 @@ def add(
     text = writing.entry_text(named)
     entry, problems = checked(text)
     # An event is written to the folder as it was read: what changed since is seen by its bytes.
-    seen = events.bytes_of(folders) if isinstance(entry, Event) else {}
+    seen = event_log.bytes_of(folders) if isinstance(entry, Event) else {}
     graph = read()
     doubts = [f"{p.says}; {p.mend}" for p in problems]
     new = newcomers(graph.data, [entry])
@@ -73,19 +73,19 @@ def _add_other(folder: Path, graph: Graph, new: _New, file: str | None) -> tuple
     after = collection.build([*graph.data.entries, new.entry])
     changed = adding.changed_fact(graph, after, new.entry)
     keep(folder, new.pictures)
-    writing.append(folder, folder / (file or events.NEW_FILE), [new.text])
+    writing.append(folder, folder / (file or event_log.NEW_FILE), [new.text])
     return changed[0] if changed else None, doubts
 
 
 def _add_event(
     folders: Sequence[Path], graph: Graph, new: _New, file: str | None, seen: Mapping[Path, bytes]
 ) -> list[str]:
-    target = events.file_for_events(graph, folders[0], file)
+    target = event_log.file_for_events(graph, folders[0], file)
     doubts, wrong = adding.doubts_of_events(graph, [new.entry], folders[0], target)
     if errors := [p for p in wrong if p.severity == "error"]:
         raise CannotRun(*(f"{p.severity}: {p.says}" for p in errors), "nothing was written")
     keep(folders[0], new.pictures)
-    events.append(folders, target, [new.text], seen)
+    event_log.append(folders, target, [new.text], seen)
     return [*doubts, *(p.says for p in wrong)]
 
 

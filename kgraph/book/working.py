@@ -6,13 +6,13 @@ the pages back; none of them writes.
 
 from __future__ import annotations
 
-import os
 import signal
 from collections.abc import Callable, Iterator, Mapping
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
+from kgraph import system
 from kgraph.problems import CannotRun
 
 Made = TypeVar("Made")
@@ -25,9 +25,7 @@ IN_BATCH = 50
 
 def processes() -> int:
     """How many processes can work at once; 1 where this system cannot split one."""
-    if not hasattr(os, "sched_getaffinity") or not hasattr(os, "fork"):
-        return 1
-    return min(len(os.sched_getaffinity(0)), MOST_PROCESSES)
+    return system.processes(MOST_PROCESSES)
 
 
 def made(

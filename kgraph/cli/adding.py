@@ -11,20 +11,22 @@ from pathlib import Path
 import click
 
 from kgraph import collection, consequences, lookup, words
-from kgraph.api.adding import changed_fact, doubts_beside, doubts_of_events
+from kgraph.api import adding as checked
+from kgraph.api import event_log
+from kgraph.api.entries import checked as read_new
+from kgraph.api.entries import kind_and_names, with_pictures
+from kgraph.api.event_log import NEW_FILE
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
-from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import full_option, with_pictures
+from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
-from kgraph.names import did_you_mean
 from kgraph.photographs import Picture, keep
-from kgraph.problems import Problem, Where, WrongUse
+from kgraph.problems import Where, WrongUse
 from kgraph.records import Entry, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
@@ -138,17 +140,8 @@ def add(
 
 
 def _pairs_of(kind: str, rest: Sequence[str]) -> Pairs:
-    if kind not in words.KINDS:
-        mend = did_you_mean(kind, words.KINDS) or f"use one of {', '.join(words.KINDS)}"
-        raise WrongUse(f"{kind!r} is not a kind of entry; {mend}")
     names, options = _split(rest)
-    if kind in LISTS - {"caution"}:
-        first: Value = list(names)
-    else:
-        first = " ".join(names)
-    if not names:
-        raise WrongUse(f"add {kind} needs a name; see `kgraph add --help`")
-    return [(kind, first), *merged_options(kind, options)]
+    return [kind_and_names(kind, names), *merged_options(kind, options)]
 
 
 def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
@@ -222,7 +215,8 @@ def write(
     entries = [_checked(text) for text in texts]
     if any(isinstance(entry, Event) for entry in entries):
         return _write_events(settings, entries, texts, yes, file_name, pictures)
-    _check_beside(loaded, entries)
+    for problem in checked.doubts_beside(loaded.graph, entries):
+        print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):
@@ -255,9 +249,9 @@ def _write_events(
     pictures: Sequence[Picture],
 ) -> int:
     """Write events of the shelf behind all earlier ones; where they cannot have been, nothing and 1."""
-    folder, seen = settings.folders[0], events.bytes_of(settings)
+    folder, seen = settings.folders[0], event_log.bytes_of(settings.folders)
     loaded = load(settings)
-    target = events.file_for_events(loaded, folder, file_name)
+    target = event_log.file_for_events(loaded.graph, folder, file_name)
     with events.told_at_the_end(yes):
         _show(texts)
         new = _tell_new_names(loaded, entries)
@@ -268,7 +262,7 @@ def _write_events(
             print("nothing was written", file=sys.stderr)
             return 1
         keep(folder, pictures)
-        for place in events.append(settings, target, texts, seen):
+        for place in event_log.append(settings.folders, target, texts, seen):
             print(f"written: {visible(place)}")
     return 0
 
@@ -281,26 +275,18 @@ def _show(texts: Sequence[str]) -> None:
 
 def _may_have_been(loaded: Loaded, entries: Sequence[Entry], folder: Path, target: Path) -> bool:
     """Tell what is wrong or doubtful with events; whether they can have happened."""
-    doubtful, wrong = doubts_of_events(loaded.graph, entries, folder, target)
-    for line in [*(f"warning: {s}" for s in doubtful), *(f"{p.severity}: {p.says}" for p in wrong)]:
+    doubts, wrong = checked.doubts_of_events(loaded.graph, entries, folder, target)
+    said = [f"warning: {doubt}" for doubt in doubts]
+    for line in [*said, *(f"{p.severity}: {p.says}" for p in wrong)]:
         print(visible(line), file=sys.stderr)
     return not any(p.severity == "error" for p in wrong)
 
 
 def _checked(text: str) -> Entry:
-    found, every = schema.entries_of(text.encode(), "new entry")
-    if not found or any(p.severity == "error" for p in every):
-        raise WrongUse(*(Problem(None, p.code, p.says, p.mend, p.severity) for p in every))
-    for problem in every:
+    entry, doubts = read_new(text)
+    for problem in doubts:
         print(visible(f"{problem.says}; {problem.mend}"), file=sys.stderr)
-    return found[0]
-
-
-def _check_beside(loaded: Loaded, entries: Sequence[Entry]) -> None:
-    """Tell what is doubtful with entries in their folder; raises WrongUse for what is wrong."""
-    found = doubts_beside(loaded.graph, entries)
-    for problem in found:
-        print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
+    return entry
 
 
 def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]) -> None:
@@ -308,13 +294,13 @@ def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]
     for entry in entries:
         if isinstance(entry, Withdraw) and (event := lookup.event_with_id(loaded.data, entry.target)):
             print(visible(event_says(loaded.data, event)))
-            for problem in events.new_problems(loaded, shelf_now(graphs.build(after))):
+            for problem in event_log.new_problems(loaded.graph, shelf_now(graphs.build(after))):
                 print(visible(f"then, at {problem.where}: {problem.says}"), file=sys.stderr)
     before = [lookup.fact_as_said(loaded.data, e.target) for e in entries[:-1] if isinstance(e, Withdraw)]
     corrected = [fact for fact in before if fact is not None]
     for old in corrected:
         print(visible(f"until now: {says(loaded.data, old)}"))
-    changed = changed_fact(loaded.graph, after, entries[-1])
+    changed = checked.changed_fact(loaded.graph, after, entries[-1])
     if changed is None:
         return
     fact, known = changed

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from kgraph import questions
+from kgraph.api import asked
 from kgraph.cli.leaving import told
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits.graph import Graph
-from kgraph.names import fold
-from kgraph.problems import Damaged, WrongUse
+from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted
 from kgraph.reason.budget import SECONDS
 from kgraph.render import answers
@@ -23,7 +22,6 @@ from kgraph.render.cautions import Whole
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
-    from kgraph.shelf.ledger import UnitNow
     from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -234,75 +232,14 @@ def takers(
     wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
-        if is_part(of, words):
-            return questions.takers_of_part(of.graph, questions.part_named(of.data, " ".join(words)), wish)
-        return _takers_of_place(of, words, wish)
+        return asked.takers(of.graph, words, wish)
 
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
     from kgraph.cli.loading import load
 
     loaded = load(settings)
-    return explain(loaded, ask(loaded), [_why_no_taker(loaded, words, why_not)], as_json)
-
-
-def _takers_of_place(of: Loaded, words: tuple[str, ...], wish: Wanted) -> Answer:
-    """The takers of what a set has at a place, or of what a unit has there now."""
-    from kgraph.shelf import owned
-
-    meant = owned.as_set(of.graph, words)
-    set_key, position = questions.place_named(of.data, meant.words)
-    held = owned.put_in(meant.unit, position)
-    if held is not None and held.part:
-        found = questions.takers_of_part(of.graph, held.part, wish)
-    elif held is not None and held.origin is not None:
-        found = questions.takers_of_place(of.graph, held.origin.owner[2:], held.origin.position, wish)
-    else:
-        found = questions.takers_of_place(of.graph, set_key, position, wish)
-    return _of_unit(of, found, meant.unit, position)
-
-
-def _of_unit(of: Loaded, answer: Answer, unit: UnitNow | None, position: str) -> Answer:
-    """An answer with what the unit has there, where a unit was asked about."""
-    if unit is None:
-        return answer
-    from kgraph.shelf import owned
-
-    question = {**answer.question, "unit": of.data.text("unit", unit.unit)}
-    return answer._replace(question=question, notes=(*owned.says_of(of.graph, unit, position), *answer.notes))
-
-
-def _why_no_taker(loaded: Loaded, words: tuple[str, ...], why_not: str) -> WhyNot:
-    from kgraph import whynot
-    from kgraph.shelf import owned
-
-    target = questions.name_of(loaded.data, "set", why_not)
-    if is_part(loaded, words):
-        part = questions.part_named(loaded.data, " ".join(words))
-        return whynot.takers_of_part(loaded.graph, part, target)
-    set_key, position = questions.place_named(loaded.data, owned.as_set(loaded.graph, words).words)
-    _not_itself(set_key, target)
-    return whynot.takers_of_place(loaded.graph, set_key, position, target)
-
-
-def _not_itself(set_key: str, target: str) -> None:
-    if set_key == target:
-        raise WrongUse("--why-not names the set that is asked about; it wants another one")
-
-
-def is_part(loaded: Loaded, words: tuple[str, ...]) -> bool:
-    """Whether the words name a part, and not a set and a position."""
-    if len(words) == 1:
-        return True
-    try:
-        questions.place_named(loaded.data, words)
-    except (WrongUse, Damaged):
-        try:
-            questions.part_named(loaded.data, " ".join(words))
-        except WrongUse:
-            return False
-        return True
-    return False
+    return explain(loaded, ask(loaded), [asked.why_no_taker(loaded.graph, words, why_not)], as_json)
 
 
 @click.command(short_help="which sets can give it, best first")
@@ -336,37 +273,21 @@ def donors(
     Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
-    def place(of: Loaded) -> tuple[str, list[str]]:
-        set_key, wants = set_or_unit(of, set_name)
-        keys = [questions.name_of(of.data, "position", p) for p in positions]
-        return set_key, list(dict.fromkeys(keys)) or wants or questions.places_of(of.graph, set_key)
-
     def ask(of: Loaded) -> Answer:
-        from kgraph.shelf.owned import with_units
-
-        answer = questions.donors(of.graph, *place(of), wanted(**rest, proof=proof))
-        if not positions:
-            answer = answer._replace(question={**answer.question, "by place": True})
-        return with_units(of.graph, answer)
+        return asked.donors(of.graph, set_name, positions, wanted(**rest, proof=proof))
 
     if output is not None:
-        return _grid(settings, place, wanted(**rest), output)
+        return _grid(settings, set_name, positions, wanted(**rest), output)
     if why_not is None:
         return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
-    from kgraph import whynot
     from kgraph.cli.loading import load
 
     loaded = load(settings)
-    set_key, keys = place(loaded)
-    target = questions.name_of(loaded.data, "set", why_not)
-    _not_itself(set_key, target)
-    found = [whynot.donors(loaded.graph, set_key, key, target) for key in keys]
+    found = asked.why_no_donor(loaded.graph, set_name, positions, why_not)
     return explain(loaded, ask(loaded), found, as_json)
 
 
-def _grid(
-    settings: Settings, place: Callable[[Loaded], tuple[str, list[str]]], wish: Wanted, output: str
-) -> int:
+def _grid(settings: Settings, name: str, positions: Sequence[str], wish: Wanted, output: str) -> int:
     """Write the grid of a set's places and own units; raises WrongUse for another form than HTML."""
     from pathlib import Path
 
@@ -380,25 +301,11 @@ def _grid(
         raise WrongUse(f"{output!r} is no name of a page; name it like donors.html")
     loaded = load(settings)
     shelf = shelf_now(loaded.graph)
-    found = grid(loaded.graph, *place(loaded), wish, shelf)
+    found = grid(loaded.graph, *asked.places_wanted(loaded.graph, name, positions), wish, shelf)
     text = render.page(loaded.data, found, {u: shelf.units[u].set for u in found.units})
     writing.write_over(Path(output), text.encode("utf-8"))
     print(f"written: {visible(output)}")
     return 0
-
-
-def set_or_unit(of: Loaded, text: str) -> tuple[str, list[str]]:
-    """The set of that name, or that of a unit with the places that it wants something for."""
-    try:
-        return questions.name_of(of.data, "set", text), []
-    except WrongUse:
-        if not of.data.knows("unit", of.data.key("unit", fold(text))):
-            raise
-    from kgraph.shelf.ledger import shelf_now
-    from kgraph.shelf.owned import wants_of
-
-    set_key, wants = wants_of(shelf_now(of.graph), of.data.key("unit", fold(text)))
-    return set_key, list(wants)
 
 
 @click.command(short_help="which part numbers go there: what to ask a seller for")
@@ -413,11 +320,7 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     wish = wanted(**rest, proof=proof)
 
     def ask(of: Loaded) -> Answer:
-        from kgraph.shelf import owned
-
-        meant = owned.as_set(of.graph, words)
-        set_key, position = questions.place_named(of.data, meant.words)
-        return _of_unit(of, questions.parts(of.graph, set_key, position, wish), meant.unit, position)
+        return asked.parts(of.graph, words, wish)
 
     def body(loaded: Loaded) -> int:
         return reply(settings, loaded, ask, as_json, proof)
@@ -436,7 +339,7 @@ def _of_set(
     """Ask a question about one set by its name, and print the answer."""
 
     def ask(of: Loaded) -> Answer:
-        return question(of.graph, questions.name_of(of.data, "set", set_name), wish)
+        return question(of.graph, set_name, wish)
 
     return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
 
@@ -450,7 +353,7 @@ def sisters(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **
 
     Example: kgraph sisters "Larkfield LK-40"
     """
-    return _of_set(settings, questions.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
+    return _of_set(settings, asked.sisters, set_name, as_json, proof, wanted(**rest, proof=proof))
 
 
 @click.command(short_help="which assemblies a set is built on, and with whom")
@@ -462,4 +365,4 @@ def shares(settings: Settings, /, set_name: str, as_json: bool, proof: bool, **r
 
     Example: kgraph shares "Larkfield LK-40"
     """
-    return _of_set(settings, questions.shares, set_name, as_json, proof, wanted(**rest, proof=proof))
+    return _of_set(settings, asked.shares, set_name, as_json, proof, wanted(**rest, proof=proof))

@@ -3,33 +3,27 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 import click
 
-from kgraph import belt_questions, quantities, questions
-from kgraph.belts import drive, identify, tolerances
+from kgraph import belt_questions, quantities
+from kgraph.api import asked_belts as asked
+from kgraph.belts import drive
 from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import ASSUMED_OPTION, print_json, query_options, wanted, whole
 from kgraph.cli.loading import as_it_is, load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
-from kgraph.questions import DEFAULT, Wanted
 from kgraph.render import belts
 from kgraph.render.terminal import visible, wrapped
-from kgraph.shelf import owned
 
 T = TypeVar("T")
 
-_LENGTHS = {
-    "inside_length": "inside length",
-    "inside_diameter": "inside diameter",
-    "folded": "folded",
-}
 _NO_RUN = "nothing found: no run is recorded for this place; `kgraph add run` adds one"
 
 
@@ -38,29 +32,8 @@ def belt() -> None:
     """Belts: which one a measured belt can be, what a belt does in a set, and who shares it."""
 
 
-def _place(of: Loaded, words: Sequence[str], wish: Wanted = DEFAULT) -> belt_questions.BeltPlace:
-    """The place of a belt; of a unit with what was put in there, whose section then counts."""
-    meant = owned.as_set(of.graph, tuple(words))
-    place = belt_questions.belt_place(of.graph, meant.words, wish)
-    held = owned.put_in(meant.unit, place.position)
-    notes = (*owned.says_of(of.graph, meant.unit, place.position), *place.notes)
-    return belt_questions.with_belt_in(of.graph, replace(place, notes=notes), held.part if held else None)
-
-
-def _read(reader: Callable[..., T], text: str, *rest: Any) -> T:
-    """A quantity from the command line; a bad one is wrong use, with what would be right."""
-    try:
-        return reader(text, *rest)
-    except quantities.QuantityError as error:
-        raise WrongUse(Problem(None, "quantity", error.what, error.right)) from None
-
-
 def _tolerance(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
-    if value is None or value.strip().upper() in tolerances.CLASSES:
-        return None if value is None else value.strip().upper()
-    raise WrongUse(
-        Problem(None, "tolerance", f"{value!r} is no class", f"use one of {', '.join(tolerances.CLASSES)}")
-    )
+    return None if value is None else asked.tolerance_class(value)
 
 
 _tolerance_option = click.option(
@@ -143,14 +116,14 @@ def path_(
 
     Example: kgraph belt path "Larkfield LK-40" "main belt" --thickness "1.2 mm"
     """
-    given = _section_given(section, thickness)
+    given = asked.section_given(section, thickness)
 
     def ask(of: Loaded) -> belt_questions.PathAnswer | None:
-        place = _place(of, words, wanted(**rest))
-        return belt_questions.path(of.graph, place, given(of.data, place), grade)
+        place = asked.place(of.graph, words, wanted(**rest))
+        return belt_questions.path(of.graph, place, given(of.graph, place), grade)
 
     loaded = load(settings)
-    place = _place(loaded, words, wanted(**rest))
+    place = asked.place(loaded.graph, words, wanted(**rest))
     form = _Form[belt_questions.PathAnswer | None](
         lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
         lambda data, a, terminal: belts.path_text(data, a, terminal, proof, whole()) if a else "",
@@ -161,24 +134,6 @@ def path_(
     if answer is None and as_json:
         print(_NO_RUN, file=sys.stderr)
     return 1 if answer is None else 0
-
-
-_Given = Callable[[Collection, belt_questions.BeltPlace], quantities.Section | None]
-
-
-def _section_given(section: str | None, thickness: str | None) -> _Given:
-    """The section that the options mean, once the recorded one is known. Raises WrongUse."""
-    if section is not None and thickness is not None:
-        raise WrongUse(
-            Problem(None, "one-section", "the thickness is given twice", "use --section or --thickness")
-        )
-    if section is not None:
-        whole = _read(quantities.section, section)
-        return lambda data, place: whole
-    if thickness is None:
-        return lambda data, place: None
-    thick = _read(quantities.thickness, thickness)
-    return lambda data, place: belt_questions.of_thickness(data, place, thick)
 
 
 @belt.command("fit", short_help="what a belt does in a set: stretch, pull, speed")
@@ -204,9 +159,7 @@ def fit_(
     """
 
     def ask(of: Loaded) -> belt_questions.FitAnswer:
-        part = questions.part_named(of.data, belt_name)
-        place = _place(of, words, wanted(**rest))
-        return belt_questions.fit(of.graph, part, place, grade)
+        return asked.fit(of.graph, belt_name, words, grade, wanted(**rest))
 
     form = _Form[belt_questions.FitAnswer](
         belts.fit_json,
@@ -250,13 +203,10 @@ def find_(
     Example: kgraph belt find --section "square 1.2 mm" --folded "131 mm" --worn
     """
     lengths = {"inside_length": inside_length, "inside_diameter": inside_diameter, "folded": folded}
-    seen = _measured(section, lengths, section_error, length_error, worn)
+    seen = asked.measured(section, lengths, section_error, length_error, worn)
 
     def ask(of: Loaded) -> belt_questions.FindAnswer:
-        try:
-            return belt_questions.find(of.graph, seen, wanted(**rest))
-        except identify.MeasureError as error:
-            raise WrongUse(Problem(None, "measure", str(error), "see `kgraph check`")) from None
+        return asked.find(of.graph, seen, wanted(**rest))
 
     form = _Form[belt_questions.FindAnswer](
         lambda data, a: belts.find_json(data, a, proof),
@@ -269,48 +219,6 @@ def find_(
         return 0
     print("nothing found: no belt of that form of section is recorded", file=sys.stderr)
     return 1
-
-
-def _measured(
-    section: str,
-    lengths: dict[str, str | None],
-    section_error: str | None,
-    length_error: str | None,
-    worn: bool,
-) -> identify.Measured:
-    """The measurement that the options describe. Raises WrongUse."""
-    given = [(name, text) for name, text in lengths.items() if text is not None]
-    if len(given) != 1:
-        says = "the belt's length must be given in exactly one way"
-        mend = "use one of --inside-length, --inside-diameter and --folded"
-        raise WrongUse(Problem(None, "one-length", says, mend))
-    read = _read(quantities.inside_length, given[0][1], _LENGTHS[given[0][0]])
-    cut = _read(quantities.section, section)
-    fraction, error_mm = identify.LENGTH_ERROR, read.plus_minus_mm or None
-    if length_error is not None and length_error.strip().endswith("%"):
-        fraction, error_mm = _read(quantities.percent, length_error), None
-    elif length_error is not None:
-        error_mm = _read(quantities.length, length_error).mm
-    about = [
-        what
-        for what, said, option in (
-            ("section", cut.about, section_error),
-            ("inside length", read.about, length_error),
-        )
-        if said and option is None
-    ]
-    try:
-        return identify.measured(
-            cut,
-            read.mm,
-            section_error_mm=None if section_error is None else _read(quantities.length, section_error).mm,
-            length_error=fraction,
-            length_error_mm=error_mm,
-            worn=worn,
-            about=tuple(about),
-        )
-    except identify.MeasureError as error:
-        raise WrongUse(Problem(None, "measure", str(error), "measure it again")) from None
 
 
 @belt.command("family", short_help="who shares the belt, and who contradicts whom")
@@ -326,7 +234,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
     wish = wanted(**rest)
 
     def ask(of: Loaded) -> belt_questions.FamilyAnswer:
-        return belt_questions.family(of.graph, _place(of, words, wish), wish)
+        return belt_questions.family(of.graph, asked.place(of.graph, words, wish), wish)
 
     form = _Form[belt_questions.FamilyAnswer](
         belts.family_json,
@@ -339,11 +247,6 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
         return 0
     print("nothing found: no belt is recorded for this place", file=sys.stderr)
     return 1
-
-
-def _hertz(text: str) -> float:
-    clean = text.strip()
-    return quantities.number(clean[:-2] if clean.lower().endswith("hz") else clean, 20.0, 20000.0)
 
 
 @belt.command("speed", short_help="the speed error that a test tone tells")
@@ -367,7 +270,7 @@ def speed_(
 
     Example: kgraph belt speed --tone 3150 --heard 3087
     """
-    tone_hz, heard_hz = _read(_hertz, tone), _read(_hertz, heard)
+    tone_hz, heard_hz = asked.read(asked.hertz, tone), asked.read(asked.hertz, heard)
     if not words and (settings.suppose or settings.without):
         mend = "name the set that it is about"
         raise WrongUse(Problem(None, "no-set", "a fact changes nothing where no set is named", mend))
@@ -380,21 +283,17 @@ def speed_(
         return 0
 
     def ask(of: Loaded) -> tuple[belt_questions.BeltPlace, ToneReading]:
-        place = _place(of, words, wanted(**rest))
+        place = asked.place(of.graph, words, wanted(**rest))
         return place, belt_questions.speed(tone_hz, heard_hz, place)
 
     form = _Form[tuple[belt_questions.BeltPlace, ToneReading]](
-        lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], _place_notes(a[0])),
+        lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], asked.place_notes(a[0])),
         lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof, whole()),
         lambda data, a: belts.speed_said(a[1]),
-        lambda a: _place_notes(a[0]),
+        lambda a: asked.place_notes(a[0]),
     )
     _reply(settings, load(settings), ask, form, as_json)
     return 0
-
-
-def _place_notes(place: belt_questions.BeltPlace) -> tuple[str, ...]:
-    return (*place.notes, *belt_questions.less_certain(place))
 
 
 @click.command("run", short_help="a belt on its pulleys, to scale")
@@ -419,9 +318,9 @@ def run_picture(
     if output is not None and form not in picture.FORMATS:
         says = f"{output.name!r} ends in none of {', '.join(picture.FORMATS)}"
         raise WrongUse(Problem(None, "format", says, "name it like run.svg"))
-    given = None if section is None else _read(quantities.section, section)
+    given = None if section is None else asked.read(quantities.section, section)
     loaded = load(settings)
-    place = _place(loaded, words)
+    place = asked.place(loaded.graph, words)
     answer = belt_questions.path(loaded.graph, place, given)
     if answer is None:
         print("nothing found: no run is recorded for this place; `kgraph add run` adds one", file=sys.stderr)

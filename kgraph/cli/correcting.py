@@ -10,11 +10,12 @@ import click
 
 from kgraph import collection, lookup, words
 from kgraph.api.adding import refuse_gone, refuse_unsaid
+from kgraph.api.entries import with_pictures
+from kgraph.api.event_log import NEW_FILE
 from kgraph.cli.adding import merged_options, write
-from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import full_option, with_pictures
+from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import schema, writing
 from kgraph.names import did_you_mean, fold

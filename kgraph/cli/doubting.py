@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
 import click
 
 from kgraph import doubts as weighing
-from kgraph import questions
+from kgraph.api import asked
 from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
-from kgraph.doubts import Doubts
-from kgraph.problems import WrongUse
+from kgraph.cli.settings import Settings
 from kgraph.render import doubts as render
 
 
@@ -37,7 +34,7 @@ def doubts(
     a name: the takers of every part. Example: kgraph doubts U-07
     """
     loaded = load(settings)
-    question, found = _weigh(loaded, " ".join(words), seconds)
+    question, found = asked.doubts(loaded.graph, " ".join(words), seconds)
     if as_json:
         print_json(render.as_json(loaded.data, question, found, most), loaded)
     elif found.found:
@@ -47,15 +44,3 @@ def doubts(
     else:
         print("nothing is in doubt here", file=sys.stderr)
     return 0 if found.found else 1
-
-
-def _weigh(loaded: Loaded, text: str, seconds: float) -> tuple[dict[str, Any], Doubts]:
-    data, question = loaded.data, {"command": "doubts"}
-    if not text:
-        return question, weighing.of_folder(loaded.graph, seconds)
-    try:
-        unit = questions.name_of(data, "unit", text)
-    except WrongUse:
-        key = questions.name_of(data, "set", text)
-        return {**question, "set": data.text("set", key)}, weighing.of_set(loaded.graph, key)
-    return {**question, "unit": data.text("unit", unit)}, weighing.of_unit(loaded.graph, unit)

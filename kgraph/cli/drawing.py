@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 import click
 
 from kgraph import questions
-from kgraph.cli.asking import asking_options, is_part, wanted
+from kgraph.api import asked
+from kgraph.cli.asking import asking_options, wanted
 from kgraph.cli.belting import run_picture
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
@@ -89,11 +90,11 @@ def takers_(
     from kgraph.render import dot
 
     loaded = _begin(settings, output)
-    asked, answer = _takers(loaded, words, wanted(**rest))
+    what, answer = _takers(loaded, words, wanted(**rest))
     if not answer.rows:
         return _nothing(loaded, answer)
     notes = (*_supposed(settings, loaded), *questions.unlike_notes(loaded.data, answer.unlike))
-    return _finish(settings, dot.takers(loaded.graph, asked, answer, title=title, notes=notes), output)
+    return _finish(settings, dot.takers(loaded.graph, what, answer, title=title, notes=notes), output)
 
 
 @draw.command("shares", short_help="a set against the chassis, mechanisms and boards it shares")
@@ -193,12 +194,12 @@ draw.add_command(run_picture)
 def _takers(loaded: Loaded, words: tuple[str, ...], wish: Wanted) -> tuple[Any, Answer]:
     from kgraph.render.dot import Asked
 
-    if is_part(loaded, words):
+    if asked.is_part(loaded.graph, words):
         part = questions.part_named(loaded.data, " ".join(words))
         return Asked(part=part), questions.takers_of_part(loaded.graph, part, wish)
     set_key, position = questions.place_named(loaded.data, words)
-    asked = Asked(set_key=set_key, position=position)
-    return asked, questions.takers_of_place(loaded.graph, set_key, position, wish)
+    place = Asked(set_key=set_key, position=position)
+    return place, questions.takers_of_place(loaded.graph, set_key, position, wish)
 
 
 def _proof(
@@ -218,9 +219,9 @@ def _proof(
     wish = Wanted(wish.at_least, wish.refused_too or which[0] is not None, wish.seconds, proofs=True)
     graph = loaded.graph
     if question == "takers":
-        asked, answer = _takers(loaded, words, wish)
+        what, answer = _takers(loaded, words, wish)
         row = _chosen(loaded, answer, *which)
-        return dot.proof_of_taker(graph, asked, row, title=title, notes=notes) if row else None
+        return dot.proof_of_taker(graph, what, row, title=title, notes=notes) if row else None
     if question == "donors":
         set_key, position = questions.place_named(loaded.data, words)
         row = _chosen(loaded, questions.donors(graph, set_key, [position], wish), *which)

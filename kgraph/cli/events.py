@@ -1,28 +1,16 @@
-"""Where events of the shelf are written, and what would come of them: for every command that writes one.
-
-Events count in the order in which they are read, so a new one goes behind all earlier ones: into the last
-file that holds any. What is written is first replayed as the folder will be read.
-"""
+"""What may be said of every event of the shelf on the command line, and how it is asked and told."""
 
 from __future__ import annotations
 
 import contextlib
 import io
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Callable, Iterator, Mapping
 
 import click
 
-from kgraph import collection, questions, records
-from kgraph.cli.settings import Loaded, Settings
-from kgraph.fits import graph as graphs
-from kgraph.folder import disk, schema, writing
-from kgraph.problems import CannotRun, Problem, WrongUse
-from kgraph.shelf.ledger import Event, Shelf, shelf_now
-
-NEW_FILE = "bench.yaml"
-
+from kgraph.folder import writing
+from kgraph.problems import WrongUse
 
 _SAID = [
     click.option("--by", default="", help="Who did it."),
@@ -44,37 +32,6 @@ def event_options(command: Callable[..., int]) -> Callable[..., int]:
 def said_pairs(said: Mapping[str, str]) -> list[tuple[str, writing.Value]]:
     """What is said of an event, in the order of the options, whatever the order in which it was typed."""
     return [(key, said[key]) for key in ("by", "date", "note", "cost", "hours") if said.get(key)]
-
-
-def unit_named(loaded: Loaded, text: str) -> str:
-    """The key of a unit that is declared; raises WrongUse for another name."""
-    key = questions.name_of(loaded.data, "unit", text)
-    if key not in loaded.data.things["unit"]:
-        raise WrongUse(f"unit {text!r} is named in an event and not declared; add - unit: {text} first")
-    return key
-
-
-def bytes_of(settings: Settings) -> dict[Path, bytes]:
-    """Every fact file as it is now; raises CannotRun for one that cannot be read."""
-    return {p: disk.bytes_of(p) for folder in settings.folders for p in disk.fact_files(folder)}
-
-
-def file_for_events(loaded: Loaded, folder: Path, file_name: str | None = None) -> Path:
-    """The file that a new event goes to: the one named, else the last of the folder that holds an event."""
-    if file_name:
-        return folder / file_name
-    holding = {e.where.file for e in loaded.data.entries if isinstance(e, Event)}
-    files = [p for p in disk.fact_files(folder) if disk.display(p) in holding]
-    return files[-1] if files else folder / NEW_FILE
-
-
-def entries_of(texts: Sequence[str], name: str) -> list[records.Entry]:
-    """The entries of texts to be appended; raises WrongUse with every fault."""
-    entries, problems = schema.entries_of("".join(texts).encode(), name)
-    errors = [p for p in problems if p.severity == "error"]
-    if errors:
-        raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors))
-    return entries
 
 
 def agreed(question: str) -> bool:
@@ -99,83 +56,3 @@ def told_at_the_end(yes: bool) -> Iterator[None]:
             yield
     finally:
         sys.stdout.write(held.getvalue())
-
-
-def undeclared_units(loaded: Loaded, event: Event) -> list[str]:
-    """Of each unit of an event that no entry declares, that it counts for nothing until one does."""
-    names = [event.unit] if isinstance(event, records.Taken | records.Inspected) else []
-    names += [event.to] if not isinstance(event, records.Inspected) and event.to else []
-    data = loaded.data
-    unknown = [n.text for n in names if data.key("unit", n.key) not in data.things["unit"]]
-    return [
-        f"unit {text!r} is not declared: the event counts for nothing on it until then" for text in unknown
-    ]
-
-
-def shelf_with(loaded: Loaded, new: Sequence[records.Entry], folder: Path, target: Path) -> Shelf:
-    """The shelf as it will be when these entries stand at the end of a file of the folder."""
-    at = _place_of_new(loaded, folder, target)
-    old = loaded.data.entries
-    return shelf_now(graphs.build(collection.build([*old[:at], *new, *old[at:]])))
-
-
-def overtaken(loaded: Loaded, new: Sequence[records.Entry], after: Shelf) -> bool:
-    """Whether events that are read later make of the new ones something else than they would be last."""
-    last = _last(loaded, new)
-    return (after.units, after.stock, after.owed) != (last.units, last.stock, last.owed)
-
-
-def _last(loaded: Loaded, new: Sequence[records.Entry]) -> Shelf:
-    """The shelf as it would be if the new events were the last."""
-    return shelf_now(graphs.build(collection.build([*loaded.data.entries, *new])))
-
-
-OVERTAKEN = "events that are read after {name} touch the same places, and would count after the new one"
-"""What is said where they do."""
-
-
-def _place_of_new(loaded: Loaded, folder: Path, target: Path) -> int:
-    """Before which entry new ones of a file will stand."""
-    files = sorted({*disk.fact_files(folder), target}, key=lambda p: p.parts)
-    earlier = {disk.display(p) for p in files[: files.index(target) + 1]}
-    return max((i for i, e in enumerate(loaded.data.entries, 1) if e.where.file in earlier), default=0)
-
-
-def new_problems(loaded: Loaded, after: Shelf) -> list[Problem]:
-    """What is wrong with the shelf after new entries that was not wrong before."""
-    before = set(shelf_now(loaded.graph).problems)
-    return [p for p in after.problems if p not in before]
-
-
-def append(settings: Settings, target: Path, texts: Sequence[str], seen: Mapping[Path, bytes]) -> list[str]:
-    """Append events to the folder as it was read, all or none; FILE:LINE of each."""
-
-    def unchanged() -> None:
-        now = bytes_of(settings)
-        if {p: b for p, b in now.items() if p != target} != {p: b for p, b in seen.items() if p != target}:
-            raise CannotRun("the folder was changed meanwhile; nothing was written; ask again")
-
-    folder = settings.folders[0]
-    placed = writing.append(folder, target, texts, expect=seen.get(target, b""), before_rename=unchanged)
-    return [f"{where.file}:{where.line}" for where in placed.places]
-
-
-def write(
-    settings: Settings,
-    loaded: Loaded,
-    texts: Sequence[str],
-    seen: Mapping[Path, bytes],
-    file_name: str | None = None,
-) -> list[str]:
-    """Append events that can have happened; raises CannotRun for others. FILE:LINE of each."""
-    folder = settings.folders[0]
-    target = file_for_events(loaded, folder, file_name)
-    new = entries_of(texts, "the new entry")
-    after = shelf_with(loaded, new, folder, target)
-    wrong = [p for p in new_problems(loaded, after) if p.severity == "error"]
-    if wrong or overtaken(loaded, new, after):
-        if set(wrong) & set(_last(loaded, new).problems):
-            raise CannotRun("nothing was written", *wrong)
-        says = OVERTAKEN.format(name=disk.display(target))
-        raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
-    return append(settings, target, texts, seen)

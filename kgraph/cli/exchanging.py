@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kgraph import collection, words
-from kgraph.cli import events
+from kgraph.api import event_log
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
@@ -165,7 +165,7 @@ def target_for(settings: Settings, loaded: Loaded, stem: str, new: Sequence[Entr
     folder = settings.folders[0]
     target = folder / f"{stem}.yaml"
     if any(isinstance(e, Event) for e in new):
-        last = events.file_for_events(loaded, folder)
+        last = event_log.file_for_events(loaded.graph, folder)
         if last.exists() and last.parts > target.parts:
             return last.with_name(f"{last.stem}_{target.name}")
     return target

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kgraph import collection, words
+from kgraph.api import event_log
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
 from kgraph.cli.exchanging import counted, kinds_of, load_or_empty, show_texts, slug, target_for, tell_some
@@ -250,7 +251,7 @@ def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where])
 def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: bool, bad: _Bad) -> int:
     """Show what of the entries is new, and write it if it is right and wanted."""
     come, pictures = _with_pictures(settings, file, come)
-    seen = events.bytes_of(settings)
+    seen = event_log.bytes_of(settings.folders)
     loaded = load_or_empty(settings)
     fresh, gone = _new(loaded, found, come)
     if not fresh:
@@ -276,7 +277,7 @@ def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: b
             return 1
         named = {path for entry in entries for path in photos_of(entry)}
         keep(settings.folders[0], [p for p in pictures if p.path in named])
-        events.append(settings, target, texts, seen)
+        event_log.append(settings.folders, target, texts, seen)
         print(f"written: {counted(len(texts), 'entry')} to {visible(disk.display(target))}")
     return 0
 

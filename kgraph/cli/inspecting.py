@@ -7,10 +7,12 @@ import sys
 import click
 
 from kgraph import photographs, questions
+from kgraph.api import asked_shelf, event_log
+from kgraph.api.entries import with_pictures
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import photo_options, with_pictures
+from kgraph.cli.picturing import photo_options
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.render import fitting as render
@@ -44,9 +46,9 @@ def inspect(
     Missing, broken, cracked, snapped, perished, worn out and altered give nothing; any other word can be
     given. With `?` at its end it settles nothing. Example: kgraph inspect U-01 "main belt" perished
     """
-    seen = events.bytes_of(settings)
+    seen = event_log.bytes_of(settings.folders)
     loaded = load(settings)
-    data, key = loaded.data, events.unit_named(loaded, unit)
+    data, key = loaded.data, asked_shelf.unit_declared(loaded.graph, unit)
     place = questions.name_of(data, "position", position)
     pairs: list[tuple[str, writing.Value]] = [("inspected", data.text("position", place))]
     pairs += [("of", data.text("unit", key)), ("state", state), *events.said_pairs(said)]
@@ -55,7 +57,7 @@ def inspect(
     text = writing.entry_text(pairs)
     before = shelf_now(loaded.graph).units[key].places.get(place) or Held(place, "", None, None, True)
     photographs.keep(settings.folders[0], pictures)
-    written = events.write(settings, loaded, [text], seen, file_name)
+    written = event_log.write(settings.folders, loaded.graph, [text], seen, file_name)
     if as_json:
         print_json(render.inspected_json(data, key, before, state, written))
         return 0
@@ -87,20 +89,22 @@ def fit(
     Without --at it is the one place of the unit at which the part goes, of several the one that wants it.
     Example: kgraph fit K-114 --to U-03 --at "volume knob"
     """
-    seen = events.bytes_of(settings)
+    seen = event_log.bytes_of(settings.folders)
     loaded = load(settings)
     data = loaded.data
     found = fitting.look(
         loaded.graph,
         shelf_now(loaded.graph),
         questions.part_named(data, " ".join(part)),
-        events.unit_named(loaded, unit),
+        asked_shelf.unit_declared(loaded.graph, unit),
         questions.name_of(data, "position", position) if position else "",
     )
     written: list[str] = []
     if not found.gone:
         pairs = [*render.fitted_pairs(data, found), *events.said_pairs(said)]
-        written = events.write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
+        written = event_log.write(
+            settings.folders, loaded.graph, [writing.entry_text(pairs)], seen, file_name
+        )
     if as_json:
         print_json(render.fitting_json(data, found, written))
     elif not found.gone:

@@ -13,9 +13,10 @@ from typing import Any
 import click
 
 from kgraph import collection, photographs
+from kgraph.api import event_log
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
-from kgraph.cli import events, newcomers
+from kgraph.cli import newcomers
 from kgraph.cli.asking import print_json
 from kgraph.cli.exchanging import (
     MOST_SHOWN,
@@ -102,7 +103,7 @@ def merge(
     _refuse_ourselves(settings, theirs)
     _refuse_name(origin or theirs.resolve().name)
     other = _theirs(theirs, skip_bad)
-    seen = events.bytes_of(settings)
+    seen = event_log.bytes_of(settings.folders)
     loaded = load_or_empty(settings)
     named = loaded.data.text("via", loaded.data.key("via", fold(origin or theirs.resolve().name)))
     known = via_trust(loaded.data, loaded.data.key("via", fold(named)))
@@ -130,7 +131,7 @@ def merge(
     outcome = _Outcome(merged, texts, new, conflicts, len(other.entries), target, written, names)
     if outcome.written and target:
         _bring_pictures(settings, theirs, new)
-        events.append(settings, target, texts, seen)
+        event_log.append(settings.folders, target, texts, seen)
     _show_json(theirs, wanted, dry_run, outcome) if as_json else _show(outcome, dry_run)
     return 0
 

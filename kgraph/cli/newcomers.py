@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 import click
 
+from kgraph.api.adding import refuse_near, what_is_new
 from kgraph.checks.newcomers import Newcomer
-from kgraph.problems import Problem, WrongUse
 from kgraph.render.terminal import visible
 
 CREATED = ("position", "part", "assembly")
@@ -45,18 +45,11 @@ def agreed(found: Sequence[Newcomer], yes: bool) -> bool:
     doubtful = [n for n in found if n.doubtful]
     if yes:
         for new in doubtful:
-            says = f"warning: {_what(new)} is written as another place than {new.near}; `check` lists it"
+            says = (
+                f"warning: {what_is_new(new)} is written as another place than {new.near}; `check` lists it"
+            )
             print(visible(says), file=sys.stderr)
         return True
-    if doubtful and not sys.stdin.isatty():
-        raise WrongUse(*map(_refusal, doubtful), "nothing was written")
-    return all(click.confirm(visible(f"is {_what(n)} another place than {n.near}?")) for n in doubtful)
-
-
-def _what(new: Newcomer) -> str:
-    return f"except: {new.name}" if new.kind == "except" else new.name
-
-
-def _refusal(new: Newcomer) -> Problem:
-    says = f"{_what(new)} names no known place and is nearly {new.near}"
-    return Problem(None, "near-position", says, "write that, or say --yes for another place")
+    if not sys.stdin.isatty():
+        refuse_near(doubtful)
+    return all(click.confirm(visible(f"is {what_is_new(n)} another place than {n.near}?")) for n in doubtful)

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from kgraph.cli.filling import Pairs
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
-from kgraph.photographs import Picture, from_table, taken
+from kgraph.photographs import Picture, from_table
 from kgraph.records import Entry, Plain, photos_of, plain
 
 if TYPE_CHECKING:
@@ -61,20 +60,3 @@ def page_text(settings: Settings, page: Page, form: str) -> str:
 
     shown = dict(thumbnails(settings.folders, page.all_photos)) if form == "html" else {}
     return page_in_form(page, form, shown)
-
-
-def with_pictures(pairs: Pairs, folder: Path, full: bool) -> tuple[Pairs, list[Picture]]:
-    """The pairs of an entry with its photos named as they are kept, and the pictures that are to be kept.
-
-    Raises CannotRun for a picture that cannot be taken; nothing is written yet.
-    """
-    pictures: list[Picture] = []
-    named: Pairs = []
-    for key, value in pairs:
-        if key == "photo" and value:
-            paths, found = taken(value, folder, full)
-            pictures += found
-            named.append((key, paths[0] if len(paths) == 1 else list(paths)))
-        else:
-            named.append((key, value))
-    return named, pictures

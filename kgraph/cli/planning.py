@@ -10,14 +10,13 @@ from typing import Any
 import click
 
 from kgraph import quantities, questions
+from kgraph.api import asked_shelf, event_log
 from kgraph.cli import events
 from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
-from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, WrongUse
-from kgraph.questions import Wanted
 from kgraph.render import plan as render
 from kgraph.render.cautions import WHOLE, Whole
 from kgraph.render.terminal import visible
@@ -106,9 +105,9 @@ def plan(
     bought, made or looked for. What another unit counts on, and nothing else on the shelf could be, is not
     planned but told as possible; --rob UNIT allows it. Example: kgraph plan U-09 --instead 2
     """
-    seen = events.bytes_of(settings) if take_it else {}
+    seen = event_log.bytes_of(settings.folders) if take_it else {}
     loaded = load(settings._replace(strict=settings.strict or take_it))
-    wishes = _wishes(loaded, instead=instead, rob=rob, **wished)
+    wishes = _wishes(loaded, **wished, instead=instead, rob=rob)
     found = planner.plan(loaded.graph, [_unit(loaded, u) for u in units], wishes)
     written: list[str] = []
     agreed = not (take_it and found.best.lines) or _agreed(loaded, found.best, wishes)
@@ -163,7 +162,7 @@ def hunt(
     unit may be opened is on the shelf. Example: kgraph hunt U-08 U-09
     """
     loaded = load(settings)
-    units, sets = _units_and_sets(loaded, names)
+    units, sets = asked_shelf.units_and_sets(loaded.graph, names)
     wishes = _wishes(loaded, **wished)
     found = hunting.hunt(loaded.graph, units, sets, wishes, all_wants)
     if as_json:
@@ -192,51 +191,17 @@ def _unit(loaded: Loaded, text: str) -> str:
     return questions.name_of(loaded.data, "unit", text)
 
 
-def _units_and_sets(loaded: Loaded, names: Sequence[str]) -> tuple[list[str], list[str]]:
-    data = loaded.data
-    units: list[str] = []
-    sets: list[str] = []
-    for text in names:
-        unit, set_key = data.key("unit", fold(text)), data.key("set", fold(text))
-        if unit in data.known("unit"):
-            units.append(unit)
-        elif set_key in data.known("set"):
-            sets.append(set_key)
-        else:
-            near = did_you_mean(text, [*data.known("unit").values(), *data.known("set").values()])
-            raise WrongUse(f"no unit or set is called {text!r}; {near or 'see `kgraph find`'}")
-    return list(dict.fromkeys(units)), list(dict.fromkeys(sets))
+def _wishes(loaded: Loaded, keep: tuple[str, ...], **wished: Any) -> Wishes:
+    """What is wished, each `--keep UNIT=N` read."""
+    return asked_shelf.wishes(loaded.graph, keep=dict(map(_keep, keep)), **wished)
 
 
-def _wishes(
-    loaded: Loaded,
-    without: tuple[str, ...],
-    keep: tuple[str, ...],
-    work: float,
-    doubt: float,
-    seconds: float,
-    at_least: float,
-    instead: int = 0,
-    rob: tuple[str, ...] = (),
-) -> Wishes:
-    return Wishes(
-        rob=frozenset(_unit(loaded, u) for u in rob),
-        without=frozenset(_unit(loaded, u) for u in without),
-        keep=dict(_keep(loaded, text) for text in keep),
-        work=work,
-        doubt=doubt,
-        seconds=seconds,
-        instead=instead,
-        wanted=Wanted(at_least),
-    )
-
-
-def _keep(loaded: Loaded, text: str) -> tuple[str, float]:
+def _keep(text: str) -> tuple[str, float]:
     name, sign, value = text.rpartition("=")
     if not sign or not name.strip():
         raise WrongUse(f"--keep {text!r} is not UNIT=N; write it like --keep U-02=9")
     try:
-        return _unit(loaded, name.strip()), quantities.number(value.strip(), 0, 10)
+        return name.strip(), quantities.number(value.strip(), 0, 10)
     except quantities.QuantityError as error:
         raise WrongUse(f"--keep {text!r}: {error}") from None
 
@@ -274,12 +239,12 @@ def _take(
 ) -> list[str]:
     """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
     folder = settings.folders[0]
-    target = events.file_for_events(loaded, folder)
+    target = event_log.file_for_events(loaded.graph, folder)
     texts = [
         writing.entry_text([*_event(loaded, line), *events.said_pairs(said)]) for line in _in_order(course)
     ]
     _refuse_impossible(loaded, course, texts, folder, target)
-    return events.append(settings, target, texts, seen)
+    return event_log.append(settings.folders, target, texts, seen)
 
 
 def _in_order(course: Course) -> list[Line]:
@@ -304,11 +269,11 @@ def _refuse_impossible(
     loaded: Loaded, course: Course, texts: Sequence[str], folder: Path, target: Path
 ) -> None:
     """Read the new entries as the folder will be read, and see that the wants are then met."""
-    new = events.entries_of(texts, "the plan")
-    after = events.shelf_with(loaded, new, folder, target)
-    wrong = [p for p in events.new_problems(loaded, after) if p.severity == "error"]
-    if wrong or events.overtaken(loaded, new, after):
-        raise CannotRun(f"nothing was written: {events.OVERTAKEN.format(name=target)}", *wrong)
+    new = event_log.entries_of(texts, "the plan")
+    after = event_log.shelf_with(loaded.graph, new, folder, target)
+    wrong = [p for p in event_log.new_problems(loaded.graph, after) if p.severity == "error"]
+    if wrong or event_log.overtaken(loaded.graph, new, after):
+        raise CannotRun(f"nothing was written: {event_log.OVERTAKEN.format(name=target)}", *wrong)
     still = [line.want for line in course.lines if line.want.position in after.units[line.want.unit].wants]
     if still:
         raise CannotRun(f"nothing was written: {len(still)} wants of the plan would stay open")

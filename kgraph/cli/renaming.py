@@ -7,8 +7,8 @@ from datetime import date
 import click
 
 from kgraph import words
+from kgraph.api.event_log import NEW_FILE
 from kgraph.cli.adding import write
-from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings

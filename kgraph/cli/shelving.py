@@ -9,11 +9,13 @@ from typing import Any
 import click
 
 from kgraph import photographs, questions
+from kgraph.api import asked_shelf, event_log
+from kgraph.api.entries import with_pictures
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import page_text, photo_options, with_pictures
+from kgraph.cli.picturing import page_text, photo_options
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
 from kgraph.render import shelf as render
@@ -52,7 +54,7 @@ def take(
     Said before it is written: why it goes there or that no fact says so, who else counts on it, what comes
     off with it, the cautions. Example: kgraph take "volume knob" --from U-01 --to U-03 --owed
     """
-    seen = events.bytes_of(settings)
+    seen = event_log.bytes_of(settings.folders)
     loaded = load(settings)
     found = _looked(loaded, " ".join(position), giver, getter, at)
     written: list[str] = []
@@ -66,7 +68,9 @@ def take(
         pairs += [("photo", list(photos))] if photos else []
         pairs, pictures = with_pictures(pairs, settings.folders[0], full)
         photographs.keep(settings.folders[0], pictures)
-        written = events.write(settings, loaded, [writing.entry_text(pairs)], seen, file_name)
+        written = event_log.write(
+            settings.folders, loaded.graph, [writing.entry_text(pairs)], seen, file_name
+        )
     if as_json:
         print_json(render.taking_json(loaded.data, found, owed, written))
     elif not found.gone:
@@ -84,9 +88,9 @@ def _looked(loaded: Loaded, position: str, giver: str, getter: str, at: str) -> 
     return taking.look(
         loaded.graph,
         shelf_now(loaded.graph),
-        events.unit_named(loaded, giver),
+        asked_shelf.unit_declared(loaded.graph, giver),
         questions.name_of(data, "position", position),
-        events.unit_named(loaded, getter) if getter else "",
+        asked_shelf.unit_declared(loaded.graph, getter) if getter else "",
         questions.name_of(data, "position", at) if at else "",
     )
 
@@ -103,9 +107,7 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     Example: kgraph owed --all
     """
     loaded = load(settings)
-    shelf = shelf_now(loaded.graph)
-    wanted = [events.unit_named(loaded, u) for u in units] or list(shelf.units)
-    found = [o for o in shelf.owed if o.unit in wanted and (all_too or o.settled is None)]
+    shelf, found = asked_shelf.owed(loaded.graph, units, all_too)
     if as_json:
         print_json(render.owed_json(loaded.data, shelf, found, units), loaded)
     elif found:
@@ -128,7 +130,7 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     from kgraph.shelf.overview import overview
 
     loaded = load(settings)
-    found = overview(loaded.graph, [events.unit_named(loaded, u) for u in units])
+    found = overview(loaded.graph, [asked_shelf.unit_declared(loaded.graph, u) for u in units])
     if as_json:
         print_json(render.shelf_json(loaded.data, found, units), loaded)
     elif found.units or found.stock:
@@ -163,7 +165,7 @@ def sheet(
     from kgraph.shelf.sheet import sheet_of
 
     loaded = load(settings)
-    made = sheet_of(loaded.graph, events.unit_named(loaded, unit))
+    made = sheet_of(loaded.graph, asked_shelf.unit_declared(loaded.graph, unit))
     form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
     page = render_sheet.page(loaded.data, made, proof)
     text = page_text(settings, page, form) if not as_json else ""

@@ -9,9 +9,9 @@ import click
 
 from kgraph import lookup
 from kgraph.api.adding import refuse_gone, refuse_unsaid
+from kgraph.api.event_log import NEW_FILE
 from kgraph.cli import events
 from kgraph.cli.adding import write
-from kgraph.cli.events import NEW_FILE
 from kgraph.cli.exchanging import counted
 from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load

@@ -18,7 +18,7 @@ import zlib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from kgraph import __version__, trade
+from kgraph import __version__, system, trade
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
@@ -181,7 +181,7 @@ def opened_out(row: str) -> bytes:
 
 def _mine() -> str:
     """How the name of a file begins that a process of this machine has not finished."""
-    return f".new-{zlib.crc32(os.fsencode(os.uname().nodename)):08x}-"
+    return f".new-{zlib.crc32(os.fsencode(system.machine())):08x}-"
 
 
 def _begun(folder: str, suffix: str = "") -> tuple[int, str]:
@@ -192,15 +192,13 @@ def _begun(folder: str, suffix: str = "") -> tuple[int, str]:
 
 def _sweep(folder: str) -> None:
     """Take away what processes that were killed while they wrote have left there."""
-    from kgraph.folder.leftovers import is_alive
-
     now, mine = time.time(), _mine()
     with os.scandir(folder) as listing:
         for entry in listing:
             # Another process may have taken it away in the meantime.
             with contextlib.suppress(OSError):
                 pid = entry.name.removeprefix(mine).partition("-")[0] if entry.name.startswith(mine) else ""
-                dead = pid.isdecimal() and not is_alive(int(pid))
+                dead = pid.isdecimal() and not system.is_alive(int(pid))
                 old = entry.name.startswith(".new-") and entry.stat().st_mtime < now - LEFT_OVER_S
                 if dead or old:
                     os.unlink(entry.path)

@@ -7,7 +7,6 @@ process ever holds more than one share.
 from __future__ import annotations
 
 import contextlib
-import os
 import signal
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -17,6 +16,7 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
+from kgraph import system
 from kgraph.folder.disk import read_path
 from kgraph.folder.formats import LATER
 from kgraph.folder.schema import entries_of
@@ -53,9 +53,7 @@ Shares = Sequence[Sequence[File]]
 
 def processes() -> int:
     """How many processes can work at once; 1 where this system cannot split one."""
-    if not hasattr(os, "sched_getaffinity") or not hasattr(os, "fork"):
-        return 1
-    return min(len(os.sched_getaffinity(0)), MOST_PROCESSES)
+    return system.processes(MOST_PROCESSES)
 
 
 def shares_of(files: Sequence[File], most: int) -> list[list[File]]:

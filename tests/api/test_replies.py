@@ -118,6 +118,7 @@ def _unlike(held: Any, said: Any) -> Iterator[str]:
         (listed,) = [f.name for f in dataclasses.fields(held) if LISTED in f.metadata] or [""]
         yield from _unlike(getattr(held, listed), said) if listed else unlike(held, said)
     elif isinstance(held, tuple):
+        said = [said] if isinstance(said, str) else said
         if len(held) != len(said):
             yield f"{len(held)} of {len(said)}"
         for one, other in zip(held, said, strict=False):

@@ -66,6 +66,7 @@ QUESTIONS = [
     ["belt", "find", "--section", "square 1.2 mm", "--inside-length", "200 mm"],
     ["show", "Larkfield LK-40"],
     ["find", "lk40"],
+    ["list", "sets", "--where", "mains=240"],
     ["check"],
     ["check", "--deep"],
     ["doubts", "U-2"],

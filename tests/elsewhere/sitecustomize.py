@@ -13,11 +13,12 @@ O_ACCMODE O_ASYNC O_CLOEXEC O_DIRECT O_DIRECTORY O_DSYNC O_LARGEFILE O_NDELAY O_
 O_NONBLOCK O_PATH O_RSYNC O_SYNC O_TMPFILE chown chroot copy_file_range fchdir fchmod fchown fdatasync fork
 forkpty fpathconf getgid geteuid getegid getgroups getloadavg getpgid getpgrp getresuid getsid getuid getxattr
 killpg lchown link listxattr lockf mkfifo mknod nice openpty pread pwrite removexattr sched_getaffinity
-sched_setaffinity sendfile setsid setuid setxattr statvfs sync sysconf tcgetpgrp ttyname wait3 wait4 SEEK_DATA
+sched_setaffinity sendfile setsid setuid setxattr statvfs sync sysconf tcgetpgrp ttyname wait3
+wait4 SEEK_DATA
 """
 OF_SIGNAL = """
 SIGALRM SIGCHLD SIGHUP SIGPIPE SIGQUIT SIGUSR1 SIGUSR2 SIGTSTP SIGCONT SIGWINCH alarm setitimer getitimer
-pause pthread_kill sigwait siginterrupt ITIMER_REAL
+pause pthread_kill pthread_sigmask sigwait siginterrupt ITIMER_REAL
 """
 MODULES = "fcntl resource termios tty pty pwd grp syslog readline curses _posixshmem"
 
