@@ -15,6 +15,7 @@ from kgraph.belts import drive, geometry, identify, orings, sold, tolerances, to
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.recorded import run_of
 from kgraph.belts.sold import Sold
+from kgraph.claims import RunClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place, sort_of
@@ -243,7 +244,7 @@ def _usual_position(graph: Graph, set_key: str) -> str:
 def belt_positions(graph: Graph, set_key: str) -> list[str]:
     """The positions at which a run or a belt is known of a set."""
     data = graph.data
-    named = {f.args[1] for f in data.facts.values() if f.kind == "run"}
+    named = {f.claim.position for f in data.facts.values() if isinstance(f.claim, RunClaim)}
     named |= {p.position for part, rows in graph.takes_of.items() if is_belt(data, part) for p, _, _ in rows}
     found = (place_at(graph, set_key, position) for position in sorted(named))
     return [p.position for p in found if p.run is not None or p.belts]
@@ -261,7 +262,7 @@ def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT
     record = chosen[-1].record if chosen else None
     notes = []
     # Two sets of one design may each have the same run measured: that is one run, recorded twice.
-    different = len({proof[-1].args[2:] for proof in runs})
+    different = len({proof[-1].claim[2:] for proof in runs})
     if different > 1:
         notes.append(f"{different} different runs are recorded here; the best supported one is used.")
     sharing = sorted((o for o in proof if o[0] == "s"), key=lambda o: (o != owner, graph.data.owner_text(o)))
@@ -275,9 +276,9 @@ def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT
 def _runs_on(data: Collection, proof: dict[str, tuple[Fact, ...]], position: str) -> list[tuple[Fact, ...]]:
     """The proofs of all runs of the like places, the best first; the run stands last in each."""
     found = [
-        (*proof[f.args[0]], f)
+        (*proof[f.claim.owner], f)
         for f in data.facts.values()
-        if f.kind == "run" and f.args[1] == position and f.args[0] in proof
+        if isinstance(f.claim, RunClaim) and f.claim.position == position and f.claim.owner in proof
     ]
     return sorted(found, key=lambda p: (-strength(p), p[-1].id))
 
@@ -511,7 +512,7 @@ def _cautions(data: Collection, place: BeltPlace | None, part: str = "") -> tupl
 def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
     """Which recorded articles a measured belt can be, with the sets that take each. Raises MeasureError."""
     belts = all_belts(graph)
-    articles = _articles(graph, belts)
+    articles = articles_of(graph, belts)
     named = {parts[0]: belts[parts[0]] for parts in articles.values()}
     hypotheses = [
         identify.Hypothesis(key, belt.section, belt.inside_length_mm, belt.length_error_mm)
@@ -585,7 +586,7 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def _articles(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
+def articles_of(graph: Graph, belts: dict[str, drive.Belt]) -> dict[str, tuple[str, ...]]:
     """First part -> all parts of one article: exactly equal in size, or alike."""
     by_size: dict[tuple[str, tuple[float, ...]], list[str]] = {}
     for part, belt in belts.items():

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from kgraph.beta import quantile
+from kgraph.claims import FitsClaim, RefusesClaim, SameClaim, TakesClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -113,7 +114,7 @@ def _earlier(graph: Graph, date: str) -> Callable[[State], list[rules.Step]]:
     return steps
 
 
-_UNSAID = Fact("", "", (), 0.0)
+_UNSAID = Fact("", "", SameClaim("", ""), 0.0)
 
 
 def _as_of(fact: Fact | None, date: str) -> Fact | None:
@@ -129,15 +130,16 @@ def _by_hand(data: Collection, fact: Fact, how: str) -> bool:
 
 def _question(data: Collection, fact: Fact) -> tuple[State, State] | None:
     """(start, goal) of the walk that says whether a tried thing goes; None for what is no trial."""
-    if fact.kind == "refuses":
-        part, owner, position, at, where = fact.args
+    if isinstance(fact.claim, RefusesClaim):
+        part, owner, position, at, where = fact.claim
         start = State("asked", part) if part else State("is", owner, position)
         return start, State("goes", at, where)
     if not any(_by_hand(data, fact, e.how) for e in fact.evidence):
         return None
-    if fact.kind == "takes":
-        return State("asked", fact.args[0]), State("goes", fact.args[1], fact.args[2])
-    return State("is", fact.args[0], fact.args[1]), State("goes", fact.args[2], fact.args[3])
+    if isinstance(fact.claim, TakesClaim):
+        return State("asked", fact.claim.part), State("goes", fact.claim.owner, fact.claim.position)
+    fits = fact.of(FitsClaim)
+    return State("is", fits.owner, fits.position), State("goes", fits.to, fits.at)
 
 
 def grade_of(data: Collection, fact: Fact) -> str:

@@ -15,6 +15,21 @@ from itertools import count, islice, product
 from typing import Any, NamedTuple, TypeVar
 
 from kgraph import mains, records, trade, words
+from kgraph.claims import (
+    CLAIMS,
+    Claim,
+    DistinctClaim,
+    FaultClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    RunClaim,
+    SameClaim,
+    TakesClaim,
+    UsesClaim,
+    about,
+)
 from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.names import Name, compared, fold, name
 
@@ -361,13 +376,13 @@ def graded(made: Collection, record: records.Statement) -> float:
 
 
 def trust_in(made: Collection, record: records.Statement) -> float:
-    """The trust in one saying: its own, times that in its source, times that in whose folder it came by.
+    """The trust in one saying: its own, in the surest of its sources, and in whose folder it came by.
 
     Where the note is marked with whose folder it was, the trust in it is the saying's own as long as no entry
     says another.
     """
     own = 1.0 if record.trust is None else record.trust
-    source = source_trust(made, record.source.key) if record.source else 1.0
+    source = max((source_trust(made, n.key) for n in record.sources), default=1.0)
     if not record.via:
         return own * source
     by_folder = via_trust(made, record.via[0].key)
@@ -391,9 +406,9 @@ def source_trust(made: Collection, key: str) -> float:
     )
 
 
-def statement_args(made: Collection, record: records.Statement) -> tuple[Any, ...]:
-    """What a record states, in resolved keys (see :class:`Fact`)."""
-    found: tuple[Any, ...] = _ARGS[type(record)](made, record)
+def claim_of(made: Collection, record: records.Statement) -> Claim:
+    """What a record states, in resolved keys."""
+    found: Claim = _CLAIMS[type(record)](made, record)
     return found
 
 
@@ -426,66 +441,75 @@ def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
     return tuple(sorted({exception_key(made, n) for n in found}))
 
 
-def _rebadge_args(made: Collection, r: Any) -> tuple[Any, ...]:
-    pair = sorted(f"s:{made.key('set', n.key)}" for n in r.sets)
-    return (*pair, _exceptions(made, r.exceptions))
+def _sets(made: Collection, r: Any) -> list[str]:
+    return sorted(f"s:{made.key('set', n.key)}" for n in r.sets)
 
 
-def _uses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _rebadge(made: Collection, r: Any) -> Claim:
+    one, other = _sets(made, r)
+    return RebadgeClaim(one, other, _exceptions(made, r.exceptions))
+
+
+def _uses(made: Collection, r: Any) -> Claim:
     assembly = f"a:{made.key('assembly', r.assembly.key)}"
-    return (assembly, made.owner(r.owner.key), _exceptions(made, r.exceptions))
+    return UsesClaim(assembly, made.owner(r.owner.key), _exceptions(made, r.exceptions))
 
 
-def _takes_args(made: Collection, r: Any) -> tuple[Any, ...]:
-    return (_part(made, r.part), made.owner(r.owner.key), _position(made, r.position), r.role)
+def _takes(made: Collection, r: Any) -> Claim:
+    return TakesClaim(_part(made, r.part), made.owner(r.owner.key), _position(made, r.position), r.role)
 
 
-def _same_args(made: Collection, r: Any) -> tuple[Any, ...]:
-    return tuple(sorted(_part(made, n) for n in r.parts))
+def _same(made: Collection, r: Any) -> Claim:
+    return SameClaim(*sorted(_part(made, n) for n in r.parts))
 
 
-def _replaces_args(made: Collection, r: Any) -> tuple[Any, ...]:
-    return (_part(made, r.new), _part(made, r.old))
+def _replaces(made: Collection, r: Any) -> Claim:
+    return ReplacesClaim(_part(made, r.new), _part(made, r.old))
 
 
-def _fits_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _fits(made: Collection, r: Any) -> Claim:
     source = (made.owner(r.owner.key), _position(made, r.position))
     target = (made.owner(r.to.key), _position(made, r.at))
-    return (*source, *target, r.both_ways, " ".join(r.work.split()))
+    return FitsClaim(*source, *target, r.both_ways, " ".join(r.work.split()))
 
 
-def _refuses_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _refuses(made: Collection, r: Any) -> Claim:
     here = (made.owner(r.owner.key), _position(made, r.position))
     if r.item_position is None:
-        return (_part(made, r.item), "", "", *here)
-    return ("", made.owner(r.item.key), _position(made, r.item_position), *here)
+        return RefusesClaim(_part(made, r.item), "", "", *here)
+    return RefusesClaim("", made.owner(r.item.key), _position(made, r.item_position), *here)
 
 
-def _fault_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _distinct(made: Collection, r: Any) -> Claim:
+    return DistinctClaim(*_sets(made, r))
+
+
+def _fault(made: Collection, r: Any) -> Claim:
     signs = tuple(dict.fromkeys(" ".join(s.split()) for s in r.signs))
-    words_said = (" ".join(text.split()) for text in (r.check, r.cure))
-    return (made.owner(r.owner.key), _position(made, r.position), r.fault.key, signs, *words_said)
+    check, cure = (" ".join(text.split()) for text in (r.check, r.cure))
+    owner, position = made.owner(r.owner.key), _position(made, r.position)
+    return FaultClaim(owner, position, r.fault.key, signs, check, cure)
 
 
-def _run_args(made: Collection, r: Any) -> tuple[Any, ...]:
+def _run(made: Collection, r: Any) -> Claim:
     pulleys = tuple(
         (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
     )
-    at = (fold(r.pull_at),) if r.pull_at else ()
-    return (made.owner(r.owner.key), _position(made, r.position), pulleys, r.stretch, r.pull_N_m, *at)
+    owner, position = made.owner(r.owner.key), _position(made, r.position)
+    return RunClaim(owner, position, pulleys, r.stretch, r.pull_N_m, fold(r.pull_at) if r.pull_at else "")
 
 
-_ARGS: Mapping[type[records.Statement], Any] = {
-    records.Rebadge: _rebadge_args,
-    records.Uses: _uses_args,
-    records.Takes: _takes_args,
-    records.Same: _same_args,
-    records.Replaces: _replaces_args,
-    records.Fits: _fits_args,
-    records.Refuses: _refuses_args,
-    records.Distinct: lambda made, r: tuple(sorted(f"s:{made.key('set', n.key)}" for n in r.sets)),
-    records.Fault: _fault_args,
-    records.Run: _run_args,
+_CLAIMS: Mapping[type[records.Statement], Any] = {
+    records.Rebadge: _rebadge,
+    records.Uses: _uses,
+    records.Takes: _takes,
+    records.Same: _same,
+    records.Replaces: _replaces,
+    records.Fits: _fits,
+    records.Refuses: _refuses,
+    records.Distinct: _distinct,
+    records.Fault: _fault,
+    records.Run: _run,
 }
 
 _UNSAID = {
@@ -552,11 +576,11 @@ def _digest(said: Mapping[str, Any]) -> str:
 
 
 def _add_facts(made: Collection) -> None:
-    sayings: dict[tuple[str, tuple[Any, ...]], list[records.Statement]] = {}
+    sayings: dict[tuple[str, Claim], list[records.Statement]] = {}
     for entry in made.entries:
         if isinstance(entry, FACT_TYPES):
-            sayings.setdefault((entry.kind, statement_args(made, entry)), []).append(entry)
-    facts = _told_apart(made, [_fact(made, kind, args, said) for (kind, args), said in sayings.items()])
+            sayings.setdefault((entry.kind, claim_of(made, entry)), []).append(entry)
+    facts = _told_apart(made, [_fact(made, kind, claim, said) for (kind, claim), said in sayings.items()])
     facts = _named_before(made, facts, list(sayings.values()))
     by_id = _by_id(made, facts)
     gone = _active_withdraws(made, by_id)
@@ -575,25 +599,25 @@ def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
         return facts
     taken: set[str] = set()
     found = {}
-    for fact in sorted(facts, key=lambda f: (claims[f.id], repr((f.kind, f.args)))):
+    for fact in sorted(facts, key=lambda f: (claims[f.id], repr((f.kind, tuple(f.claim))))):
         own = fact.id
         if claims[own] > 1 and fact.record is not None:
             own = by_words = _resolved_id(made, fact.record)
             # Words that fold alike may still say two things: none is lost.
             own = next(o for n in count(1) if (o := f"{by_words}~{n}" if n > 1 else by_words) not in taken)
         taken.add(own)
-        found[fact.kind, fact.args] = fact._replace(id=own, ids=tuple(dict.fromkeys([own, *fact.ids])))
-    return [found[fact.kind, fact.args] for fact in facts]
+        found[fact.kind, fact.claim] = fact._replace(id=own, ids=tuple(dict.fromkeys([own, *fact.ids])))
+    return [found[fact.kind, fact.claim] for fact in facts]
 
 
-def _fact(made: Collection, kind: str, args: tuple[Any, ...], said: list[records.Statement]) -> Fact:
+def _fact(made: Collection, kind: str, claim: Claim, said: list[records.Statement]) -> Fact:
     evidence = tuple(_evidence(made, r) for r in said)
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
     shown = own[0] if own else _resolved_id(made, said[0]) if any(made.aliases.values()) else written[0]
     by_ground = [_resolved_id(made, r, by_ground=True) for r in said if _named_by_ground(made, r)]
     ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
-    return Fact(shown, kind, args, max(e.certainty for e in evidence), evidence, said[0], ids)
+    return Fact(shown, kind, claim, max(e.certainty for e in evidence), evidence, said[0], ids)
 
 
 def _named_before(
@@ -717,7 +741,7 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
         where=r.where,
         how=r.how.strip() or ("" if r.certainty is not None else words.NO_GRADE),
         certainty=certainty_of(made, r),
-        source=r.source.text if r.source else "",
+        sources=tuple(n.text for n in r.sources),
         by=r.by,
         date=r.date,
         note=r.note,
@@ -774,13 +798,29 @@ def _left_of(
     withdraws = gone.get(fact.id, [])
     if not withdraws:
         return fact
-    back = [mark for w in withdraws for mark in enumerate(_meant(made, w, said)) if mark[1]]
-    gone_now = {number for number, _ in back}
-    left = tuple(e for number, e in enumerate(fact.evidence) if number not in gone_now)
+    meant = [(w, _meant(made, w, said)) for w in withdraws]
+    rests = (
+        _rest(made, e, r, [w for w, marks in meant if marks[number]])
+        for number, (e, r) in enumerate(zip(fact.evidence, said, strict=True))
+    )
+    left = tuple(e for e in rests if e is not None)
     if not left:
-        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if w.source is None), withdraws[0]))
+        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if not w.sources), withdraws[0]))
         return None
     return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
+
+
+def _rest(
+    made: Collection, evidence: Evidence, said: records.Statement, by: list[records.Withdraw]
+) -> Evidence | None:
+    """A saying after what takes it back: all of it, or those of its sources that are named there."""
+    if not by:
+        return evidence
+    named = {made.key("source", n.key) for w in by for n in w.sources}
+    left = tuple(n for n in said.sources if made.key("source", n.key) not in named)
+    if not left or any(not w.sources for w in by):
+        return None
+    return _evidence(made, said.changed(sources=left))
 
 
 def _meant(made: Collection, by: records.Withdraw, said: list[records.Statement]) -> list[bool]:
@@ -799,23 +839,15 @@ def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) 
         return False
     if by.via and made.key("via", by.via[0].key) not in {made.key("via", n.key) for n in said.via[:1]}:
         return False
-    if by.source is None:
-        return True
-    return said.source is not None and made.key("source", said.source.key) == made.key(
-        "source", by.source.key
-    )
-
-
-WITH_EXCEPTIONS = frozenset({"rebadge", "uses"})
-"""Kinds of fact that say of two what they leave out: their last argument."""
+    keys = {made.key("source", n.key) for n in said.sources}
+    return not by.sources or any(made.key("source", n.key) in keys for n in by.sources)
 
 
 def _one_for_each_pair(made: Collection, facts: Iterable[Fact]) -> Iterator[Fact]:
     """The facts, and of those that say the same of one pair with unlike exceptions a single one."""
     pairs: dict[tuple[Any, ...], list[Fact]] = {}
     for fact in facts:
-        about = fact.args[:2] if fact.kind in WITH_EXCEPTIONS else fact.args
-        pairs.setdefault((fact.kind, *about), []).append(fact)
+        pairs.setdefault((fact.kind, *about(fact.claim)), []).append(fact)
     for said in pairs.values():
         yield said[0] if len(said) == 1 else _joined(made, said)
 
@@ -823,12 +855,13 @@ def _one_for_each_pair(made: Collection, facts: Iterable[Fact]) -> Iterator[Fact
 def _joined(made: Collection, said: list[Fact]) -> Fact:
     """One fact of several that differ in their exceptions: all of these count, and the highest certainty."""
     surest = min(said, key=lambda f: (-f.certainty, f.id))
-    left_out = tuple(sorted({key for fact in said for key in fact.args[2]}))
+    left_out = tuple(sorted({key for fact in said for key in fact.left_out}))
     ids = dict.fromkeys([surest.id, *(i for fact in sorted(said, key=lambda f: f.id) for i in fact.ids)])
     order = {id(entry.where): number for number, entry in enumerate(made.entries)}
     evidence = sorted((e for fact in said for e in fact.evidence), key=lambda e: order[id(e.where)])
     made.told_otherwise[surest.id] = tuple(said)
-    return surest._replace(args=(*surest.args[:2], left_out), evidence=tuple(evidence), ids=tuple(ids))
+    claim = CLAIMS[surest.kind](*about(surest.claim), left_out)
+    return surest._replace(claim=claim, evidence=tuple(evidence), ids=tuple(ids))
 
 
 def _note_spellings(made: Collection) -> None:
@@ -847,8 +880,8 @@ def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]
     """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
     find = _USES.get(type(entry))
     found = list(find(made, entry)) if find else []
-    if isinstance(entry, records.Statement) and entry.source:
-        found.append(("source", entry.source))
+    if isinstance(entry, records.Statement):
+        found += [("source", source) for source in entry.sources]
     return found
 
 

@@ -6,6 +6,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph import questions
+from kgraph.claims import (
+    DistinctClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    SameClaim,
+    TakesClaim,
+    UsesClaim,
+)
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.questions import Wanted
@@ -83,28 +93,34 @@ def _answers(graph: Graph, fact: Fact, owners: Iterable[str]) -> dict[_Key, tupl
 
 
 def _parts(fact: Fact) -> list[str]:
-    named = {"takes": fact.args[:1], "same": fact.args, "replaces": fact.args, "refuses": fact.args[:1]}
-    return [p for p in named.get(fact.kind, ()) if p]
+    claim = fact.claim
+    if isinstance(claim, TakesClaim | RefusesClaim):
+        return [claim.part] if claim.part else []
+    return [*claim] if isinstance(claim, SameClaim | ReplacesClaim) else []
 
 
 def _positions(graph: Graph, fact: Fact, set_key: str) -> list[str]:
-    if fact.kind in ("takes", "refuses", "fits"):
-        at = {"takes": (2,), "refuses": (4,), "fits": (1, 3)}[fact.kind]
-        return sorted({fact.args[i] for i in at})
+    claim = fact.claim
+    if isinstance(claim, TakesClaim | RefusesClaim):
+        return [claim.position]
+    if isinstance(claim, FitsClaim):
+        return sorted({claim.position, claim.at})
     return questions.places_of(graph, set_key) if fact.kind in ("rebadge", "uses", "distinct") else []
+
+
+def _named(fact: Fact) -> set[str]:
+    """The owners of which a fact says something."""
+    claim = fact.claim
+    if isinstance(claim, RebadgeClaim | DistinctClaim):
+        return {claim.one, claim.other}
+    if isinstance(claim, UsesClaim | TakesClaim | RefusesClaim):
+        return {claim.owner}
+    return {claim.owner, claim.to} if isinstance(claim, FitsClaim) else set()
 
 
 def _owners(graph: Graph, fact: Fact) -> set[str]:
     """The sets that a fact names, and those built on an assembly that it names."""
-    slots = {
-        "rebadge": (0, 1),
-        "distinct": (0, 1),
-        "uses": (1,),
-        "takes": (1,),
-        "fits": (0, 2),
-        "refuses": (3,),
-    }
-    named = {fact.args[i] for i in slots.get(fact.kind, ())}
+    named = _named(fact)
     sets = {o for o in named if o[0] == "s"}
     todo = [o for o in named if o[0] == "a"]
     seen = set(todo)

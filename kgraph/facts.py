@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
+from kgraph.claims import WITH_EXCEPTIONS, Claim
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
     from kgraph.names import Name
     from kgraph.records import Statement
+
+SomeClaim = TypeVar("SomeClaim")
 
 
 class Evidence(NamedTuple):
@@ -17,7 +20,7 @@ class Evidence(NamedTuple):
     where: Where
     how: str
     certainty: float
-    source: str = ""
+    sources: tuple[str, ...] = ()
     by: str = ""
     date: str = ""
     note: str = ""
@@ -27,6 +30,33 @@ class Evidence(NamedTuple):
     via: str = ""
 
     @property
+    def source(self) -> str:
+        """What it stands in, all on one line."""
+        return ", ".join(self.sources)
+
+    @property
+    def told(self) -> str:
+        """How it is known, where it stands and with which page, by whom, by whose folder, and when."""
+        via = f"via {self.via}" if self.via else ""
+        said = (self.grade, self.source, self.page_text, self.who, via, self.date)
+        return ", ".join(v for v in said if v)
+
+    @property
+    def who(self) -> str:
+        """Who says it, but where a source such as "bench book, EV" has said so already."""
+        return "" if self.by in self.source.split(", ") else self.by
+
+    @property
+    def page_text(self) -> str:
+        """Where in the source it stands."""
+        return f"page {self.page}" if self.page.isdigit() else self.page
+
+    @property
+    def pictured(self) -> str:
+        """The photographs that it rests on, by their paths; "" where there is none."""
+        return f"photo {', '.join(self.photos)}" if self.photos else ""
+
+    @property
     def grade(self) -> str:
         """The grade in words, with the trust where it is not whole."""
         trust = "" if self.trust == 1 else f"trust {self.trust:.4g}"
@@ -34,22 +64,25 @@ class Evidence(NamedTuple):
 
 
 class Fact(NamedTuple):
-    """One fact with all its evidence; `args` are the resolved keys of what it states.
-
-    args by kind: rebadge (owner, owner, except keys); uses (assembly owner, owner, except keys);
-    takes (part, owner, position, role); same (part, part); distinct (owner, owner); replaces (new, old); fits
-    (owner, position, owner, position); refuses (part key or "", owner or "", position or "", owner,
-    position); fault (owner, position, key of the fault, signs, check, cure); run (owner, position);
-    size (part, part).
-    """
+    """One fact with all its evidence."""
 
     id: str
     kind: str
-    args: tuple[Any, ...]
+    claim: Claim
     certainty: float
     evidence: tuple[Evidence, ...] = ()
     record: Statement | None = None
     ids: tuple[str, ...] = ()
+
+    def of(self, sort: type[SomeClaim]) -> SomeClaim:
+        """What the fact states, which must be of this sort."""
+        assert isinstance(self.claim, sort), (self.kind, sort)
+        return self.claim
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """The keys of what a rebadge or a use leaves out."""
+        return self.claim.left_out if isinstance(self.claim, WITH_EXCEPTIONS) else ()
 
     @property
     def where(self) -> Where | None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from kgraph import records, trade, words
+from kgraph.claims import UsesClaim
 from kgraph.collection import (
     FACT_TYPES,
     Collection,
@@ -139,6 +141,38 @@ def event_or_withdrawal(data: Collection, text: str) -> Event | records.Withdraw
     return event_with_id(data, text) or _last_with_id(text, withdrawals)
 
 
+LEAST_OF_ID = 6
+"""So many characters of the beginning of an id stand for it, where no other id begins so."""
+_BEGINNING = re.compile(rf"[0-9a-f]{{{LEAST_OF_ID},15}}")
+
+
+def whole_id(data: Collection, text: str) -> str:
+    """The id that begins with a text, as a screen shows ids; what is no such beginning comes back as it is.
+
+    Raises WrongUse where the ids of several facts or events begin so.
+    """
+    wanted = text.strip().casefold()
+    if not _BEGINNING.fullmatch(wanted) or fact_with_id(data, text) or event_or_withdrawal(data, text):
+        return text
+    found: dict[str, str] = {}
+    for fact in (*data.facts_as_said(), *(f for f, _ in data.withdrawn.values())):
+        if begun := [i for i in (fact.id, *fact.ids) if i.startswith(wanted)]:
+            found[fact.id] = begun[0]
+    for entry in data.entries:
+        if isinstance(entry, Event | records.Withdraw):
+            own = written_id(entry)
+            found |= {own: own} if own.startswith(wanted) else {}
+    if len(found) > 1:
+        these = ", ".join(sorted(found.values())[:MOST_BEGINNING])
+        more = f" and {len(found) - MOST_BEGINNING} more" if len(found) > MOST_BEGINNING else ""
+        raise WrongUse(
+            Problem(None, "ambiguous-id", f"{len(found)} ids begin with {text}", f"say which: {these}{more}")
+        )
+    return next(iter(found.values()), text)
+
+
+MOST_BEGINNING = 5
+"""So many ids are named that begin alike."""
 _Said = TypeVar("_Said", bound=records.Statement)
 
 
@@ -162,7 +196,7 @@ def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
 
 def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
     """The facts whose `except` names a position, an assembly or a feature."""
-    return tuple(f for f in data.facts.values() if f.kind in ("rebadge", "uses") and key in f.args[2])
+    return tuple(f for f in data.facts.values() if key in f.left_out)
 
 
 def _known(data: Collection, kind: str, key: str) -> Known:
@@ -288,7 +322,8 @@ def _built_on(data: Collection, assembly: str) -> list[str]:
     users: dict[str, list[str]] = {}
     for fact in data.facts.values():
         if fact.kind == "uses":
-            users.setdefault(fact.args[0], []).append(fact.args[1])
+            uses = fact.of(UsesClaim)
+            users.setdefault(uses.assembly, []).append(uses.owner)
     found: dict[str, None] = {}
     todo = [f"a:{assembly}"]
     while todo:

@@ -6,6 +6,7 @@ assembly) is decided by :mod:`kgraph.collection`, which sees all entries.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, ClassVar, Self, dataclass_transform
 
@@ -78,6 +79,19 @@ class Entry(Record):
     def states(self, key: str) -> bool:
         """Whether a key is written, be it with nothing: `must match: []` says that nothing must match."""
         return any(written == key for written, _ in self.pairs)
+
+
+KEPT_PHOTO = re.compile(r"photos/([0-9a-f]{16})\.(?:jpg|png|webp)\Z")
+"""The path of a picture as it is kept: under the first 16 hex digits of its SHA-256."""
+
+
+def photos_of(entry: Entry) -> tuple[str, ...]:
+    """The pictures that an entry names, whatever kind of entry it is."""
+    found: list[str] = []
+    for key, value in entry.pairs:
+        if key == "photo":
+            found += [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]
+    return tuple(p for p in found if p.strip())
 
 
 class Thing(Entry):
@@ -198,14 +212,15 @@ class Stock(Thing):
 class Statement(Entry):
     """What every fact may carry beside what it states; `trust` scales the certainty of this saying.
 
-    `via` is whose folder it came by, and then from whom that folder had it.
+    `sources` are all that the saying stands in. `via` is whose folder it came by, and then from whom that
+    folder had it.
     `corrects` is the id that was withdrawn for it: a withdrawal of that id does not take this saying back.
     """
 
     how: str = ""
     certainty: float | None = None
     trust: float | None = None
-    source: Name | None = None
+    sources: tuple[Name, ...] = ()
     by: str = ""
     date: str = ""
     note: str = ""

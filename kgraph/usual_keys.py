@@ -36,7 +36,7 @@ CALLED = Key("called", "LK-41", "the name that it is shown by now; `rename` writ
 
 EVIDENCE = (
     Key("how", "compared", "fitted, measured, printed, compared, photo, reported, guess"),
-    Key("source", "parts list, LK-40", "where it stands"),
+    Key("source", "parts list, LK-40", "where it stands", many=True),
     Key("by", "AK", "who found it"),
     Key("date", "2026-03-01"),
     Key("note", "looked at in daylight", "anything else worth keeping"),

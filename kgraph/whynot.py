@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from kgraph import matching, questions
+from kgraph.claims import ReplacesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.questions import Row, Wanted
@@ -191,7 +192,7 @@ def _other_parts(case: _Case, position: str) -> Iterator[_Ranked]:
         if part in case.parts or not case.parts:
             continue
         if backward := _runs_backward(case, part):
-            new, old = (case.part(p) for p in backward.args)
+            new, old = (case.part(p) for p in backward.of(ReplacesClaim))
             says = f"{new} goes where {old} goes, not the reverse"
             settle = f"same: [{new}, {old}], if each goes for the other"
             yield (0, 0, part), Reason("newer", says, settle, (backward, fact))
@@ -229,7 +230,8 @@ def _barriers(case: _Case, position: str, owners: set[str]) -> Iterator[_Ranked]
 
 
 def _ends(link: Link) -> tuple[str, str]:
-    return link.fact.args[0], link.fact.args[1]
+    one, other = link.fact.claim[:2]
+    return one, other
 
 
 def _way_to(graph: Graph, start: str, position: str, goals: set[str]) -> list[Link]:

@@ -246,7 +246,7 @@ def meant(data: Collection) -> dict[str, Any]:
 
     def fact(one: Any) -> tuple[Any, ...]:
         said = [(e.how, e.certainty, e.source, e.by, e.date, e.note, e.trust) for e in one.evidence]
-        return (one.kind, one.args, one.certainty, one.ids, said)
+        return (one.kind, one.claim, one.certainty, one.ids, said)
 
     return {
         "entries": [(e.kind, e.pairs) for e in data.entries],

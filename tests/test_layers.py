@@ -13,8 +13,8 @@ from tests.support import ROOT
 PACKAGE = ROOT / "kgraph"
 
 LEVELS = (
-    ("problems",),
-    ("names", "quantities", "words"),
+    ("problems", "system"),
+    ("names", "quantities", "words", "claims"),
     ("money",),
     ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
@@ -32,6 +32,7 @@ LEVELS = (
     (
         "checks",
         "lookup",
+        "listing",
         "consequences",
         "doubts",
         "whynot",
@@ -42,6 +43,7 @@ LEVELS = (
     ("render", "exchange"),
     ("photographs",),
     ("book",),
+    ("api",),
     ("cli",),
     ("__main__",),
 )
@@ -50,7 +52,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
-PURE |= {"recognition"}
+PURE |= {"recognition", "claims"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -18,6 +18,7 @@ PACKAGE = ROOT / "kgraph"
 
 WRITERS = {
     "folder/writing.py": "the one way",
+    "system.py": "the calls of that way, which no other room may make",
     "index/store.py": "the index in the cache folder, which is no fact file",
     "cli/indexing.py": "removes what lay over an index that is made anew",
     "cli/opening.py": "removes an index with faults",
@@ -30,6 +31,8 @@ MARKUP = {"book/pictures.py"}
 LITERALS = {"exchange/terms.py"}
 MOVES = {"write_text", "write_bytes", "touch", "symlink_to", "hardlink_to", "unlink", "rename"}
 
+RENAMING = {"os.replace", "os.remove", "shutil.move", "shutil.copy", "system.replace", "system.link_new"}
+
 Rule = Callable[[ast.AST, str], str]
 
 
@@ -39,9 +42,9 @@ def writes(node: ast.AST, module: str) -> str:
     if not isinstance(node, ast.Call) or module in WRITERS or "os.devnull" in ast.unparse(node):
         return ""
     says = f"{name} outside of folder/writing.py"
-    if name.split(".")[-1] in MOVES or name in ("os.replace", "os.remove", "shutil.move", "shutil.copy"):
+    if name.split(".")[-1] in MOVES or name in RENAMING:
         return says
-    if name == "os.open":
+    if name in ("os.open", "system.open_file"):
         return says if re.search("O_WRONLY|O_RDWR|O_CREAT", ast.unparse(node)) else ""
     if name in ("open", "os.fdopen") or name.endswith(".open"):
         given = [*node.args, *(k.value for k in node.keywords)]
@@ -135,6 +138,8 @@ def test_no_template_lets_text_of_the_data_through_as_markup() -> None:
         ("cli/a.py", "open(p, mode='ab')"),
         ("cli/a.py", "Path('x').write_text('')"),
         ("cli/a.py", "os.replace(a, b)"),
+        ("cli/a.py", "system.replace(a, b)"),
+        ("cli/a.py", "system.open_file(p, os.O_WRONLY | os.O_CREAT)"),
         ("cli/a.py", "os.open(p, os.O_WRONLY | os.O_CREAT)"),
         ("cli/a.py", "subprocess.run(x, shell=True)"),
         ("cli/a.py", "os.system(x)"),

@@ -16,6 +16,7 @@ FOLDERS = {
     "position": "positions",
     "unit": "units",
     "family": "families",
+    "list": "lists",
 }
 """Kind of page -> the folder of the book that it lies in."""
 
@@ -54,7 +55,12 @@ def page_path(kind: str, key: str, name: str) -> str:
 
 def is_page_path(path: str) -> bool:
     """Whether a path is one that a book can hold: what a list of files says is never trusted further."""
-    return re.fullmatch(r"(?:[a-z]{1,12}/)?[a-z0-9-]{1,64}\.(?:html|css|js|json)", path) is not None
+    return re.fullmatch(r"(?:[a-z]{1,12}/)?[a-z0-9-]{1,64}\.(?:html|css|js|json|jpg)", path) is not None
+
+
+def photo_path(photo: str) -> str:
+    """The file of the thumbnail of a photograph, by its path in the folder."""
+    return f"photos/{hashlib.sha256(photo.encode('utf-8', 'surrogatepass')).hexdigest()[:16]}.jpg"
 
 
 def refs_of(data: Collection) -> dict[tuple[str, str], Ref]:

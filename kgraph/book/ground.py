@@ -9,19 +9,17 @@ from functools import cached_property
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
-from kgraph.book.views import AnswerView, FactView, Views, remarks
+from kgraph.book.answering import Answering, Cited, depth_of
+from kgraph.book.lists import Listing, listing
+from kgraph.book.views import Views
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared
-from kgraph.questions import Row, Wanted
+from kgraph.questions import Wanted
 from kgraph.reason.budget import SECONDS
-from kgraph.render.answers import certainty_text
 from kgraph.render.values import value_text
 from kgraph.shelf import ledger
-
-MOST_ANSWERS = 24
-"""So many answers stand with their proof in one list; the rest are named with their certainty."""
 
 Draw = Callable[[str, Mapping[str, str]], bytes | None]
 """(set key, owner key -> address) -> the SVG picture of its family; None where it cannot be drawn."""
@@ -35,20 +33,6 @@ class Wishes:
     seconds: float = SECONDS
     folders: tuple[str, ...] = ()
     left_out: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Answers:
-    """A list of answers, cut where it would be too long to read, and those that are refused."""
-
-    shown: tuple[AnswerView, ...]
-    more: tuple[tuple[Ref, str], ...]
-    refused: tuple[AnswerView, ...]
-
-    @property
-    def count(self) -> int:
-        """How many are not refused."""
-        return len(self.shown) + len(self.more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +52,10 @@ class Ground:
     graph: Graph
     wishes: Wishes
     draw: Draw | None = None
+    thumbnails: Mapping[str, bytes] = field(default_factory=dict)
+    """Path of a photograph -> what pages show of it."""
     refs: dict[tuple[str, str], Ref] = field(init=False)
     views: Views = field(init=False)
-    wanted: Wanted = field(init=False)
 
     def __post_init__(self) -> None:
         self.refs = refs_of(self.data)
@@ -78,8 +63,7 @@ class Ground:
             key = family[0]
             name = f"Family of {self.data.text('set', key)}"
             self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
-        self.views = Views(self.graph, self.refs, self.wishes.folders)
-        self.wanted = Wanted(refused_too=True, seconds=self.wishes.seconds)
+        self.views = Views(self.graph, self.refs, self.wishes.folders, frozenset(self.thumbnails))
 
     @property
     def data(self) -> Collection:
@@ -105,29 +89,22 @@ class Ground:
         gone = (fact for fact, _ in self.data.withdrawn.values())
         return {id(e.where): f for f in (*self.data.facts.values(), *gone) for e in f.evidence}
 
-    def facts_of(self, kind: str, key: str) -> list[FactView]:
+    def facts_of(self, kind: str, key: str) -> list[Fact]:
         """The facts that name a thing, in the order in which they were read, withdrawn ones too."""
         mentions = self.mentions.get((kind, key), ())
         found = {f.id: f for e in mentions if (f := self._fact_at.get(id(e.where)))}
-        return [self.views.fact(f) for f in found.values()]
+        return list(found.values())
 
-    def answers(self, rows: Iterable[Row], **known: str) -> Answers:
-        """Rows as a list that can be read; what the page speaks of (`position`, `part`) is not said again."""
-        # By what is shown: the certainty, not the best proof alone.
-        ordered = sorted(rows, key=lambda r: (-r.certainty, -r.best, self.data.owner_text(r.set), r.position))
-        good = [r for r in ordered if r.standing != "refused"]
-        refused = [r for r in ordered if r.standing == "refused"]
-        return Answers(
-            tuple(self.views.answer(r, **known) for r in good[:MOST_ANSWERS]),
-            tuple((self.views.owner(r.set), self._in_short(r)) for r in good[MOST_ANSWERS:]),
-            tuple(self.views.answer(r, **known) for r in refused),
-        )
+    def cited(self, kind: str, key: str) -> Cited:
+        """The facts of the page of a thing, to be cited by number."""
+        return Cited(self.views, self.facts_of(kind, key), self.answering.depth.why)
 
-    def _in_short(self, row: Row) -> str:
-        """An answer on one line: what must be known before anything is fitted stands there too."""
-        where = [f"at {self.data.text('position', row.position)}"] if row.position else []
-        said = [certainty_text(row), *where, *([row.standing] if row.standing == "disputed" else [])]
-        return "; ".join([*said, *remarks(row)])
+    @cached_property
+    def answering(self) -> Answering:
+        """Asks what pages tell."""
+        depth = depth_of(sum(map(len, self.places_of.values())))
+        wanted = Wanted(refused_too=True, seconds=self.wishes.seconds)
+        return Answering(self.graph, self.views, depth, wanted)
 
     def part_cautions(self, owner: str, position: str) -> list[str]:
         """The cautions of the kinds of parts that are recorded at a place and at those like it."""
@@ -194,6 +171,29 @@ class Ground:
         before_last = (" ".join(text.split()[:-1]) for text in names.values())
         return {compared(b) for b in (*before_last, *map(self._said_badge, names)) if b}
 
+    @cached_property
+    def badges(self) -> Listing:
+        """All sets by their badge."""
+        names: dict[str, str] = {}
+        by_badge: dict[str, list[Listed]] = defaultdict(list)
+        for key in self.data.known("set"):
+            badge = self.badge(key)
+            names.setdefault(compared(badge), badge)
+            by_badge[compared(badge)].append(self.listed(key))
+        ordered = sorted(by_badge.items(), key=lambda i: (names[i[0]].casefold(), i[0]))
+        return listing(
+            "Sets",
+            [
+                (names[b], anchor(names[b]), sorted(rows, key=lambda r: (r.ref.name.casefold(), r.ref.href)))
+                for b, rows in ordered
+            ],
+        )
+
+    def badge_page(self, badge: str) -> str:
+        """Where the sets of a badge are listed."""
+        here = anchor(badge)
+        return self.badges.where.get(here) or f"index.html#{here}"
+
     def listed(self, key: str) -> Listed:
         """A set as it stands in lists."""
         years, market, mains = (
@@ -209,6 +209,23 @@ class Ground:
             key: sorted(questions.places_of(self.graph, key), key=lambda p: self.name("position", p))
             for key in sorted(self.data.known("set"), key=lambda k: self.name("set", k))
         }
+
+    @cached_property
+    def sets_at(self) -> dict[str, list[str]]:
+        """Position -> the sets of which anything is known there."""
+        found: dict[str, list[str]] = defaultdict(list)
+        for key, positions in self.places_of.items():
+            for position in positions:
+                found[position].append(key)
+        return found
+
+    @cached_property
+    def taken_at_position(self) -> dict[str, list[Place]]:
+        """Position -> the places there at which a part is recorded."""
+        found: dict[str, list[Place]] = defaultdict(list)
+        for place in self.graph.taken_at:
+            found[place.position].append(place)
+        return found
 
     def name(self, kind: str, key: str) -> tuple[str, str]:
         """What things are sorted by."""

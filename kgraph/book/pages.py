@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from importlib import resources
 from typing import Any
 
@@ -15,12 +15,14 @@ import jinja2
 from markupsafe import Markup
 
 from kgraph import belt_questions
-from kgraph.book import parts, sets, tops, units
+from kgraph.book import belts, parts, recognising, seek, sets, tops, units
+from kgraph.book.addresses import photo_path
 from kgraph.book.ground import Ground
+from kgraph.book.lists import Listing, Part
 from kgraph.book.search import INDEX, index_script
 from kgraph.render.terminal import visible
 
-STATIC = ("book.css", "search.js")
+STATIC = ("book.css", "search.js", belts.SCRIPT, "identify.js")
 
 _PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
     "set": sets.set_page,
@@ -41,28 +43,26 @@ def _has_belts(g: Ground) -> bool:
     return any(belt_questions.is_belt(g.data, key) for key, _ in g.all_of("part"))
 
 
-def _has_wants(g: Ground) -> bool:
-    return any(now.wants for now in g.shelf.units.values())
-
-
 @dataclass(frozen=True, slots=True)
 class _Top:
     path: str
     title: str
     needed: Callable[[Ground], bool]
-    make: Callable[[Ground], dict[str, Any]]
+    make: Callable[[Ground], dict[str, Any]] = lambda g: {}
+    list: Callable[[Ground], Listing] | None = None
 
 
 _TOPS = (
-    _Top("index.html", "Sets by badge", lambda g: True, tops.index_page),
-    _Top("families.html", "Families", _has("family"), tops.families_page),
-    _Top("assemblies.html", "Assemblies", _has("assembly"), tops.assemblies_page),
-    _Top("parts.html", "Parts", _has("part"), tops.parts_page),
-    _Top("belts.html", "Belts", _has_belts, tops.belts_page),
-    _Top("positions.html", "Positions", _has("position"), tops.positions_page),
+    _Top("index.html", "Sets by badge", lambda g: True, tops.index_page, lambda g: g.badges),
+    _Top("identify.html", "What is this set?", recognising.recognisable, recognising.recognising_page),
+    _Top("families.html", "Families", _has("family"), list=tops.families_list),
+    _Top("assemblies.html", "Assemblies", _has("assembly"), list=tops.assemblies_list),
+    _Top("parts.html", "Parts", _has("part"), list=tops.parts_list),
+    _Top("belts.html", "Belts", _has_belts, list=belts.belts_list),
+    _Top("positions.html", "Positions", _has("position"), list=tops.positions_list),
     _Top("units.html", "Units", _has("unit"), tops.units_page),
-    _Top("seek.html", "To look for", _has_wants, tops.seek_page),
-    _Top("sources.html", "Sources", lambda g: bool(g.data.known("source")), tops.sources_page),
+    _Top("seek.html", "To look for", seek.has_wants, seek.seek_page),
+    _Top("sources.html", "Sources", lambda g: bool(g.data.known("source")), list=tops.sources_list),
     _Top("certainty.html", "How sure, and cautions", lambda g: True, tops.certainty_page),
 )
 
@@ -73,31 +73,60 @@ class Book:
     def __init__(self, ground: Ground) -> None:
         self.ground = ground
         self.tops = [top for top in _TOPS if top.needed(ground)]
+        self._lists = {top.path: top.list(ground) for top in self.tops if top.list}
 
     @property
     def paths(self) -> list[str]:
         """The address of every file of the book, in the order in which they are made."""
-        pages = [ref.href for kind in _PAGES for _, ref in self.ground.all_of(kind)]
-        return [*STATIC, INDEX, *(top.path for top in self.tops), *pages]
+        return list(self.makers)
 
     def files(self) -> Iterator[tuple[str, bytes]]:
         """(address, bytes) of every file of the book."""
-        static = resources.files("kgraph.book") / "static"
-        for name in STATIC:
-            yield name, (static / name).read_bytes()
-        yield INDEX, index_script(self.ground.data, self.ground.refs)
+        for path, make in self.makers.items():
+            yield path, make()
+
+    @cached_property
+    def makers(self) -> dict[str, Callable[[], bytes]]:
+        """Address -> what makes the file."""
+        g = self.ground
+        found: dict[str, Callable[[], bytes]] = {name: partial(_static, name) for name in STATIC}
+        found[INDEX] = lambda: index_script(g.data, g.refs)
+        found[belts.DATA] = lambda: belts.belts_script(g)
+        if recognising.recognisable(g):
+            found[recognising.DATA] = lambda: recognising.data_script(g)
+        found |= {photo_path(p): partial(g.thumbnails.__getitem__, p) for p in g.thumbnails}
         for top in self.tops:
-            shown = top.make(self.ground)
-            yield top.path, self._page(top.path, "", title=top.title, current=top.path, **shown)
-        for kind, make in _PAGES.items():
-            for key, ref in self.ground.all_of(kind):
-                shown = make(self.ground, key)
-                yield ref.href, self._page(f"{kind}.html", "../", title=ref.name, current="", **shown)
+            found[top.path] = partial(self._top, top)
+            apart = self._lists[top.path].apart if top.list else []
+            found |= {part.href: partial(self._part_of_list, top, part) for part in apart}
+        for kind in _PAGES:
+            found |= {ref.href: partial(self._thing, kind, key) for key, ref in g.all_of(kind)}
+        return found
+
+    def _top(self, top: _Top) -> bytes:
+        shown = top.make(self.ground)
+        if top.list:
+            listing = self._lists[top.path]
+            here = [part for part in listing.parts if not part.href]
+            shown |= {"parts": here, "apart": listing.apart, "whole": True}
+        return self._page(top.path, "", title=top.title, current=top.path, **shown)
+
+    def _part_of_list(self, top: _Top, part: Part) -> bytes:
+        title = f"{top.title}: {part.name}"
+        back = (top.path, top.title)
+        return self._page(
+            top.path, "../", title=title, current="", parts=[part], apart=[], whole=False, back=back
+        )
+
+    def _thing(self, kind: str, key: str) -> bytes:
+        shown = _PAGES[kind](self.ground, key)
+        return self._page(f"{kind}.html", "../", title=self.ground.refs[kind, key].name, current="", **shown)
 
     def _page(self, template: str, root: str, **shown: Any) -> bytes:
-        nav = [(top.path, top.title) for top in self.tops]
+        full = self.ground.answering.depth.why
+        nav = [(top.path, top.title) for top in self.tops if full or not root]
         made = self._templates.get_template(template)
-        text = made.render(book=self.ground.wishes.title, root=root, nav=nav, **shown)
+        text = made.render(book=self.ground.wishes.title, root=root, nav=nav, full=full, **shown)
         return (text.rstrip() + "\n").encode("utf-8")
 
     @cached_property
@@ -110,6 +139,10 @@ class Book:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+
+
+def _static(name: str) -> bytes:
+    return (resources.files("kgraph.book") / "static" / name).read_bytes()
 
 
 def _shown(value: Any) -> Any:

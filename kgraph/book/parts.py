@@ -11,6 +11,7 @@ from kgraph import belt_questions, questions
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground
+from kgraph.book.views import CautionView
 from kgraph.problems import Stop
 from kgraph.render import run_picture
 from kgraph.render.answers import percent
@@ -39,18 +40,19 @@ class RunView:
     picture: Markup | None
     rows: tuple[RunRow, ...]
     says: tuple[str, ...]
-    cautions: list[tuple[str, str]]
+    cautions: list[CautionView]
 
 
 def part_page(g: Ground, key: str) -> dict[str, Any]:
     """A part: its sizes and numbers, who takes it, its other numbers, and for a belt its runs."""
-    rows = questions.takers_of_part(g.graph, key, g.wanted).rows
+    cited = g.cited("part", key)
+    takers, rows = g.answering.takers(key, cited)
     belt = belt_questions.is_belt(g.data, key)
     named = [*(c for r in rows for c in r.cautions), *questions.part_cautions(g.data, key).values()]
     return {
         "entries": g.views.entries("part", key),
         "belt": belt,
-        "takers": g.answers(rows, part=key),
+        "takers": takers,
         "runs": _runs(g, key) if belt else [],
         "same": _parts(g, g.graph.same.get(key, ())),
         "older": _parts(g, g.graph.older.get(key, ())),
@@ -58,7 +60,7 @@ def part_page(g: Ground, key: str) -> dict[str, Any]:
         "sized": _parts(g, g.graph.equal_size(key)),
         "stock": g.stock(key),
         "cautions": g.views.cautions(named),
-        "facts": g.facts_of("part", key),
+        "cited": cited,
     }
 
 
@@ -76,7 +78,7 @@ def _runs(g: Ground, part: str) -> list[RunView]:
             continue
         seen |= {(o, place.position) for o in sets}
         earliest = min(sets, key=lambda o: (g.year(o[2:]), o))
-        at = belt_questions.place_at(g.graph, earliest[2:], place.position, g.wanted)
+        at = belt_questions.place_at(g.graph, earliest[2:], place.position, g.answering.wanted)
         found.append(_run(g, at))
     return found
 
@@ -85,7 +87,7 @@ def _run(g: Ground, place: belt_questions.BeltPlace) -> RunView:
     where = f"{g.data.text('position', place.position)} of {g.data.owner_text(place.set)}"
     picture = _run_picture(g, place, where)
     try:
-        family = belt_questions.family(g.graph, place, g.wanted)
+        family = belt_questions.family(g.graph, place, g.answering.wanted)
     except Stop as stop:
         return RunView(where, picture, (), tuple(p.says for p in stop.problems), [])
     rows = tuple(_run_row(g, r) for r in family.rows)

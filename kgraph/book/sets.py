@@ -3,31 +3,55 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kgraph import questions, trade
+from kgraph import belt_questions, trade
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import Answers, Ground, anchor
-from kgraph.book.views import FactView, FittedView
+from kgraph.book.answering import MOST_NAMED, Answers, Cited
+from kgraph.book.belts import size_text
+from kgraph.book.ground import Ground, anchor
+from kgraph.book.views import AnswerView, CautionView, FittedView
 from kgraph.fits.graph import Place
 from kgraph.matching import BY_NAME
-from kgraph.questions import Row
+from kgraph.render.answers import percent
 from kgraph.render.glance import Table, table
 from kgraph.shelf import glance
+
+MOST_ROWS = 150
+"""So many parts stand in the table of one position; the rest are counted."""
+MOST_FACTS = 150
+"""So many facts stand on the page of one assembly; the rest are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Original:
+    """What is recorded as fitted at a place, with the numbers of the facts that say so."""
+
+    fitted: FittedView
+    why: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class PlaceView:
-    """One place of a set: what is fitted there, its cautions, and the donors."""
+    """One place of a set: what is fitted there, its cautions by name, and the donors."""
 
     position: Ref
     anchor: str
-    fitted: list[FittedView]
-    cautions: list[tuple[str, str]]
+    fitted: list[Original]
+    cautions: tuple[str, ...]
     donors: Answers
+
+
+@dataclass(frozen=True, slots=True)
+class BeltView:
+    """A belt of a set: where it runs, which part it is, its size, and how surely."""
+
+    position: Ref
+    part: Ref
+    size: str
+    percent: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,72 +60,100 @@ class BuiltOn:
 
     assembly: Ref
     sort: str
-    fact: FactView | None
-    sharing: Answers
+    percent: str
+    why: tuple[int, ...]
+    sharing: list[tuple[Ref, str]]
+    rest: int
 
 
 def set_page(g: Ground, key: str) -> dict[str, Any]:
-    """A set: what is recorded of it, its family, each of its places, and what it is built on."""
+    """A set: what one needs first, then each of its places, what it is built on, and the facts."""
     family = g.family_of.get(key)
     badge = g.badge(key)
+    cited = g.cited("set", key)
+    sisters = g.answering.sisters(key, cited)
+    places, cautions = _places(g, key, cited)
     return {
         "entries": g.views.entries("set", key),
         "badge": badge,
-        "badge_anchor": anchor(badge),
+        "badge_page": g.badge_page(badge),
         "family": g.refs["family", family[0]] if family else None,
-        "sisters": g.answers(questions.sisters(g.graph, key, g.wanted).rows),
-        "built_on": _built_on(g, f"s:{key}"),
-        "places": [_place(g, key, p) for p in g.places_of[key]],
+        "sisters": sisters,
+        "built_on": _built_on(g, f"s:{key}", cited),
+        "places": places,
+        "by_donor": [] if g.answering.depth.why else _by_donor(places),
+        "belts": _belts(g, key),
         "glance": _glance(g, key),
-        "cautions": g.views.cautions(list(dict.fromkeys(_named(g, key)))),
+        "cautions": cautions,
         "units": [g.views.ref("unit", u) for u in g.units_of.get(key, ())],
-        "facts": g.facts_of("set", key),
+        "cited": cited,
     }
 
 
-def _named(g: Ground, key: str) -> Iterator[str]:
-    """The cautions of all places of a set."""
-    for position in g.places_of[key]:
-        yield from g.views.position_cautions(position)
-        yield from g.part_cautions(f"s:{key}", position)
+def _glance(g: Ground, key: str) -> Table | None:
+    """What own units give to a set, only places of which some unit has anything.
 
-
-def _glance(g: Ground, key: str) -> Table:
-    """What own units give to a set, only places of which some unit has anything."""
-    found = glance.grid(g.graph, key, g.places_of[key], g.wanted._replace(refused_too=False), g.shelf)
+    In a folder too large to weigh every answer only for sets of which there is a unit: None for others.
+    """
+    if not g.shelf.units:
+        return Table((), ())
+    if not g.answering.depth.weighed and key not in g.units_of:
+        return None
+    wanted = g.answering.wanted._replace(refused_too=False)
+    found = glance.grid(g.graph, key, g.places_of[key], wanted, g.shelf)
     lines = tuple(line for line in found.lines if any(line.cells))
     return table(g.data, replace(found, lines=lines), {u: g.shelf.units[u].set for u in found.units})
 
 
-def _place(g: Ground, key: str, position: str) -> PlaceView:
-    rows = questions.donors(g.graph, key, [position], g.wanted).rows
-    here = [*g.views.position_cautions(position), *g.part_cautions(f"s:{key}", position)]
-    named = [*here, *(c for r in rows for c in r.cautions)]
-    ref = g.views.ref("position", position)
-    return PlaceView(
-        ref,
-        anchor(ref.name),
-        g.views.fitted(f"s:{key}", position),
-        g.views.cautions(named),
-        g.answers(rows, position=position),
-    )
+def _places(g: Ground, key: str, cited: Cited) -> tuple[list[PlaceView], list[CautionView]]:
+    """Every place of a set, and the cautions of all of them."""
+    found, named = [], dict[str, None]()
+    positions = g.places_of[key]
+    for position in positions:
+        donors, rows = g.answering.donors(key, position, cited, len(positions))
+        here = [*g.views.position_cautions(position), *g.part_cautions(f"s:{key}", position)]
+        here += [c for r in rows for c in r.cautions]
+        named |= dict.fromkeys(here)
+        ref = g.views.ref("position", position)
+        fitted = [Original(f, cited.numbers(f.proof)) for f in g.views.fitted(f"s:{key}", position)]
+        found.append(PlaceView(ref, anchor(ref.name), fitted, tuple(dict.fromkeys(here)), donors))
+    return found, g.views.cautions(named)
 
 
-def _built_on(g: Ground, owner: str) -> list[BuiltOn]:
-    below = g.below(owner)
-    shared: dict[str, list[Row]] = defaultdict(list)
-    for row in questions.shares(g.graph, owner[2:], g.wanted).rows:
-        shared[row.assembly].append(row)
+def _by_donor(places: list[PlaceView]) -> list[tuple[AnswerView | None, list[PlaceView]]]:
+    """The places by what is told of their surest donor: most of them have one and the same."""
+    found: dict[tuple[object, ...], tuple[AnswerView | None, list[PlaceView]]] = {}
+    for place in places:
+        first = next(iter(place.donors.shown), None)
+        told = (first.set, first.certainty, first.standing, first.place, first.remarks) if first else ()
+        found.setdefault(told, (first, []))[1].append(place)
+    return list(found.values())
+
+
+def _belts(g: Ground, key: str) -> list[BeltView]:
+    """The belts that are recorded at a set's places or at places like them."""
+    return [
+        BeltView(g.views.ref("position", position), f.part, size_text(g.data, f.key), f.percent)
+        for position in g.places_of[key]
+        for f in g.views.fitted(f"s:{key}", position)
+        if belt_questions.is_belt(g.data, f.key)
+    ]
+
+
+def _built_on(g: Ground, owner: str, cited: Cited) -> list[BuiltOn]:
+    shared = g.answering.sharing(owner[2:])
     links = g.graph.links.get(owner, ())
-    stated = {k.other: g.views.fact(k.fact) for k in links if k.to_assembly == k.other}
+    stated = {k.other: k.fact for k in links if k.to_assembly == k.other}
     return [
         BuiltOn(
             g.views.owner(a),
             g.data.assembly_kind(a[2:]) or "",
-            stated.get(a),
-            g.answers(shared.get(a, ())),
+            percent(stated[a].certainty) if a in stated else "",
+            cited.numbers([stated[a]] if a in stated else ()),
+            shared.get(a, [])[:MOST_NAMED],
+            len(shared.get(a, [])[MOST_NAMED:]),
         )
-        for a in sorted({*below, *shared}, key=lambda a: g.name("assembly", a[2:]))
+        for a in sorted({*g.below(owner), *shared}, key=lambda a: g.name("assembly", a[2:]))
     ]
 
 
@@ -120,7 +172,7 @@ def family_page(g: Ground, key: str) -> dict[str, Any]:
     return {
         "members": [g.listed(k) for k in members],
         "picture": pictures.inline(drawn, frozenset(links.values()), name) if drawn else None,
-        "facts": [g.views.fact(f) for f in facts.values()],
+        "cited": Cited(g.views, facts.values()),
     }
 
 
@@ -130,14 +182,20 @@ def assembly_page(g: Ground, key: str) -> dict[str, Any]:
     positions = sorted(g.graph.declares.get(owner, ()), key=lambda p: g.name("position", p))
     links = g.graph.links.get(owner, ())
     named = [c for p in positions for c in (*g.views.position_cautions(p), *g.part_cautions(owner, p))]
+    stated = [(g.views.owner(k.other), percent(k.fact.certainty)) for k in links if k.to_assembly == owner]
+    having = _having(g, owner, positions)
+    facts = g.facts_of("assembly", key)
     return {
         "entries": g.views.entries("assembly", key),
         "places": [(g.views.ref("position", p), g.views.fitted(owner, p)) for p in positions],
         "built_on": [g.views.owner(a) for a in g.below(owner)],
-        "stated": [(g.views.owner(k.other), g.views.fact(k.fact)) for k in links if k.to_assembly == owner],
-        "having": _having(g, owner, positions),
+        "stated": stated[:MOST_NAMED],
+        "stated_rest": len(stated[MOST_NAMED:]),
+        "having": having[:MOST_NAMED],
+        "having_rest": len(having[MOST_NAMED:]),
         "cautions": g.views.cautions(named),
-        "facts": g.facts_of("assembly", key),
+        "cited": Cited(g.views, facts[:MOST_FACTS]),
+        "facts_rest": len(facts[MOST_FACTS:]),
     }
 
 
@@ -163,11 +221,11 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
     """A position: its cautions and conditions, and what is recorded there on which set or assembly."""
     rows = [
         (g.data.owner_text(place.owner).casefold(), place.owner, part, role, fact)
-        for place, taken in g.graph.taken_at.items()
-        if place.position == key
-        for part, role, fact in taken
+        for place in g.taken_at_position.get(key, ())
+        for part, role, fact in g.graph.taken_at[place]
     ]
     rows.sort(key=lambda r: (-r[4].certainty, *r[:4]))
+    sets = g.sets_at.get(key, [])
     of_parts = g.cautions_of(part for _, _, part, _, _ in rows)
     return {
         "entries": g.views.entries("position", key),
@@ -178,8 +236,10 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
         "cautions": g.views.cautions([*g.views.position_cautions(key), *of_parts]),
         "takes": [
             (g.views.owner(owner), g.views.ref("part", part), role, g.views.fact(fact))
-            for _, owner, part, role, fact in rows
+            for _, owner, part, role, fact in rows[:MOST_ROWS]
         ],
+        "takes_rest": len(rows[MOST_ROWS:]),
         "anchor": anchor(g.data.text("position", key)),
-        "sets": [g.views.ref("set", s) for s, places in g.places_of.items() if key in places],
+        "sets": [g.views.ref("set", s) for s in sets[:MOST_NAMED]],
+        "sets_rest": len(sets[MOST_NAMED:]),
     }

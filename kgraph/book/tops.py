@@ -9,16 +9,13 @@ from typing import Any
 
 from kgraph import belt_questions, trade, words
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import MOST_ANSWERS, Ground, Listed, anchor
+from kgraph.book.ground import Ground
+from kgraph.book.lists import Listing, listing
 from kgraph.book.units import unit_page
 from kgraph.book.views import STANDINGS, EntryView
 from kgraph.fits.graph import sort_of
-from kgraph.names import compared, fold
-from kgraph.quantities import Section
-from kgraph.questions import Row
+from kgraph.names import fold
 from kgraph.render.answers import percent
-from kgraph.shelf import hunt as hunting
-from kgraph.shelf.plan import Wishes
 
 _COUNTED = (
     ("set", "set", "sets"),
@@ -28,12 +25,6 @@ _COUNTED = (
     ("position", "position", "positions"),
     ("unit", "unit", "units"),
 )
-
-
-MOST_SETS = 6
-"""So many sets are named in a line of the list of belts; the rest are counted."""
-MOST_SOUGHT = 40
-"""So many sets to look for are listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,28 +37,6 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class BeltLine:
-    """One belt in the list of belts."""
-
-    ref: Ref
-    section: str
-    length_mm: float | None
-    numbers: str
-    sets: tuple[Ref, ...] = ()
-    more: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Sought:
-    """A want of a unit that a set would meet, and how surely."""
-
-    unit: Ref
-    position: Ref
-    certainty: str
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class SourceView:
     """A source, as it is declared, and how many facts rest on it."""
 
@@ -77,55 +46,53 @@ class SourceView:
 
 
 def index_page(g: Ground) -> dict[str, Any]:
-    """All sets by their badge."""
-    names: dict[str, str] = {}
-    by_badge: dict[str, list[Listed]] = defaultdict(list)
-    for key in g.data.known("set"):
-        badge = g.badge(key)
-        names.setdefault(compared(badge), badge)
-        by_badge[compared(badge)].append(g.listed(key))
-    badges = [
-        (names[b], anchor(names[b]), sorted(rows, key=lambda r: _order(r.ref)))
-        for b, rows in sorted(by_badge.items(), key=lambda i: (names[i[0]].casefold(), i[0]))
-    ]
+    """All sets by their badge, and how much there is of everything."""
     counted = [(len(g.all_of(kind)), one, many) for kind, one, many in _COUNTED]
     counted.append((len(g.data.facts), "fact", "facts"))
     return {
-        "badges": badges,
+        "listing": g.badges,
         "counts": [(n, one if n == 1 else many) for n, one, many in counted if n],
         "left_out": g.wishes.left_out,
     }
 
 
-def families_page(g: Ground) -> dict[str, Any]:
-    """Every family and its sets."""
-    return {
-        "families": [(g.refs["family", f[0]], [g.views.ref("set", k) for k in f], len(f)) for f in g.families]
-    }
+def badges_list(g: Ground) -> Listing:
+    """All sets by their badge."""
+    return g.badges
 
 
-def parts_page(g: Ground) -> dict[str, Any]:
+def families_list(g: Ground) -> Listing:
+    """Every family and its sets, by the letter that its name begins with."""
+    found: dict[str, list[Any]] = defaultdict(list)
+    for family in g.families:
+        sets = [g.views.ref("set", k) for k in family]
+        letter = g.data.text("set", family[0])[:1].upper()
+        found[letter].append((g.refs["family", family[0]], sets, len(family)))
+    return listing("Families", [(letter, "", rows) for letter, rows in sorted(found.items())])
+
+
+def parts_list(g: Ground) -> Listing:
     """Parts by their kind, belts on a page of their own."""
     found: dict[str, list[Line]] = defaultdict(list)
     for key, ref in g.all_of("part"):
         if not belt_questions.is_belt(g.data, key):
             sort = sort_of(g.data, key)
             found[g.data.text("kind", sort) if sort else ""].append(Line(ref, g.numbers(key)))
-    return {"groups": _groups(found)}
+    return listing("Parts", _groups(found))
 
 
-def assemblies_page(g: Ground) -> dict[str, Any]:
+def assemblies_list(g: Ground) -> Listing:
     """Assemblies by their kind."""
     found: dict[str, list[Line]] = defaultdict(list)
     for key, ref in g.all_of("assembly"):
         found[g.data.assembly_kind(key) or ""].append(Line(ref))
-    return {"groups": _groups(found)}
+    return listing("Assemblies", _groups(found))
 
 
-def _groups(found: dict[str, list[Line]]) -> list[tuple[str, list[Line]]]:
+def _groups(found: dict[str, list[Line]]) -> list[tuple[str, str, list[Line]]]:
     """Groups by name, those of no recorded kind last."""
     ordered = sorted(found.items(), key=lambda i: (not i[0], i[0].casefold(), i[0]))
-    return [(kind or "kind not recorded", _sorted(rows)) for kind, rows in ordered]
+    return [(kind or "kind not recorded", "", _sorted(rows)) for kind, rows in ordered]
 
 
 def _sorted(rows: Iterable[Line]) -> list[Line]:
@@ -136,65 +103,15 @@ def _order(ref: Ref) -> tuple[str, str]:
     return ref.name.casefold(), ref.href
 
 
-def belts_page(g: Ground) -> dict[str, Any]:
-    """Belts by their section and length; those of which a size is not recorded last."""
-    rows = []
-    for key, ref in g.all_of("part"):
-        if belt_questions.is_belt(g.data, key):
-            belt = belt_questions.belt_of(g.data, key)
-            section = _section(belt.section) if belt else ""
-            sets = _sets_with(g, key)
-            length = belt.inside_length_mm if belt else None
-            shown, more = tuple(sets[:MOST_SETS]), max(0, len(sets) - MOST_SETS)
-            rows.append(BeltLine(ref, section, length, g.numbers(key), shown, more))
-    rows.sort(key=lambda r: (not r.section, r.section, r.length_mm or 0.0, _order(r.ref)))
-    return {"belts": rows}
-
-
-def _sets_with(g: Ground, part: str) -> list[Ref]:
-    """The sets that have a part, by what is recorded and by what is alike."""
-    owners = {o for place, _, _ in g.graph.takes_of.get(part, ()) for o, _ in g.graph.alike_places(place)}
-    return sorted((g.views.owner(o) for o in owners if o[0] == "s"), key=_order)
-
-
-def seek_page(g: Ground) -> dict[str, Any]:
-    """The sets to look for, the best first, with what each would meet of what own units want."""
-    wanting = [u for u, now in g.shelf.units.items() if now.wants]
-    found = hunting.hunt(
-        g.graph, wanting, [], Wishes(wanted=g.wanted._replace(refused_too=False)), shelf=g.shelf
-    )
-    rows = [
-        (
-            g.views.owner(quarry.set),
-            [_sought(g, one, row) for one, row in quarry.wants.items()],
-            g.views.cautions([c for row in quarry.wants.values() for c in row.cautions]),
-        )
-        for quarry in found.found[:MOST_SOUGHT]
-    ]
-    return {"rows": rows, "more": max(0, len(found.found) - MOST_SOUGHT), "notes": list(found.notes)}
-
-
-def _sought(g: Ground, one: hunting.Sought, row: Row) -> Sought:
-    return Sought(
-        g.views.ref("unit", one.unit),
-        g.views.ref("position", one.place.position),
-        percent(row.certainty),
-        tuple(row.warnings),
-    )
-
-
-def _section(section: Section) -> str:
-    return f"{section.form} {' x '.join(f'{size:.4g}' for size in section.sizes_mm)} mm"
-
-
-def positions_page(g: Ground) -> dict[str, Any]:
-    """Every position, its other names and its cautions."""
-    rows = []
+def positions_list(g: Ground) -> Listing:
+    """Every position, its other names and its cautions; those with a caution first."""
+    found: dict[str, list[Line]] = {"with a caution": [], "others": []}
     for key, ref in g.all_of("position"):
         of = (*g.data.things["position"].get(key, ()), *g.data.ground("position", key))
         also = dict.fromkeys(n.text for t in of for n in (*t.also, *([t.name] if t.name.key != key else [])))
-        rows.append(Line(ref, ", ".join(also), ", ".join(g.views.position_cautions(key))))
-    return {"positions": _sorted(rows)}
+        cautions = ", ".join(g.views.position_cautions(key))
+        found["with a caution" if cautions else "others"].append(Line(ref, ", ".join(also), cautions))
+    return listing("Positions", [(name, "", _sorted(rows)) for name, rows in found.items() if rows])
 
 
 def units_page(g: Ground) -> dict[str, Any]:
@@ -204,14 +121,16 @@ def units_page(g: Ground) -> dict[str, Any]:
     return {"units": units, "stock": _sorted(stock)}
 
 
-def sources_page(g: Ground) -> dict[str, Any]:
-    """Where the facts come from."""
+def sources_list(g: Ground) -> Listing:
+    """Where the facts come from, by the letter that the name begins with."""
     counts: dict[str, int] = defaultdict(int)
     for fact in g.data.facts.values():
-        for source in {g.data.key("source", fold(e.source)) for e in fact.evidence if e.source}:
+        for source in {g.data.key("source", fold(s)) for e in fact.evidence for s in e.sources}:
             counts[source] += 1
-    known = sorted(g.data.known("source").items(), key=lambda s: (s[1].casefold(), s[0]))
-    return {"sources": [SourceView(name, g.views.entries("source", key), counts[key]) for key, name in known]}
+    found: dict[str, list[SourceView]] = defaultdict(list)
+    for key, name in sorted(g.data.known("source").items(), key=lambda s: (s[1].casefold(), s[0])):
+        found[name[:1].upper()].append(SourceView(name, g.views.entries("source", key), counts[key]))
+    return listing("Sources", [(letter, "", rows) for letter, rows in sorted(found.items())])
 
 
 def certainty_page(g: Ground) -> dict[str, Any]:
@@ -223,7 +142,7 @@ def certainty_page(g: Ground) -> dict[str, Any]:
         "standings": list(STANDINGS.items()),
         "no_grade": words.NO_GRADE,
         "size": percent(words.SIZE_CERTAINTY),
-        "most": MOST_ANSWERS,
+        "depth": g.answering.depth,
         "cautions": g.views.cautions(named.values()),
     }
 

@@ -8,9 +8,10 @@ from typing import Any
 from kgraph import records, words
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground, anchor
+from kgraph.book.views import Photo
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
-from kgraph.render.shelf import receiver
+from kgraph.render.shelf import event_says, receiver
 from kgraph.shelf.ledger import Event, Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})
@@ -29,6 +30,7 @@ class EventView:
     by: str
     where: str
     settled: str = ""
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ def event(g: Ground, entry: Event, settled: str = "") -> EventView:
         by=", ".join(v for v in (entry.by, entry.date, entry.note) if v),
         where=g.views.where(entry.where),
         settled=settled,
+        photos=g.views.photos(records.photos_of(entry), event_says(g.data, entry)),
     )
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
-from kgraph.book.addresses import Ref
+from kgraph import records
+from kgraph.book.addresses import Ref, photo_path
 from kgraph.collection import Collection, names_used
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Place
@@ -14,6 +15,7 @@ from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.reason.shortest import LikeWays
 from kgraph.render.answers import caution_texts, certainty_text, percent
+from kgraph.render.cautions import first_words
 from kgraph.render.sentences import says
 from kgraph.render.values import value_text
 
@@ -27,6 +29,15 @@ STANDINGS = {
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A photograph that something rests on; without an address it is not there, and its name is shown."""
+
+    path: str
+    href: str
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
 class Saying:
     """One piece of evidence: how certain, by what and whom, and where it stands."""
 
@@ -34,6 +45,7 @@ class Saying:
     by: str
     note: str
     where: str
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +58,11 @@ class FactView:
     sayings: tuple[Saying, ...]
     names: tuple[Ref, ...] = ()
     gone: str = ""
+
+    @property
+    def photos(self) -> tuple[Photo, ...]:
+        """The photographs of all its sayings, each once."""
+        return tuple(dict.fromkeys(p for s in self.sayings for p in s.photos))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +77,24 @@ class AnswerView:
     standing: str
     means: str
     remarks: tuple[str, ...]
-    proof: tuple[FactView, ...]
-    against: tuple[FactView, ...]
+    why: tuple[int, ...]
+    """The facts that it rests on, by their numbers on the page."""
+    against: tuple[int, ...]
     against_percent: str
+
+
+@dataclass(frozen=True, slots=True)
+class CautionView:
+    """A caution: its name, its first words, and its whole text."""
+
+    name: str
+    first: str
+    text: str
+
+    @property
+    def rest(self) -> str:
+        """What follows the first words."""
+        return self.text.strip()[len(self.first) :].strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,16 +111,18 @@ class EntryView:
 
     attributes: tuple[Attribute, ...]
     where: str
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class FittedView:
     """A part recorded at a place or one like it, by its best proof."""
 
+    key: str
     part: Ref
     role: str
     percent: str
-    proof: tuple[FactView, ...]
+    proof: tuple[Fact, ...]
 
 
 @dataclass
@@ -98,7 +132,10 @@ class Views:
     graph: Graph
     refs: Mapping[tuple[str, str], Ref]
     folders: Sequence[str] = ()
+    photographs: Set[str] = frozenset()
+    """Those that are there and can be shown."""
     _facts: dict[str, FactView] = field(default_factory=dict)
+    _near: dict[Place, list[tuple[Place, LikeWays]]] = field(default_factory=dict)
 
     @property
     def data(self) -> Collection:
@@ -133,12 +170,9 @@ class Views:
             found = self._facts[fact.id] = self._made(fact)
         return found
 
-    def facts(self, facts: Iterable[Fact]) -> tuple[FactView, ...]:
-        """Several facts, in the order given."""
-        return tuple(self.fact(f) for f in facts)
-
     def _made(self, fact: Fact) -> FactView:
-        sayings = tuple(self._saying(e) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
+        shown = says(self.data, fact)
+        sayings = tuple(self._saying(e, shown) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
         if not sayings:
             sayings = (Saying(percent(fact.certainty), "common practice, no source", "", "by size"),)
         used = names_used(self.data, fact.record) if fact.record else []
@@ -149,15 +183,21 @@ class Views:
         )
         gone = self.data.withdrawn.get(fact.id)
         why = f"{gone[1].why or 'no reason given'} ({self.where(gone[1].where)})" if gone else ""
-        return FactView(fact.id, says(self.data, fact), percent(fact.certainty), sayings, tuple(named), why)
+        return FactView(fact.id, shown, percent(fact.certainty), sayings, tuple(named), why)
 
-    def _saying(self, e: Evidence) -> Saying:
-        by = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date) if v)
-        return Saying(percent(e.certainty), by, e.note, self.where(e.where))
+    def photos(self, paths: Iterable[str], of: str) -> tuple[Photo, ...]:
+        """Photographs with what they are evidence of."""
+        there = self.photographs
+        return tuple(Photo(p, photo_path(p) if p in there else "", of) for p in dict.fromkeys(paths))
+
+    def _saying(self, e: Evidence, of: str) -> Saying:
+        return Saying(percent(e.certainty), e.told, e.note, self.where(e.where), self.photos(e.photos, of))
 
     # Answers
 
-    def answer(self, row: Row, position: str = "", part: str = "") -> AnswerView:
+    def answer(
+        self, row: Row, why: tuple[int, ...], against: tuple[int, ...], position: str = "", part: str = ""
+    ) -> AnswerView:
         """One answer; the position and the part that the page speaks of are not said again."""
         place = self.ref("position", row.position) if row.position and row.position != position else None
         return AnswerView(
@@ -169,25 +209,33 @@ class Views:
             standing=row.standing,
             means=STANDINGS[row.standing],
             remarks=tuple(remarks(row)),
-            proof=self.facts(row.proof),
-            against=self.facts(row.against),
+            why=why,
+            against=against,
             against_percent=percent(row.no) if row.against else "",
         )
 
     def fitted(self, owner: str, position: str) -> list[FittedView]:
         """What is recorded at a place or one like it, originals first, then by certainty."""
-        best = LikeWays(self.graph, {owner: 1.0}, position)
         found: dict[tuple[str, str], tuple[float, tuple[Fact, ...]]] = {}
-        for other, certainty in best.certainty.items():
-            for part, role, fact in self.graph.taken_at.get(Place(other, position), ()):
-                sure = certainty * fact.certainty
+        for place, ways in self._taken_near(Place(owner, position)):
+            for part, role, fact in self.graph.taken_at[place]:
+                sure = ways.certainty[owner] * fact.certainty
                 if sure > found.get((part, role), (0.0, ()))[0]:
-                    found[part, role] = (sure, (fact, *reversed(best.facts(other))))
+                    found[part, role] = (sure, (fact, *ways.facts(owner)))
         ordered = sorted(found.items(), key=lambda f: (-f[1][0], f[0][1] != "original", f[0]))
         return [
-            FittedView(self.ref("part", part), role, percent(sure), self.facts(proof))
+            FittedView(part, self.ref("part", part), role, percent(sure), proof)
             for (part, role), (sure, proof) in ordered
         ]
+
+    def _taken_near(self, place: Place) -> list[tuple[Place, LikeWays]]:
+        """The places like this one at which parts are recorded, and the ways from each; worked out once."""
+        if place not in self._near:
+            alike = self.graph.alike_places(place)
+            taken = [p for p in sorted(alike) if self.graph.taken_at.get(p)]
+            made = [(p, LikeWays(self.graph, {p.owner: 1.0}, p.position)) for p in taken]
+            self._near.update(dict.fromkeys(alike, made))
+        return self._near[place]
 
     # Things
 
@@ -195,15 +243,17 @@ class Views:
         """The entries that declare a thing, as written, without the keys that the page shows apart."""
         return [
             EntryView(
-                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in apart),
+                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in {*apart, "photo"}),
                 self.where(thing.where),
+                self.photos(records.photos_of(thing), self.data.text(kind, key)),
             )
             for thing in self.data.things[kind].get(key, ())
         ]
 
-    def cautions(self, names: Iterable[str]) -> list[tuple[str, str]]:
+    def cautions(self, names: Iterable[str]) -> list[CautionView]:
         """Cautions with their texts in full, each once."""
-        return list(caution_texts(self.data, dict.fromkeys(names)).items())
+        found = caution_texts(self.data, dict.fromkeys(names)).items()
+        return [CautionView(name, first_words(text), text) for name, text in found]
 
     def position_cautions(self, position: str) -> list[str]:
         """The cautions of a position."""

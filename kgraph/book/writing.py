@@ -22,6 +22,8 @@ from kgraph.problems import CannotRun
 LIST = "book.json"
 _MARK = "pages of a book of facts"
 _MOST_BYTES = 64 << 20
+FEW = 500
+"""So many files are flushed one by one; of more all at the end, for each takes a disk some milliseconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +57,12 @@ def write_book(
         # What a run that was killed left half written.
         writing.remove_leftovers(folder / name)
     changed = 0
+    few = len(paths) <= FEW
     for path, data in pages:
-        changed += _write(folder, path, data)
+        changed += _write(folder, path, data, lasting=few)
         done()
+    if changed and not few:
+        writing.flush_all()
     gone = sorted(mine - set(paths))
     removed = sum(_remove(folder, path) for path in gone)
     if gone:
@@ -124,7 +129,7 @@ def _bytes(path: Path) -> bytes | None:
         raise CannotRun(f"{display(path)}: {reason(error)}") from None
 
 
-def _write(folder: Path, path: str, data: bytes) -> bool:
+def _write(folder: Path, path: str, data: bytes, lasting: bool = True) -> bool:
     """Write one file if its bytes differ; whether it was written."""
     if not is_page_path(path):
         raise CannotRun(f"{path!r} is no name of a page")
@@ -133,9 +138,9 @@ def _write(folder: Path, path: str, data: bytes) -> bool:
     if there == data:
         return False
     if there is None:
-        writing.write_new(target, data)
+        writing.write_new(target, data, lasting)
     else:
-        writing.write_over(target, data)
+        writing.write_over(target, data, lasting)
     return True
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
-from kgraph.checks import agreeing, bridges, facts, names, runs, shelf, sizes
+from kgraph.checks import agreeing, bridges, facts, names, runs, shelf, sizes, slips
 from kgraph.checks.ground import Check, Ground
 from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
@@ -22,6 +22,7 @@ CHECKS: tuple[Check, ...] = (
     *shelf.CHECKS,
     *runs.CHECKS,
     *bridges.CHECKS,
+    *slips.CHECKS,
 )
 
 

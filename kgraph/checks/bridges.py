@@ -28,7 +28,7 @@ def _weak_bridges(facts: Sequence[Fact], what: str) -> Iterator[Problem]:
 
     joined: Any = nx.Graph()
     for fact in facts:
-        one, other = fact.args[:2]
+        one, other = fact.claim[:2]
         known = joined.get_edge_data(one, other)
         joined.add_edge(one, other, fact=None if known else fact)
     for one, other in sorted(nx.bridges(joined)):

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, at, error, warning
+from kgraph.claims import ReplacesClaim, RunClaim, TakesClaim, UsesClaim
 from kgraph.collection import FACT_TYPES, written_id
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
@@ -56,10 +57,15 @@ def replaces_goes_one_way(ground: Ground) -> Iterator[Problem]:
     """A part cannot be newer than itself, through any number of `replaces` and `same`."""
     edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
     for fact in ground.of_kind("replaces"):
-        edges[ground.part(fact.args[0])].append((ground.part(fact.args[1]), fact))
+        new, old = map(ground.part, fact.of(ReplacesClaim))
+        edges[new].append((old, fact))
     for circle in _circles(edges):
         text = ground.data.text
-        named = [(text("part", f.args[0]), text("part", f.args[1]), f.where) for f in circle]
+        named = [
+            (text("part", claim.new), text("part", claim.old), f.where)
+            for f in circle
+            for claim in [f.of(ReplacesClaim)]
+        ]
         yield _circle("replaces", "replaces", named)
 
 
@@ -67,10 +73,13 @@ def uses_goes_one_way(ground: Ground) -> Iterator[Problem]:
     """An assembly cannot be built on itself, through any number of `uses`."""
     edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
     for fact in ground.of_kind("uses"):
-        edges[fact.args[1]].append((fact.args[0], fact))
+        uses = fact.of(UsesClaim)
+        edges[uses.owner].append((uses.assembly, fact))
     for circle in _circles(edges):
         texts = [
-            (ground.data.owner_text(f.args[1]), ground.data.owner_text(f.args[0]), f.where) for f in circle
+            (ground.data.owner_text(uses.owner), ground.data.owner_text(uses.assembly), f.where)
+            for f in circle
+            for uses in [f.of(UsesClaim)]
         ]
         yield _circle("uses", "is built on", texts)
 
@@ -174,7 +183,7 @@ def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:
             yield _other_exceptions(ground, first, other)
     told: dict[tuple[object, ...], Fact] = {}
     for fact in sorted(ground.of_kind("fits"), key=_as_it_stands):
-        before = told.setdefault(fact.args[:4], fact)
+        before = told.setdefault(fact.claim[:4], fact)
         if before is not fact:
             says = f"this fits is told otherwise at {at(before.where)}: the two count as separate proofs"
             yield warning(fact.where, "told-otherwise", says, "find out which is right; withdraw the other")
@@ -186,15 +195,15 @@ def _as_it_stands(fact: Fact) -> tuple[Where, str]:
 
 def _other_exceptions(ground: Ground, first: Fact, other: Fact) -> Problem:
     text = ground.data.text
-    named = [[shown(text("position", key)) for key in fact.args[2]] for fact in (other, first)]
+    named = [[shown(text("position", key)) for key in fact.left_out] for fact in (other, first)]
     here, there = (", ".join(names) or "nothing" for names in named)
     says = (
         f"this {other.kind} is told otherwise at {at(first.where)}: it leaves out {here}, that one {there}; "
         "what either leaves out counts"
     )
-    together = sorted({*first.args[2], *other.args[2]})
+    together = sorted({*first.left_out, *other.left_out})
     # Whichever is put right: the two must come to say the same.
-    wrong = first if set(first.args[2]) != set(together) else other
+    wrong = first if set(first.left_out) != set(together) else other
     mend = (
         f"find out which is right, then put the other right, such as: {correction(ground, wrong, together)}"
     )
@@ -249,7 +258,7 @@ def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
                 say = " or ".join(command("withdraw", f.id, "--why", "...") for f in (fact, said))
                 mend = f"both are kept and the answer is disputed; one that is wrong: {say}"
                 if where != place and (rebadge := _to_be_excepted(ground, where, place)):
-                    left_out = [*rebadge.args[2], place.position]
+                    left_out = [*rebadge.left_out, place.position]
                     mend = f"an exception would explain both: {correction(ground, rebadge, left_out)}"
                 yield warning(fact.where, "fact-and-refuses", says, mend)
 
@@ -324,7 +333,7 @@ def _sets_with(ground: Ground, position: str, owners: Mapping[str, set[str]]) ->
 def facts_say_how_they_are_known(ground: Ground) -> Iterator[Problem]:
     """A fact names a source, or says how it is known, by a grade or by a certainty of its own."""
     for entry in ground.entries:
-        if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.source or entry.certainty):
+        if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.sources or entry.certainty):
             says = f"this {entry.kind} has no source and no how"
             yield warning(entry.where, "no-evidence", says, "it counts as reported; add how: or source:")
 
@@ -339,9 +348,11 @@ def sources_have_a_type(ground: Ground) -> Iterator[Problem]:
 
 def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
     """A part or run at a place that its assembly does not list stays in the assembly."""
-    for kind, owner_at in (("takes", 1), ("run", 0)):
+    for kind in ("takes", "run"):
         for fact in ground.of_kind(kind):
-            place = Place(*fact.args[owner_at : owner_at + 2])
+            if not isinstance(fact.claim, TakesClaim | RunClaim):
+                continue
+            place = Place(fact.claim.owner, fact.claim.position)
             if place.owner[0] == "a" and place.position not in ground.graph.declares.get(place.owner, ()):
                 assembly = shown(ground.data.owner_text(place.owner))
                 position = shown(ground.data.text("position", place.position))
@@ -352,7 +363,7 @@ def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
 def nested_assemblies_pass_positions_on(ground: Ground) -> Iterator[Problem]:
     """Sets built on an assembly get of the assembly under it only the places that both list."""
     for fact in ground.of_kind("uses"):
-        under, owner, names = fact.args
+        under, owner, names = fact.of(UsesClaim)
         if owner[0] != "a":
             continue
         declares = ground.graph.declares

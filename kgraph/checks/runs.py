@@ -59,7 +59,7 @@ def runs_can_be(ground: Ground) -> Iterator[Problem]:
             drive.belt_path(run, 0.0)
         except (GeometryError, drive.RunError) as wrong:
             says = (
-                f"no belt can run so at {ground.place_text(Place(*fact.args[:2]))}: {shown(str(wrong), 400)}"
+                f"no belt can run so at {ground.place_text(Place(*fact.claim[:2]))}: {shown(str(wrong), 400)}"
             )
             yield error(fact.where, "impossible-run", says, "measure the pulleys again")
 
@@ -80,7 +80,7 @@ def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
             continue
         names = list(dict.fromkeys(p.name for p in run.pulleys))
         says = (
-            f"the pull at {ground.place_text(Place(*fact.args[:2]))} is given at {shown(run.pull_at)}, "
+            f"the pull at {ground.place_text(Place(*fact.claim[:2]))} is given at {shown(run.pull_at)}, "
             "which is no pulley of the run"
         )
         near = did_you_mean(run.pull_at, names)
@@ -91,7 +91,7 @@ def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
 def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
     """A belt recorded at the place of a run, or at a place alike, is stretched there as the run wants."""
     for fact in ground.of_kind("run"):
-        run, (owner, position) = _run(fact), fact.args[:2]
+        run, (owner, position) = _run(fact), fact.claim[:2]
         owners = sorted(ground.alike(owner, position))
         taken = chain.from_iterable(ground.graph.taken_at.get(Place(o, position), ()) for o in owners)
         for part, _, said in taken:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from kgraph import quantities, records
 from kgraph.checks.ground import Check, Ground, at, warning
+from kgraph.claims import SameClaim
 from kgraph.fits.graph import sort_of
 from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
 from kgraph.problems import Problem, shown
@@ -19,7 +20,7 @@ def parts_that_are_the_same_have_one_size(ground: Ground) -> Iterator[Problem]:
     Those rules hold here whether or not the kind is generic; without any, every recorded value must agree.
     """
     for fact in ground.of_kind("same"):
-        one, other = fact.args
+        one, other = fact.of(SameClaim)
         found = [*_kinds_apart(ground, one, other), *_sizes_apart(ground, one, other)]
         if found:
             names = " and ".join(

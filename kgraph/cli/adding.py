@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from kgraph import collection, consequences, lookup, words
+from kgraph.api.adding import changed_fact, doubts_beside, doubts_of_events
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
@@ -19,17 +20,16 @@ from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option, with_pictures
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema, writing
-from kgraph.names import did_you_mean, fold
+from kgraph.names import did_you_mean
 from kgraph.photographs import Picture, keep
 from kgraph.problems import Problem, Where, WrongUse
-from kgraph.records import Entry, Statement, Withdraw
+from kgraph.records import Entry, Withdraw
 from kgraph.render.sentences import says
 from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event, shelf_now, withdrawal_of
+from kgraph.shelf.ledger import Event, shelf_now
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, is_mapping
 
@@ -134,40 +134,6 @@ def add(
     return write(settings, loaded, [pairs], yes, file_name, pictures)
 
 
-def refuse_gone(loaded: Loaded, fact_id: str) -> None:
-    """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
-    data = loaded.data
-    if (fact := lookup.fact_with_id(data, fact_id)) is not None:
-        by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
-    else:
-        by = withdrawal_of(data, _refuse_unknown(loaded, fact_id))
-    if by is not None:
-        raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
-
-
-def _refuse_unknown(loaded: Loaded, one: str) -> Statement:
-    """The statement with an id; raises WrongUse where no fact, event or withdrawal has it."""
-    fact = lookup.fact_with_id(loaded.data, one)
-    found = fact.record if fact else lookup.event_or_withdrawal(loaded.data, one)
-    if found is None:
-        raise WrongUse(f"no fact has the id {one!r}; `kgraph show NAME` prints the ids")
-    return found
-
-
-def refuse_unsaid(loaded: Loaded, fact_id: str, source: str) -> None:
-    """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
-    data, fact = loaded.data, lookup.fact_as_said(loaded.data, fact_id)
-    if fact is None:
-        entry = lookup.event_or_withdrawal(data, fact_id)
-        texts = [entry.source.text] if entry and entry.source else []
-    else:
-        texts = [e.source for e in fact.evidence if e.source]
-    said = {data.key("source", fold(text)): text for text in texts}
-    if data.key("source", fold(source)) not in said:
-        names = ", ".join(sorted(said.values())) or "no source"
-        raise WrongUse(f"{source!r} has not said this; it is said by {names}")
-
-
 # From the command line to pairs ---------------------------------------------------------------
 
 
@@ -257,9 +223,6 @@ def write(
     if any(isinstance(entry, Event) for entry in entries):
         return _write_events(settings, entries, texts, yes, file_name, pictures)
     _check_beside(loaded, entries)
-    for entry in entries:
-        if isinstance(entry, Withdraw):
-            _refuse_unknown(loaded, entry.target)
     target = folder / (file_name or NEW_FILE)
     after = collection.build([*loaded.data.entries, *entries])
     with events.told_at_the_end(yes):
@@ -318,13 +281,8 @@ def _show(texts: Sequence[str]) -> None:
 
 def _may_have_been(loaded: Loaded, entries: Sequence[Entry], folder: Path, target: Path) -> bool:
     """Tell what is wrong or doubtful with events; whether they can have happened."""
-    after = events.shelf_with(loaded, entries, folder, target)
-    wrong = events.new_problems(loaded, after)
-    unknown = (s for e in entries if isinstance(e, Event) for s in events.undeclared_units(loaded, e))
-    said = [f"warning: {s}" for s in unknown]
-    if events.overtaken(loaded, entries, after):
-        said.append(f"warning: {events.OVERTAKEN.format(name=target)}")
-    for line in [*said, *(f"{p.severity}: {p.says}" for p in wrong)]:
+    doubtful, wrong = doubts_of_events(loaded.graph, entries, folder, target)
+    for line in [*(f"warning: {s}" for s in doubtful), *(f"{p.severity}: {p.says}" for p in wrong)]:
         print(visible(line), file=sys.stderr)
     return not any(p.severity == "error" for p in wrong)
 
@@ -340,12 +298,7 @@ def _checked(text: str) -> Entry:
 
 def _check_beside(loaded: Loaded, entries: Sequence[Entry]) -> None:
     """Tell what is doubtful with entries in their folder; raises WrongUse for what is wrong."""
-    from kgraph import checks
-
-    found = checks.problems_of_new(loaded.data, *entries)
-    errors = [p for p in found if p.severity == "error"]
-    if errors:
-        raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors), "nothing was written")
+    found = doubts_beside(loaded.graph, entries)
     for problem in found:
         print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)
 
@@ -361,7 +314,7 @@ def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]
     corrected = [fact for fact in before if fact is not None]
     for old in corrected:
         print(visible(f"until now: {says(loaded.data, old)}"))
-    changed = _changed_fact(loaded, after, entries[-1])
+    changed = changed_fact(loaded.graph, after, entries[-1])
     if changed is None:
         return
     fact, known = changed
@@ -373,42 +326,3 @@ def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]
         )
         return
     print(consequences.compare(loaded.graph, graphs.build(after), *corrected, fact))
-
-
-def _refuse_vain(entry: Withdraw, fact: Fact | None) -> None:
-    says = "this would take nothing back"
-    if fact and fact.record and fact.record.corrects.strip() == entry.target.strip():
-        raise WrongUse(f"{says}: what is left of {fact.record.corrects} corrects it; withdraw {fact.id}")
-    raise WrongUse(f"{says}: the same withdrawal was itself taken back before; say why in other words")
-
-
-def _changed_fact(
-    loaded: Loaded, after: collection.Collection, entry: Entry
-) -> tuple[Fact, Fact | None] | None:
-    """The fact that an entry states, takes back or gives back; the same before, where it was known."""
-    if not isinstance(entry, Statement):
-        return None
-    if entry.kind == "withdraw":
-        before = loaded.data.facts
-        changed = [
-            f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence
-        ]
-        changed += [f for i, f in after.facts.items() if i not in before]
-        if not changed and isinstance(entry, Withdraw) and lookup.fact_with_id(loaded.data, entry.target):
-            _refuse_vain(entry, lookup.fact_with_id(loaded.data, entry.target))
-        meant = lookup.fact_as_said(loaded.data, entry.target) if isinstance(entry, Withdraw) else None
-        return (meant or changed[0], None) if changed else None
-    for fact in after.facts.values():
-        if any(e.where == entry.where and e.where.file == "new entry" for e in fact.evidence):
-            known = loaded.data.facts.get(fact.id)
-            return fact, (known if known and known.args == fact.args else None)
-    for fact, by in after.withdrawn.values():
-        if any(e.where == entry.where for e in fact.evidence):
-            raise WrongUse(
-                f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
-                f"kgraph withdraw {collection.written_id(by)} --why ..."
-            )
-    if isinstance(entry, collection.FACT_TYPES) and entry.source:
-        says = f"what {entry.source.text} says of this was withdrawn, and counts for nothing"
-        raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
-    return None

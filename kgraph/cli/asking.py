@@ -30,7 +30,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 Ask = Callable[[Loaded], Answer]
 
 
-def _share(ctx: click.Context, param: click.Parameter, value: str) -> float:
+def share(ctx: click.Context, param: click.Parameter, value: str) -> float:
+    """A share from 0 to 1 given on the command line, also in per cent."""
     if value == "0":
         return 0.0
     from kgraph import quantities
@@ -104,7 +105,7 @@ def asking_options(command: F) -> F:
             click.option(
                 "--at-least",
                 default="0",
-                callback=_share,
+                callback=share,
                 metavar="C",
                 help="Leave out what is less certain.",
             ),

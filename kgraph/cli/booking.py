@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from kgraph import records
 from kgraph.cli.asking import SECONDS_OPTION
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
@@ -30,6 +31,7 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
     """
     from kgraph.book.ground import Ground, Wishes
     from kgraph.book.pages import Book
+    from kgraph.book.working import made as made_pages
     from kgraph.book.writing import write_book
 
     loaded = load(settings)
@@ -40,14 +42,28 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
         left_out=loaded.left_out,
     )
     pictures = _Pictures(loaded)
-    made = Book(Ground(loaded.graph, wishes, pictures.draw))
-    paths = made.paths
-    with steps("writing the book", len(paths)) as step:
-        done = write_book(folder, paths, made.files(), step)
+    made = Book(Ground(loaded.graph, wishes, pictures.draw, _thumbnails(settings, loaded)))
+    pictures.disputes = made.ground.answering.depth.weighed
+    pages = made_pages(made.makers, lambda: pictures.trouble, pictures.hear)
+    with steps("writing the book", len(made.paths)) as step:
+        done = write_book(folder, made.paths, pages, step)
     if pictures.trouble:
         print(f"families are without pictures: {pictures.trouble}", file=sys.stderr)
     print(f"{_count(done.pages, 'file')} in {folder}: {done.changed} written, {done.removed} removed")
     return 0
+
+
+def _thumbnails(settings: Settings, loaded: Loaded) -> dict[str, bytes]:
+    """What the pages show of each photograph that an entry names, by its path."""
+    from kgraph.photographs.thumbnails import thumbnails
+
+    paths = sorted({p for entry in loaded.data.entries for p in records.photos_of(entry)})
+    made: dict[str, bytes] = {}
+    with steps("photographs", len(paths)) as step:
+        for path, data in thumbnails(settings.folders, paths):
+            made[path] = data
+            step()
+    return made
 
 
 def _count(number: int, what: str) -> str:
@@ -60,6 +76,12 @@ class _Pictures:
     def __init__(self, loaded: Loaded) -> None:
         self.loaded = loaded
         self.trouble = ""
+        self.disputes = True
+        """Whether it is looked for what is disputed: each family may cost as much as all of its places."""
+
+    def hear(self, trouble: str) -> None:
+        """What another process met."""
+        self.trouble = self.trouble or trouble
 
     def draw(self, set_key: str, links: Mapping[str, str]) -> bytes | None:
         """The family of a set as SVG, or None where it cannot be drawn."""
@@ -68,7 +90,9 @@ class _Pictures:
         if self.trouble:
             return None
         try:
-            text = dot.family(self.loaded.data, self.loaded.graph, set_key, links=links)
+            text = dot.family(
+                self.loaded.data, self.loaded.graph, set_key, links=links, disputes=self.disputes
+            )
             return dot.render(text, Path("family.svg"))
         except CannotRun as stop:
             self.trouble = str(stop)

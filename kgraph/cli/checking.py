@@ -4,26 +4,26 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 
 import click
 
-from kgraph import calibration, collection, contradictions, photographs
+from kgraph import calibration, collection
+from kgraph.api.checked import problems_of
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import problem_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
-from kgraph.collection import Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
-from kgraph.problems import Problem, in_order
-from kgraph.reason.conflicts import Conflict
+from kgraph.folder import disk
+from kgraph.names import did_you_mean
+from kgraph.problems import Problem, WrongUse
 from kgraph.records import Entry
 from kgraph.render import calibration as render
 from kgraph.render import checked
-from kgraph.render.answers import percent
-from kgraph.render.sentences import says
 from kgraph.render.terminal import visible_lines
 
 
@@ -32,40 +32,91 @@ from kgraph.render.terminal import visible_lines
 @click.option("--deep", is_flag=True, help="Also the index, the ids, and the reading itself.")
 @click.option("--grades", is_flag=True, help="How often each grade held, where it was tried by hand.")
 @click.option("--all", "every", is_flag=True, help="Every warning, however many there are.")
+@click.option("--summary", is_flag=True, help="How many of each sort in each file, and the first ten.")
+@click.option("--file", "files", multiple=True, metavar="FILE", help="Only what is in this file.")
+@click.option("--sort", "sorts", multiple=True, metavar="SORT", help="Only this sort, such as near-name.")
+@click.option("--since", metavar="REVISION", help="Only in entries that changed since a revision of git.")
 @click.pass_obj
-def check(settings: Settings, as_json: bool, deep: bool, grades: bool, every: bool) -> int:
+def check(
+    settings: Settings,
+    /,
+    as_json: bool,
+    deep: bool,
+    grades: bool,
+    every: bool,
+    summary: bool,
+    files: tuple[str, ...],
+    sorts: tuple[str, ...],
+    since: str | None,
+) -> int:
     """Everything wrong or doubtful in the data, each with file, line and column; the serious things first.
 
+    With --since what other entries become by a changed one is told only where it stands in a changed one.
     At the end they are counted by sort. Exit status 1 if there are errors. With --deep every file is read by
     two readers, every fact is written anew and must keep its id, and the index must say what the files say;
     one that does not is taken away, and made anew by the next question. Example: kgraph check
     """
-    from kgraph.checks import check_all
-
     entries, problems = entries_of(settings)[:2]
-    data = collection.build(entries)
-    graph = graphs.build(data)
+    graph = graphs.build(collection.build(entries))
     if grades:
         return _give_grades(calibration.of_folder(graph), as_json)
-    conflicts = [_as_problem(data, c) for c in contradictions.of_folder(graph)]
-    pictures = photographs.problems(entries, settings.folders)
     below = _below(settings, entries, graph, bool(problems)) if deep else None
-    found = in_order(
-        [*problems, *check_all(data, graph), *pictures, *conflicts, *(below.problems if below else ())]
-    )
+    found = problems_of(graph, [*problems, *(below.problems if below else ())], settings.folders)
+    found = _chosen(settings, found, files, sorts, since)
     errors = [p for p in found if p.severity == "error"]
     warnings = [p for p in found if p.severity == "warning"]
     if as_json:
-        lists = {"errors": [problem_json(p) for p in errors], "warnings": [problem_json(p) for p in warnings]}
+        lists: dict[str, Any] = {
+            "errors": [problem_json(p) for p in errors],
+            "warnings": [problem_json(p) for p in checked.most_serious_first(warnings)],
+            **({"summary": checked.summary(found)} if summary else {}),
+        }
         print_json({**lists, "deep": below.counts} if below else lists)
     else:
-        for problem in errors:
-            print(visible_lines(str(problem)), file=sys.stderr)
-        sys.stdout.write(checked.warnings_text(warnings, every))
+        if summary:
+            sys.stdout.write(checked.summary_text(found, sys.stdout.isatty()))
+        else:
+            sys.stdout.write(checked.problems_text(errors, warnings, every))
         sys.stdout.write(checked.counts_text(len(entries), errors, warnings))
         if below:
             print(_says(below.counts))
     return 1 if errors else 0
+
+
+def _chosen(
+    settings: Settings,
+    found: list[Problem],
+    files: tuple[str, ...],
+    sorts: tuple[str, ...],
+    since: str | None,
+) -> list[Problem]:
+    """The problems that were asked for; raises WrongUse for a file or sort that nothing is of."""
+    if since is not None:
+        from kgraph.folder.history import Changed
+
+        changed = Changed(settings.folders, since)
+        found = [p for p in found if changed.holds(p.where)]
+    if files:
+        paths = [disk.display(path) for folder in settings.folders for path in disk.fact_files(folder)]
+        wanted = {path for name in files for path in _named(name, paths)}
+        found = [p for p in found if p.where and p.where.file in wanted]
+    if sorts:
+        known = {p.code for p in found}
+        for sort in {*sorts} - known:
+            near = did_you_mean(sort, known)
+            print(visible_lines(f"nothing of the sort {sort}{f'; {near}' if near else ''}"), file=sys.stderr)
+        found = [p for p in found if p.code in sorts]
+    return found
+
+
+def _named(name: str, paths: list[str]) -> list[str]:
+    """The files that a name or the end of a path means."""
+    asked = PurePath(name).parts
+    found = [path for path in paths if asked and PurePath(path).parts[-len(asked) :] == asked]
+    if not found:
+        near = did_you_mean(name, (PurePath(path).name for path in paths))
+        raise WrongUse(f"no fact file is called {name!r}; {near or 'see the folder'}")
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +165,3 @@ def _give_grades(found: tuple[GradeHeld, ...], as_json: bool) -> int:
     else:
         print("nothing that was tried by hand had been said before by weaker facts", file=sys.stderr)
     return 0 if found else 1
-
-
-def _as_problem(data: Collection, conflict: Conflict) -> Problem:
-    facts = "; ".join(f"{says(data, f)} ({percent(f.certainty)}, {f.id})" for f in conflict.facts)
-    weakest = conflict.weakest
-    mend = f"the weakest is: {says(data, weakest)}; look at it first, then `kgraph withdraw` what is wrong"
-    text = f"these {len(conflict.facts)} facts cannot all be true: {facts}"
-    return Problem(weakest.where, "conflict", text, mend, "warning")

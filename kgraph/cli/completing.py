@@ -10,10 +10,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 import sys
-from collections.abc import Iterator
-from typing import Any
+import threading
 
 import click
 from click.shell_completion import CompletionItem, ShellComplete
@@ -99,10 +97,28 @@ class NameOf(click.ParamType):  # type: ignore[type-arg]
         return [CompletionItem(name) for name in _beginning(_names(ctx, kinds), incomplete)]
 
 
+class KeyOfList(click.ParamType):  # type: ignore[type-arg]
+    """The key of a condition of `list`, with the sign that its value stands behind."""
+
+    name = "condition"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        """The usual keys that begin so."""
+        from kgraph import usual_keys
+        from kgraph.listing import KINDS
+        from kgraph.listing.rows import FACT_KEYS
+
+        kind = KINDS.get(ctx.params.get("what") or "", "")
+        keys = FACT_KEYS if kind == "fact" else [k.name for k in usual_keys.of_kind(kind)] if kind else ()
+        return [CompletionItem(f"{key}=") for key in keys if key.startswith(incomplete)]
+
+
 _SET, _PART, _UNIT, _PLACE = ("set",), ("part",), ("unit",), ("position",)
 _ANYTHING = ("set", "assembly", "part", "unit", "position", "kind", "source")
 
-_TYPES = {
+_TYPES: dict[str, click.ParamType] = {  # type: ignore[type-arg]
     "SET": NameOf(_SET),
     "SET POSITION": NameOf(_SET, _PLACE),
     "SET [POSITION]": NameOf(_SET, _PLACE),
@@ -128,6 +144,7 @@ _TYPES = {
     "[SET | UNIT]": NameOf((*_SET, *_UNIT)),
     "[SET|UNIT]": NameOf((*_SET, *_UNIT)),
     "NAME": NameOf(_ANYTHING),
+    "KEY=VALUE": KeyOfList(),
 }
 """How the help names a word -> what it can be."""
 
@@ -177,36 +194,26 @@ def _beginning(names: list[str], typed: str) -> list[str]:
 def answer(cli: click.Group, shell: str) -> int:
     """Print what the word under the cursor can be; silent whatever happens."""
     with open(os.devnull, "w", encoding="utf-8") as nowhere, contextlib.redirect_stderr(nowhere):
-        try:
-            with _at_most(MOST_SECONDS):
-                lines = _answer(cli, shell)
-        except Exception:
-            return 0
+        lines = _within(MOST_SECONDS, cli, shell)
     text = "".join(line + "\n" for line in lines)
     sys.stdout.buffer.write(text.encode("utf-8", "surrogateescape"))
     sys.stdout.flush()
     return 0
 
 
-class _TooLong(Exception):
-    pass
+def _within(seconds: float, cli: click.Group, shell: str) -> list[str]:
+    """What there is to say; nothing where it takes longer, or anything goes wrong."""
+    found: list[list[str]] = []
 
+    def work() -> None:
+        with contextlib.suppress(Exception):
+            found.append(_answer(cli, shell))
 
-@contextlib.contextmanager
-def _at_most(seconds: float) -> Iterator[None]:
-    def stop(*_: Any) -> None:
-        raise _TooLong
-
-    if not hasattr(signal, "setitimer"):
-        yield
-        return
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
-    try:
-        yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+    # No system has signals that all others have; a thread that takes too long ends with the process.
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    thread.join(seconds)
+    return found[0] if found else []
 
 
 def _answer(cli: click.Group, shell: str) -> list[str]:

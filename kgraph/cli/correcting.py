@@ -9,7 +9,8 @@ from collections.abc import Sequence
 import click
 
 from kgraph import collection, lookup, words
-from kgraph.cli.adding import merged_options, refuse_gone, refuse_unsaid, write
+from kgraph.api.adding import refuse_gone, refuse_unsaid
+from kgraph.cli.adding import merged_options, write
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
@@ -58,15 +59,17 @@ def correct(
     Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
     """
     loaded = load(settings)
+    if not _is_thing(loaded, fact_id):
+        fact_id = lookup.whole_id(loaded.data, fact_id)
     known = lookup.fact_with_id(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
     given = list(_changes(known.kind if known else "", changes).items())
     named, pictures = with_pictures(given, settings.folders[0], full)
     new = dict(named)
     if known is None:
         return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name, pictures)
-    refuse_gone(loaded, fact_id)
+    refuse_gone(loaded.graph, fact_id)
     if said["source"]:
-        refuse_unsaid(loaded, fact_id, said["source"])
+        refuse_unsaid(loaded.graph, fact_id, said["source"])
     pairs = _corrected(loaded, fact_id, new, said)
     return write(settings, loaded, pairs, yes, file_name, pictures)
 
@@ -129,12 +132,16 @@ def _saying(loaded: Loaded, fact_id: str, source: str) -> Statement:
     said = [e for e in data.entries if isinstance(e, Statement) and id(e.where) in places]
     if source:
         key = data.key("source", fold(source))
-        said = [e for e in said if e.source and data.key("source", e.source.key) == key]
+        said = [e for e in said if key in {data.key("source", n.key) for n in e.sources}]
     elif len(said) > 1:
-        names = ", ".join(f"{e.source.text if e.source else e.by or 'no source'} ({e.where})" for e in said)
+        names = ", ".join(f"{_who(e)} ({e.where})" for e in said)
         says = f"warning: it is said {len(said)} times and all of them are taken back: {names}"
         print(visible(f"{says}; --source names one"), file=sys.stderr)
     return max(said, key=lambda e: collection.certainty_of(data, e))
+
+
+def _who(said: Statement) -> str:
+    return ", ".join(n.text for n in said.sources) or said.by or "no source"
 
 
 def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -> Pairs:
@@ -158,6 +165,11 @@ def _read(pairs: dict[str, Value]) -> Statement | None:
 
 
 # A thing --------------------------------------------------------------------------------------
+
+
+def _is_thing(loaded: Loaded, name: str) -> bool:
+    data = loaded.data
+    return any(data.key(kind, fold(name)) in data.things[kind] for kind in words.THINGS)
 
 
 def _of_thing(loaded: Loaded, name: str, new: dict[str, Value]) -> Pairs:

@@ -8,8 +8,10 @@ from typing import Any
 
 import click
 
-from kgraph.cli.asking import print_json, query_options, set_or_unit, wanted
+from kgraph.api import asked
+from kgraph.cli.asking import print_json, query_options, wanted
 from kgraph.cli.loading import load
+from kgraph.cli.picturing import page_text
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.names import fold
@@ -33,17 +35,12 @@ def faults(
 
     Example: kgraph faults "Larkfield LK-40" --sign "oscillates while recording"
     """
-    from kgraph.questions import faults as asked
     from kgraph.render import faults as render
     from kgraph.render.answers import left_out
 
     loaded = load(settings)
     wish = wanted(**rest, proof=proof)
-    set_key, _ = set_or_unit(loaded, name)
-    found = asked.faults(loaded.graph, set_key, signs, wish)
-    question: dict[str, Any] = {"command": "faults", "set": loaded.data.text("set", set_key)}
-    if signs:
-        question["signs"] = list(signs)
+    question, found = asked.faults(loaded.graph, name, signs, wish)
     if as_json:
         print_json(render.as_json(loaded.data, question, found, wish.most), loaded)
     else:
@@ -69,14 +66,14 @@ def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -
     Example: kgraph arrive "Larkfield LK-40" -o arrival.html
     """
     from kgraph.render import arrival
-    from kgraph.render.sheet import page_in_form
 
     loaded = load(settings)
-    set_key, _ = set_or_unit(loaded, name)
+    set_key, _ = asked.set_or_unit(loaded.graph, name)
     unit = loaded.data.key("unit", fold(name))
     is_unit = loaded.data.text("set", set_key) != name and loaded.data.knows("unit", unit)
     form = "markdown" if markdown else _FORMS.get(output.suffix.lower() if output else "", "text")
-    text = page_in_form(arrival.page(loaded.graph, set_key, unit if is_unit else ""), form)
+    page = arrival.page(loaded.graph, set_key, unit if is_unit else "")
+    text = page_text(settings, page, form)
     if output is None:
         sys.stdout.write(text)
     else:

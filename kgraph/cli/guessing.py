@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 from typing import Any
 
@@ -14,9 +13,8 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import likely as guessed
-from kgraph.questions.likely import Likely, Tried
-from kgraph.recognition import traits
-from kgraph.recognition.pairs import Weight
+from kgraph.questions.likely import Tried
+from kgraph.render import likely as render
 from kgraph.render.terminal import visible
 
 
@@ -45,60 +43,21 @@ def likely(
     if tried:
         return _tried(loaded, guessed.tried(loaded.graph), as_json)
     of = f"s:{questions.name_of(loaded.data, 'set', ' '.join(words))}" if words else ""
-    found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    all_found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    found = all_found.pairs
     if as_json:
         question: dict[str, Any] = {"command": "likely"}
         if of:
             question["set"] = loaded.data.owner_text(of)
-        rows = [_row(loaded, f, parts) for f in found[:most]]
-        notes = [f"{len(found) - most} more are not shown"] if len(found) > most else []
-        print_json({"question": question, "answers": rows, "notes": notes}, loaded)
+        print_json(render.as_json(loaded.graph, question, all_found, most, parts), loaded)
     elif found:
-        sys.stdout.write("".join(f"{visible(t)}\n" for f in found[:most] for t in _lines(loaded, f, parts)))
+        said = (line for f in found[:most] for line in render.lines(loaded.graph, f, parts))
+        sys.stdout.write("".join(f"{visible(line)}\n" for line in said))
     else:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
+    if all_found.left_out and not as_json:
+        print(render.left_out(all_found.left_out), file=sys.stderr)
     return 0 if found else 1
-
-
-def _names(loaded: Loaded, found: Likely, parts: bool) -> list[str]:
-    ends = (found.pair.one, found.pair.other)
-    return [loaded.data.text("part", e) if parts else loaded.data.owner_text(e) for e in ends]
-
-
-def _key(loaded: Loaded, weight: Weight) -> str:
-    return traits.keys_of(loaded.graph).get(weight.key, weight.key)
-
-
-def _command(loaded: Loaded, found: Likely, parts: bool) -> str:
-    kind = "same" if parts else "rebadge"
-    one, other = map(shlex.quote, _names(loaded, found, parts))
-    return f"kgraph add {kind} {one} {other} --how compared"
-
-
-def _row(loaded: Loaded, found: Likely, parts: bool) -> dict[str, Any]:
-    def reasons(agrees: bool) -> list[dict[str, Any]]:
-        return [{"key": _key(loaded, w), "bits": w.bits} for w in found.pair.weights if w.agrees is agrees]
-
-    return {
-        "parts" if parts else "sets": _names(loaded, found, parts),
-        "probability": found.pair.probability,
-        "bits": found.pair.bits,
-        "for": reasons(True),
-        "against": reasons(False),
-        "would settle it": found.settle,
-        "add": _command(loaded, found, parts),
-        "others of the two families": found.alike,
-    }
-
-
-def _lines(loaded: Loaded, found: Likely, parts: bool) -> list[str]:
-    one, other = _names(loaded, found, parts)
-    more = f"  (and {found.alike} more pairs of the same two families)" if found.alike else ""
-    lines = [f"{found.pair.probability:.4f}  {one} and {other}, {found.pair.bits:+.1f} bits{more}"]
-    for word, agrees in (("for", True), ("against", False)):
-        said = [f"{_key(loaded, w)} {w.bits:+.1f}" for w in found.pair.weights if w.agrees is agrees]
-        lines += [f"        {word}: {', '.join(said)}"] if said else []
-    return [*lines, f"        would settle it: {found.settle}", f"        {_command(loaded, found, parts)}"]
 
 
 def _tried(loaded: Loaded, found: Tried, as_json: bool) -> int:

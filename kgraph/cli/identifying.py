@@ -8,24 +8,20 @@ from typing import Any
 
 import click
 
-from kgraph import quantities, questions, records
+from kgraph import quantities, questions
+from kgraph.api import asked_seen
+from kgraph.api.asked_seen import Given, Prior
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
-from kgraph.questions.identify import Candidate, Found
 from kgraph.recognition import key as key_made
-from kgraph.recognition import looks
-from kgraph.recognition.seen import NOT_TO_BE_SEEN, Seen, read
 from kgraph.recognition.traits import sets_of
 from kgraph.render import identify as render
 from kgraph.render import key as key_render
 from kgraph.render.terminal import visible, visible_lines
-
-Given = list[tuple[str, str]]
-Prior = tuple[float, float, float]
 
 
 @click.command(short_help="what is this set, from what was seen of it")
@@ -61,13 +57,13 @@ def identify(
     if key:
         sys.stdout.write(visible_text(key_render.as_text(loaded.data, key_of(loaded, words), markdown)))
         return 0
-    unit = questions.name_of(loaded.data, "unit", " ".join(words)) if words else ""
-    given = [*(_of_unit(loaded, unit) if unit else []), *map(_pair, seen)]
+    unit = asked_seen.unit_named(loaded.graph, words)
+    given = [*asked_seen.seen_of_unit(loaded.graph, unit), *map(_pair, seen)]
     if ask:
         given = _ask(loaded, given, weights)
     if not given:
-        raise WrongUse("nothing was seen yet; say --seen KEY=VALUE, or write `seen:` of the unit")
-    found, best, following = _weighed(loaded, given, weights)
+        raise WrongUse(asked_seen.NOTHING_SEEN)
+    found, best, following = asked_seen.identified(loaded.graph, given, weights)
     for note in found.seen.notes:
         print(visible(note), file=sys.stderr)
     if as_json:
@@ -99,19 +95,6 @@ def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.Step:
     return key_made.key_for(loaded.graph, owners)
 
 
-def _weighed(loaded: Loaded, given: Given, prior: Prior) -> tuple[Found, list[Candidate], list[looks.Next]]:
-    seen: Seen = read(loaded.graph, given)
-    found = asked.identify(loaded.graph, seen, prior)
-    shown = found.candidates[: 4 * render.SHOWN * render.SHOWN]
-    best = [asked.explained(loaded.graph, found, c) for c in shown]
-    best += found.candidates[len(shown) :]
-    looked = [look.key for look in seen.looks] + [fold(name) for name, _ in given]
-    following = looks.next_looks(
-        loaded.graph, asked.left_over(found), looked, found.differ[0], asked.by_family(found).get(None, 0.0)
-    )
-    return found, best, following
-
-
 def _pair(text: str) -> tuple[str, str]:
     key, equals, value = text.partition("=")
     if not equals or not key.strip():
@@ -126,23 +109,7 @@ def _prior(text: str | None) -> Prior:
         parts = [quantities.number(p.strip(), 0.0, 1e6) for p in text.split(",")]
     except quantities.QuantityError as error:
         raise WrongUse(f"--prior: {error}") from None
-    whole = sum(parts)
-    if len(parts) != 3 or whole <= 0:
-        raise WrongUse("--prior has three numbers, such as 0.4,0.4,0.2, and not all of them 0")
-    return parts[0] / whole, parts[1] / whole, parts[2] / whole
-
-
-def _of_unit(loaded: Loaded, unit: str) -> Given:
-    """What is written of a unit as seen; a place that is missing or broken on it says nothing."""
-    given: Given = []
-    gone: set[str] = set()
-    for thing in loaded.data.things["unit"].get(unit, ()):
-        assert isinstance(thing, records.Unit)
-        gone |= {
-            loaded.data.key("position", p.key) for p, state in thing.state if fold(state) in NOT_TO_BE_SEEN
-        }
-        given += [(name.text, text) for name, values in thing.seen for text in values]
-    return [(k, "missing" if loaded.data.key("position", fold(k)) in gone else v) for k, v in given]
+    return asked_seen.prior_of(parts)
 
 
 def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
@@ -152,7 +119,7 @@ def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
     print("answer, `?` for not looked at, `back` for the question before; an empty line ends")
     answers: Given = []
     while True:
-        _, _, following = _weighed(loaded, [*given, *answers], prior)
+        following = asked_seen.identified(loaded.graph, [*given, *answers], prior).following
         if not following:
             print("nothing more to look at helps alone")
             break
@@ -180,6 +147,10 @@ def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
             {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}, loaded
         )
         return 0
+    print(
+        "ten looks each, misread as often as is assumed; a set that is hidden is looked at where its sisters"
+        " tell something"
+    )
     for name, says in _TRIED.items():
         tally = getattr(found, name)
         print(f"{says}: {tally.first} of {tally.tries}")
@@ -190,6 +161,7 @@ def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
 _TRIED = {
     "sets": "nothing hidden, the right set first of the recorded ones",
     "families": "nothing hidden, the right family first",
-    "sister": "the set hidden, its family's unrecorded sister first",
+    "sister": "the set hidden, its family's unrecorded sister first of all",
+    "kin": "the set hidden, its family first, the unrecorded sister counted to it",
     "gone": "the family hidden, none of these first",
 }

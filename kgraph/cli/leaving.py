@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from kgraph.cli.settings import Loaded
+from kgraph.folder.formats import LATER
 from kgraph.problems import CannotRun, Problem
 
 MOST_PRINTED = 20
@@ -49,7 +50,7 @@ def told(found: Mapping[str, Any], loaded: Loaded | None) -> dict[str, Any]:
 
 
 def _errors(loaded: Loaded) -> list[Problem]:
-    return [p for p in loaded.problems if p.severity == "error"]
+    return [p for p in loaded.problems if p.severity == "error" or p.code == LATER]
 
 
 def problem_json(problem: Problem) -> dict[str, Any]:

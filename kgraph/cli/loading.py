@@ -12,7 +12,7 @@ from kgraph.cli.leaving import refusal, remark
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
-from kgraph.folder import disk, reading, schema
+from kgraph.folder import disk, formats, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
 from kgraph.render.terminal import visible
 
@@ -54,17 +54,19 @@ def entries_of(settings: Settings) -> Entries:
                 if read.unread:
                     unread += read.problems
                 else:
-                    left_out += _left_out(path, found, [*read.problems, *wrong])
+                    left_out += _left_out(read, path, found, [*read.problems, *wrong])
                 step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
     return Entries(entries, in_order(problems), left_out, tuple(in_order(unread)))
 
 
-def _left_out(path: Path, found: list[records.Entry], problems: list[Problem]) -> int:
+def _left_out(read: reading.ReadFile, path: Path, found: list[records.Entry], problems: list[Problem]) -> int:
     """How many of the entries that begin in a file are not among those found, for what is wrong with them."""
+    later = sum(p.code == formats.LATER for p in problems)
     if not any(p.severity == "error" for p in problems):
-        return 0
+        return later
     begun = reading.entries_begun(path)
     silent = sum(p.code == "says-nothing" for p in problems)
+    silent += any(map(formats.is_format, read.entries)) and not any(p.code == "format" for p in problems)
     return max(begun - len(found) - silent, 1)
 
 

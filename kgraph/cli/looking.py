@@ -6,10 +6,11 @@ import sys
 
 import click
 
-from kgraph import lookup
+from kgraph import lookup, words
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
+from kgraph.names import fold
 from kgraph.render import things
 from kgraph.render.terminal import table
 
@@ -21,10 +22,14 @@ from kgraph.render.terminal import table
 def show(settings: Settings, name: str, as_json: bool) -> int:
     """All that is known of a set, part, assembly, position, unit or source, or of one fact by its id.
 
+    Of an id its first six characters or more do, where no other begins so; `doubts` prints eight.
+
     Example: kgraph show "Larkfield LK-40"
     """
     loaded = load(settings)
     data = loaded.data
+    if not any(data.knows(kind, data.key(kind, fold(name))) for kind in words.THINGS):
+        name = lookup.whole_id(data, name)
     fact = lookup.fact_with_id(data, name)
     event = None if fact else lookup.event_with_id(data, name)
     known = [] if fact or event else lookup.show(loaded.graph, name)
@@ -53,8 +58,7 @@ def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     loaded = load(settings)
     found = lookup.find(loaded.data, wanted)
     if as_json:
-        rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
-        print_json({"question": {"command": "find", "text": wanted}, "answers": rows, "notes": []}, loaded)
+        print_json(things.found_json(wanted, found), loaded)
     elif found:
         cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
         sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import builtins
 import contextlib
 import errno
 import gc
@@ -15,7 +16,7 @@ from keyword import iskeyword
 
 import click
 
-from kgraph import __version__
+from kgraph import __version__, system
 from kgraph.problems import Stop, WrongUse, shown
 
 COMMANDS = {
@@ -31,6 +32,7 @@ COMMANDS = {
     "belt": ("belting", "the right belt, from a measure or from the pulleys"),
     "show": ("looking", "all that is known of a thing"),
     "find": ("looking", "names near a text, and what is recorded so"),
+    "list": ("listing", "sets, units, parts, assemblies or facts that match, as a table"),
     "add": ("adding", "append an entry, checked first"),
     "withdraw": ("withdrawing", "take a fact back, or all that somebody said; nothing is deleted"),
     "correct": ("correcting", "put a fact right: the old one withdrawn, the right one written"),
@@ -51,13 +53,14 @@ COMMANDS = {
     "export": ("exchanging", "the folder in formats that other programs read"),
     "import": ("importing", "entries from a file that `export` or others wrote"),
     "merge": ("merging", "what another fact folder says, with where it came from"),
+    "upgrade": ("upgrading", "of which format the fact files are"),
     "init": ("starting", "a new fact folder"),
     "completion": ("completing", "names completed by the tab key, in bash, zsh or fish"),
 }
 """Command -> (module of this room, one line of help)."""
 WRITING = frozenset({"add", "withdraw", "correct", "rename", "take", "inspect", "fit", "import", "merge"})
 """The commands that write to the fact folder: each refuses one in which an entry cannot be read."""
-ANY_FOLDER = frozenset({"check", "init", "completion"})
+ANY_FOLDER = frozenset({"check", "upgrade", "init", "completion"})
 """The commands to which it does not matter whether every entry can be read."""
 
 
@@ -69,8 +72,9 @@ class _Lazy(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(f"kgraph.cli.{COMMANDS[cmd_name][0]}")
-        # `import` is no name that a function of Python can have.
-        found: click.Command = getattr(module, f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name)
+        # `import` is no name that a function of Python can have, and `list` has another meaning there.
+        taken = iskeyword(cmd_name) or hasattr(builtins, cmd_name)
+        found: click.Command = getattr(module, f"{cmd_name}_" if taken else cmd_name)
         return found if cmd_name in WRITING | ANY_FOLDER else _with_strict(found)
 
     def resolve_command(
@@ -171,8 +175,8 @@ def run(args: Sequence[str] | None = None) -> int:
         return stop.status
     except (KeyboardInterrupt, click.Abort):
         return 130
-    except (BrokenPipeError, SystemExit):
-        # Who reads our output has seen enough; click leaves by SystemExit when it meets the closed pipe.
+    except SystemExit:
+        # Who reads our output has seen enough: click leaves so when it meets the closed pipe.
         _silence_stdout()
         return 0
     except RecursionError:
@@ -186,12 +190,19 @@ def run(args: Sequence[str] | None = None) -> int:
             raise
         return 130
     except OSError as error:
-        _silence_stdout()
-        if error.errno == errno.ENOMEM:
-            return _no_memory()
-        where = shown(str(error.filename or "output"), 200)
-        print(f"{where}: {error.strerror or error}", file=sys.stderr)
-        return 3
+        return _refused(error)
+
+
+def _refused(error: OSError) -> int:
+    """Tell what the system refused; 0 where nobody reads our output any more."""
+    _silence_stdout()
+    if system.is_closed_pipe(error):
+        return 0
+    if error.errno == errno.ENOMEM:
+        return _no_memory()
+    where = shown(str(error.filename or "output"), 200)
+    print(f"{where}: {error.strerror or error}", file=sys.stderr)
+    return 3
 
 
 def _print_anything() -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from kgraph.cli.filling import Pairs
+from kgraph.cli.settings import Settings
 from kgraph.photographs import Picture, taken
+
+if TYPE_CHECKING:
+    from kgraph.render.sheet import Page
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -27,6 +31,15 @@ def photo_options(command: F) -> F:
         "--photo", "photos", multiple=True, metavar="FILE", help="A picture, copied into the folder."
     )
     return option(full_option(command))
+
+
+def page_text(settings: Settings, page: Page, form: str) -> str:
+    """A page in a form; only HTML opens the photographs that it shows."""
+    from kgraph.photographs.thumbnails import thumbnails
+    from kgraph.render.sheet import page_in_form
+
+    shown = dict(thumbnails(settings.folders, page.all_photos)) if form == "html" else {}
+    return page_in_form(page, form, shown)
 
 
 def with_pictures(pairs: Pairs, folder: Path, full: bool) -> tuple[Pairs, list[Picture]]:

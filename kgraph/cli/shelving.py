@@ -13,7 +13,7 @@ from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import photo_options, with_pictures
+from kgraph.cli.picturing import page_text, photo_options, with_pictures
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
 from kgraph.render import shelf as render
@@ -165,7 +165,8 @@ def sheet(
     loaded = load(settings)
     made = sheet_of(loaded.graph, events.unit_named(loaded, unit))
     form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
-    text = render_sheet.in_form(loaded.data, made, form, proof) if not as_json else ""
+    page = render_sheet.page(loaded.data, made, proof)
+    text = page_text(settings, page, form) if not as_json else ""
     if as_json:
         _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
     elif output is None:

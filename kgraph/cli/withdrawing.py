@@ -8,8 +8,9 @@ from pathlib import Path
 import click
 
 from kgraph import lookup
+from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.cli import events
-from kgraph.cli.adding import refuse_gone, refuse_unsaid, write
+from kgraph.cli.adding import write
 from kgraph.cli.events import NEW_FILE
 from kgraph.cli.exchanging import counted
 from kgraph.cli.filling import Pairs
@@ -59,9 +60,10 @@ def withdraw(
     loaded = load(settings)
     if not fact_id:
         return _all_said(settings, loaded, said, yes, file_name)
-    refuse_gone(loaded, fact_id)
+    fact_id = lookup.whole_id(loaded.data, fact_id)
+    refuse_gone(loaded.graph, fact_id)
     if said["source"]:
-        refuse_unsaid(loaded, fact_id, said["source"])
+        refuse_unsaid(loaded.graph, fact_id, said["source"])
     if said["via"]:
         _refuse_not_come(loaded, fact_id, said["via"])
     given: Pairs = [("withdraw", fact_id), *_told(said)]
@@ -132,7 +134,7 @@ def _meant(data: Collection, said: dict[str, str]) -> Callable[[Statement], bool
     source, via = data.key("source", fold(said["source"])), data.key("via", fold(said["via"]))
 
     def is_meant(record: Statement) -> bool:
-        by_source = record.source and data.key("source", record.source.key) == source
+        by_source = source in {data.key("source", n.key) for n in record.sources}
         by_via = record.via and data.key("via", record.via[0].key) == via
         return bool(
             (not said["by"] or fold(record.by) == fold(said["by"]))

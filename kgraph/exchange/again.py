@@ -49,7 +49,7 @@ def of_tables(data: Collection, sources: Set[str]) -> list[Statement]:
     return [
         e
         for e in live(data)
-        if isinstance(e, FACT_TYPES) and e.source and data.key("source", e.source.key) in keys
+        if isinstance(e, FACT_TYPES) and any(data.key("source", n.key) in keys for n in e.sources)
     ]
 
 

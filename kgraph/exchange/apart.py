@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Any, BinaryIO
 
+from kgraph import system
 from kgraph.exchange import endpoint, engines, guard, process
 from kgraph.problems import CannotRun, Problem, Stop, Where
 
@@ -54,9 +55,9 @@ def _answer(said: dict[str, Any], data: BinaryIO) -> engines.Result:
         return endpoint.ask(job.url, job.text, guard.makes_a_graph(job.text), job.seconds)
     try:
         if job.store:
-            result = engines.run_standing(job.store, job.text, process.close)
+            result = engines.run_standing(job.store, job.text, system.open_nothing_more)
         else:
-            result = engines.run(job.engine, data, job.text, process.close)
+            result = engines.run(job.engine, data, job.text, system.open_nothing_more)
     except engines.BadStore as bad:
         raise CannotRun(Problem(Where(job.store), STORE, str(bad))) from None
     except (Stop, MemoryError):

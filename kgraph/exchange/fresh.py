@@ -39,7 +39,7 @@ def meaning(entry: Entry, ignored: Set[str] = frozenset()) -> tuple[str, ...]:
     said = {k: v for k, v in entry.pairs if k not in ignored}
     if isinstance(entry, Statement):
         evidence = {k: v for k, v in said.items() if k in _EVIDENCE}
-        source = entry.source.key if entry.source and "source" not in ignored else ""
+        source = "" if "source" in ignored else " ".join(sorted(n.key for n in entry.sources))
         return (entry.kind, written_id(entry), source, _text(evidence))
     name = whole_number(entry.name.key) if isinstance(entry, Thing) else ""
     return (entry.kind, name, _text({k: v for k, v in said.items() if k != entry.kind}))

@@ -6,6 +6,19 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from kgraph.claims import (
+    DistinctClaim,
+    FaultClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    RunClaim,
+    SameClaim,
+    SizeClaim,
+    TakesClaim,
+    UsesClaim,
+)
 from kgraph.collection import Collection
 from kgraph.exchange.formats import Export
 from kgraph.facts import Fact
@@ -65,43 +78,39 @@ def _own_kind(data: Collection, kind: str, key: str) -> dict[str, str]:
 
 def _ends(fact: Fact) -> tuple[str, str]:
     """The two nodes of a fact: who is built on what, who takes what, what goes where."""
-    args = fact.args
-    match fact.kind:
-        case "rebadge" | "distinct":
-            return args[0], args[1]
-        case "uses":
-            return args[1], args[0]
-        case "takes":
-            return args[1], f"p:{args[0]}"
-        case "fits":
-            return args[0], args[2]
-        case "refuses":
-            return (f"p:{args[0]}" if args[0] else args[1]), args[3]
-        case "run" | "fault":
-            return args[0], args[0]
-        case _:
-            return f"p:{args[0]}", f"p:{args[1]}"
+    match fact.claim:
+        case (RebadgeClaim() | DistinctClaim()) as claim:
+            return claim.one, claim.other
+        case UsesClaim() as claim:
+            return claim.owner, claim.assembly
+        case TakesClaim() as claim:
+            return claim.owner, f"p:{claim.part}"
+        case FitsClaim() as claim:
+            return claim.owner, claim.to
+        case RefusesClaim() as claim:
+            return (f"p:{claim.part}" if claim.part else claim.item_owner), claim.owner
+        case (RunClaim() | FaultClaim()) as claim:
+            return claim.owner, claim.owner
+        case (SameClaim() | ReplacesClaim() | SizeClaim()) as claim:
+            return f"p:{claim[0]}", f"p:{claim[1]}"
 
 
-_POSITIONS = {
-    "takes": {"position": 2},
-    "fits": {"position": 1, "at": 3},
-    "refuses": {"from": 2, "position": 4},
-    "run": {"position": 1},
-    "fault": {"position": 1},
-}
-_EXCEPT = ("rebadge", "uses")
+_POSITIONS = {"position": "position", "at": "at", "from": "item_position"}
+"""What an edge says -> the position of a claim that it says."""
 
 
 def _said(data: Collection, fact: Fact) -> dict[str, Any]:
     """What an edge says of its fact; what does not apply is left out."""
-    at = {k: data.text("position", fact.args[i]) for k, i in _POSITIONS.get(fact.kind, {}).items()}
-    sources = sorted({e.source for e in fact.evidence if e.source})
-    both = fact.kind in ("rebadge", "same", "distinct") or (fact.kind == "fits" and fact.args[4])
+    positions = {k: getattr(fact.claim, name, "") for k, name in _POSITIONS.items()}
+    at = {k: data.text("position", key) for k, key in positions.items() if key}
+    sources = sorted({s for e in fact.evidence for s in e.sources})
+    both = fact.kind in ("rebadge", "same", "distinct") or (
+        isinstance(fact.claim, FitsClaim) and fact.claim.both_ways
+    )
     more = {
         **at,
-        "role": fact.args[3] if fact.kind == "takes" else "",
-        "except": "; ".join(data.text("position", k) for k in fact.args[2]) if fact.kind in _EXCEPT else "",
+        "role": fact.claim.role if isinstance(fact.claim, TakesClaim) else "",
+        "except": "; ".join(data.text("position", k) for k in fact.left_out),
         "source": "; ".join(sources),
     }
     return {

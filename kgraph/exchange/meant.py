@@ -10,8 +10,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from kgraph import mains, matching, quantities, records
+from kgraph.claims import (
+    FaultClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    SameClaim,
+    TakesClaim,
+    UsesClaim,
+)
 from kgraph.collection import Collection, via_trust
-from kgraph.exchange import places
+from kgraph.exchange import imaged, places
 from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
 from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
@@ -92,6 +102,7 @@ def _thing(data: Collection, kind: str, key: str) -> Block:
     pairs += [(SKOS + "altLabel", Text(other)) for other in others]
     pairs += _MORE[kind](data, key, said)
     pairs += _recorded(said)
+    pairs += (pair for thing in said for pair in imaged.of(thing))
     return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
 
 
@@ -307,7 +318,7 @@ _ABOUT: dict[str, tuple[str, ...]] = {
 
 
 def _about(fact: Fact) -> Iterator[str]:
-    for what, key in zip(_ABOUT[fact.kind], fact.args, strict=False):
+    for what, key in zip(_ABOUT[fact.kind], fact.claim, strict=False):
         if key:
             yield owner_iri(key) if what == "owner" else iri(what, key)
 
@@ -321,12 +332,12 @@ def _except(names: Iterable[str]) -> list[Pair]:
 
 
 def _states_uses(fact: Fact) -> list[Pair]:
-    assembly, owner, names = fact.args
+    assembly, owner, names = fact.of(UsesClaim)
     return [(TERM + "assembly", owner_iri(assembly)), (TERM + "in", owner_iri(owner)), *_except(names)]
 
 
 def _states_takes(fact: Fact) -> list[Pair]:
-    part, owner, position, role = fact.args
+    part, owner, position, role = fact.of(TakesClaim)
     return [
         (TERM + "part", iri("part", part)),
         (TERM + "place", _place(owner, position)),
@@ -335,24 +346,25 @@ def _states_takes(fact: Fact) -> list[Pair]:
 
 
 def _states_replaces(fact: Fact) -> list[Pair]:
-    return [(TERM + "newPart", iri("part", fact.args[0])), (TERM + "oldPart", iri("part", fact.args[1]))]
+    new, old = fact.of(ReplacesClaim)
+    return [(TERM + "newPart", iri("part", new)), (TERM + "oldPart", iri("part", old))]
 
 
 def _states_fits(fact: Fact) -> list[Pair]:
-    owner, position, to, at, both, work = fact.args
+    owner, position, to, at, both, work = fact.of(FitsClaim)
     ways = Text("true" if both else "false", XSD + "boolean")
     told: list[Pair] = [(TERM + "fromPlace", _place(owner, position)), (TERM + "place", _place(to, at))]
     return [*told, (TERM + "bothWays", ways), *([(TERM + "work", Text(work))] if work else [])]
 
 
 def _states_refuses(fact: Fact) -> list[Pair]:
-    part, owner, position, at, where = fact.args
+    part, owner, position, at, where = fact.of(RefusesClaim)
     item: Pair = (TERM + "part", iri("part", part)) if part else (TERM + "fromPlace", _place(owner, position))
     return [item, (TERM + "place", _place(at, where))]
 
 
 def _states_fault(fact: Fact) -> list[Pair]:
-    owner, position, key, signs, check, cure = fact.args
+    owner, position, key, signs, check, cure = fact.of(FaultClaim)
     called = fact.record.fault.text if isinstance(fact.record, records.Fault) else key
     told: list[Pair] = [(TERM + "place", _place(owner, position)), (TERM + "goesWrong", Text(called))]
     told += [(TERM + "sign", Text(sign)) for sign in signs]
@@ -362,7 +374,7 @@ def _states_fault(fact: Fact) -> list[Pair]:
 
 def _states_run(fact: Fact) -> list[Pair]:
     run = fact.record
-    told: list[Pair] = [(TERM + "place", _place(*fact.args[:2]))]
+    told: list[Pair] = [(TERM + "place", _place(*fact.claim[:2]))]
     if isinstance(run, records.Run):
         told.append((TERM + "pulleys", Items(tuple(map(_pulley, run.pulleys)))))
         if run.stretch:
@@ -388,7 +400,7 @@ def _pulley(pulley: records.Pulley) -> Nested:
 
 
 _STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
-    "rebadge": lambda fact: _except(fact.args[2]),
+    "rebadge": lambda fact: _except(fact.left_out),
     "uses": _states_uses,
     "takes": _states_takes,
     "same": lambda fact: [],
@@ -408,8 +420,11 @@ _DATE_TYPES = {4: "gYear", 7: "gYearMonth", 10: "date"}
 def _evidence(data: Collection, here: str, evidence: Evidence) -> Block:
     """One saying of a fact: its own certainty, and where it comes from."""
     pairs: list[Pair] = [(TYPE, TERM + "Evidence"), (TERM + "certainty", real(evidence.certainty))]
-    if evidence.source:
-        pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(evidence.source)))))
+    for source in evidence.sources:
+        pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(source)))))
+    if evidence.page:
+        pairs.append((SCHEMA + "pagination", Text(evidence.page)))
+    pairs += imaged.images(evidence.photos)
     if evidence.by.strip():
         pairs.append((PROV + "wasAttributedTo", iri("person", _person(evidence.by))))
     if evidence.date:
@@ -438,15 +453,15 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
     }
     for entry in data.entries:
         if isinstance(entry, records.Taken):
-            yield Block(entries[entry.where], tuple(_taken(data, entry)))
+            yield Block(entries[entry.where], (*_taken(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Restored):
             at = (TERM + "atPosition", iri("position", data.key("position", entry.position.key)))
             to = (TERM + "toUnit", iri("unit", data.key("unit", entry.to.key)))
-            yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to))
+            yield Block(entries[entry.where], ((TYPE, TERM + "Restored"), at, to, *imaged.of(entry)))
         elif isinstance(entry, records.Fitted):
-            yield Block(entries[entry.where], tuple(_fitted(data, entry)))
+            yield Block(entries[entry.where], (*_fitted(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Inspected):
-            yield Block(entries[entry.where], tuple(_inspected(data, entry)))
+            yield Block(entries[entry.where], (*_inspected(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Withdraw):
             told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
             if entry.target.strip() in shown:
@@ -502,17 +517,18 @@ def nodes(found: Iterable[places.Node], told: set[places.Node]) -> Iterator[Bloc
 
 def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
     """The same in words that others know."""
-    if fact.kind == "rebadge":
-        one, other = map(owner_iri, fact.args[:2])
-        yield from ((one, SCHEMA + "isVariantOf", other), (other, SCHEMA + "isVariantOf", one))
-    elif fact.kind == "uses":
-        yield owner_iri(fact.args[1]), TERM + "builtOn", owner_iri(fact.args[0])
-    elif fact.kind == "takes":
-        yield iri("part", fact.args[0]), SCHEMA + "isAccessoryOrSparePartFor", owner_iri(fact.args[1])
-    elif fact.kind == "same":
-        yield iri("part", fact.args[0]), SKOS + "exactMatch", iri("part", fact.args[1])
-    elif fact.kind == "replaces":
-        yield iri("part", fact.args[0]), SCHEMA + "successorOf", iri("part", fact.args[1])
+    match fact.claim:
+        case RebadgeClaim() as claim:
+            one, other = owner_iri(claim.one), owner_iri(claim.other)
+            yield from ((one, SCHEMA + "isVariantOf", other), (other, SCHEMA + "isVariantOf", one))
+        case UsesClaim() as claim:
+            yield owner_iri(claim.owner), TERM + "builtOn", owner_iri(claim.assembly)
+        case TakesClaim() as claim:
+            yield iri("part", claim.part), SCHEMA + "isAccessoryOrSparePartFor", owner_iri(claim.owner)
+        case SameClaim() as claim:
+            yield iri("part", claim.one), SKOS + "exactMatch", iri("part", claim.other)
+        case ReplacesClaim() as claim:
+            yield iri("part", claim.new), SCHEMA + "successorOf", iri("part", claim.old)
 
 
 def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:

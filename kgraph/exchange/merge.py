@@ -19,10 +19,10 @@ from kgraph.collection import (
     EVENT_TYPES,
     FACT_TYPES,
     Collection,
+    claim_of,
     graded,
     saying_id,
     source_trust,
-    statement_args,
     via_trust,
     written_id,
 )
@@ -98,9 +98,9 @@ def _declare_folder(ours: Collection, theirs: Collection, wanted: Wanted, merged
 
 def _taken_back_there(ours: Collection, theirs: Collection) -> Iterator[Problem]:
     """Facts that they took back and we say ourselves: whether ours are to go is for us to say, one by one."""
-    held = {(f.kind, f.args): f for f in ours.facts_as_said()}
+    held = {(f.kind, f.claim): f for f in ours.facts_as_said()}
     for fact, by in theirs.withdrawn.values():
-        mine = held.get((fact.kind, fact.args))
+        mine = held.get((fact.kind, fact.claim))
         if mine is None or all(e.via for e in mine.evidence):
             continue
         why = f" ({by.why})" if by.why else ""
@@ -169,7 +169,7 @@ class _Sayings:
     def _states(self, record: records.Statement) -> tuple[object, ...]:
         """What a record states, by one reading of the names for both folders."""
         if isinstance(record, FACT_TYPES):
-            return (record.kind, *statement_args(self.both, record))
+            return (record.kind, *claim_of(self.both, record))
         return (record.kind, written_id(record))
 
     def read(self, record: records.Statement) -> None:
@@ -247,16 +247,15 @@ class _Sayings:
     def _without_mark(self, record: records.Statement, said: dict[str, Value]) -> dict[str, Value]:
         """A saying whose note has the mark of a folder, without it, and without the source that was it."""
         left = {k: v for k, v in said.items() if k != "note"} | ({"note": record.note} if record.note else {})
-        if record.source and record.source.key == record.via[0].key:
+        if [n.key for n in record.sources] == [record.via[0].key]:
             left.pop("source", None)
         return left
 
     def _trust(self, record: records.Statement) -> float:
         """The trust to be written on a saying: theirs in it, its source, and whose folder it came by."""
         trust = collection.trust_in(self.theirs, record)
-        key = record.source.key if record.source else ""
-        if key and _says_trust(self.ours, key):
-            trust /= source_trust(self.theirs, key)
+        if any(_says_trust(self.ours, n.key) for n in record.sources):
+            trust /= max(source_trust(self.theirs, n.key) for n in record.sources)
         return float(_number(min(trust, 1.0)))
 
     def _keep_scale(self, record: records.Statement, said: dict[str, Value], trust: float) -> None:

@@ -15,7 +15,7 @@ class Saying:
     """What a statement says and who says it, apart from whose folder it came by."""
 
     states: tuple[object, ...]
-    source: str
+    sources: frozenset[str]
     how: str
     certainty: float
     by: str
@@ -27,11 +27,11 @@ def saying_of(
     data: Collection, record: records.Statement, states: Callable[[records.Statement], tuple[object, ...]]
 ) -> Saying:
     """The saying of a record in its own folder; a source that merging once put there is left out."""
-    source = record.source.key if record.source else ""
+    sources = frozenset(n.key for n in record.sources)
     marked = bool(record.via) and not record.states("via")
     return Saying(
         states(record),
-        "" if marked and source == record.via[0].key else source,
+        sources - {record.via[0].key} if marked else sources,
         how_of(record),
         round(graded(data, record), 9) if isinstance(record, FACT_TYPES) else 0.0,
         record.by.strip(),

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO, NamedTuple
 
+from kgraph import system
 from kgraph.exchange import judging, process, written
 from kgraph.exchange.terms import RDF
 from kgraph.exchange.vocabulary import TYPE
@@ -74,7 +75,7 @@ def _by_rdflib(text: str, form: str, file: str) -> set[Triple]:
     sample = "{}" if form == "json-ld" else ""
     # What a parser loads late is loaded now, for nothing can be opened afterwards.
     rdflib.Dataset().parse(data=sample, format=form)
-    process.close()
+    system.open_nothing_more()
     dataset = rdflib.Dataset()
     try:
         dataset.parse(data=text, format=form, publicID="urn:kgraph:file:")
@@ -124,7 +125,7 @@ def _by_pyoxigraph(text: str, form: str, file: str) -> set[Triple]:
         "nquads": oxi.RdfFormat.N_QUADS,
         "json-ld": oxi.RdfFormat.JSON_LD,
     }
-    process.close()
+    system.open_nothing_more()
     terms = {oxi.NamedNode: "iri", oxi.BlankNode: "blank", oxi.Literal: "text"}
     try:
         quads = oxi.parse(text, format=forms[form], base_iri="urn:kgraph:file:")

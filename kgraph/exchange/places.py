@@ -28,6 +28,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from kgraph.claims import (
+    DistinctClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    SameClaim,
+    TakesClaim,
+)
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.reason.sharing import carriers, leaves_out
@@ -70,7 +79,7 @@ def _like(graph: Graph, owner: str) -> Iterator[Triple]:
 
 
 def _takes(fact: Fact) -> Iterator[Triple]:
-    part, owner, position, role = fact.args
+    part, owner, position, role = fact.of(TakesClaim)
     place = ("place", owner, position)
     yield ("part", part), "takenAt", place
     if role == "original":
@@ -78,37 +87,38 @@ def _takes(fact: Fact) -> Iterator[Triple]:
 
 
 def _same(fact: Fact) -> Iterator[Triple]:
-    one, other = fact.args
+    one, other = fact.of(SameClaim)
     yield ("part", one), "sameAs", ("part", other)
     yield ("part", other), "sameAs", ("part", one)
 
 
 def _replaces(fact: Fact) -> Iterator[Triple]:
-    new, old = fact.args
+    new, old = fact.of(ReplacesClaim)
     yield ("part", new), "replaces", ("part", old)
 
 
 def _fits(fact: Fact) -> Iterator[Triple]:
-    source, target = ("place", *fact.args[0:2]), ("place", *fact.args[2:4])
+    claim = fact.of(FitsClaim)
+    source, target = ("place", claim.owner, claim.position), ("place", claim.to, claim.at)
     yield source, "fitsAt", target
-    if fact.args[4]:
+    if claim.both_ways:
         yield target, "fitsAt", source
 
 
 def _refuses(fact: Fact) -> Iterator[Triple]:
-    part, owner, position, at, where = fact.args
+    part, owner, position, at, where = fact.of(RefusesClaim)
     item = ("part", part) if part else ("place", owner, position)
     yield item, "refusedAt", ("place", at, where)
 
 
 def _rebadge(fact: Fact) -> Iterator[Triple]:
-    one, other, _ = fact.args
+    one, other, _ = fact.of(RebadgeClaim)
     yield ("set", one[2:]), "sisterOf", ("set", other[2:])
     yield ("set", other[2:]), "sisterOf", ("set", one[2:])
 
 
 def _distinct(fact: Fact) -> Iterator[Triple]:
-    one, other = fact.args
+    one, other = fact.of(DistinctClaim)
     yield ("set", one[2:]), "distinctFrom", ("set", other[2:])
     yield ("set", other[2:]), "distinctFrom", ("set", one[2:])
 

@@ -15,6 +15,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, BinaryIO
 
+from kgraph import system
 from kgraph.problems import CannotRun, Problem, Stop, Where
 
 MOST_BYTES = 512 << 20
@@ -87,7 +88,8 @@ def serve(answer: Callable[[dict[str, Any], BinaryIO], dict[str, Any]]) -> int:
     """Read a job from standard input, work on it within its limits, and write what came of it."""
     data = sys.stdin.buffer
     job = json.loads(data.readline())
-    _limit(job)
+    # The parent ends this when its time is up; should the parent be gone, the system does.
+    system.bound(job["memory_mib"], int(job["seconds"]) + 2)
     try:
         out = json.dumps(answer(job, data), ensure_ascii=True).encode()
         if len(out) > MOST_BYTES:
@@ -113,27 +115,3 @@ def said(problem: Problem) -> dict[str, Any]:
         "mend": problem.mend,
         "severity": problem.severity,
     }
-
-
-def _limit(job: Mapping[str, Any]) -> None:
-    """Bound memory, and time as well, should the parent be gone before it could end this."""
-    try:
-        import resource
-    except ImportError:  # Only where there is no POSIX.
-        return
-    seconds = int(job["seconds"]) + 2
-    for what, most in ((resource.RLIMIT_AS, job["memory_mib"] << 20), (resource.RLIMIT_CPU, seconds)):
-        # Whoever started this may have set a lower bound, which stays.
-        hard = resource.getrlimit(what)[1]
-        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        resource.setrlimit(what, (most, most))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-
-def close() -> None:
-    """From now on this process opens no file and no socket: the system gives it no descriptor for one."""
-    try:
-        import resource
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_NOFILE, (3, 3))

@@ -13,7 +13,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from kgraph.collection import Collection
-from kgraph.exchange import inferred, meant, places, written
+from kgraph.exchange import imaged, inferred, meant, places, written
 from kgraph.exchange.formats import Export
 from kgraph.exchange.statements import Block, Flat, Items, Nested, Object, Pair, Text
 from kgraph.exchange.terms import iri, literal, unseen
@@ -36,6 +36,7 @@ def graphs(export: Export) -> Iterator[tuple[str, Iterable[Block]]]:
 def _meant(data: Collection, told: set[places.Node]) -> Iterator[Block]:
     yield from meant.things(data)
     yield from meant.facts(data, written.iris(data))
+    yield from imaged.photos(data)
     yield from meant.stated_links(data, told)
 
 

@@ -78,13 +78,34 @@ def csv(wanted: Export) -> Iterator[bytes]:
 
 def csv_lines(table: Table) -> Iterator[bytes]:
     """A table as CSV, line by line."""
-    for row in rows(table, True, MOST_CELL):
-        yield csv_line(row)
+    yield from csv_of(rows(table, True, MOST_CELL))
+
+
+def csv_of(rows: Iterable[Sequence[str]]) -> Iterator[bytes]:
+    """Rows of cells as CSV, line by line."""
+    yield from map(csv_line, rows)
 
 
 def csv_line(cells: Sequence[str], divider: str = ",") -> bytes:
     """The cells of a row as a line of CSV (RFC 4180, but for another divider)."""
     return (divider.join(map(_field, cells)) + "\r\n").encode()
+
+
+def cells_of(
+    columns: Sequence[str], rows: Iterable[Sequence[records.Value]], csv: bool, most: int
+) -> Iterator[list[str]]:
+    """The cells of any rows of values below the names of their columns.
+
+    Raises CannotRun where a cell would have more than `most` characters.
+    """
+    yield [cell_of("", column, csv) for column in columns]
+    for row in rows:
+        cells = [cell_of(c, v, csv) if v else "" for c, v in zip(columns, row, strict=True)]
+        for column, cell in zip(columns, cells, strict=True):
+            if len(cell) > most:
+                says = f"{shown(column)} has {len(cell)} characters, more than the {most} of a cell"
+                raise CannotRun(Problem(None, "long-cell", says, "leave it out by --columns"))
+        yield cells
 
 
 def _field(text: str) -> str:

@@ -9,6 +9,16 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from kgraph.claims import (
+    DistinctClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    SameClaim,
+    TakesClaim,
+    UsesClaim,
+)
 from kgraph.facts import Fact
 
 if TYPE_CHECKING:
@@ -139,53 +149,54 @@ def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
 
 
 def _add_rebadge(graph: Graph, fact: Fact) -> None:
-    one, other, names = fact.args
+    one, other, names = fact.of(RebadgeClaim)
     out = left_out(graph, names)
     graph.links[one].append(Link(other, fact, out, ""))
     graph.links[other].append(Link(one, fact, out, ""))
 
 
 def _add_uses(graph: Graph, fact: Fact) -> None:
-    assembly, owner, names = fact.args
+    assembly, owner, names = fact.of(UsesClaim)
     out = left_out(graph, names)
     graph.links[owner].append(Link(assembly, fact, out, assembly))
     graph.links[assembly].append(Link(owner, fact, out, assembly))
 
 
 def _add_takes(graph: Graph, fact: Fact) -> None:
-    part, owner, position, role = fact.args
+    part, owner, position, role = fact.of(TakesClaim)
     place = Place(owner, position)
     graph.taken_at[place].append((part, role, fact))
     graph.takes_of[part].append((place, role, fact))
 
 
 def _add_same(graph: Graph, fact: Fact) -> None:
-    one, other = fact.args
+    one, other = fact.of(SameClaim)
     graph.same[one].append((other, fact))
     graph.same[other].append((one, fact))
 
 
 def _add_replaces(graph: Graph, fact: Fact) -> None:
-    new, old = fact.args
+    new, old = fact.of(ReplacesClaim)
     graph.older[new].append((old, fact))
     graph.newer[old].append((new, fact))
 
 
 def _add_fits(graph: Graph, fact: Fact) -> None:
-    source, target = Place(*fact.args[0:2]), Place(*fact.args[2:4])
-    for one, other in [(source, target), *([(target, source)] if fact.args[4] else [])]:
+    claim = fact.of(FitsClaim)
+    source, target = Place(claim.owner, claim.position), Place(claim.to, claim.at)
+    for one, other in [(source, target), *([(target, source)] if claim.both_ways else [])]:
         graph.fits_from[one].append((other, fact))
         graph.fits_to[other].append((one, fact))
 
 
 def _add_refuses(graph: Graph, fact: Fact) -> None:
-    part, owner, position, at, where = fact.args
+    part, owner, position, at, where = fact.of(RefusesClaim)
     item: str | Place = part or Place(owner, position)
     graph.refused_at[Place(at, where)].append((item, fact))
 
 
 def _add_distinct(graph: Graph, fact: Fact) -> None:
-    one, other = fact.args
+    one, other = fact.of(DistinctClaim)
     graph.distinct[one].append((other, fact))
     graph.distinct[other].append((one, fact))
 

@@ -10,6 +10,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
 from kgraph import quantities, ratings, records, words
+from kgraph.claims import SizeClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.neighbours import Neighbours
@@ -190,4 +191,4 @@ def size_certainty(data: Collection, kind: str) -> float:
 def size_fact(offered: str, wanted: str, certainty: float) -> Fact:
     """Equal size as a fact of its own."""
     digest = hashlib.sha256(f"size\0{offered}\0{wanted}".encode()).hexdigest()[:16]
-    return Fact(digest, "size", (offered, wanted), certainty)
+    return Fact(digest, "size", SizeClaim(offered, wanted), certainty)

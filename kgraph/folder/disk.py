@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from kgraph import system
 from kgraph.problems import CannotRun, shown
 
 MOST_BYTES = 64 * 2**20
@@ -16,7 +17,7 @@ MOST_BYTES = 64 * 2**20
 
 def read_path(path: Path) -> bytes:
     """The bytes of a regular file, at most one more than :data:`MOST_BYTES`; never waits on a fifo."""
-    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    descriptor = system.open_file(path, os.O_RDONLY)
     try:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise OSError(0, "not a regular file")

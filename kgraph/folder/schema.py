@@ -15,6 +15,7 @@ from typing import Any
 
 from kgraph import money as moneys
 from kgraph import quantities, records, words
+from kgraph.folder import formats
 from kgraph.folder.marks import split_note
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import ReadFile, read_bytes
@@ -337,7 +338,7 @@ _EVIDENCE: Fields = {
     "how": ("how", _some_text, False),
     "certainty": ("certainty", _quantity(_certainty), False),
     "trust": ("trust", _quantity(_certainty), False),
-    "source": ("source", _name, False),
+    "source": ("sources", _NAMES, False),
     "by": ("by", _text, False),
     "date": ("date", _date, False),
     "note": ("note", _text, False),
@@ -588,9 +589,12 @@ def pairs_of(node: Map) -> list[tuple[str, tuple[str, ...]]]:
 def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
     """The records of a file that was read, and the problems of its entries (not those of reading it)."""
     entries: list[records.Entry] = []
-    problems: list[Problem] = []
-    for node in read.entries:
+    stated, nodes, problems = formats.named(read)
+    later = stated if stated is not None and stated > formats.KNOWN else 0
+    for node in nodes:
         entry, found = check_entry(node, read.path)
+        if later and entry is None and any(p.severity == "error" for p in found):
+            found = [formats.left_out(read, node, found, later)]
         problems += found
         if entry is not None:
             entries.append(entry)
@@ -612,6 +616,9 @@ def check_entry(node: Map, file: str) -> tuple[records.Entry | None, list[Proble
         return None, context.problems
     first = node.pairs[0][0]
     context.kind = first.value
+    if formats.is_format(node):
+        context.wrong(first, "format", formats.MISPLACED, "take this one out")
+        return None, context.problems
     if context.kind not in words.KINDS:
         _unknown_kind(context, node, first)
         return None, context.problems

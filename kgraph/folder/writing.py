@@ -18,8 +18,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
+from kgraph import system
 from kgraph.folder.disk import MOST_BYTES, display, read_path, reason
-from kgraph.folder.leftovers import is_alive
 from kgraph.folder.nodes import LONGEST_KEY, Map, Node, Seq, Text
 from kgraph.folder.reading import ReadFile, read_bytes, read_plain
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, shown
@@ -33,6 +33,8 @@ Value = Plain
 LOCK_NAME = ".kgraph.lock"
 LOCK_WAIT_S = 60.0
 """How long to wait for one and the same other writer, in seconds."""
+LEFT_OVER_S = 86_400.0
+"""Nobody takes a day to write a file, in seconds."""
 TRIES = 5
 """How often to begin again because somebody saved the file meanwhile."""
 
@@ -137,46 +139,40 @@ def _content(node: Node) -> object:
 @contextmanager
 def _lock(folder: Path) -> Iterator[None]:
     """Hold the folder's lock. It is a file of its own: a fact file's inode changes at each write."""
-    flags = os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK
     path = folder / LOCK_NAME
-    descriptor = os.open(path, flags, 0o666)
+    descriptor = system.open_file(path, os.O_RDONLY | os.O_CREAT, through_links=False)
+    lock = system.Lock(descriptor, path)
     try:
-        _wait_for(descriptor, path)
+        _wait_for(lock)
         yield
     finally:
         # Nothing was written through it, and what was written stands: closing it can undo nothing.
         with suppress(OSError):
+            lock.give_back()
+        with suppress(OSError):
             os.close(descriptor)
 
 
-def _wait_for(descriptor: int, path: Path) -> None:
+def _wait_for(lock: system.Lock) -> None:
     """Take the lock of an open file. Its time of change tells those who wait that somebody has his turn.
 
     Raises CannotRun where one and the same writer keeps it for :data:`LOCK_WAIT_S`.
     """
-    try:
-        import fcntl
-    except ImportError:
-        raise CannotRun("writing needs file locks, which this system does not have") from None
-    status = os.fstat(descriptor)
+    status = os.fstat(lock.descriptor)
     if not stat.S_ISREG(status.st_mode):
-        raise CannotRun(f"{display(path)}: not a regular file; take it away")
+        raise CannotRun(f"{display(lock.path)}: not a regular file; take it away")
     turn, end = status.st_mtime_ns, time.monotonic() + LOCK_WAIT_S
-    while True:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            break
-        except BlockingIOError:
-            if time.monotonic() > end:
-                before, turn = turn, os.fstat(descriptor).st_mtime_ns
-                if turn == before:
-                    says = f"{display(path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
-                    raise CannotRun(says) from None
-                end = time.monotonic() + LOCK_WAIT_S
-            time.sleep(0.005)
+    while not lock.take():
+        if time.monotonic() > end:
+            before, turn = turn, os.fstat(lock.descriptor).st_mtime_ns
+            if turn == before:
+                says = f"{display(lock.path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
+                raise CannotRun(says)
+            end = time.monotonic() + LOCK_WAIT_S
+        time.sleep(0.005)
     # A lock that belongs to another user cannot be marked; then the whole wait is LOCK_WAIT_S long.
     with suppress(OSError):
-        os.utime(descriptor)
+        os.utime(lock.descriptor if os.utime in os.supports_fd else lock.path)
 
 
 # --- The new text of a file ----------------------------------------------------------------------
@@ -352,7 +348,21 @@ def _resolve(folder: Path, target: Path) -> Path:
     inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
     if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
         raise WrongUse(f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it")
+    _refuse_name(target)
     return resolved
+
+
+def _refuse_name(target: Path) -> None:
+    """Raise WrongUse for a new file whose name cannot be on every system, or is another one's on some."""
+    if os.path.lexists(target):
+        return
+    says = system.not_everywhere(target.name)
+    for name in _uninterrupted(os.listdir, target.parent):
+        if name.casefold() == target.name.casefold():
+            says = f"differs from {display(name)} in the case of letters alone"
+            says += ", and Windows and macOS take them for one file"
+    if says:
+        raise WrongUse(f"{display(target)}: {says}; choose another name")
 
 
 def _bytes_or_none(path: Path) -> bytes | None:
@@ -381,7 +391,7 @@ def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[
         if old is None:
             _take_new_name(temporary, path)
         else:
-            _uninterrupted(os.rename, temporary, path)
+            _uninterrupted(system.replace, temporary, path)
     except FileExistsError:
         _remove(temporary)
         return False
@@ -408,19 +418,20 @@ def _temporary_name(folder: Path) -> Path:
     return folder / f".kgraph-{os.getpid()}-{os.urandom(6).hex()}.tmp"
 
 
-def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None) -> None:
+def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None, lasting: bool = True) -> None:
     """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
     # Such a file is not made through a link either: see O_EXCL of open(2).
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | system.AS_BYTES
     descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
     try:
         if like is not None:
-            _copy_rights(like, descriptor)
+            system.copy_rights(like, path, descriptor)
         for piece in (data,) if isinstance(data, bytes) else data:
             rest = memoryview(piece)
             while rest:
                 rest = rest[os.write(descriptor, rest) :]
-        os.fsync(descriptor)
+        if lasting:
+            os.fsync(descriptor)
     finally:
         _close(descriptor)
 
@@ -431,24 +442,6 @@ def _close(descriptor: int) -> None:
         os.close(descriptor)
 
 
-def _copy_rights(like: Path, descriptor: int) -> None:
-    """Owner first, for a change of owner clears bits of the mode; then mode and extended attributes."""
-    wanted, now = like.stat(), os.fstat(descriptor)
-    if (wanted.st_uid, wanted.st_gid) != (now.st_uid, now.st_gid):
-        os.fchown(descriptor, wanted.st_uid, wanted.st_gid)
-    os.fchmod(descriptor, stat.S_IMODE(wanted.st_mode))
-    if not hasattr(os, "listxattr"):
-        return
-    try:
-        names = os.listxattr(like)
-    except OSError:
-        return
-    for name in names:
-        # Labels of the security system are its own business, and are set by it.
-        if not name.startswith("security."):
-            os.setxattr(descriptor, name, os.getxattr(like, name))
-
-
 _NO_LINKS = frozenset({errno.EPERM, errno.EACCES, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK})
 """How file systems say that they have no hard links: EPERM and EMLINK by link(2), the others from memory."""
 
@@ -456,7 +449,7 @@ _NO_LINKS = frozenset({errno.EPERM, errno.EACCES, errno.EOPNOTSUPP, errno.ENOSYS
 def _take_new_name(temporary: Path, path: Path) -> None:
     """Give a written file its name, if nothing has that name; raises FileExistsError otherwise."""
     try:
-        _uninterrupted(os.link, temporary, path)
+        _uninterrupted(system.link_new, temporary, path)
     except OSError as error:
         if error.errno not in _NO_LINKS:
             raise
@@ -472,11 +465,7 @@ def _take_new_name(temporary: Path, path: Path) -> None:
 def _sync_folder(folder: Path, path: Path) -> None:
     """Make a new name last through a power cut."""
     try:
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            _close(descriptor)
+        system.sync_folder(folder)
     except OSError as error:
         says = f"{display(path)}: written, but the disk did not confirm it: {reason(error)}"
         raise CannotRun(f"{says}; look whether the text is there before you add it again") from error
@@ -494,8 +483,16 @@ def remove_leftovers(folder: Path) -> None:
     """Remove the temporary files of writers that died."""
     for name in _uninterrupted(os.listdir, folder):
         match = _LEFTOVER.match(name)
-        if match and not is_alive(int(match[1])):
+        if match and (not system.is_alive(int(match[1])) or _is_old(folder / name)):
             _remove(folder / name)
+
+
+def _is_old(path: Path) -> bool:
+    """Whether a temporary file is so old that its writer is gone, whoever has its number now."""
+    try:
+        return path.lstat().st_mtime < time.time() - LEFT_OVER_S
+    except OSError:
+        return False
 
 
 def create_folder(folder: Path) -> None:
@@ -512,20 +509,27 @@ def create_folder(folder: Path) -> None:
             raise NotADirectoryError(errno.ENOTDIR, "not a folder", folder)
 
 
-def write_new(target: Path, data: bytes) -> None:
+def write_new(target: Path, data: bytes, lasting: bool = True) -> None:
     """Write a file that must not be there yet, whole or not at all, lasting through a power cut.
 
+    Not `lasting`: one of many, which :func:`flush_all` makes last together.
     Raises CannotRun naming the file and the reason, also if it is there already.
     """
     temporary = _temporary_name(target.parent)
     with _naming(target):
         try:
-            _write_file(temporary, data, None)
+            _write_file(temporary, data, None, lasting)
             _take_new_name(temporary, target)
         except BaseException:
             _remove(temporary)
             raise
-        _sync_folder(target.parent, target)
+        if lasting:
+            _sync_folder(target.parent, target)
+
+
+def flush_all() -> None:
+    """Have all that was written last through a power cut."""
+    os.sync()
 
 
 def _write_into(device: Path, data: bytes | Iterable[bytes]) -> None:
@@ -534,9 +538,10 @@ def _write_into(device: Path, data: bytes | Iterable[bytes]) -> None:
             stream.write(piece)
 
 
-def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
+def write_over(target: Path, data: bytes | Iterable[bytes], lasting: bool = True) -> None:
     """Write a file of results, whole or not at all; one of that name is replaced, links followed.
 
+    Not `lasting`: one of many, which :func:`flush_all` makes last together.
     `data` may be made piece by piece while it is written. What is there and no regular file (a device, a
     pipe) is written into, never replaced. Raises CannotRun naming the file and the reason.
     """
@@ -547,9 +552,10 @@ def write_over(target: Path, data: bytes | Iterable[bytes]) -> None:
             return
         temporary = _temporary_name(resolved.parent)
         try:
-            _write_file(temporary, data, resolved if resolved.exists() else None)
-            _uninterrupted(os.rename, temporary, resolved)
+            _write_file(temporary, data, resolved if resolved.exists() else None, lasting)
+            _uninterrupted(system.replace, temporary, resolved)
         except BaseException:
             _remove(temporary)
             raise
-        _sync_folder(resolved.parent, resolved)
+        if lasting:
+            _sync_folder(resolved.parent, resolved)

@@ -27,6 +27,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, cast
 
 from kgraph import trade, words
+from kgraph.claims import CLAIMS, DistinctClaim
 from kgraph.facts import Evidence, Fact, PlaceRules
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.index.store import Store
@@ -46,7 +47,7 @@ class KnownFact(Fact):
     def __new__(cls, data: IndexData, short: list[Any]) -> KnownFact:
         """The fact of a row, and where to ask for what is said of it."""
         one, kind, args, certainty = short
-        made = super().__new__(cls, one, kind, _tuple(args), certainty)
+        made = super().__new__(cls, one, kind, CLAIMS[kind](*_tuple(args)), certainty)
         made.data = data
         return made
 
@@ -194,10 +195,10 @@ class IndexData:
         if not self.files:
             self.files = self.store.need("files")
         folder, path = self.files[file]
-        *rest, photos, page, via = said
+        how, certainty, sources, *rest, photos, page, via = said
         more = {"photos": tuple(photos), "page": page, "via": via}
         where = Where(os.path.join(self.folders[folder], path), line, column)
-        return Evidence(where, *rest, **more)
+        return Evidence(where, how, certainty, tuple(sources), *rest, **more)
 
 
 class _Rows(Mapping[Any, Any]):
@@ -296,7 +297,7 @@ def _distinct(data: IndexData) -> dict[str, list[tuple[str, Fact]]]:
     found: dict[str, list[tuple[str, Fact]]] = {}
     for short in data.store.need("distinct"):
         fact = data.fact(short)
-        one, other = fact.args
+        one, other = fact.of(DistinctClaim)
         found.setdefault(one, []).append((other, fact))
         found.setdefault(other, []).append((one, fact))
     return found

@@ -107,16 +107,16 @@ def _note(files: list[int], number: int) -> None:
 def fact_row(fact: Fact, numbers: Mapping[str, int]) -> list[Any]:
     """A fact with all its evidence, as rows have it."""
     evidence = [_evidence(e, numbers) for e in fact.evidence]
-    return [fact.kind, fact.args, fact.certainty, evidence, fact.ids]
+    return [fact.kind, fact.claim, fact.certainty, evidence, fact.ids]
 
 
 def _evidence(e: Evidence, numbers: Mapping[str, int]) -> list[Any]:
     where = (numbers[e.where.file], e.where.line, e.where.column)
-    return [*where, e.how, e.certainty, e.source, e.by, e.date, e.note, e.trust, e.photos, e.page, e.via]
+    return [*where, e.how, e.certainty, e.sources, e.by, e.date, e.note, e.trust, e.photos, e.page, e.via]
 
 
 def _short(fact: Fact) -> list[Any]:
-    return [fact.id, fact.kind, fact.args, fact.certainty]
+    return [fact.id, fact.kind, fact.claim, fact.certainty]
 
 
 def _owners(graph: Graph, named: Mentions) -> Iterator[Row]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import collection, records
+from kgraph.claims import RefusesClaim
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.index import compiling
@@ -178,8 +179,8 @@ class Share:
         self.gone: dict[str, set[str]] = {}
         """For the key of a row, what is said by facts that are withdrawn and would stand in it."""
         for fact, _ in data.withdrawn.values():
-            self.gone.setdefault(_row_of(fact), set()).add(said(fact.kind, fact.args))
-        self.joined = {said(f.kind, f.args) for fs in data.told_otherwise.values() for f in fs}
+            self.gone.setdefault(_row_of(fact), set()).add(said(fact.kind, fact.claim))
+        self.joined = {said(f.kind, f.claim) for fs in data.told_otherwise.values() for f in fs}
         """What is said by facts that stand in the rows as one, for they differ in their exceptions alone."""
 
     def rows(self) -> Iterator[Packed]:
@@ -216,14 +217,15 @@ def said(kind: str, args: Any) -> str:
 
 def _about(kind: str, args: Any) -> str:
     """The same without exceptions: all that differ in these alone must be one fact."""
-    return said(kind, args[:2] if kind in collection.WITH_EXCEPTIONS else args)
+    return said(kind, args[:2] if kind in ("rebadge", "uses") else args)
 
 
 def _row_of(fact: Fact) -> str:
     """The key of one of the rows in which a fact stands."""
-    if fact.kind == "refuses":
-        return f"o|{fact.args[3]}"
-    return f"p|{fact.args[0]}" if fact.kind in ("takes", "same", "replaces") else f"o|{fact.args[0]}"
+    if isinstance(fact.claim, RefusesClaim):
+        return f"o|{fact.claim.owner}"
+    first = fact.claim[0]
+    return f"p|{first}" if fact.kind in ("takes", "same", "replaces") else f"o|{first}"
 
 
 # Rows of one key, joined -------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from kgraph import __version__, trade
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-FORM = 8
+FORM = 9
 """The form of the rows."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""

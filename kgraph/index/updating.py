@@ -13,12 +13,14 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from kgraph import collection, records, words
-from kgraph.collection import FACT_TYPES, WITH_EXCEPTIONS
+from kgraph.claims import WITH_EXCEPTIONS
+from kgraph.collection import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.folder import reading, schema
 from kgraph.folder.disk import MOST_BYTES
+from kgraph.folder.formats import LATER
 from kgraph.index import compiling
 from kgraph.index.store import Store
 from kgraph.names import Name, fold
@@ -76,7 +78,7 @@ def _shared(old: bytes, new: bytes) -> int:
 
 def _checked(read: reading.ReadFile) -> list[records.Entry]:
     entries, problems = schema.check_file(read)
-    if any(p.severity == "error" for p in (*read.problems, *problems)):
+    if any(p.severity == "error" or p.code == LATER for p in (*read.problems, *problems)):
         raise _Anew
     return entries
 
@@ -383,7 +385,7 @@ class _Update:
             return
         evidence = sorted([*others, *mine], key=lambda e: e[:3])
         certainty = max(e[4] for e in evidence)
-        self.made[f"f|{one}"] = [fact.kind, _plain(fact.args), certainty, evidence, list(fact.ids)]
+        self.made[f"f|{one}"] = [fact.kind, _plain(fact.claim), certainty, evidence, list(fact.ids)]
         self._links(fact._replace(certainty=certainty), keep=True)
 
     def _check(self, fact: Fact, row: Any) -> None:
@@ -391,17 +393,17 @@ class _Update:
         if len(fact.ids) > 1 or self.several.intersection(fact.ids):
             raise _Anew
         if row is not None and (
-            row[0] != fact.kind or row[1] != _plain(fact.args) or row[4] != list(fact.ids)
+            row[0] != fact.kind or row[1] != _plain(fact.claim) or row[4] != list(fact.ids)
         ):
             raise _Anew
-        if fact.kind in WITH_EXCEPTIONS and row is None:
+        if isinstance(fact.claim, WITH_EXCEPTIONS) and row is None:
             self._check_pair(fact)
 
     def _check_pair(self, fact: Fact) -> None:
         """Raises _Anew where the same two are joined by another fact of the kind, with other exceptions."""
-        owner = self.get(f"o|{fact.args[0]}")
+        owner = self.get(f"o|{fact.claim[0]}")
         shorts = [found[1] for found in owner["l"]] if owner else []
-        if any(s[0] != fact.id and s[1] == fact.kind and s[2][:2] == [*fact.args[:2]] for s in shorts):
+        if any(s[0] != fact.id and s[1] == fact.kind and s[2][:2] == [*fact.claim[:2]] for s in shorts):
             raise _Anew
 
     def _places(self, fact: Fact) -> list[list[int]]:
@@ -473,7 +475,7 @@ def _with(files: list[int], number: int, named: bool) -> list[int]:
 def _meaning(fact: Fact) -> Any:
     """All of a fact but the places where it is said."""
     said = [e._replace(where=_HERE) for e in fact.evidence]
-    return fact.kind, fact.args, fact.certainty, fact.ids, said
+    return fact.kind, fact.claim, fact.certainty, fact.ids, said
 
 
 def _put(found: list[Any], at: int, fact: str, new: Iterable[Any]) -> list[Any]:

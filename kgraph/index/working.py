@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 from kgraph.folder.disk import read_path
+from kgraph.folder.formats import LATER
 from kgraph.folder.schema import entries_of
 from kgraph.index.shares import Apart, Numbers, Packed, Share, Told, World, join, stands, world
 from kgraph.index.store import Writing, packed, squeezed
@@ -244,7 +245,7 @@ def _read(file: File) -> _Read:
     """Raises Apart for a file with errors, which only the whole folder can tell of as it must."""
     data = read_path(file.path)
     entries, problems = entries_of(data, file.name)
-    if any(p.severity == "error" for p in problems):
+    if any(p.severity == "error" or p.code == LATER for p in problems):
         raise Apart
     return _Read(file.name, squeezed(data), entries)
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
-import re
 import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -29,7 +28,6 @@ LONGEST_SIDE = 2_000
 SECONDS = 60.0
 MEMORY_MIB = 512
 """Of addresses, most of them never used: what it takes stays under half of it."""
-KEPT_NAME = re.compile(r"photos/([0-9a-f]{16})\.(?:jpg|png|webp)\Z")
 
 
 class Picture(NamedTuple):
@@ -97,7 +95,7 @@ def taken(value: object, folder: Path, full: bool = False) -> tuple[list[str], l
     files = [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]  # type: ignore[attr-defined]
     paths, pictures = [], []
     for file in files:
-        if KEPT_NAME.match(file) and inside(folder, file):
+        if records.KEPT_PHOTO.match(file) and inside(folder, file):
             paths.append(file)
             continue
         pictures.append(read(Path(file), full))
@@ -111,8 +109,8 @@ def brought(theirs: Path, entries: Iterable[records.Entry]) -> tuple[list[Pictur
     Only what is there whole, as it was kept: under its hash, and no link out of their folder.
     """
     pictures, missing = [], []
-    for path in dict.fromkeys(p for entry in entries for p in named(entry)):
-        file, digits = inside(theirs, path), KEPT_NAME.match(path)
+    for path in dict.fromkeys(p for entry in entries for p in records.photos_of(entry)):
+        file, digits = inside(theirs, path), records.KEPT_PHOTO.match(path)
         if file is None or digits is None:
             missing.append(path)
             continue
@@ -138,21 +136,12 @@ def inside(folder: Path, path: str) -> Path | None:
         return None
 
 
-def named(entry: records.Entry) -> tuple[str, ...]:
-    """The pictures that an entry names, whatever kind of entry it is."""
-    found: list[str] = []
-    for key, value in entry.pairs:
-        if key == "photo":
-            found += [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]
-    return tuple(p for p in found if p.strip())
-
-
 def problems(entries: Iterable[records.Entry], folders: Iterable[Path]) -> Iterator[Problem]:
     """Pictures that are named and missing, were altered since they were kept, or are named by nobody."""
     roots = list(folders)
     where: dict[str, Where] = {}
     for entry in entries:
-        for path in named(entry):
+        for path in records.photos_of(entry):
             where.setdefault(path, entry.where)
     for path, at in where.items():
         files = [f for root in roots if (f := inside(root, path))]
@@ -172,7 +161,7 @@ def problems(entries: Iterable[records.Entry], folders: Iterable[Path]) -> Itera
 
 
 def _altered(path: str, file: Path) -> str:
-    found = KEPT_NAME.match(path)
+    found = records.KEPT_PHOTO.match(path)
     if not found:
         return ""
     return "" if _digits(bytes_of(file)) == found[1] else f"photo: {path} was altered since it was kept"

@@ -17,6 +17,8 @@ from kgraph.problems import CannotRun, Problem, Where
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+LONG, LARGEST = 320, 20_000
+"""The longest side of a thumbnail in pixels; it has fewer bytes than that."""
 SUFFIX = {"JPEG": "jpg", "MPO": "jpg", "PNG": "png", "WEBP": "webp"}
 ORIENTATION = 0x0112
 """The tag of Exif (CIPA DC-008, from memory) that says how a picture was held."""
@@ -28,7 +30,9 @@ class _Refused(Exception):
 
 
 def answer(job: dict[str, Any], stream: BinaryIO) -> dict[str, Any]:
-    """What is kept of the picture on the stream."""
+    """What is kept of the picture on the stream, or the thumbnails of several."""
+    if "sizes" in job:
+        return {"thumbnails": [_small(stream.read(size), job["most_pixels"]) for size in job["sizes"]]}
     data = stream.read()
     try:
         kept, suffix = turned(data, job["longest"], job["most_pixels"])
@@ -42,8 +46,35 @@ def answer(job: dict[str, Any], stream: BinaryIO) -> dict[str, Any]:
     return {"data": base64.b64encode(kept).decode("ascii"), "suffix": suffix}
 
 
+def _small(data: bytes, most_pixels: int) -> str:
+    try:
+        return base64.b64encode(thumbnail(data, most_pixels)).decode("ascii")
+    except MemoryError:
+        raise
+    except Exception:
+        # A photograph that cannot be shown is a gap in the page, whatever its bytes are.
+        return ""
+
+
 def _problem(job: dict[str, Any], says: str) -> CannotRun:
     return CannotRun(Problem(Where(job["file"]), "picture", says.split("\n")[0][:200]))
+
+
+def thumbnail(data: bytes, most_pixels: int) -> bytes:
+    """A photograph as a JPEG of less than 20 kB, upright, on white where it is seen through."""
+    from PIL import Image
+
+    kept, _ = turned(data, LONG, most_pixels)
+    with Image.open(io.BytesIO(kept)) as picture:
+        shown = picture.convert("RGBA")
+        paper = Image.new("RGBA", shown.size, "white")
+        plain = Image.alpha_composite(paper, shown).convert("RGB")
+    for quality in (80, 65, 50, 35, 20, 10):
+        out = io.BytesIO()
+        plain.save(out, "JPEG", quality=quality, optimize=True)
+        if out.tell() < LARGEST:
+            break
+    return out.getvalue()
 
 
 def turned(data: bytes, longest: int, most_pixels: int) -> tuple[bytes, str]:

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from kgraph import matching
+from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import Row, Wanted
@@ -19,7 +20,7 @@ from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
 from kgraph.reason import refusals, rules
 from kgraph.reason.budget import Budget
-from kgraph.reason.proofs import PROOFS_KEPT, Proofs, minimal_proofs
+from kgraph.reason.proofs import PROOFS_KEPT, Best, Proofs, minimal_proofs
 from kgraph.reason.refusals import NOTHING, Against, Item
 from kgraph.reason.rules import State
 from kgraph.reason.walk import Network, Steps, cut, explore
@@ -46,6 +47,26 @@ def memo_of(graph: Graph) -> Memo:
     return found
 
 
+def walked(graph: Graph, start: State, budget: Budget) -> Network:
+    """All that a question comes to. The last one looked at to its end is remembered: it is asked again."""
+    last: tuple[State, Network] | None = graph.remembered.get("walked")
+    if last is not None and last[0] == start:
+        return last[1]
+    step = rules.backward if start.phase == "goes" else rules.forward
+    network = explore(start, lambda s: step(graph, s), budget)
+    if not network.unexplored:
+        graph.remembered["walked"] = start, network
+    return network
+
+
+def left_over_note(number: int) -> list[str]:
+    """How many answers were not looked at, in words; nothing where all were."""
+    if not number:
+        return []
+    were = "answer was" if number == 1 else "answers were"
+    return [f"{number} less certain {were} not looked at for want of time; ask about fewer places at once."]
+
+
 @dataclass
 class Asked:
     """One question under way: where it starts, what ends it, and how an end becomes a row."""
@@ -57,13 +78,19 @@ class Asked:
     phase: str
     """The phase of the states that are answers."""
     leave_out: str = ""
+    only: frozenset[str] | None = None
+    """The owners whose answers are wanted, where not all are."""
     part: str = ""
     """The part that is asked about, if one is."""
     host: Place | None = None
     """The place that was asked about, if one was."""
     _cautioned: dict[Any, tuple[str, ...]] = field(default_factory=dict)
+    left_over: int = 0
+    """So many answers, the least certain, were not looked at, because the time was up."""
     questions: int = 1
     """Among so many networks of one question the chance that an interval misses is divided."""
+    nearest: int | None = None
+    """Only so many answers are looked for, those by the surest ways, and none is weighed."""
 
     @property
     def data(self) -> Collection:
@@ -78,17 +105,30 @@ class Asked:
     @cached_property
     def network(self) -> Network:
         """All that the question comes to."""
+        if self.nearest is None:
+            return walked(self.graph, self.start, self.budget)
         step = rules.backward if self.of_donors else rules.forward
-        return explore(self.start, lambda s: step(self.graph, s), self.budget)
+        enough = _Enough(self.is_answer, self.nearest)
+        return explore(self.start, lambda s: step(self.graph, s), self.budget, enough)
+
+    def is_answer(self, state: State) -> bool:
+        """Whether a state is an answer that is wanted: a place of a set."""
+        return (
+            state.phase == self.phase
+            and state.owner[0] == "s"
+            and state.owner != self.leave_out
+            and (self.only is None or state.owner in self.only)
+        )
 
     @cached_property
     def targets(self) -> dict[int, State]:
         """The states that are answers: places of sets."""
-        return {
-            i: s
-            for i, s in enumerate(self.network.states)
-            if s.phase == self.phase and s.owner[0] == "s" and s.owner != self.leave_out
-        }
+        states = self.network.states
+        found = {i: s for i, s in enumerate(states) if self.is_answer(s)}
+        if self.nearest is None:
+            return found
+        cost = self.network.cost
+        return {i: found[i] for i in sorted(found, key=lambda i: (cost[i], i))[: self.nearest]}
 
     @cached_property
     def steps(self) -> Steps:
@@ -97,9 +137,16 @@ class Asked:
         return cut(self.network, self.targets, implied)
 
     def weighed(self) -> dict[int, Weighed]:
-        """All answers weighed."""
+        """All answers weighed; of the nearest the surest way alone."""
+        if self.nearest is not None:
+            return {t: self._by_its_way(t) for t in self.targets}
         aims = Aims(self.wanted.seconds > 0, self.wanted.failures, questions=self.questions)
         return weigh(self.network, self.steps, self.targets, self.budget, memo_of(self.graph), aims)
+
+    def _by_its_way(self, target: int) -> Weighed:
+        way = self.network.way(target)
+        sure = self.network.product(way)
+        return Weighed(Best(way), sure, (sure, 1.0), "")
 
     def rows(self) -> list[Row]:
         """One row for each answer."""
@@ -110,7 +157,13 @@ class Asked:
         against = _against(self, items)
         listed = minimal_proofs(self.network, self.steps, self.targets) if self.wanted.proofs else {}
         surest = sorted(weighed, key=lambda t: (-weighed[t].certainty, t))
-        return [self._row(t, weighed[t], items, against(t), listed.get(t)) for t in surest]
+        found: list[Row] = []
+        for target in surest:
+            if self.budget.over:
+                self.left_over = len(surest) - len(found)
+                break
+            found.append(self._row(target, weighed[target], items, against(target), listed.get(target)))
+        return found
 
     def _row(
         self, target: int, weighed: Weighed, items: _Items, found: Against | None, listed: Proofs | None
@@ -130,7 +183,7 @@ class Asked:
             parts=parts,
             standing=self._standing(state, best, against.certainty),
             basis=basis_of(proof),
-            work=tuple(f.args[5] for f in proof if f.kind == "fits" and f.args[5]),
+            work=tuple(f.claim.work for f in proof if isinstance(f.claim, FitsClaim) and f.claim.work),
             cautions=self._cautions(positions, parts, part),
             differs=exceptions_of(self.data, proof),
             warnings=(UNCHECKED,) if found is None else (),
@@ -151,8 +204,8 @@ class Asked:
     def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
         if self.part:
             return self.part
-        takes = [f for f in proof if f.kind == "takes"]
-        return str(takes[-1 if self.of_donors else 0].args[0]) if takes else None
+        takes = [f.claim.part for f in proof if isinstance(f.claim, TakesClaim)]
+        return takes[-1 if self.of_donors else 0] if takes else None
 
     def _named_parts(self, parts: tuple[str, ...]) -> tuple[str, ...]:
         return self._alike if self.part else parts
@@ -171,7 +224,7 @@ class Asked:
         """
         state = self.targets[target]
         host = self.host if self.of_donors and self.host else Place(state.owner, state.position)
-        own = any(f.kind == "takes" and f.args[1:3] == host for f in proof)
+        own = any(isinstance(f.claim, TakesClaim) and f.claim[1:3] == host for f in proof)
         if not own or not 0.0 < found.certainty < best - SAME:
             return found
         refused = refusals.refused_items(self.graph, host, self.budget, by_sisters=False)
@@ -197,7 +250,9 @@ class Asked:
                 standing = row.standing if verdict is None else "refused"
                 row = row._replace(standing=standing, warnings=(*row.warnings, says))
         here = self._one_end(row)
-        if not others and not any(f.kind == "takes" and f.args[1] == here for f in row.proof):
+        if not others and not any(
+            isinstance(f.claim, TakesClaim) and f.claim.owner == here for f in row.proof
+        ):
             alone = matching.unmatched_alone(self.data, here, positions)
             row = row._replace(warnings=(*row.warnings, *alone))
         return row
@@ -209,7 +264,7 @@ class Asked:
         """The set at the other end: that asked about, or the one whose part the best proof starts from."""
         if self.host:
             return [self.host.owner]
-        owners = (f.args[1] for f in row.proof if f.kind == "takes")
+        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
         return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
 
 
@@ -238,7 +293,7 @@ def basis_of(proof: Iterable[Fact]) -> tuple[str, ...]:
 
 def exceptions_of(data: Collection, proof: Iterable[Fact]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
-    left_out = dict.fromkeys(k for f in proof if f.kind in ("rebadge", "uses") for k in f.args[2])
+    left_out = dict.fromkeys(k for f in proof for k in f.left_out)
     return tuple(data.text("position", key) for key in left_out)
 
 
@@ -251,6 +306,17 @@ def alike(graph: Graph, part: str) -> set[str]:
                 found.add(other)
                 todo.append(other)
     return found
+
+
+class _Enough:
+    """Counts the answers that a walk has come to."""
+
+    def __init__(self, is_answer: Callable[[State], bool], wanted: int) -> None:
+        self.is_answer, self.left = is_answer, wanted
+
+    def __call__(self, state: State) -> bool:
+        self.left -= self.is_answer(state)
+        return self.left <= 0
 
 
 # Which items an answer is about ---------------------------------------------------------------
@@ -358,8 +424,11 @@ def _ones(bits: int, most: int | None = None) -> Iterator[int]:
 
 def _against(asked: Asked, items: _Items) -> Callable[[int], Against | None]:
     """For each answer the strongest proof that it does not go; None where there was no time to look."""
-    places = [Place(*s[1:]) for s in asked.network.states if s.phase == "goes"]
-    said = refusals.said_at(asked.graph, places)
+    places = {Place(*s[1:]) for s in asked.network.states if s.phase == "goes"}
+    if asked.nearest is not None:
+        # A walk that ended early did not come to every place like these.
+        places = {far for place in places for far in refusals.refused_near(asked.graph, place)}
+    said = refusals.said_at(asked.graph, sorted(places))
     if not said:
         return lambda target: NOTHING
     if asked.of_donors and asked.host is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from kgraph.claims import RebadgeClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.reason.refusals import NOTHING, Against
@@ -13,8 +14,8 @@ def told_apart(graph: Graph, proof: Iterable[Fact]) -> Against:
     """The most certain `distinct` fact about two sets between which a proof leads by rebadge facts alone."""
     neighbours: dict[str, list[str]] = {}
     for fact in proof:
-        if fact.kind == "rebadge":
-            one, other = fact.args[:2]
+        if isinstance(fact.claim, RebadgeClaim):
+            one, other, _ = fact.claim
             neighbours.setdefault(one, []).append(other)
             neighbours.setdefault(other, []).append(one)
     best = NOTHING

@@ -6,23 +6,34 @@ from collections.abc import Iterable
 
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered
-from kgraph.questions.asked import Asked, budget_of
+from kgraph.questions.asked import Asked, budget_of, left_over_note
+from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
 
 def donors(
-    graph: Graph, set_key: str, positions: Iterable[str], wanted: Wanted = DEFAULT, own_too: bool = False
+    graph: Graph,
+    set_key: str,
+    positions: Iterable[str],
+    wanted: Wanted = DEFAULT,
+    own_too: bool = False,
+    only: frozenset[str] | None = None,
+    budget: Budget | None = None,
 ) -> Answer:
     """Every other set, and which of its places, that can give what is wanted at these positions.
 
-    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof.
+    With `own_too` the set itself as well, as another unit of it can give: its place by an empty proof. Where
+    not all answers are wanted, `only` are the sets (owner keys) that are. A budget may be shared.
     """
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
-    budget = budget_of(wanted)
+    left_over = looked_at = 0
+    budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
         left = len(asked) - number
+        if number and budget.over:
+            break
         share = budget.part(left)
         here = Place(owner, position)
         one = Asked(
@@ -32,14 +43,27 @@ def donors(
             State("goes", *here),
             "is",
             leave_out="" if own_too else owner,
+            only=only,
             host=here,
             questions=len(asked),
         )
         rows += [r._replace(wanted=position) for r in one.rows()]
+        left_over += one.left_over
         budget.spent(share, left)
+        looked_at = number + 1
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
         "positions": [graph.data.text("position", p) for p in asked],
     }
-    return answered(question, rows, wanted, graph.data)
+    return answered(
+        question, rows, wanted, graph.data, [*left_over_note(left_over), *_unasked(graph, asked[looked_at:])]
+    )
+
+
+def _unasked(graph: Graph, positions: list[str]) -> list[str]:
+    """The places that were not asked about, in words; nothing where all were."""
+    if not positions:
+        return []
+    names = ", ".join(graph.data.text("position", p) for p in positions)
+    return [f"No time was left to look at {names}; ask about them by name."]

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import beta, records
+from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import fold, name
@@ -141,8 +142,9 @@ class _Found:
         """What facts say, of this set and of whatever it is alike."""
         by_place: dict[Place, list[Fact]] = {}
         for fact in sorted(self.data.facts.values(), key=lambda f: f.id):
-            if fact.kind == "fault":
-                by_place.setdefault(Place(*fact.args[:2]), []).append(fact)
+            if isinstance(fact.claim, FaultClaim):
+                here = Place(fact.claim.owner, fact.claim.position)
+                by_place.setdefault(here, []).append(fact)
         positions = sorted({p.position for p in by_place})
 
         def steps(state: State) -> list[rules.Step]:
@@ -152,7 +154,10 @@ class _Found:
                 return []
             here = Place(state.owner, state.position)
             like = [(State("is", o, state.position), f) for o, f in self.graph.like(*here)]
-            return [*like, *((State("fault", f.args[2], here.position), f) for f in by_place.get(here, ()))]
+            return [
+                *like,
+                *((State("fault", f.of(FaultClaim).fault, here.position), f) for f in by_place.get(here, ())),
+            ]
 
         budget = budget_of(wanted)
         network = explore(State("asked", self.owner), steps, budget)
@@ -167,16 +172,18 @@ class _Found:
         proof = network.fact_list(weighed.best.labels)
         last = next(f for f in proof if f.kind == "fault")
         said = [
-            f for f in network.facts if f.kind == "fault" and f.args[1:3] == (state.position, state.owner)
+            f
+            for f in network.facts
+            if isinstance(f.claim, FaultClaim) and f.claim[1:3] == (state.position, state.owner)
         ]
         called = text_of(last)
         return FaultRow(
             called,
-            last.args[0],
+            last.of(FaultClaim).owner,
             state.position,
-            tuple(dict.fromkeys(s for f in (last, *said) for s in f.args[3])),
-            next((f.args[4] for f in (last, *said) if f.args[4]), ""),
-            next((f.args[5] for f in (last, *said) if f.args[5]), ""),
+            tuple(dict.fromkeys(s for f in (last, *said) for s in f.of(FaultClaim).signs)),
+            next((f.of(FaultClaim).check for f in (last, *said) if f.of(FaultClaim).check), ""),
+            next((f.of(FaultClaim).cure for f in (last, *said) if f.of(FaultClaim).cure), ""),
             weighed.certainty,
             weighed.how,
             self.count(state.position, called),
@@ -250,7 +257,7 @@ def _units(data: Collection, key: str) -> Iterable[records.Unit]:
 
 def text_of(fact: Fact) -> str:
     """What a fault is called."""
-    return fact.record.fault.text if isinstance(fact.record, records.Fault) else str(fact.args[2])
+    return fact.record.fault.text if isinstance(fact.record, records.Fault) else fact.of(FaultClaim).fault
 
 
 _LITTLE = frozenset(

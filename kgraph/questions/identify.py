@@ -13,8 +13,9 @@ from typing import NamedTuple
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.recognition import differing, traits
-from kgraph.recognition.likelihood import Fitting, fit_of, fitting
+from kgraph.recognition.likelihood import Fitting, fitting
 from kgraph.recognition.seen import Look, Seen
+from kgraph.recognition.weighing import Member, Weight, weigher
 
 PRIOR = (0.4, 0.4, 0.2)
 """Of the recorded sets, of their unrecorded sisters, of none of these: a scale of our own."""
@@ -51,6 +52,8 @@ class Found(NamedTuple):
     fittings: tuple[Fitting, ...]
     candidates: tuple[Candidate, ...]
     differ: tuple[float, float]
+    sisters: Mapping[str, float]
+    """Key seen -> how often sisters differ in it."""
 
 
 def identify(
@@ -64,54 +67,53 @@ def identify(
         if owner not in left_out:
             members[family[owner]].append(owner)
     fittings = tuple(fitting(graph, look, left_out) for look in seen.looks)
-    differ = differences(graph)
-    logs = _logs(graph, fittings, members, prior, differ)
+    differ = differing.differences(graph)
+    sisters = {f.trait.key: differ.sisters_at(f.trait.key) for f in fittings}
+    weigh = weigher(fittings, _group_numbers(graph, fittings), sisters, differ.others)
+    weighed = {owner: weigh(owner) for of_family in members.values() for owner in of_family}
+    logs = _logs(weighed, members, prior)
     top = max(logs.values(), default=0.0)
     weights = {h: math.exp(w - top) for h, w in logs.items()}
     whole = math.fsum(weights.values())
     ranked = sorted(weights, key=lambda h: (-weights[h], h[1] or "~", h[0] or "~"))
-    made = tuple(_candidate(h, weights[h] / whole, fittings, members) for h in ranked)
-    return Found(seen, fittings, made, differ)
-
-
-def differences(graph: Graph) -> tuple[float, float]:
-    """d1 and d2 of the folder, worked out once."""
-    if "recognition differ" not in graph.remembered:
-        graph.remembered["recognition differ"] = (
-            differing.sisters_differ(graph),
-            differing.others_differ(graph),
-        )
-    known: tuple[float, float] = graph.remembered["recognition differ"]
-    return known
+    known = {f: _known_of_family(fittings, members[f], weighed) for f in members}
+    made = []
+    for at in ranked:
+        fit, told = 1.0, 0
+        if at[0] is not None:
+            fit, told = weighed[at[0]].fit, weighed[at[0]].known
+        elif at[1] is not None:
+            fit, told = max(weighed[o].fit for o in members[at[1]]), known[at[1]]
+        made.append(Candidate(*at, weights[at] / whole, fit, unknown=len(fittings) - told))
+    return Found(seen, fittings, tuple(made), (differ.sisters, differ.others), sisters)
 
 
 Hypothesis = tuple[str | None, str | None]
-Member = tuple[str, str]
-"""The group that a look belongs to, and its key."""
+
+
+def _known_of_family(
+    fittings: tuple[Fitting, ...], of_family: list[str], weighed: Mapping[str, Weight]
+) -> int:
+    """Of how many looks something is known of any of the family."""
+    if any(weighed[o].known == len(fittings) for o in of_family):
+        return len(fittings)
+    return sum(any(o in f.number for o in of_family) for f in fittings)
 
 
 def _logs(
-    graph: Graph,
-    fittings: tuple[Fitting, ...],
-    members: Mapping[str, list[str]],
-    prior: tuple[float, float, float],
-    differ: tuple[float, float],
+    weighed: Mapping[str, Weight], members: Mapping[str, list[str]], prior: tuple[float, float, float]
 ) -> dict[Hypothesis, float]:
     """The log of prior times likelihood for each hypothesis, as ratio to the shares of what was seen."""
     recorded, unrecorded, none = prior if members else (0.0, 0.0, 1.0)
-    group = _group_numbers(graph, fittings)
-    d1, d2 = differ
     logs: dict[Hypothesis, float] = {}
-    everywhere: list[float] = []
     for first, of_family in members.items():
-        sisters = []
+        before = _log(recorded / len(members) / len(of_family))
         for owner in of_family:
-            ratios = [f.chance.get(owner, f.share) / f.share for f in fittings]
-            logs[owner, first] = _sum(ratios, group, 0.0) + _log(recorded / len(members) / len(of_family))
-            sisters.append(_sum(ratios, group, d1))
-            everywhere.append(_sum(ratios, group, d2))
-        logs[None, first] = _mean_log(sisters) + _log(unrecorded / len(members))
-    logs[None, None] = (_mean_log(everywhere) if everywhere else 0.0) + _log(none)
+            logs[owner, first] = weighed[owner].recorded + before
+        logs[None, first] = _mean_log([weighed[o].sister for o in of_family]) + _log(
+            unrecorded / len(members)
+        )
+    logs[None, None] = (_mean_log([w.other for w in weighed.values()]) if weighed else 0.0) + _log(none)
     return {h: w for h, w in logs.items() if w > -math.inf}
 
 
@@ -121,53 +123,14 @@ def _log(value: float) -> float:
 
 def _mean_log(logs: list[float]) -> float:
     top = max(logs)
-    return top + math.log(math.fsum(math.exp(w - top) for w in logs) / len(logs))
+    return top + math.log(math.fsum([math.exp(w - top) for w in logs]) / len(logs))
 
 
 def _group_numbers(graph: Graph, fittings: tuple[Fitting, ...]) -> list[Member]:
-    """For each look its group and its key."""
-    first = differing.groups(graph) if len(fittings) > 1 else {}
-    return [(first.get(f.look.key, f.look.key), f.look.key) for f in fittings]
-
-
-def _sum(ratios: list[float], group: list[Member], differ: float) -> float:
-    """The log of the product of the looks, each mixed with its share by `differ`; see `joined`."""
-    return joined([math.log((1.0 - differ) * r + differ) if r else -math.inf for r in ratios], group)
-
-
-def joined(logs: list[float], group: list[Member]) -> float:
-    """The sum of weights where keys of one group weigh no more than the strongest of them.
-
-    What is seen at one key, such as each item of a list, is added up first.
-    """
-    if len({g for g, _ in group}) == len(group):
-        return math.fsum(logs)
-    by_group: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
-    for weight, (of, key) in zip(logs, group, strict=True):
-        by_group[of][key] += weight
-    total = 0.0
-    for weights in by_group.values():
-        whole, strongest = sum(weights.values()), max(map(abs, weights.values()))
-        total += math.copysign(min(abs(whole), strongest), whole)
-    return total
-
-
-def _candidate(
-    hypothesis: Hypothesis, chance: float, fittings: tuple[Fitting, ...], members: Mapping[str, list[str]]
-) -> Candidate:
-    owner, family = hypothesis
-    if owner is not None:
-        apart = [f.look for f in fittings if owner in f.disagrees]
-        known = [f.trait.misread for f in fittings if owner in f.chance]
-        return Candidate(owner, family, chance, fit_of(known, len(apart)), unknown=len(fittings) - len(known))
-    if family is None:
-        return Candidate(None, None, chance, 1.0, unknown=len(fittings))
-    unknown = sum(not any(o in f.chance for o in members[family]) for f in fittings)
-    best = max(
-        fit_of([f.trait.misread for f in fittings if o in f.chance], sum(o in f.disagrees for f in fittings))
-        for o in members[family]
-    )
-    return Candidate(None, family, chance, best, unknown=unknown)
+    """For each look its group and its key; a part at a place and the sizes of it are one group."""
+    keys = [f.trait.key for f in fittings]
+    first = differing.groups(graph, keys) if len(set(keys)) > 1 else {}
+    return [(first.get(key, key), f.look.key) for key, f in zip(keys, fittings, strict=True)]
 
 
 def explained(graph: Graph, found: Found, candidate: Candidate) -> Candidate:
@@ -178,15 +141,16 @@ def explained(graph: Graph, found: Found, candidate: Candidate) -> Candidate:
         owner = next(sure, None)
     if owner is None:
         return candidate
-    reasons = []
+    supports: list[Reason] = []
+    against: list[Reason] = []
     for f in found.fittings:
-        if owner in f.chance:
+        if row := f.of(owner):
             k = f.trait.at[owner]
             has = tuple(sorted(f.trait.texts.get(v, v) for v in k.values))
-            bits = math.log2(f.chance[owner] / f.share)
-            reasons.append((f, Reason(f.look, has, k.certainty, k.source, bits, k.facts)))
-    supports = sorted((r for f, r in reasons if owner not in f.disagrees), key=lambda r: -r.bits)
-    against = sorted((r for f, r in reasons if owner in f.disagrees), key=lambda r: r.bits)
+            reason = Reason(f.look, has, k.certainty, k.source, math.log2(row.chance / f.share), k.facts)
+            (against if row.apart else supports).append(reason)
+    supports.sort(key=lambda r: -r.bits)
+    against.sort(key=lambda r: r.bits)
     return candidate._replace(supports=tuple(supports), against=tuple(against))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import defaultdict
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
@@ -13,8 +14,9 @@ from kgraph.recognition.likelihood import UNWRITTEN, chance_of, values_known
 from kgraph.recognition.seen import Look, Seen
 
 LOOKS = 10
-MOST_SETS = 200
-"""Of more sets so many are drawn; the same ones each time."""
+MOST_SETS, LEAST_SETS = 200, 20
+MOST_WEIGHED = 300_000
+"""Of many sets some are drawn, the same ones each time, so that no more sets than this are weighed."""
 SURE = 0.9
 LEAST_LOOKS = 3
 """A set of which less is known is not tried."""
@@ -30,11 +32,15 @@ class Tally(NamedTuple):
 
 
 class Tried(NamedTuple):
-    """With nothing hidden by set and by family; with the set hidden; with its whole family hidden."""
+    """With nothing hidden by set and by family; with the set hidden; with its whole family hidden.
+
+    `sister`: the unrecorded sister first of all; `kin`: the family, the unrecorded sister in it.
+    """
 
     sets: Tally
     families: Tally
     sister: Tally
+    kin: Tally
     gone: Tally
 
 
@@ -42,8 +48,9 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
     """Tries every set that enough is known of, with ten looks, misread as often as is assumed."""
     chance = random.Random(seed)
     owners = traits.sets_of(graph.data)
-    if len(owners) > MOST_SETS:
-        owners = sorted(chance.sample(owners, MOST_SETS))
+    most = min(MOST_SETS, max(LEAST_SETS, MOST_WEIGHED // max(len(owners), 1)))
+    if len(owners) > most:
+        owners = sorted(chance.sample(owners, most))
     family, members = traits.families(graph), defaultdict[str, list[str]](list)
     for owner, first in family.items():
         members[first].append(owner)
@@ -58,17 +65,22 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
         counts["sets"].append(_best(found, owner))
         counts["families"].append(_best_family(found, own))
         if len(members[own]) > 1:
-            found = identify(graph, seen, prior, [owner])
-            right = found.candidates[0].set is None and found.candidates[0].family == own
-            _, sure, true = _best_family(found, own)
-            counts["sister"].append((right, sure, true))
+            seen_of_kin = _looks(graph, owner, keys, chance, members[own])
+            found = identify(graph, seen_of_kin, prior, [owner])
+            counts["sister"].append(_best_sister(found, own))
+            counts["kin"].append(_best_family(found, own))
         counts["gone"].append(_best_family(identify(graph, seen, prior, members[own]), None))
     return Tried(*(_tally(counts[name]) for name in Tried._fields))
 
 
-def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random) -> Seen:
-    """Ten looks at keys of which something is known of the set, what it has itself first."""
+def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random, kin: Iterable[str] = ()) -> Seen:
+    """Ten looks at keys of which something is known of the set, what it has itself first.
+
+    With its kin, at keys of which something is known of one of them also without the set.
+    """
     known = [t for k in keys if owner in (t := traits.trait(graph, k)).at]
+    if others := [o for o in kin if o != owner]:
+        known = [t for t in known if _known_without(graph, t, owner, others)]
     chance.shuffle(known)
     known.sort(key=lambda t: owner not in t.direct)
     looks = []
@@ -80,10 +92,21 @@ def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random) -> 
     return Seen(tuple(looks), (), ())
 
 
+def _known_without(graph: Graph, trait: traits.Trait, owner: str, others: list[str]) -> bool:
+    at = traits.without(graph, trait, frozenset([owner])).at
+    return any(o in at for o in others)
+
+
 def _best(found: Found, owner: str) -> tuple[bool, bool, bool]:
     recorded = [c for c in found.candidates if c.set]
     right, top = recorded[0].set == owner, found.candidates[0]
     return right, top.probability >= SURE, top.probability >= SURE and top.set == owner
+
+
+def _best_sister(found: Found, own: str) -> tuple[bool, bool, bool]:
+    top = found.candidates[0]
+    right, sure = top.set is None and top.family == own, top.probability >= SURE
+    return right, sure, sure and right
 
 
 def _best_family(found: Found, own: str | None) -> tuple[bool, bool, bool]:

@@ -7,6 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
+from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import compared
@@ -25,6 +26,13 @@ class Likely(NamedTuple):
     settle: str
     alike: int
     """How many other pairs of the same two families are left out for this one."""
+
+
+class Guessed(NamedTuple):
+    """Pairs, best first; and how many groups of records that share a value were left uncompared."""
+
+    pairs: list[Likely]
+    left_out: int
 
 
 class Tried(NamedTuple):
@@ -46,14 +54,14 @@ def weighing_of_sets(graph: Graph) -> Weighing:
             key: {o: Had(v) for o, v in of.items()} for key, of in differing.rows(graph).items()
         }
         for key in (*traits.places(graph), *traits.kinds_of_assembly(graph)):
-            direct = traits.trait(graph, key).direct
+            direct = traits.recorded(graph, key).direct
             own = {o: Had(k.values, k.certainty) for o, k in direct.items() if o[0] == "s"}
             if len(own) > 1:
                 rows.setdefault(key, own)
         known = [
-            (f.args[0], f.args[1])
+            (f.claim.one, f.claim.other)
             for f in graph.data.facts.values()
-            if f.kind == "rebadge" and f.certainty > 0
+            if isinstance(f.claim, RebadgeClaim) and f.certainty > 0
         ]
         sizes = Counter(traits.families(graph).values())
         inside, every = sum(map(_pairs, sizes.values())), _pairs(sizes.total())
@@ -78,7 +86,9 @@ def weighing_of_parts(graph: Graph) -> Weighing:
                 rows[key][part] = Had(frozenset(found))
     for part, taken in graph.takes_of.items():
         rows["place"][part] = Had(frozenset(place.position for place, _, _ in taken))
-    known = [(f.args[0], f.args[1]) for f in graph.data.facts.values() if f.kind == "same"]
+    known = [
+        (f.claim.one, f.claim.other) for f in graph.data.facts.values() if isinstance(f.claim, SameClaim)
+    ]
     every = _pairs(len(graph.data.known("part")))
     return Weighing(rows, {}, _odds(len(known), every), tuple(known))
 
@@ -92,20 +102,20 @@ def _odds(true: int, every: int) -> float:
     return math.log2((true + 1) / (max(every - true, 0) + 1))
 
 
-def likely_sets(graph: Graph, of: str = "") -> list[Likely]:
+def likely_sets(graph: Graph, of: str = "") -> Guessed:
     """The pairs of sets, or those of one set, best first; one for each two families."""
     family = traits.families(graph)
     weighing = weighing_of_sets(graph)
     names = {**traits.keys_of(graph)}
-    apart = {frozenset((f.args[0], f.args[1])) for f in graph.data.facts.values() if f.kind == "distinct"}
+    apart = {frozenset(f.claim) for f in graph.data.facts.values() if isinstance(f.claim, DistinctClaim)}
     told_apart = {frozenset(family.get(o, o) for o in pair) for pair in apart}
 
     def may(one: str, other: str) -> bool:
         two = frozenset((family[one], family[other]))
         return len(two) == 2 and two not in told_apart and not one_badge(graph, one, other)
 
-    pairs = _weighed(weighing, of, may)
-    return _one_for_two(weighing, pairs, lambda o: family[o], lambda k: names.get(k, k))
+    pairs, left_out = _weighed(weighing, of, may)
+    return Guessed(_one_for_two(weighing, pairs, lambda o: family[o], lambda k: names.get(k, k)), left_out)
 
 
 def one_badge(graph: Graph, one: str, other: str) -> bool:
@@ -119,7 +129,7 @@ def _badge(graph: Graph, owner: str) -> str:
     return compared(declared.badge) if isinstance(declared, SetModel) else ""
 
 
-def likely_parts(graph: Graph) -> list[Likely]:
+def likely_parts(graph: Graph) -> Guessed:
     """The pairs of parts that may be the same part under two numbers, best first."""
     weighing = weighing_of_parts(graph)
     name = {part: traits.one_name(graph, part) for part in graph.data.known("part")}
@@ -128,17 +138,19 @@ def likely_parts(graph: Graph) -> list[Likely]:
     def may(one: str, other: str) -> bool:
         return name.get(one, one) != name.get(other, other) and kinds.get(one) == kinds.get(other)
 
-    return _one_for_two(weighing, _weighed(weighing, "", may), lambda p: name.get(p, p), lambda k: k)
+    pairs, left_out = _weighed(weighing, "", may)
+    return Guessed(_one_for_two(weighing, pairs, lambda p: name.get(p, p), lambda k: k), left_out)
 
 
-def _weighed(weighing: Weighing, of: str, may: Callable[[str, str], bool]) -> list[Pair]:
+def _weighed(weighing: Weighing, of: str, may: Callable[[str, str], bool]) -> tuple[list[Pair], int]:
+    left_out = 0
     if of:
-        others = {o for group in blocks(weighing.rows).get(of, ()) for o in group} - {of}
+        others = weighing.near(of, blocks(weighing.rows).get(of, ()))
         compare: Iterable[tuple[str, str]] = ((of, o) for o in sorted(others))
     else:
-        compare = candidates(weighing.rows)
+        compare, left_out = candidates(weighing.rows)
     found = [weighing.pair(a, b) for a, b in compare if may(a, b)]
-    return sorted(found, key=lambda p: (-p.bits, p.one, p.other))
+    return sorted(found, key=lambda p: (-p.bits, p.one, p.other)), left_out
 
 
 def _one_for_two(
@@ -180,7 +192,7 @@ def tried(graph: Graph) -> Tried:
             continue
         hidden += 1
         given: dict[str, float] = {}
-        others = {o for group in near.get(one, ()) for o in group} - here
+        others = weighing.near(one, near.get(one, ())) - here
         others = {o for o in others if o == other or not one_badge(graph, one, o)}
         for pair in sorted(
             (weighing.pair(one, o, (one, other)) for o in others), key=lambda p: (-p.bits, p.other)
@@ -219,8 +231,8 @@ def disagreeing(graph: Graph) -> list[Fact]:
     table = differing.rows(graph)
     found = []
     for fact in graph.data.facts.values():
-        if fact.kind == "rebadge":
-            one, other = fact.args[0], fact.args[1]
+        if isinstance(fact.claim, RebadgeClaim):
+            one, other, _ = fact.claim
             both = [of[one] & of[other] for of in table.values() if one in of and other in of]
             if len(both) > 1 and not any(both):
                 found.append(fact)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from kgraph.claims import TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
-from kgraph.questions.asked import Asked, alike, budget_of
+from kgraph.questions.asked import Asked, alike, budget_of, left_over_note
 from kgraph.reason.rules import State
 
 
@@ -16,16 +17,18 @@ def parts(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -
     """Every part that goes there, with its role; parts that no set is known to have too."""
     here = Place(f"s:{set_key}", position)
     asked = _Parts(graph, wanted, budget_of(wanted), State("goes", *here), "asked", host=here)
+    known: dict[str, tuple[str, ...]] = {}
     rows = [
         row._replace(
             set=here.owner,
             position=position,
             role=role_of(row),
-            sets=tuple(sets_with(graph, row.part or "")),
+            sets=sets_with(graph, row.part or "", known),
         )
         for row in asked.rows()
     ]
-    answer = answered(asked_place(graph.data, "parts", set_key, position), rows, wanted, graph.data)
+    question = asked_place(graph.data, "parts", set_key, position)
+    answer = answered(question, rows, wanted, graph.data, left_over_note(asked.left_over))
     ordered = sorted(
         answer.rows, key=lambda r: (-r.certainty, -r.best, graph.data.text("part", r.part or ""))
     )
@@ -42,21 +45,26 @@ def role_of(row: Row) -> str:
     if "size" in kinds:
         return "equal size"
     takes = next((f for f in row.proof if f.kind == "takes"), None)
-    if takes is not None and takes.args[3] == "substitute":
+    if takes is not None and takes.of(TakesClaim).role == "substitute":
         return "substitute"
     return "alike" if "same" in kinds else "original"
 
 
-def sets_with(graph: Graph, part: str) -> list[str]:
-    """The owners of the sets that are known to have a part, or one alike it, as original; by name."""
-    places = {
-        place
-        for one in alike(graph, part)
-        for place, role, _ in graph.takes_of.get(one, ())
-        if role == "original"
-    }
-    found = {like.owner for place in places for like in graph.alike_places(place) if like.owner[0] == "s"}
-    return sorted(found, key=graph.data.owner_text)
+def sets_with(graph: Graph, part: str, known: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """The owners of the sets that are known to have a part, or one alike it, as original; by name.
+
+    `known`: what was found for other parts; those alike have the same sets.
+    """
+    if part not in known:
+        names = alike(graph, part)
+        places: set[Place] = set()
+        for one in names:
+            for place, role, _ in graph.takes_of.get(one, ()):
+                if role == "original" and place not in places:
+                    places |= graph.alike_places(place)
+        owners = {place.owner for place in places if place.owner[0] == "s"}
+        known |= dict.fromkeys(names, tuple(sorted(owners, key=graph.data.owner_text)))
+    return known[part]
 
 
 @dataclass
@@ -80,6 +88,6 @@ class _Parts(Asked):
 
     def _counterparts(self, row: Row) -> list[str]:
         """The sets whose part the best proof starts from."""
-        owners = (f.args[1] for f in row.proof if f.kind == "takes")
+        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
         host = self.host.owner if self.host else ""
         return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != host]

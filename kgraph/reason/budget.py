@@ -11,8 +11,11 @@ from dataclasses import dataclass
 
 SECONDS = 2.0
 """The time meant for weighing the answers of a question, unless `--seconds` says another."""
-LONGEST_SECONDS = 10.0
-"""No question takes longer than this, whatever is asked of it; with a longer `--seconds`, that."""
+LONGEST_SECONDS = 8.0
+"""No question is worked at for longer, whatever is asked of it; with a longer `--seconds`, that.
+
+Of the ten seconds that a question may take in all, the rest is for opening the folder and for telling.
+"""
 
 _STATES = 40_000
 """The most states of one network: some 1 kB each."""

@@ -7,7 +7,7 @@ question itself came to can matter.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from kgraph.facts import Fact
@@ -40,6 +40,18 @@ def said_at(graph: Graph, places: Iterable[Place]) -> Said:
         for item, fact in graph.refused_at.get(place, ()):
             found.setdefault(item, []).append((place, fact))
     return found
+
+
+def refused_near(graph: Graph, place: Place) -> Sequence[Place]:
+    """The places like this one at which a fact refuses something."""
+    if "refused near" not in graph.remembered:
+        near: dict[Place, list[Place]] = {}
+        for refused in sorted(graph.refused_at):
+            for owner, _ in graph.alike_places(refused):
+                near.setdefault(Place(owner, refused.position), []).append(refused)
+        graph.remembered["refused near"] = near
+    found: Mapping[Place, list[Place]] = graph.remembered["refused near"]
+    return found.get(place, ())
 
 
 def refused_items(graph: Graph, host: Place, budget: Budget, by_sisters: bool = True) -> dict[Item, Against]:

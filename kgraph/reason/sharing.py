@@ -45,7 +45,7 @@ def carriers(graph: Graph, assembly: str) -> list[str]:
 
 def leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
     """Whether an `except` names one of these assemblies itself."""
-    named = link.fact.args[2]
+    named = link.fact.left_out
     return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
 
 
@@ -161,7 +161,7 @@ def _alike_carriers(graph: Graph, assembly: str) -> dict[str, str]:
                 todo.append(link.other)
     for owner in family:
         for link in graph.links.get(owner, ()):
-            if not link.to_assembly and link.fact.args[2]:
+            if not link.to_assembly and link.fact.left_out:
                 for carrier in every:
                     if leaves_out(graph, link, carrier):
                         named[carrier].add(link.fact.id)

@@ -55,8 +55,16 @@ class Network:
         return math.prod(self.facts[i].certainty for i in sorted(set(labels)))
 
 
-def explore(start: State, step: Callable[[State], list[Step]], budget: Budget | None = None) -> Network:
-    """The states reachable from `start` by `step`, the most certain first, as far as the budget goes."""
+def explore(
+    start: State,
+    step: Callable[[State], list[Step]],
+    budget: Budget | None = None,
+    enough: Callable[[State], bool] | None = None,
+) -> Network:
+    """The states reachable from `start` by `step`, the most certain first, as far as the budget goes.
+
+    `enough` is told each state as its cheapest way is known, and says whether the walk may end there.
+    """
     budget = budget or Budget()
     made = Network([start], {start: 0}, [[]], [], [], [0.0], [(-1, -1)])
     numbers: dict[str, int] = {}
@@ -67,6 +75,10 @@ def explore(start: State, step: Callable[[State], list[Step]], budget: Budget | 
         if settled[here]:
             continue
         settled[here] = True
+        if enough is not None and enough(made.states[here]):
+            made.unexplored.update(i for i, known in enumerate(settled) if not known)
+            made.unexplored.add(here)
+            break
         if budget.steps <= 0 or len(made.states) > budget.states or (here % 512 == 511 and budget.over):
             made.unexplored.add(here)
             continue

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from itertools import combinations
+from collections.abc import Iterable, Mapping, Sequence, Set
+from typing import NamedTuple, TypeVar
 
-from kgraph.fits.graph import Graph
+from kgraph.claims import RebadgeClaim
+from kgraph.facts import Fact
+from kgraph.fits.graph import Graph, left_out
+from kgraph.names import fold
 from kgraph.recognition import traits
 
 WEIGHT = 10
 """What is assumed before anything is known weighs as much as so many pairs: a choice of our own."""
 SISTERS_DIFFER = 0.25
 OTHERS_DIFFER = 0.6
+WEIGHT_AT_KEY = 4
+"""What is counted of all keys weighs so many pairs at one key: a choice of our own."""
+MOST_PAIRS = 2_000
+MOST_SETS = 1_000
+"""So many rebadges and sets are looked at for how often they differ and which keys go together."""
 LEAST_TOGETHER = 5
 """Of so many sets at least two keys must be known before they are said to go together always."""
 
@@ -28,7 +37,7 @@ def rows(graph: Graph) -> Rows:
     if "recognition rows" not in graph.remembered:
         made: Rows = defaultdict(dict)
         for key in traits.attributes(graph)[0]:
-            for owner, known in traits.trait(graph, key).direct.items():
+            for owner, known in traits.recorded(graph, key).direct.items():
                 if owner[0] == "s":
                     made[key][owner] = known.values
         graph.remembered["recognition rows"] = made
@@ -36,25 +45,95 @@ def rows(graph: Graph) -> Rows:
     return known_rows
 
 
-def sisters_differ(graph: Graph) -> float:
-    """d1: the share of comparable keys in which recorded sisters differ."""
-    table = rows(graph)
+T = TypeVar("T")
+
+
+class Differences(NamedTuple):
+    """How often sisters differ (d1), at each key also, and how often sets of different families do (d2)."""
+
+    sisters: float
+    others: float
+    compared: Mapping[str, tuple[int, int]]
+    """Key -> pairs of sisters that both record it, and how many of them differ."""
+
+    def sisters_at(self, key: str) -> float:
+        """d1 at one key: what is counted there, and of all keys with the weight of so many pairs."""
+        pairs, apart = self.compared.get(key, (0, 0))
+        return (apart + self.sisters * WEIGHT_AT_KEY) / (pairs + WEIGHT_AT_KEY)
+
+
+def differences(graph: Graph) -> Differences:
+    """d1 and d2 of the folder, worked out once."""
+    if "recognition differ" not in graph.remembered:
+        graph.remembered["recognition differ"] = _differences(graph)
+    known: Differences = graph.remembered["recognition differ"]
+    return known
+
+
+def _differences(graph: Graph) -> Differences:
+    """Of many rebadges and keys some are looked at, evenly spread, as `spread` has them."""
+    table = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
+    compared, apart = Counter[str](), Counter[str]()
     total, pairs = 0.0, 0
-    for fact in graph.data.facts.values():
-        if fact.kind == "rebadge":
-            one, other = fact.args[0], fact.args[1]
-            both = [(k[one], k[other]) for k in table.values() if one in k and other in k]
-            if both:
-                total += sum(a != b for a, b in both) / len(both)
-                pairs += 1
-    return (total + SISTERS_DIFFER * WEIGHT) / (pairs + WEIGHT)
+    rebadges = [f for f in graph.data.facts.values() if f.kind == "rebadge"]
+    some = spread(rebadges, MOST_PAIRS)
+    for one, other, _ in (fact.of(RebadgeClaim) for fact in some):
+        both = {k: of[one].values != of[other].values for k, of in table.items() if one in of and other in of}
+        if both:
+            compared.update(both.keys())
+            apart.update(k for k, differs in both.items() if differs)
+            total += sum(both.values()) / len(both)
+            pairs += 1
+    _count_exceptions(graph, some, compared, apart)
+    sisters = (total + SISTERS_DIFFER * WEIGHT) / (pairs + WEIGHT)
+    at = {k: (n, apart[k]) for k, n in compared.items()}
+    return Differences(sisters, others_differ(graph), at)
+
+
+def _count_exceptions(
+    graph: Graph, rebadges: Sequence[Fact], compared: Counter[str], apart: Counter[str]
+) -> None:
+    """At places and of assemblies sisters are alike, save where a rebadge leaves them out."""
+    family = traits.families(graph)
+    places = _places_of_families(graph, {family[fact.claim[0]] for fact in rebadges})
+    for fact in rebadges:
+        compared.update(keys := places[family[fact.claim[0]]])
+        apart.update(keys & left_out(graph, fact.left_out))
+
+
+def _places_of_families(graph: Graph, wanted: Set[str]) -> dict[str, set[str]]:
+    """Family -> the places and kinds of assembly of which something is recorded on it or its assemblies."""
+    found: dict[str, set[str]] = {of: set() for of in wanted}
+    family = traits.families(graph)
+    for place in graph.taken_at:
+        if family.get(place.owner) in found:
+            found[family[place.owner]].add(place.position)
+    uses = {
+        (of, link.other)
+        for owner, of in family.items()
+        if of in found
+        for link in graph.links.get(owner, ())
+        if link.to_assembly
+    }
+    for of, assembly in uses:
+        kind = fold(graph.data.assembly_kind(assembly[2:]) or "")
+        found[of] |= graph.declares.get(assembly, frozenset()) | {kind}
+    return found
+
+
+def spread(items: Sequence[T], most: int) -> Sequence[T]:
+    """At most so many of the items, evenly spread over all of them."""
+    return items if len(items) <= most else [items[i * len(items) // most] for i in range(most)]
 
 
 def others_differ(graph: Graph) -> float:
-    """d2: the share of keys in which sets of different families differ; by counting, not pair by pair."""
+    """d2: the share of keys in which sets of different families differ; by counting, not pair by pair.
+
+    Of many sets some are looked at, evenly spread.
+    """
     family = traits.families(graph)
     differ, compared, most = 0, 0, 0
-    for of_sets in rows(graph).values():
+    for of_sets in _few(graph).values():
         alike, inside, inside_alike = Counter(of_sets.values()), Counter[str](), Counter[object]()
         for owner, values in of_sets.items():
             inside[family[owner]] += 1
@@ -70,23 +149,41 @@ def _pairs(n: int) -> int:
     return n * (n - 1) // 2
 
 
-def groups(graph: Graph) -> dict[str, str]:
-    """Key -> the first of the keys that always go together with it in the folder; keys alone are left out."""
-    if "recognition groups" not in graph.remembered:
-        graph.remembered["recognition groups"] = _groups(rows(graph), traits.families(graph))
-    known: dict[str, str] = graph.remembered["recognition groups"]
+def groups(graph: Graph, of: Iterable[str] = ()) -> dict[str, str]:
+    """Key -> the first of the keys that always go together with it in the folder; keys alone are left out.
+
+    With `of`, as far as these keys go. So many sets, evenly spread, tell whether two keys go together.
+    """
+    together: dict[tuple[str, str], bool] = graph.remembered.setdefault("recognition together", {})
+    table, family = _few(graph), traits.families(graph)
+    found: dict[str, str] = {}
+    for start in sorted(set(of) & table.keys()) if of else sorted(table):
+        todo, joined = [] if start in found else [start], {start}
+        while todo:
+            here = todo.pop()
+            for key in table.keys() - joined:
+                pair = min(here, key), max(here, key)
+                if pair not in together:
+                    together[pair] = _go_together(table[pair[0]], table[pair[1]], family)
+                if together[pair]:
+                    joined.add(key)
+                    todo.append(key)
+        if len(joined) > 1:
+            found.update(dict.fromkeys(joined, min(joined)))
+    return found
+
+
+def _few(graph: Graph) -> Rows:
+    """The rows of some of the sets, evenly spread."""
+    if "recognition few" not in graph.remembered:
+        some = set(spread(traits.sets_of(graph.data), MOST_SETS))
+        known_of = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
+        graph.remembered["recognition few"] = {
+            key: {o: k.values for o, k in of.items() if o[0] == "s" and (o in some or len(of) < MOST_SETS)}
+            for key, of in known_of.items()
+        }
+    known: Rows = graph.remembered["recognition few"]
     return known
-
-
-def _groups(table: Rows, family: dict[str, str]) -> dict[str, str]:
-    first: dict[str, str] = {}
-    for one, other in combinations(sorted(table), 2):
-        if _go_together(table[one], table[other], family):
-            top = first.setdefault(one, one)
-            old = first.get(other, other)
-            first[other] = top
-            first.update({k: top for k, v in first.items() if v == old})
-    return first
 
 
 def _go_together(

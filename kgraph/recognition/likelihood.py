@@ -6,9 +6,9 @@ Features are taken to be independent of each other, save those of one group (see
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from kgraph.belts import identify
 from kgraph.fits.graph import Graph
@@ -22,15 +22,29 @@ OUTLIER = 3.0
 """A measure so many times its error away disagrees."""
 
 
+_Result = TypeVar("_Result")
+
+
+class Row(NamedTuple):
+    """What a look says of all sets of which the same is known as surely."""
+
+    chance: float
+    apart: bool
+
+
 class Fitting(NamedTuple):
     """One look against all sets: its share, and for each set its chance and whether it disagrees."""
 
     look: Look
     trait: traits.Trait
     share: float
-    chance: dict[str, float]
-    """Set -> chance of the look with what is known of the set; a set that is not in it is not known."""
-    disagrees: frozenset[str]
+    number: dict[str, int]
+    """Set -> its row; a set that is not in it is not known."""
+    rows: list[Row]
+
+    def of(self, owner: str) -> Row | None:
+        """What the look says of a set; None where nothing is known of it."""
+        return self.rows[self.number[owner]] if owner in self.number else None
 
 
 def chance_of(values: Collection[str], value: str, known: Collection[str], misread: float) -> float:
@@ -49,12 +63,12 @@ def chance_of(values: Collection[str], value: str, known: Collection[str], misre
 
 def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[str, float]:
     """The share of each value among all sets that record the key, add-one smoothed; a list is divided."""
-    counts: Counter[str] = Counter()
+    counts: dict[str, float] = defaultdict(float)
     total = 0
-    for values in rows:
-        total += 1
+    for values, n in Counter(map(frozenset, rows)).items():
+        total += n
         for value in values:
-            counts[value] += 1.0 / len(values)  # type: ignore[assignment]
+            counts[value] += n / len(values)
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
@@ -69,24 +83,47 @@ def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> F
         k.values for o, k in trait.at.items() if o[0] == "s"
     ]
     share = shares_of(rows, known)[look.value]
-    by_values = _once(lambda values: chance_of(values, look.value, known, trait.misread))
-    chance = _mixed(trait, by_values, share)
-    apart = frozenset(o for o in chance if look.value not in trait.at[o].values)
-    return Fitting(look, trait, share, chance, apart)
+
+    def by_values(values: frozenset[str]) -> Row:
+        return Row(chance_of(values, look.value, known, trait.misread), look.value not in values)
+
+    return _fitted(look, trait, share, by_values)
+
+
+def _fitted(
+    look: Look, trait: traits.Trait, share: float, by_values: Callable[[frozenset[str]], Row]
+) -> Fitting:
+    """For each set certainty times the chance by the record, and the rest by the share among all."""
+    by_values = once(by_values)
+    number: dict[str, int] = {}
+    known: dict[tuple[frozenset[str], float], int] = {}
+    rows: dict[Row, int] = {}
+    for owner, (values, certain, _, _) in trait.at.items():
+        if owner[0] != "s":
+            continue
+        at = known.get((values, certain))
+        if at is None:
+            alone = by_values(values)
+            row = Row(certain * alone.chance + (1.0 - certain) * share, alone.apart)
+            at = known[values, certain] = rows.setdefault(row, len(rows))
+        number[owner] = at
+    return Fitting(look, trait, share, number, list(rows))
 
 
 def values_known(trait: traits.Trait, value: str = "") -> set[str]:
     """All values that a look at the key can show: what is recorded, the one seen, and of yes the no."""
-    known = {*(v for k in trait.direct.values() for v in k.values), *([value] if value else [])}
+    alike = {k.values for k in trait.direct.values()}
+    known = set().union(*alike, [value] if value else [])
     if known & {traits.YES, traits.NO}:
         return known | {traits.YES, traits.NO}
     return known | {UNWRITTEN} if len(known) == 1 else known
 
 
-def _once(of: Callable[[frozenset[str]], float]) -> Callable[[frozenset[str]], float]:
-    kept: dict[frozenset[str], float] = {}
+def once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], _Result]:
+    """The same, worked out once for each list of values."""
+    kept: dict[frozenset[str], _Result] = {}
 
-    def found(values: frozenset[str]) -> float:
+    def found(values: frozenset[str]) -> _Result:
         if values not in kept:
             kept[values] = of(values)
         return kept[values]
@@ -94,28 +131,20 @@ def _once(of: Callable[[frozenset[str]], float]) -> Callable[[frozenset[str]], f
     return found
 
 
-def _mixed(
-    trait: traits.Trait, by_values: Callable[[frozenset[str]], float], share: float
-) -> dict[str, float]:
-    """For each set: certainty times the chance by the record, and the rest by the share among all."""
-    return {
-        owner: k.certainty * by_values(k.values) + (1.0 - k.certainty) * share
-        for owner, k in trait.at.items()
-        if owner[0] == "s"
-    }
-
-
 def _of_measure(graph: Graph, look: Look) -> Fitting:
     trait = seen_of.sizes(graph, look)
     rows = [k.values for k in trait.direct.values()]
-    density = _once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))
+    density = once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))
     sizes = [s for s, _ in map(seen_of.size_mm, trait.texts) if math.isfinite(s)] + [look.size_mm or 0.0]
     flat = 1.0 / max(max(sizes) - min(sizes), 10.0 * look.error_mm)
     share = (math.fsum(density(v) for v in rows) + flat) / (len(rows) + 1)
     e = trait.misread
-    chance = _mixed(trait, lambda values: (1.0 - e) * density(values) + e * flat, share)
-    apart = frozenset(o for o in chance if all(_far(look, v) for v in trait.at[o].values))
-    return Fitting(look, trait, share, chance, apart)
+
+    def by_values(values: frozenset[str]) -> Row:
+        chance = (1.0 - e) * density(values) + e * flat
+        return Row(chance, all(_far(look, v) for v in values))
+
+    return _fitted(look, trait, share, by_values)
 
 
 def _density(look: Look, text: str) -> float:

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
-from kgraph.recognition import traits
-from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, shares_of, values_known
+from kgraph.recognition import differing, traits
+from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, once, shares_of, values_known
 
 MOST_SETS = 120
 """So many of the likeliest sets are looked at."""
@@ -34,15 +34,16 @@ class Next(NamedTuple):
 
 
 def next_looks(
-    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], differ: float, none: float = 0.0
+    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], none: float = 0.0
 ) -> list[Next]:
     """The keys worth a look, best first; `chances` are those of sets with their share of the unrecorded."""
     top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
-    family = traits.families(graph)
+    family, differ = traits.families(graph), differing.differences(graph)
     left = {family[o] for o in top if chances[o] >= 0.001}
-    found = []
+    found, region = [], traits.region_of(graph, top)
     for key in _keys(graph, top, set(seen)):
-        table, names = _tables(graph, key, top, chances, family, differ)
+        trait, often = traits.near(graph, key, region), differ.sisters_at(key)
+        table, names = _tables(trait, top, chances, family, often)
         if not table:
             continue
         prior = _prior(top, chances, family, none)
@@ -54,16 +55,15 @@ def next_looks(
 
 
 def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
-    """The keys that most of these sets have recorded, on themselves or on a sister."""
+    """The keys of which most of the families of these sets have something recorded."""
     family = traits.families(graph)
     wanted = {family[o] for o in top}
-    counts: dict[str, int] = defaultdict(int)
-    for key, owners in traits.attributes(graph)[0].items():
-        counts[key] = len({family[o] for o in owners if family.get(o) in wanted})
-    for place in graph.taken_at:
-        if family.get(place.owner) in wanted:
-            counts[place.position] += 1
-    usual = sorted((k for k in counts if counts[k] and k not in seen), key=lambda k: (-counts[k], k))
+    counts = {
+        key: len({of for o in traits.recorded(graph, key).direct if (of := family.get(o)) in wanted})
+        for key in traits.keys_of(graph)
+        if key not in seen
+    }
+    usual = sorted((k for k in counts if counts[k]), key=lambda k: (-counts[k], k))
     room = MOST_RECORDS // max(len(family), 1)
     return usual[: min(MOST_KEYS, max(LEAST_KEYS, room))]
 
@@ -80,15 +80,13 @@ def _prior(
 
 
 def _tables(
-    graph: Graph,
-    key: str,
+    trait: traits.Trait,
     top: list[str],
     chances: Mapping[str, float],
     family: Mapping[str, str],
     differ: float,
 ) -> tuple[dict[str, dict[str, float]], list[str]]:
     """Family -> value -> chance to see it there, and the names of the values."""
-    trait = traits.trait(graph, key)
     here = {o: trait.at[o] for o in top if o in trait.at}
     known = values_known(trait)
     values = sorted({v for k in here.values() for v in k.values} | (known & {traits.YES, traits.NO}))
@@ -97,6 +95,8 @@ def _tables(
         return {}, []
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [k.values for k in here.values()]
     shares = shares_of(rows, known)
+    by_values = once(lambda of: [chance_of(of, v, known, trait.misread) for v in values])
+    none = [0.0] * len(values)
     weight: dict[str, float] = defaultdict(float)
     table: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for owner in top:
@@ -104,8 +104,7 @@ def _tables(
         weight[of] += chances[owner]
         k = here.get(owner)
         certain = k.certainty * (1.0 - differ) if k else 0.0
-        for value in values:
-            by_record = chance_of(k.values, value, known, trait.misread) if k else 0.0
+        for value, by_record in zip(values, by_values(k.values) if k else none, strict=True):
             table[of][value] += chances[owner] * (certain * by_record + (1.0 - certain) * shares[value])
     made = {of: {v: c / weight[of] for v, c in row.items()} for of, row in table.items() if weight[of] > 0}
     made[""] = {v: shares[v] for v in values}

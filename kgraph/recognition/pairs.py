@@ -18,6 +18,10 @@ MATCHES = 0.9
 KNOWN = 10
 MOST_IN_BLOCK = 60
 """A value that more records share brings none of them together."""
+MOST_CROSSED = 2_000_000
+MOST_PAIRS = 400_000
+MOST_NEAR = 600
+"""So many records are grouped by two values, so many pairs compared, and so many with one record."""
 LEAST, MOST = 0.001, 0.999
 """No weight rests on more than this: a value seen twice does not decide alone."""
 
@@ -92,8 +96,11 @@ class Weighing:
     shares: dict[str, Counter[frozenset[str]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        self._of: dict[str, dict[str, Had]] = defaultdict(dict)
         for key, of in self.rows.items():
             self.shares[key] = Counter(had.values for had in of.values())
+            for record, had in of.items():
+                self._of[record][key] = had
         for one, other in self.known:
             self._count(one, other)
         self._by_chance = {
@@ -102,10 +109,11 @@ class Weighing:
         }
 
     def _count(self, one: str, other: str) -> None:
-        for key, of in self.rows.items():
-            if one in of and other in of:
+        there = self._of.get(other, {})
+        for key, had in self._of.get(one, {}).items():
+            if key in there:
                 self.compared[key] += 1
-                self.agreed[key] += of[one].values == of[other].values
+                self.agreed[key] += had.values == there[key].values
 
     def m(self, key: str, hidden: tuple[str, str] | None = None) -> float:
         """The chance that two that are one agree at a key, from the pairs known; one may be hidden."""
@@ -117,10 +125,9 @@ class Weighing:
 
     def pair(self, one: str, other: str, hidden: tuple[str, str] | None = None) -> Pair:
         """The weights of two records, those of a group no more than its strongest, and what they come to."""
-        weights = []
-        for key, of in self.rows.items():
-            if one in of and other in of:
-                weights.append(self._weight(key, of[one], of[other], hidden))
+        there = self._of.get(other, {})
+        both = [(key, had, there[key]) for key, had in self._of.get(one, {}).items() if key in there]
+        weights = [self._weight(key, here, other_has, hidden) for key, here, other_has in both]
         by_group: dict[str, list[float]] = defaultdict(list)
         for w in weights:
             by_group[self.groups.get(w.key, w.key)].append(w.bits)
@@ -139,6 +146,15 @@ class Weighing:
             ratio = (1.0 - m) / (1.0 - self._by_chance[key])
         return Weight(key, agrees, math.log2(certain * ratio + 1.0 - certain))
 
+    def near(self, record: str, groups: Iterable[list[str]]) -> set[str]:
+        """The records that share a rare value with one, from its groups, as far as the budget goes."""
+        found: set[str] = set()
+        for group in groups:
+            if len(found) >= MOST_NEAR:
+                break
+            found.update(group)
+        return found - {record}
+
     def informative(self, key: str) -> float:
         """How much agreement at a key is expected to say, in bits."""
         return agreement(self.m(key), self._by_chance[key])
@@ -150,44 +166,66 @@ def _capped(weights: list[float]) -> float:
 
 
 def blocks(rows: Rows, most: int = MOST_IN_BLOCK) -> dict[str, list[list[str]]]:
-    """Record -> the groups of records that share with it a value few have, or two values together."""
+    """Record -> the groups of records that share a value few have with it, or two; small ones first."""
     found: dict[str, list[list[str]]] = defaultdict(list)
-    for group in _groups(rows, most):
+    for group in groups_of(rows, most):
         for record in group:
             found[record].append(group)
     return found
 
 
-def _groups(rows: Rows, most: int) -> Iterable[list[str]]:
-    large: dict[tuple[str, frozenset[str]], list[str]] = {}
-    for key, of in rows.items():
+def groups_of(rows: Rows, most: int = MOST_IN_BLOCK) -> list[list[str]]:
+    """The records that share a value, or two where each alone is too common; the smallest groups first."""
+    found: list[list[str]] = []
+    common: dict[str, list[tuple[str, frozenset[str]]]] = defaultdict(list)
+    for key, of in sorted(rows.items()):
         by_value: dict[frozenset[str], list[str]] = defaultdict(list)
         for record, had in of.items():
             by_value[had.values].append(record)
         for values, group in by_value.items():
             if 2 <= len(group) <= most:
-                yield group
+                found.append(group)
             elif len(group) > most:
-                large[key, values] = group
-    yield from _crossed(large, most)
+                for record in group:
+                    common[record].append((key, values))
+    found += _crossed(common, most)
+    return sorted(found, key=len)
 
 
-def _crossed(large: Mapping[tuple[str, frozenset[str]], list[str]], most: int) -> Iterable[list[str]]:
-    """Records that share all the common values which they have: groups by the whole of them."""
-    common: dict[str, list[tuple[str, frozenset[str]]]] = defaultdict(list)
-    for at, group in large.items():
-        for record in group:
-            common[record].append(at)
-    whole: dict[tuple[tuple[str, frozenset[str]], ...], list[str]] = defaultdict(list)
+Value = tuple[str, frozenset[str]]
+"""A key and what is recorded at it."""
+
+
+def _crossed(common: Mapping[str, list[Value]], most: int) -> Iterable[list[str]]:
+    """Records that share two common values; and, where those are common too, all such values that they have.
+
+    Of many records not every two keys are crossed: those which most of them have, as far as the budget goes.
+    """
+    keys = Counter(two for ats in common.values() for two in combinations([key for key, _ in ats], 2))
+    room, chosen = MOST_CROSSED, set()
+    for two, n in sorted(keys.items(), key=lambda item: (-item[1], item[0])):
+        if room >= n:
+            chosen.add(two)
+            room -= n
+    crossed: dict[tuple[Value, ...], list[str]] = defaultdict(list)
     for record, ats in common.items():
-        if len(ats) > 1:
-            whole[tuple(ats)].append(record)
-    yield from (group for group in whole.values() if 2 <= len(group) <= most)
+        for one, other in combinations(ats, 2):
+            if (one[0], other[0]) in chosen:
+                crossed[one, other].append(record)
+        if len(ats) > 2:
+            crossed[tuple(ats)].append(record)
+    return (group for group in crossed.values() if 2 <= len(group) <= most)
 
 
-def candidates(rows: Rows) -> set[tuple[str, str]]:
-    """The pairs of records that are compared, each once."""
+def candidates(rows: Rows) -> tuple[set[tuple[str, str]], int]:
+    """The pairs of records that are compared, each once; and how many groups the budget left out.
+
+    The smallest groups come first, as the values shared in them are the rarest.
+    """
     found: set[tuple[str, str]] = set()
-    for group in _groups(rows, MOST_IN_BLOCK):
+    groups = groups_of(rows)
+    for done, group in enumerate(groups):
+        if len(found) >= MOST_PAIRS:
+            return found, len(groups) - done
         found.update(combinations(sorted(group), 2))
-    return found
+    return found, 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import NamedTuple
 
 from kgraph import quantities, words
@@ -87,7 +88,7 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         return Look(key, name, traits.YES if value in words.TRUE_WORDS else traits.NO, text)
     if is_measure(graph, key):
         return _measure(key, name, text, notes)
-    trait = traits.trait(graph, key)
+    trait = traits.recorded(graph, key)
     if trait.place:
         numbered = graph.data.parts_numbered(fold(text))
         if is_part := min(numbered, default=graph.data.key("part", fold(text))):
@@ -106,10 +107,11 @@ def is_measure(graph: Graph, key: str) -> bool:
         return _measured_place(graph, key) is not None
     if key in traits.places(graph):
         return False
-    written = traits.trait(graph, key).texts.values()
+    written = traits.recorded(graph, key).texts.values()
     return bool(written) and all(_length(t) for t in written)
 
 
+@lru_cache(maxsize=65536)
 def _length(text: str) -> quantities.Length | None:
     try:
         return quantities.length(text, low_mm=0.01, high_mm=10_000.0)
@@ -140,9 +142,12 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
     if look.key in traits.places(graph):
         place = (look.key, "insidelength")
     if place is None or look.key in traits.attributes(graph)[1]:
-        return traits.trait(graph, look.key)
-    base = traits.trait(graph, place[0])
-    size = {v: _part_size(graph, v, place[1]) for v in base.texts}
+        base = traits.trait(graph, look.key)
+        # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
+        size = {v: t for v, t in base.texts.items() if _length(t)}
+    else:
+        base = traits.trait(graph, place[0])
+        size = {v: part_size(graph, v, place[1]) for v in base.texts}
     texts = {t: t for t in size.values() if t}
 
     def sized(known: traits.Known) -> traits.Known | None:
@@ -151,10 +156,24 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
 
     direct = {o: s for o, k in base.direct.items() if (s := sized(k))}
     at = {o: s for o, k in base.at.items() if (s := sized(k))}
-    return base._replace(key=look.key, name=look.name, texts=texts, direct=direct, at=at)
+    return base._replace(name=look.name, texts=texts, direct=direct, at=at)
 
 
-def _part_size(graph: Graph, part: str, attribute: str) -> str:
+def sizes_at(graph: Graph, parts: Iterable[str]) -> dict[str, str]:
+    """Attribute -> its name, of all that is a length of any of these parts; of a belt the inside length."""
+    found: dict[str, str] = {}
+    for part in parts:
+        for thing in graph.data.things["part"].get(part, ()):
+            if graph.data.inside_length_mm(thing) is not None:
+                found["insidelength"] = "inside length"
+            for name, value in thing.attributes:
+                if isinstance(value, str) and _length(value):
+                    found.setdefault(compared(name), name)
+    return dict(sorted(found.items()))
+
+
+def part_size(graph: Graph, part: str, attribute: str) -> str:
+    """The length that a part has by an attribute, as a text; empty where it has none."""
     for thing in graph.data.things["part"].get(part, ()):
         inside = graph.data.inside_length_mm(thing)
         if attribute == "insidelength" and inside is not None:

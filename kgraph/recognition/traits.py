@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import heapq
-import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
+from itertools import count
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import quantities, records
@@ -89,22 +89,27 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
         names: dict[str, str] = {}
         for kind in ("set", "assembly"):
             for key, things in graph.data.things[kind].items():
-                for name, text in _pairs(things):
-                    names.setdefault(compared(name), name)
-                    found[compared(name)][f"{kind[0]}:{key}"].append(text)
+                owner = f"{kind[0]}:{key}"
+                for at, name, text in _pairs(things):
+                    names.setdefault(at, name)
+                    found[at][owner].append(text)
         graph.remembered["recognition attributes"] = (found, names)
     made: tuple[Written, dict[str, str]] = graph.remembered["recognition attributes"]
     return made
 
 
-def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str]]:
+def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
+    """The key, how it is written, and the text, of all that is written of a thing."""
     for thing in things:
         for name, value in thing.attributes:
-            for text in texts_of(value):
-                if compared(name) == "features":
-                    yield text, YES
-                elif compared(name) not in NOT_TRAITS:
-                    yield name, text
+            key = compared(name)
+            if key == "features":
+                yield from ((compared(text), text, YES) for text in texts_of(value))
+            elif key not in NOT_TRAITS:
+                if isinstance(value, str):
+                    yield key, name, value
+                else:
+                    yield from ((key, name, text) for text in texts_of(value))
 
 
 def kinds_of_assembly(graph: Graph) -> dict[str, str]:
@@ -117,26 +122,63 @@ def kinds_of_assembly(graph: Graph) -> dict[str, str]:
 def places(graph: Graph) -> dict[str, str]:
     """Key -> name of every place at which a part is recorded."""
     if "recognition places" not in graph.remembered:
-        keys = {place.position for place in graph.taken_at}
-        graph.remembered["recognition places"] = {k: graph.data.text("position", k) for k in sorted(keys)}
+        keys = sorted(_by_position(graph))
+        graph.remembered["recognition places"] = {k: graph.data.text("position", k) for k in keys}
     known: dict[str, str] = graph.remembered["recognition places"]
     return known
 
 
 def keys_of(graph: Graph) -> dict[str, str]:
     """Key -> name of all that can be looked at: attributes, features, places, kinds of assembly."""
-    return {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
+    if "recognition keys" not in graph.remembered:
+        whole = {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
+        graph.remembered["recognition keys"] = whole
+    known: dict[str, str] = graph.remembered["recognition keys"]
+    return known
 
 
 def trait(graph: Graph, key: str) -> Trait:
     """What is known at one key; nothing at all for a key that the folder does not have."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
     if key not in kept:
-        kept[key] = _trait(graph, key)
+        alone = recorded(graph, key)
+        kept[key] = alone._replace(at=_spread(graph, key, alone.direct, alone.place))
     return kept[key]
 
 
-def _trait(graph: Graph, key: str) -> Trait:
+def near(graph: Graph, key: str, region: Set[str]) -> Trait:
+    """What is known at one key of the owners of a region, by what is recorded in the region."""
+    kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
+    if key in kept:
+        return kept[key]
+    alone = recorded(graph, key)
+    inside = {o: alone.direct[o] for o in region if o in alone.direct}
+    return alone._replace(at=_Spreading(graph, key, inside, alone.place, region).ended())
+
+
+def region_of(graph: Graph, owners: Iterable[str]) -> set[str]:
+    """The sets of the families of these owners, and the assemblies that they are built on."""
+    family = families(graph)
+    wanted = {family[o] for o in owners}
+    region = {o for o, of in family.items() if of in wanted}
+    todo = list(region)
+    while todo:
+        for link in graph.links.get(todo.pop(), ()):
+            if link.to_assembly == link.other and link.other not in region:
+                region.add(link.other)
+                todo.append(link.other)
+    return region
+
+
+def recorded(graph: Graph, key: str) -> Trait:
+    """What is recorded at one key, without what follows from it for others."""
+    kept: dict[str, Trait] = graph.remembered.setdefault("recognition recorded", {})
+    if key not in kept:
+        kept[key] = _recorded(graph, key)
+    return kept[key]
+
+
+def _recorded(graph: Graph, key: str) -> Trait:
     texts: dict[str, str] = {}
     place, direct = False, _written(graph, key, texts)
     if not direct and key in kinds_of_assembly(graph):
@@ -145,7 +187,7 @@ def _trait(graph: Graph, key: str) -> Trait:
         place, direct = True, _taken(graph, key, texts)
     _add_exceptions(graph, key, direct)
     name = keys_of(graph).get(key, key)
-    return Trait(key, name, texts, direct, _spread(graph, key, direct, place), misread(graph, key), place)
+    return Trait(key, name, texts, direct, {}, misread(graph, key), place)
 
 
 def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
@@ -158,11 +200,15 @@ def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
 
 def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, Known]:
     direct = {}
+    alike: dict[tuple[str, ...], frozenset[str]] = {}
     for owner, written in attributes(graph)[0].get(key, {}).items():
-        values = {YES if compared(t) == "true" else compared(t): t for t in written}
-        for value, text in values.items():
-            texts.setdefault(value, text)
-        direct[owner] = Known(frozenset(values), 1.0, owner)
+        said = tuple(written)
+        if said not in alike:
+            values = {YES if compared(t) == "true" else compared(t): t for t in said}
+            for value, text in values.items():
+                texts.setdefault(value, text)
+            alike[said] = frozenset(values)
+        direct[owner] = Known(alike[said], 1.0, owner)
     return direct
 
 
@@ -186,13 +232,26 @@ def _built_on(graph: Graph, kind: str, texts: dict[str, str]) -> dict[str, Known
 
 def _taken(graph: Graph, position: str, texts: dict[str, str]) -> dict[str, Known]:
     direct = {}
-    for place, taken in graph.taken_at.items():
-        if place.position == position:
-            values = frozenset(one_name(graph, part) for part, _, _ in taken)
-            texts.update({v: graph.data.text("part", v) for v in values})
-            best = min(fact.certainty for _, _, fact in taken)
-            direct[place.owner] = Known(values, best, place.owner, tuple(f for _, _, f in taken))
+    for place, taken in _by_position(graph).get(position, ()):
+        values = frozenset(one_name(graph, part) for part, _, _ in taken)
+        texts.update({v: graph.data.text("part", v) for v in values})
+        best = min(fact.certainty for _, _, fact in taken)
+        direct[place.owner] = Known(values, best, place.owner, tuple(f for _, _, f in taken))
     return direct
+
+
+Taken = list[tuple[str, str, Fact]]
+
+
+def _by_position(graph: Graph) -> dict[str, list[tuple[Place, Taken]]]:
+    """Position -> the places of that name with the parts that they take."""
+    if "recognition by position" not in graph.remembered:
+        found: dict[str, list[tuple[Place, Taken]]] = defaultdict(list)
+        for place, taken in graph.taken_at.items():
+            found[place.position].append((place, taken))
+        graph.remembered["recognition by position"] = found
+    known: dict[str, list[tuple[Place, Taken]]] = graph.remembered["recognition by position"]
+    return known
 
 
 def one_name(graph: Graph, part: str) -> str:
@@ -228,35 +287,67 @@ def misread(graph: Graph, key: str) -> float:
 
 def _spread(graph: Graph, key: str, direct: dict[str, Known], place: bool) -> dict[str, Known]:
     """For every owner within reach the surest record, through sisters and what a set is built on."""
-    found: dict[str, Known] = {}
-    queue = [(-math.log(k.certainty), owner, n) for n, (owner, k) in enumerate(direct.items())]
-    ways = list(direct.values())
-    heapq.heapify(queue)
-    while queue:
-        cost, owner, number = heapq.heappop(queue)
-        if owner in found or (owner in direct and ways[number] is not direct[owner]):
-            continue
-        here = found[owner] = ways[number]
-        for link in graph.links.get(owner, ()):
-            if link.other not in found and link.other not in direct and _carries(graph, link, key, place):
-                certain = here.certainty * link.fact.certainty
-                ways.append(Known(here.values, certain, here.source, (*here.facts, link.fact)))
-                heapq.heappush(queue, (cost - math.log(link.fact.certainty), link.other, len(ways) - 1))
-    return found
+    return _Spreading(graph, key, direct, place).ended()
 
 
-def _carries(graph: Graph, link: Link, key: str, place: bool) -> bool:
-    """Whether what holds at one end of a link holds at the other, as far as this key goes.
+class _Spreading:
+    """The surest record first, from owner to owner, as long as any owner can still get one."""
 
-    What is recorded of an assembly holds of what is built on it, and not the reverse; a place does both ways.
-    """
-    if key in link.left_out:
-        return False
-    if place and link.to_assembly:
-        return key in graph.declares.get(link.to_assembly, ())
-    return link.other != link.to_assembly
+    def __init__(
+        self,
+        graph: Graph,
+        key: str,
+        direct: dict[str, Known],
+        place: bool,
+        region: Set[str] | None = None,
+    ) -> None:
+        self.region = region
+        self.found = dict(direct)
+        self.links, self.key, self.place = graph.links, key, place
+        self.declaring = {a for a, of in graph.declares.items() if key in of} if place else set()
+        self.queue: list[tuple[float, str, str, int, Fact]] = []
+        self.number = count()
+        if region is not None or 2 * len(direct) < len(graph.links):
+            for owner in direct:
+                self._reach(owner)
+        else:
+            self._reach_from_the_end()
 
+    def _carries(self, link: Link, to: str) -> bool:
+        """Whether what holds at one end of a link holds at the other, as far as this key goes.
 
-def part_at(graph: Graph, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
-    """The parts that facts put at a place of an owner."""
-    return ((part, fact) for part, _, fact in graph.taken_at.get(Place(owner, position), ()))
+        What is recorded of an assembly holds of what is built on it, not the reverse; a place does both ways.
+        """
+        if self.key in link.left_out:
+            return False
+        if self.place and link.to_assembly:
+            return link.to_assembly in self.declaring
+        return to != link.to_assembly
+
+    def _put(self, before: str, owner: str, fact: Fact) -> None:
+        certain = self.found[before].certainty * fact.certainty
+        heapq.heappush(self.queue, (-certain, owner, before, next(self.number), fact))
+
+    def _reach(self, owner: str) -> None:
+        for link in self.links.get(owner, ()):
+            if link.other in self.found or (self.region is not None and link.other not in self.region):
+                continue
+            if self._carries(link, link.other):
+                self._put(owner, link.other, link.fact)
+
+    def _reach_from_the_end(self) -> None:
+        """Where few lack a record: what can come to them is looked for from their end."""
+        for owner in self.links.keys() - self.found.keys():
+            for link in self.links[owner]:
+                if link.other in self.found and self._carries(link, owner):
+                    self._put(link.other, owner, link.fact)
+
+    def ended(self) -> dict[str, Known]:
+        """What every owner has in the end."""
+        while self.queue:
+            cost, owner, before, _, fact = heapq.heappop(self.queue)
+            if owner not in self.found:
+                here = self.found[before]
+                self.found[owner] = Known(here.values, -cost, here.source, (*here.facts, fact))
+                self._reach(owner)
+        return self.found

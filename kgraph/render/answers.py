@@ -106,10 +106,17 @@ def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:
 
 def _evidence_json(e: Evidence) -> dict[str, Any]:
     out: dict[str, Any] = {"file": e.where.file, "line": e.where.line, "certainty": e.certainty}
-    for key in ("how", "source", "by", "via", "date", "note"):
+    for key in ("how", "sources", "page", "by", "via", "date", "note", "photos"):
         if value := getattr(e, key):
-            out[key] = value
+            out[key.removesuffix("s")] = _one_or_list(value)
     return out if e.trust == 1 else {**out, "trust": e.trust}
+
+
+def _one_or_list(value: str | tuple[str, ...]) -> str | list[str]:
+    """One name or a list of several, as an entry writes it."""
+    if isinstance(value, str):
+        return value
+    return value[0] if len(value) == 1 else list(value)
 
 
 def percent(value: float) -> str:
@@ -214,23 +221,35 @@ _HEADS = {
 def _proof_text(data: Collection, row: Row) -> str:
     place = f" at {data.text('position', row.position)}" if row.position else ""
     lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {certainty_text(row)}"]
-    lines += [fact_line(data, f) for f in row.proof]
+    lines += fact_lines(data, row.proof)
     if len(row.proofs) > 1:
         count = f"{len(row.proofs)}{'' if row.all_proofs else ' or more'}"
         lines.append(f"  {count} proofs in all; the best one is shown, {percent(row.best)}")
     if row.against:
         lines.append(f"  against it, {percent(row.no)}:")
-        lines += [fact_line(data, f) for f in row.against]
+        lines += fact_lines(data, row.against)
     return "\n".join(lines) + "\n"
+
+
+def fact_lines(data: Collection, facts: Iterable[Fact]) -> list[str]:
+    """The facts of a proof, and below each what else says the same."""
+    lines = []
+    for fact in facts:
+        lines.append(fact_line(data, fact))
+        rest = sorted(fact.evidence, key=lambda e: -e.certainty)[1:]
+        for e in rest:
+            where = f"{e.where.file}:{e.where.line}"
+            lines.append(f"          also {percent(e.certainty)} [{visible(_told(e))}] {visible(where)}")
+    return lines
+
+
+def _told(e: Evidence) -> str:
+    return ", ".join(v for v in (e.told, e.pictured) if v) or "a number of its own"
 
 
 def fact_line(data: Collection, fact: Fact) -> str:
     """One fact of a proof on one line: certainty, what it says, how it is known, where it stands."""
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)
-    via = (
-        ", ".join(v for v in (strongest.grade, strongest.source) if v) or "a number of its own"
-        if strongest
-        else "common practice, no source"
-    )
+    via = _told(strongest) if strongest else "common practice, no source"
     return f"  {percent(fact.certainty):>6}  {visible(says(data, fact))}  [{visible(via)}] {visible(where)}"

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from kgraph import doubts, questions
+from kgraph import doubts, questions, records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
 from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, each_once, percent
 from kgraph.render.faults import counted_text
-from kgraph.render.sheet import DEFER, Item, Page, Section
+from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
 from kgraph.render.values import value_text
 from kgraph.shelf.owned import with_units
 
@@ -39,7 +39,9 @@ def page(graph: Graph, set_key: str, unit: str = "") -> Page:
         Section("Which own units could give it", _givers(graph, set_key), "None that is recorded."),
         Section("What is doubtful, and cheap to settle now", _doubts(graph, set_key), "Nothing recorded."),
     )
-    return Page(f"Before opening: {title}", _about(graph, set_key), sections, found.notes)
+    own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
+    photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
+    return Page(f"Before opening: {title}", _about(graph, set_key), sections, found.notes, photos)
 
 
 def _first(items: list[Item]) -> tuple[Item, ...]:
@@ -79,7 +81,16 @@ def _check(data: Collection, rows: list[FaultRow]) -> Item:
     )
     sure = row.basis if row.certainty is None else percent(row.certainty)
     told = (("look", row.check), ("signs", ", ".join(row.signs)), ("cure", row.cure))
-    return Item(f"{row.fault}: {places} ({sure})", tuple(f"{key}: {text}" for key, text in told if text))
+    return Item(
+        f"{row.fault}: {places} ({sure})",
+        tuple(f"{key}: {text}" for key, text in told if text),
+        photos=_photos(rows),
+    )
+
+
+def _photos(rows: list[FaultRow]) -> tuple[str, ...]:
+    """The photographs of the facts that a fault rests on."""
+    return tuple(dict.fromkeys(p for row in rows for fact in row.proof for p in photos_of_fact(fact)))
 
 
 def _at_hand(graph: Graph, set_key: str) -> tuple[Item, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from kgraph.collection import Collection
@@ -27,6 +28,11 @@ def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: in
         "answers": [_doubt_json(data, d) for d in shown],
         "entropy_bits": doubts.entropy_bits,
         "of answers": doubts.answers,
+        "alike": [
+            {"facts": [d.fact.id for d in group], "answers": len(group[0].rows)}
+            for group in grouped(doubts.found)
+            if len(group) > 1
+        ],
         "notes": notes(doubts, most),
     }
     if texts := caution_texts(data, _cautions(shown)):
@@ -50,11 +56,33 @@ def _cautions(doubts: tuple[Doubt, ...]) -> list[str]:
     return list(dict.fromkeys(c for d in doubts for r in d.rows for c in r.cautions))
 
 
+LEAST_ALIKE = 4
+"""So many doubts that settle the same by the same are told as one."""
+
+
+def grouped(found: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
+    """The doubts in their order, those together that are alike: as certain, of as many answers and bits."""
+    alike: dict[tuple[str, int, float, float], list[Doubt]] = {}
+    for doubt in found:
+        like = (doubt.fact.kind, len(doubt.rows), doubt.fact.certainty, round(doubt.fall_bits, 9))
+        alike.setdefault(like, []).append(doubt)
+    groups: list[tuple[Doubt, ...]] = []
+    for those in alike.values():
+        groups += [tuple(those)] if len(those) >= LEAST_ALIKE else [(one,) for one in those]
+    return groups
+
+
 def notes(doubts: Doubts, most: int) -> list[str]:
     """Remarks on what was left out or not exact."""
     said = []
-    if len(doubts.found) > most:
-        said.append(f"{len(doubts.found) - most} more facts are in doubt; --most shows more.")
+    rest = [d for group in grouped(doubts.found)[most:] for d in group]
+    if rest:
+        counts = Counter(len(d.rows) for d in rest)
+        each = ", ".join(
+            f"{_facts(n)} on which {_hang(k)}" for k, n in sorted(counts.items(), reverse=True)[:4]
+        )
+        are = "fact is" if len(rest) == 1 else "facts are"
+        said.append(f"{len(rest):,} more {are} in doubt ({each}); --most shows more.")
     if doubts.inexact:
         said.append(f"{doubts.inexact} answers were weighed by drawing worlds at random.")
     if doubts.not_looked_at:
@@ -66,7 +94,8 @@ def as_text(
     data: Collection, doubts: Doubts, most: int, terminal: bool, whole: Whole = SHORT, bits: bool = False
 ) -> str:
     """What to do, whole, with how much it settles; the look that settles most first."""
-    shown = doubts.found[:most]
+    groups = grouped(doubts.found)[:most]
+    shown = tuple(group[0] for group in groups)
     head = ("certainty", "settles", *(("bits",) if bits else ()), "fact")
     rows = [
         [
@@ -77,8 +106,25 @@ def as_text(
         ]
         for d in shown
     ]
-    out = table(head, rows, terminal, [[look(data, d.fact)] for d in shown])
+    below = [[look(data, g[0].fact), *_more_alike(g)] for g in groups]
+    out = table(head, rows, terminal, below)
     return out + block(caution_texts(data, _cautions(shown)), terminal, whole.cautions)
+
+
+def _more_alike(group: Sequence[Doubt]) -> list[str]:
+    """How many facts a doubt stands for, where they are alike."""
+    if len(group) == 1:
+        return []
+    hang = _hang(len(group[0].rows))
+    return [f"one of {_facts(len(group))} on which {hang}, of {percent(group[0].fact.certainty)}"]
+
+
+def _facts(count: int) -> str:
+    return "1 fact" if count == 1 else f"{count:,} facts"
+
+
+def _hang(count: int) -> str:
+    return "one answer hangs each" if count == 1 else f"{count:,} answers hang each"
 
 
 def _answers(count: int) -> str:
@@ -94,7 +140,7 @@ def to_do(data: Collection, doubt: Doubt) -> str:
 
 def look(data: Collection, fact: Fact) -> str:
     """What to look at to learn whether a fact holds."""
-    return _LOOK[fact.kind](data, *fact.args)
+    return _LOOK[fact.kind](data, *fact.claim)
 
 
 def _rebadge(data: Collection, one: str, other: str, *rest: Any) -> str:

@@ -19,6 +19,7 @@ def as_json(
 ) -> dict[str, Any]:
     """One object: every hypothesis with its probability, best first."""
     rows = [_row(data, c) for c in best]
+    by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
     notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
     return {
         "question": question,
@@ -27,7 +28,7 @@ def as_json(
             {"key": n.name, "bits": n.bits, "tells apart": n.apart, "of": n.left, "says": says(n)}
             for n in following
         ],
-        "differ": {"sisters": found.differ[0], "others": found.differ[1]},
+        "differ": {"sisters": found.differ[0], "others": found.differ[1], "sisters by key": by_key},
         "notes": notes,
     }
 

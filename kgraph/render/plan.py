@@ -323,6 +323,7 @@ def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int 
                 "set": data.owner_text(q.set),
                 "expected_wants": q.expected,
                 "wants": {_sought_text(data, hunt, s): r.certainty for s, r in q.wants.items()},
+                "sound": {_sought_text(data, hunt, s): r.sound for s, r in q.wants.items()},
                 "warnings": {_sought_text(data, hunt, s): list(r.warnings) for s, r in q.wants.items()},
                 "proofs": {
                     _sought_text(data, hunt, s): [fact_json(data, f) for f in r.proof]
@@ -380,6 +381,8 @@ def _quarry_proof(data: Collection, hunt: Hunt, quarry: Quarry) -> str:
     out = f"\n{visible(data.owner_text(quarry.set))}\n"
     for sought, row in quarry.wants.items():
         place = data.text("position", row.position)
-        says = f"{_sought_text(data, hunt, sought)}: its {place}, {row.standing}, {certainty_text(row)}"
+        goes = f"goes there {percent(row.certainty / row.sound)}, sound {percent(row.sound)}"
+        sure = certainty_text(row) if row.sound == 1 else f"{certainty_text(row)}: {goes}"
+        says = f"{_sought_text(data, hunt, sought)}: its {place}, {row.standing}, {sure}"
         out += f" {visible(says)}\n" + "".join(fact_line(data, f) + "\n" for f in row.proof)
     return out

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ def says(data: Collection, fact: Fact) -> str:
     """What a fact states, as one sentence without its full stop."""
     if fact.kind == "fault":
         return _fault(data, fact)
-    return _SAYS[fact.kind](data, *fact.args)
+    return _SAYS[fact.kind](data, *fact.claim)
 
 
 def _but(data: Collection, names: tuple[str, ...]) -> str:
@@ -65,7 +66,7 @@ def _refuses(data: Collection, part: str, owner: str, position: str, at: str, wh
 
 
 def _fault(data: Collection, fact: Fact) -> str:
-    owner, position, key, signs, check, cure = fact.args
+    owner, position, key, signs, check, cure = fact.of(FaultClaim)
     called = getattr(fact.record, "fault", None)
     tail = f", seen by: {', '.join(signs)}" if signs else ""
     tail += f"; check: {check}" if check else ""

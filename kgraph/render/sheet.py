@@ -42,6 +42,8 @@ class Item:
     below: tuple[str, ...] = ()
     box: bool = False
     """Whether it has a box to tick."""
+    photos: tuple[str, ...] = ()
+    """The photographs that it rests on, by their paths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +65,21 @@ class Page:
     about: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     notes: tuple[str, ...]
+    photos: tuple[str, ...] = ()
+    """The photographs of what the page is of."""
+
+    @property
+    def all_photos(self) -> tuple[str, ...]:
+        """Every photograph that the page shows, once."""
+        below = (p for s in self.sections for item in s.items for p in item.photos)
+        return tuple(dict.fromkeys([*self.photos, *below]))
 
 
-def in_form(data: Collection, sheet: Sheet, form: str, proof: bool = False) -> str:
-    """The sheet as `text`, `markdown` or `html`; with `proof` where each thing stands in the files."""
-    return page_in_form(page(data, sheet, proof), form)
-
-
-def page_in_form(page: Page, form: str) -> str:
-    """A page as `text`, `markdown` or `html`."""
-    forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown, "html": _html}
+def page_in_form(page: Page, form: str, thumbnails: Mapping[str, bytes]) -> str:
+    """A page as `text`, `markdown` or `html`, which shows the thumbnails of its photographs."""
+    if form == "html":
+        return _html(page, thumbnails)
+    forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown}
     return forms[form](page)
 
 
@@ -84,7 +91,10 @@ def page(data: Collection, sheet: Sheet, proof: bool = False) -> Page:
     unit = data.text("unit", sheet.now.unit)
     cautions = caution_texts(data, sheet.cautions)
     facts = _facts(sheet)
-    rests = tuple(Item(f"({n}) {_fact(data, f, proof)}") for n, f in enumerate(facts.values(), 1))
+    rests = tuple(
+        Item(f"({n}) {_fact(data, f, proof)}", photos=photos_of_fact(f))
+        for n, f in enumerate(facts.values(), 1)
+    )
     still = (*_open(data, sheet, proof), *_doubtful(data, sheet))
     sections = [
         Section("Before it is opened", (*(Item(f"{n}: {t}") for n, t in cautions.items()), Item(DEFER))),
@@ -96,7 +106,13 @@ def page(data: Collection, sheet: Sheet, proof: bool = False) -> Page:
         *([Section("What it cost", _spent(data, sheet))] if sheet.spent else []),
         Section("By hand", (), lines=LINES),
     ]
-    return Page(f"Job sheet of {unit}", _about(data, sheet, proof), tuple(sections), sheet.notes)
+    photos = tuple(p for e in sheet.entries for p in records.photos_of(e))
+    return Page(f"Job sheet of {unit}", _about(data, sheet, proof), tuple(sections), sheet.notes, photos)
+
+
+def photos_of_fact(fact: Fact) -> tuple[str, ...]:
+    """The photographs of all sayings of a fact, each once."""
+    return tuple(dict.fromkeys(p for e in fact.evidence for p in e.photos))
 
 
 def _facts(sheet: Sheet) -> dict[str, Fact]:
@@ -127,7 +143,7 @@ def _sum_text(money: Iterable[Money], hours: float | None) -> str:
 def _about(data: Collection, sheet: Sheet, proof: bool) -> tuple[tuple[str, str], ...]:
     now = sheet.now
     role = f"{now.role}: {words.ROLES_OF_UNITS[now.role]}" if now.role else "not said"
-    more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in _APART]
+    more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in (*_APART, "photo")]
     recorded = [(k, ", ".join(map(value_text, v))) for k, v in _attributes(data, now.set).items()]
     where = ", ".join(f"{e.where.file}:{e.where.line}" for e in sheet.entries)
     return (
@@ -153,7 +169,10 @@ def _found(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
 
 
 def _events(data: Collection, sheet: Sheet, proof: bool) -> tuple[Item, ...]:
-    return tuple(Item(event_says(data, e) + _said_of(e), _where_of(e, proof)) for e in sheet.events)
+    return tuple(
+        Item(event_says(data, e) + _said_of(e), _where_of(e, proof), photos=records.photos_of(e))
+        for e in sheet.events
+    )
 
 
 def _said_of(event: Event) -> str:
@@ -205,9 +224,9 @@ def _fact(data: Collection, fact: Fact, proof: bool) -> str:
     best = max(fact.evidence, key=lambda e: e.certainty, default=None)
     if best is None:
         return f"{says(data, fact)} ({percent(fact.certainty)}, common practice, no source)"
-    # A source such as "bench book, EV" has said already who it was.
-    who = f"by {best.by}" if best.by and best.by not in best.source.split(", ") else ""
-    said = ", ".join(v for v in (percent(fact.certainty), best.grade, best.source, who, best.date) if v)
+    who = f"by {best.who}" if best.who else ""
+    stands = ", ".join(v for v in (best.source, best.page_text) if v)
+    said = ", ".join(v for v in (percent(fact.certainty), best.grade, stands, who, best.date) if v)
     where = f"; {best.where.file}:{best.where.line}" if proof else ""
     return f"{says(data, fact)} ({said}{where})"
 
@@ -253,12 +272,14 @@ def _text(page: Page) -> str:
 
     out = [visible(page.title), "=" * len(visible(page.title)), ""]
     out += [lines(f"{k}: {v}", "") for k, v in page.about]
+    out += [lines(f"photo: {p}", "") for p in page.photos]
     for section in page.sections:
         out += ["", section.title, "-" * len(section.title)]
         out += [] if section.items or section.lines else [section.none]
         for item in section.items:
             box = "[ ] " if item.box else ""
             out += [lines(box + item.text, "  "), *(lines(b, "      ") for b in item.below)]
+            out += [lines(f"photo: {p}", "      ") for p in item.photos]
         out += ["", "_" * 90] * section.lines
     out += ["", *(lines(note, "") for note in page.notes)] if page.notes else []
     return "\n".join(out) + "\n"
@@ -271,29 +292,38 @@ def _markdown(page: Page) -> str:
         return _NUMBERED.sub(r"\1\\\2", _MARKS.sub(r"\\\g<0>", visible(text).strip()))
 
     out = [f"# {plain(page.title)}", "", *(f"- {plain(k)}: {plain(v)}" for k, v in page.about)]
+    out += [f"- photo: {plain(p)}" for p in page.photos]
     for section in page.sections:
         out += ["", f"## {section.title}", ""]
         out += [] if section.items or section.lines else [section.none]
         for item in section.items:
             box = "[ ] " if item.box else ""
             out += [f"- {box}{plain(item.text)}", *(f"  - {plain(b)}" for b in item.below)]
+            out += [f"  - photo: {plain(p)}" for p in item.photos]
         out += ["", "---"] * section.lines
     out += ["", *(f"*{plain(note)}*  " for note in page.notes)] if page.notes else []
     return "\n".join(out) + "\n"
 
 
-def _html(page: Page) -> str:
+def _html(page: Page, thumbnails: Mapping[str, bytes]) -> str:
+    import base64
+
     import jinja2
+    from markupsafe import Markup
+
+    # Bytes of our own making, as text that can hold no mark of HTML.
+    inline = {p: f"data:image/jpeg;base64,{base64.b64encode(d).decode()}" for p, d in thumbnails.items()}
 
     templates = jinja2.Environment(
         loader=jinja2.PackageLoader("kgraph.render", "templates"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
-        finalize=lambda v: visible(v) if isinstance(v, str) else v,
+        # What a macro made is markup already, of texts that went this way.
+        finalize=lambda v: visible(v) if isinstance(v, str) and not isinstance(v, Markup) else v,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return templates.get_template("sheet.html").render(page=page).rstrip() + "\n"
+    return templates.get_template("sheet.html").render(page=page, inline=inline).rstrip() + "\n"
 
 
 # JSON -----------------------------------------------------------------------------------------

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
 from kgraph.facts import Evidence, Fact
-from kgraph.lookup import Known
+from kgraph.lookup import Found, Known
 from kgraph.render import below
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.plan import lies_in
@@ -31,6 +32,12 @@ def as_json(
     answers = [_fact_answer(data, fact)] if fact else [_thing_json(data, k) for k in known]
     answers = [{"kind": event.kind, **event_json(data, event)}] if event else answers
     return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
+
+
+def found_json(text: str, found: Sequence[Found]) -> dict[str, Any]:
+    """The names near a text."""
+    rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
+    return {"question": {"command": "find", "text": text}, "answers": rows, "notes": []}
 
 
 def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
@@ -154,5 +161,5 @@ def fact_text(data: Collection, fact: Fact) -> str:
 
 
 def _evidence(e: Evidence) -> str:
-    said = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date, e.note) if v)
+    said = ", ".join(v for v in (e.told, e.note, e.pictured) if v)
     return f"  {percent(e.certainty):>6}  {visible(said)}  {visible(e.where.file)}:{e.where.line}"

@@ -1,7 +1,8 @@
 """Which sets that are not on the shelf are worth looking for: by how many open wants each would meet.
 
 For each set the expected number of wants is the sum, over the wants, of the certainty that it can give what
-is wanted; refused answers count nothing. A set is on the shelf when a unit of it may be opened, and a
+is wanted, times how surely it is sound: nobody has looked at a set that is still to be found. Refused answers
+count nothing. A set is on the shelf when a unit of it may be opened, and a
 unit's own set is not counted for what that unit wants: another one would have it all.
 """
 
@@ -20,6 +21,11 @@ from kgraph.shelf.ledger import Shelf, is_known, shelf_now
 from kgraph.shelf.offers import Source
 from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
 from kgraph.shelf.routes import MOST_NAMED
+
+UNSEEN_NOTE = (
+    "Nobody has looked at a set that is still to be found: how surely what it has is sound is counted in, by "
+    "its kind (`sound:`, a scale of our own)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +72,14 @@ def hunt(
     """
     now = shelf or shelf_now(graph)
     source = Source(graph, now, wishes.wanted)
-    planned = plan(graph, units, wishes, now)
+    planned = plan(graph, units, wishes, source=source)
     met = set() if all_wants else {line.want for line in planned.best.lines}
     wanted = [w for w in planned.wants if w not in met]
     sought = [Sought(w.unit, source.place(w)) for w in wanted]
     sought += [Sought("", Place(f"s:{s}", p)) for s in sets for p in questions.places_of(graph, s)]
     by_set: dict[str, dict[Sought, Row]] = defaultdict(dict)
     for one in sought:
-        for owner, row in source.givers(one.place).items():
+        for owner, row in source.givers(one.place, unlooked=True).items():
             by_set[owner][one] = row
     found = [
         Quarry(o, math.fsum(r.certainty for r in rows.values()), _surest_first(graph, rows))
@@ -110,4 +116,5 @@ def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], me
         names = ", ".join(on_shelf[:MOST_NAMED]) + (" and others" if len(on_shelf) > MOST_NAMED else "")
         yield f"Sets of which a unit may be opened are on the shelf and left out: {names}."
     if found:
+        yield UNSEEN_NOTE
         yield SCALE_NOTE

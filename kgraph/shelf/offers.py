@@ -1,26 +1,39 @@
 """What the shelf can give to a want: every usable article that goes there, with its answer and proof.
 
 Rests on :func:`kgraph.questions.donors` for what stands in units, and on the takers of a part for loose
-parts and for what an event put in under its own number. Refused answers are never offered.
+parts and for what an event put in under its own number. Refused answers are never offered. All that is asked
+for one shelf shares one budget, and only answers of sets that stand on the shelf are weighed, unless others
+are sought.
 """
 
 from __future__ import annotations
 
+import time
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
-from kgraph.reason import rules
+from kgraph.questions.asked import walked
+from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
-from kgraph.reason.walk import explore
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
 from kgraph.shelf.solve import Article, Want
 
 NO_DONOR = ("patient", "keep")
 """Roles of units that give nothing: one is being restored, the other is not to be opened."""
+
+
+SHARES = 4
+"""No question may use more than one in so many of what is left of a shelf's budget: others come after it."""
+
+
+def budget_of(wanted: Wanted) -> Budget:
+    """The work that all questions about one shelf may do together: that of `SHARES` single ones."""
+    return Budget((wanted.seconds or 1.0) * SHARES, time.monotonic)
 
 
 @dataclass
@@ -30,7 +43,10 @@ class Source:
     graph: Graph
     shelf: Shelf
     wanted: Wanted = questions.DEFAULT
+    shared: Budget | None = None
+    """A budget that this shares with other sources of one command."""
     _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
+    _of_any: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
     _of_part: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
     _unlike: dict[Place, tuple[Row, ...]] = field(default_factory=dict)
     _unlike_parts: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
@@ -46,6 +62,10 @@ class Source:
                 for item in _moved_items(unit, held):
                     self._moved[item].append((unit, position))
 
+        self.budget = self.shared or budget_of(self.wanted)
+        moved = {item.owner for item in self._moved if isinstance(item, Place)}
+        self._here = frozenset({f"s:{s}" for s in self._by_set} | moved)
+
     def on_shelf(self, set_key: str) -> bool:
         """Whether a unit of the set may be opened."""
         return bool(self.units_of(set_key))
@@ -59,23 +79,45 @@ class Source:
         return Place(f"s:{self.shelf.units[want.unit].set}", want.position)
 
     def answers(self, place: Place) -> Mapping[Place, Row]:
-        """Place -> the answer for what is original there, for every place whose article goes at this one."""
+        """Place -> the answer for what is original there, for places of the shelf's sets."""
         if place not in self._of_place:
-            found = questions.donors(self.graph, place.owner[2:], [place.position], self.wanted, own_too=True)
-            rows = [_of_itself(r, place) for r in found.rows]
-            self._of_place[place] = {Place(r.set, r.position): r for r in rows if r.certainty > 0}
-            self._unlike[place] = found.unlike
+            self._of_place[place] = self._of_any.get(place) or self._asked(place, self._here)
         return self._of_place[place]
+
+    def answers_of_any(self, place: Place) -> Mapping[Place, Row]:
+        """The same for every set, whether there is a unit of it or not."""
+        if place not in self._of_any:
+            self._of_any[place] = self._asked(place, None)
+        return self._of_any[place]
+
+    def _asked(self, place: Place, only: frozenset[str] | None) -> Mapping[Place, Row]:
+        with self._share() as share:
+            owner, position = place
+            found = questions.donors(self.graph, owner[2:], [position], self.wanted, True, only, share)
+        self._unlike[place] = found.unlike
+        rows = [_of_itself(r, place) for r in found.rows]
+        return {Place(r.set, r.position): r for r in rows if r.certainty > 0}
+
+    @contextmanager
+    def _share(self) -> Iterator[Budget]:
+        """What one question may use of the budget; what it leaves is there for the next."""
+        share = self.budget.part(SHARES)
+        yield share
+        self.budget.spent(share, SHARES)
 
     def unlike(self, place: Place) -> tuple[Row, ...]:
         """What would go at a place, of sets that differ in what must match there: it is never offered."""
-        self.answers(place)
+        self.answers(place)  # They are asked for along with the others.
         return self._unlike[place]
 
-    def givers(self, place: Place) -> dict[str, Row]:
-        """Set -> its best answer for a place, best first: other sets, of which no unit may be opened."""
+    def givers(self, place: Place, unlooked: bool = False) -> dict[str, Row]:
+        """Set -> its best answer for a place, best first: other sets, of which no unit may be opened.
+
+        `unlooked`: each times how surely what is there is sound, as of a set that nobody has looked at.
+        """
         best: dict[str, Row] = {}
-        for origin, row in self.answers(place).items():
+        for origin, answer in self.answers_of_any(place).items():
+            row = answer if not unlooked else self.unlooked(origin.position, answer.part, answer)
             if origin.owner == place.owner or self.on_shelf(origin.owner[2:]):
                 continue
             known = best.get(origin.owner)
@@ -92,7 +134,8 @@ class Source:
     def going(self, place: Place) -> tuple[str, ...]:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
-            network = explore(State("goes", *place), lambda s: rules.backward(self.graph, s))
+            with self._share() as share:
+                network = walked(self.graph, State("goes", *place), share)
             self._going[place] = tuple(sorted({s.owner for s in network.states if s.phase == "asked"}))
         return self._going[place]
 
@@ -101,7 +144,8 @@ class Source:
         if part not in self.going(place):
             return None
         if part not in self._of_part:
-            found = questions.takers_of_part(self.graph, part, self.wanted)
+            with self._share() as share:
+                found = questions.takers_of_part(self.graph, part, self.wanted, self._here, share)
             self._of_part[part] = {Place(r.set, r.position): r for r in found.rows if r.certainty > 0}
             self._unlike_parts[part] = {Place(r.set, r.position): r for r in found.unlike}
         return self._of_part[part].get(place)
@@ -144,8 +188,12 @@ class Source:
         held = self.shelf.units[article.unit].places.get(article.place)
         if held is not None and held.looked:
             return row
-        data, part = self.graph.data, (held.part if held else None) or row.part
-        sound = data.soundness(article.place, data.kind_of(part) if part else "")
+        return self.unlooked(article.place, (held.part if held else None) or row.part, row)
+
+    def unlooked(self, position: str, part: str | None, row: Row) -> Row:
+        """The answer for what is at a place that nobody looked at, times how surely it is sound."""
+        data = self.graph.data
+        sound = data.soundness(position, data.kind_of(part) if part else "")
         bounds = row.bounds and (row.bounds[0] * sound, row.bounds[1] * sound)
         return row._replace(certainty=row.certainty * sound, bounds=bounds, sound=sound)
 

@@ -123,21 +123,25 @@ class Plan:
 
 
 def plan(
-    graph: Graph, patients: Sequence[str], wishes: Wishes = DEFAULT_WISHES, shelf: Shelf | None = None
+    graph: Graph,
+    patients: Sequence[str],
+    wishes: Wishes = DEFAULT_WISHES,
+    shelf: Shelf | None = None,
+    source: Source | None = None,
 ) -> Plan:
     """The plan for the open wants of these units (keys). Raises WrongUse for a unit that is not declared."""
-    now = shelf or shelf_now(graph)
+    source = source or Source(graph, shelf or shelf_now(graph), wishes.wanted)
+    now = source.shelf
     _refuse_unknown(graph, now, [*patients, *sorted(wishes.without), *sorted(wishes.keep)])
     patients = tuple(dict.fromkeys(patients))
-    source = Source(graph, now, wishes.wanted)
     wants = tuple(sorted({Want(p, w) for p in patients for w in now.units[p].wants}))
     rows = _rows(source, wants, patients, wishes)
-    counted = _counted_on(graph, now, patients) if rows else {}
+    counted = _counted_on(source, patients) if rows else {}
     task = _task(source, rows, wishes, counted)
     found = best_plans(task, wishes.seconds, wishes.instead)
     courses = [_course(source.shelf, task, rows, wishes, f) for f in found]
     best = found[0]
-    courses[0] = _with_counting(graph, now, task, best, courses[0], counted)
+    courses[0] = _with_counting(source, task, best, courses[0], counted)
     return Plan(
         patients=patients,
         wants=wants,
@@ -178,10 +182,10 @@ def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes
 _Counted = Mapping[Want, frozenset[Article]]
 
 
-def _counted_on(graph: Graph, shelf: Shelf, patients: Sequence[str]) -> _Counted:
+def _counted_on(source: Source, patients: Sequence[str]) -> _Counted:
     """For each want of another unit all that could meet it; what the patients have is theirs."""
-    quick = Source(graph, shelf, BEST_ONLY)
-    wants = open_wants(shelf, patients)
+    quick = Source(source.graph, source.shelf, BEST_ONLY, source.budget)
+    wants = open_wants(source.shelf, patients)
     return {want: found for want in wants if (found := frozenset(could_meet(quick, want, patients)))}
 
 
@@ -235,15 +239,14 @@ def _line(shelf: Shelf, rows: _Rows, offer: Offer, along: bool = False) -> Line:
     )
 
 
-def _with_counting(
-    graph: Graph, shelf: Shelf, task: Task, found: Found, course: Course, counted: _Counted
-) -> Course:
+def _with_counting(source: Source, task: Task, found: Found, course: Course, counted: _Counted) -> Course:
     """The course, each line with the wants of other units that count on what it takes."""
     gone = used_up(task, found.chosen)
     touched = [want for want, those in counted.items() if not those.isdisjoint(gone)]
     if not touched:
         return course
-    counting = list(counting_on(Source(graph, shelf, ALL), gone, touched))
+    refused_too = Source(source.graph, source.shelf, ALL, source.budget)
+    counting = list(counting_on(refused_too, gone, touched))
     lines = tuple(
         replace(
             line,

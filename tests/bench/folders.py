@@ -1,8 +1,11 @@
-"""Large invented folders, the same for the same seed: `python -m tests.bench.folders DIR FACTS [SEED]`.
+"""Large invented folders, the same for the same seed.
+
+`python -m tests.bench.folders DIR FACTS [SEED] [--looks]` writes one.
 
 Families of 1 to 40 sets under as many badges, mechanisms that up to 400 sets share, some built on
 another, belts and screws that compare by size, exceptions, `same`, `replaces`, `fits`, `refuses`.
 Every name is put together from syllables; nothing stands for a real maker or model.
+With `looks` sets also have what can be seen of them, most of it alike in a family; the facts stay the same.
 """
 
 from __future__ import annotations
@@ -35,6 +38,21 @@ KIND_OF = {
     **{p: "belt" for p in MECHANISM_PLACES if "belt" in p},
     **{p: "screw" for p in (*MECHANISM_PLACES, *SET_PLACES) if "screw" in p},
 }
+BANDS = ("LW", "MW", "SW", "SW1", "SW2", "FM")
+FEATURES = (
+    *("line socket", "tape counter", "cassette lamp", "sleep switch", "second speaker socket"),
+    *("tuning meter", "tone control", "auto stop"),
+)
+RECORDED = {
+    "stamp": (0.6, 0.02),
+    "bands": (0.8, 0.15),
+    "features": (0.7, 0.2),
+    "knobs": (0.8, 0.05),
+    "speakers": (0.8, 0.05),
+    "width": (0.6, 0.05),
+    "cells": (0.6, 0.1),
+}
+"""Key -> how often it is recorded of a set, and how often a set differs in it from its design: our choice."""
 GRADES = ("fitted", "measured", "printed", "compared", "photo", "reported", "guess")
 FIRST = (
     "Var",
@@ -89,6 +107,8 @@ class _Maker:
     mechanisms: list[_Mechanism] = field(default_factory=list)
     recent: list[tuple[str, str, str]] = field(default_factory=list)
     """(set, position, part) stated lately, for what fits across families."""
+    looks: random.Random | None = None
+    """Draws what is seen of sets, apart from all else, so that the facts are the same without it."""
 
     def thing(self, text: str) -> None:
         self.lines.append(text)
@@ -101,9 +121,9 @@ class _Maker:
         self.facts += 1
 
 
-def entries(facts: int, seed: int = 1) -> Iterator[tuple[str, str]]:
+def entries(facts: int, seed: int = 1, looks: bool = False) -> Iterator[tuple[str, str]]:
     """(file name, its text) until at least this many facts are written."""
-    maker = _Maker(random.Random(seed))
+    maker = _Maker(random.Random(seed), looks=random.Random(seed) if looks else None)
     maker.thing("- kind: screw\n  generic: yes\n  compare: {thread: same, length: at least}\n")
     number, written = 0, 0
     while maker.facts < facts:
@@ -114,10 +134,10 @@ def entries(facts: int, seed: int = 1) -> Iterator[tuple[str, str]]:
             number, written = number + 1, maker.facts
 
 
-def write(folder: Path, facts: int, seed: int = 1) -> int:
+def write(folder: Path, facts: int, seed: int = 1, looks: bool = False) -> int:
     """Write such a folder; returns how many facts it holds."""
     total = 0
-    for name, text in entries(facts, seed):
+    for name, text in entries(facts, seed, looks):
         target = folder / name
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(text, encoding="utf-8")
@@ -130,7 +150,8 @@ def _family(maker: _Maker) -> None:
     maker.families += 1
     size = chance.choices(FAMILY_SIZES, FAMILY_WEIGHTS)[0]
     mechanism = _mechanism(maker, size)
-    sets = [_set(maker, i) for i in range(size)]
+    design = _design(maker.looks) if maker.looks else {}
+    sets = [_set(maker, i, design) for i in range(size)]
     for i, name in enumerate(sets[1:], 1):
         _rebadge(maker, sets[chance.randrange(max(0, i - 6), i)], name)
     for _ in range(size // 5):
@@ -144,12 +165,42 @@ def _family(maker: _Maker) -> None:
     _across(maker, sets)
 
 
-def _set(maker: _Maker, number: int) -> str:
+def _set(maker: _Maker, number: int, design: dict[str, str]) -> str:
     badge = maker.chance.choice(FIRST) + maker.chance.choice(LAST)
     name = f"{badge} {chr(65 + number % 26)}-{maker.families}{'S' if number >= 26 else ''}"
     mains = maker.chance.choice(("240 V 50 Hz", "220 V 50 Hz", "120 V 60 Hz"))
-    maker.thing(f"- set: {name}\n  years: {maker.chance.randint(1974, 1988)}\n  mains: {mains}\n")
+    seen = _seen(maker.looks, design)
+    maker.thing(f"- set: {name}\n  years: {maker.chance.randint(1974, 1988)}\n  mains: {mains}\n{seen}")
     return name
+
+
+def _design(chance: random.Random) -> dict[str, str]:
+    """What can be seen of one design: key -> value."""
+    bands = sorted(chance.sample(BANDS, chance.choice((2, 2, 3, 3, 4))))
+    has = sorted(chance.sample(FEATURES, chance.randrange(5)))
+    letters = "".join(chance.choices("BCDFGHKLMNPRST", k=2))
+    return {
+        "stamp": f"{letters}{chance.randrange(1, 60)}",
+        "bands": f"[{', '.join(bands)}]",
+        "features": f"[{', '.join(has)}]",
+        "knobs": str(chance.randint(2, 8)),
+        "speakers": str(chance.choice((1, 1, 2, 2, 4))),
+        "width": f"{chance.randrange(260, 620, 5)} mm",
+        "cells": f"{chance.choice((4, 4, 6, 6, 8))} {chance.choice(('AA', 'C', 'D', 'D'))}",
+    }
+
+
+def _seen(chance: random.Random | None, design: dict[str, str]) -> str:
+    """What is recorded of one set: most of its design, now and then as another has it."""
+    if not chance:
+        return ""
+    other, said = _design(chance), ""
+    for key, value in design.items():
+        recorded, differs = RECORDED[key]
+        if chance.random() < recorded:
+            value = other[key] if chance.random() < differs else value
+            said += f"  {key}: {value}\n" if value != "[]" else ""
+    return said
 
 
 def _rebadge(maker: _Maker, one: str, other: str) -> None:
@@ -221,8 +272,9 @@ def _across(maker: _Maker, sets: list[str]) -> None:
 
 
 def main() -> None:
-    folder, facts, *seed = sys.argv[1:]
-    print(write(Path(folder), int(facts), int(*seed) if seed else 1), "facts")
+    looks = "--looks" in sys.argv
+    folder, facts, *seed = (word for word in sys.argv[1:] if word != "--looks")
+    print(write(Path(folder), int(facts), int(*seed) if seed else 1, looks), "facts")
 
 
 if __name__ == "__main__":

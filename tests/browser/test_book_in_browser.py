@@ -16,7 +16,21 @@ from tests.browser.conftest import watch
 from tests.fuzz import opened
 from tests.support import graph_of
 
-TOPS = ("index", "families", "assemblies", "parts", "belts", "positions", "units", "sources", "certainty")
+TOPS = (
+    *(
+        "index",
+        "identify",
+        "families",
+        "assemblies",
+        "parts",
+        "belts",
+        "positions",
+        "units",
+        "seek",
+        "sources",
+    ),
+    "certainty",
+)
 KINDS = {
     "a set": "sets/kazumorei-kzr-8-",
     "a family": "families/family-of-hidzumara-hz-300-",
@@ -111,6 +125,37 @@ def test_nothing_runs_off_the_side(browser: Any, book: Path, name: str, width: i
     page.close()
     assert wide <= width
     assert tables == 0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_page_is_longer_than_three_screens_with_nothing_unfolded(
+    browser: Any, book: Path, name: str
+) -> None:
+    page = browser.new_page(viewport={"width": 360, "height": 800})
+    page.goto(page_named(book, name).as_uri())
+    high = page.evaluate("document.documentElement.scrollHeight")
+    page.close()
+    assert high <= 3 * 800
+
+
+def test_an_address_into_what_is_folded_unfolds_it(page: Any, book: Path) -> None:
+    path = page_named(book, "a set")
+    page.goto(f"{path.as_uri()}#f1")
+    assert page.is_visible("#f1")
+    place = page.get_attribute("details.place", "id")
+    assert page.is_hidden(f"#{place}")
+    page.goto(f"{path.as_uri()}#{place}")
+    assert page.is_visible(f"#{place} .note >> nth=0")
+
+
+def test_cautions_stand_whole_on_paper(page: Any, book: Path) -> None:
+    page.goto(page_named(book, "a set").as_uri())
+    rest = page.locator(".cautions details p >> nth=0")
+    assert not rest.is_visible()
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert rest.is_visible()
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert not rest.is_visible()
 
 
 def test_script_that_is_not_ours_is_not_run(page: Any, book: Path) -> None:
@@ -232,10 +277,12 @@ def test_without_script_the_index_by_badge_serves(browser: Any, book: Path) -> N
     page = context.new_page()
     page.goto((book / "index.html").as_uri())
     assert page.is_hidden("#search")
+    page.click("summary:has-text('Hidzumara')")
     page.click("text=Hidzumara HZ-340E")
     assert page.inner_text("h1") == "Hidzumara HZ-340E"
-    page.click("summary:has-text('Proof') >> nth=0")
-    assert page.is_visible("ul.steps >> nth=0")
+    page.click("#places + details > summary")
+    page.click("details.place > summary >> nth=0")
+    assert page.is_visible("details.place .note >> nth=0")
     context.close()
 
 

@@ -166,10 +166,10 @@ def test_every_fault_of_a_run_is_said(capsys: Any, tmp_path: Path) -> None:
     folder = folder_with(tmp_path, [("f.yaml", text.replace("x: about 80 mm", "x: 80"))])
     capsys.readouterr()
     assert run(["--data", str(folder), "check"]) == 1
-    err = capsys.readouterr().err
-    assert "from 0.5 to 500 mm" in err
-    assert "from 1 to 30000" in err
-    assert "did you mean 80 mm?" in err
+    told = capsys.readouterr().out
+    assert "from 0.5 to 500 mm" in told
+    assert "from 1 to 30000" in told
+    assert "did you mean 80 mm?" in told
 
 
 # Tolerances -----------------------------------------------------------------------------------

@@ -171,8 +171,8 @@ def test_a_message_of_several_lines_is_printed_in_lines(
 def test_every_error_of_every_file_is_told(folder: Path, capsys: Any) -> None:
     (folder / "bad.yaml").write_text("- rebagde: [A 1, B 2]\n- takes: K-1\n  in: A 1\n", encoding="utf-8")
     assert run(["--data", str(folder), "check"]) == 1
-    err = capsys.readouterr().err.splitlines()
-    assert [line.split(": ")[0].rsplit("/", 1)[-1] for line in err] == ["bad.yaml:1:3", "bad.yaml:2:3"]
+    told = [line for line in capsys.readouterr().out.splitlines() if ": error: " in line]
+    assert [line.split(": ")[0].rsplit("/", 1)[-1] for line in told] == ["bad.yaml:1:3", "bad.yaml:2:3"]
 
 
 def test_add_appends_and_keeps_what_stands_there(folder: Path, capsys: Any) -> None:

@@ -78,7 +78,7 @@ def test_another_exception_makes_nothing_surer(capsys: Any) -> None:
     graph = graph_of(FACTS + AGAIN)
     (fact,) = [f for f in graph.data.facts.values() if f.kind == "rebadge"]
     assert fact.certainty == 0.95
-    assert fact.args[2] == ("dialscale", "linesocket")
+    assert fact.claim[2] == ("dialscale", "linesocket")
     assert [len(graph.data.told_otherwise[fact.id]), len(fact.evidence)] == [2, 2]
 
 
@@ -90,8 +90,8 @@ def test_a_place_that_one_of_two_sayings_leaves_out_is_not_carried(folder: Path,
 
 def test_the_order_of_the_sayings_decides_nothing() -> None:
     one, other = (graph_of(text).data.facts for text in (FACTS + AGAIN, AGAIN + FACTS))
-    assert {i: (f.args, f.certainty, f.ids) for i, f in one.items()} == {
-        i: (f.args, f.certainty, f.ids) for i, f in other.items()
+    assert {i: (f.claim, f.certainty, f.ids) for i, f in one.items()} == {
+        i: (f.claim, f.certainty, f.ids) for i, f in other.items()
     }
 
 

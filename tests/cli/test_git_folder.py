@@ -71,7 +71,7 @@ def add(folder: Path, part: str, into: str, position: str, file: str = "facts.ya
 def assert_both_are_there(folder: Path, capsys: Any) -> None:
     """Every fact is there with all that was said of it, and nothing is wrong."""
     facts = graph_of_folder(folder).data.facts.values()
-    assert {f.args[:3] for f in facts} == {
+    assert {f.claim[:3] for f in facts} == {
         ("k114", "s:larkfieldlk40", "volumeknob"),
         ("k7", "s:larkfieldlk40", "toneknob"),
         ("k114", "s:orvanek2200", "balanceknob"),
@@ -122,4 +122,4 @@ def test_a_conflict_marker_left_in_a_file_is_an_error_at_its_line(tmp_path: Path
     (marker,) = [n for n, line in enumerate(lines, 1) if line.startswith("<<<<<<<")]
     capsys.readouterr()
     assert run(["--data", str(bert), "check"]) == 1
-    assert f"facts.yaml:{marker}:1: " in capsys.readouterr().err
+    assert f"facts.yaml:{marker}:1: " in capsys.readouterr().out

@@ -29,7 +29,7 @@ def merge(ours: Path, theirs: Path, *more: str) -> int:
 def certainties(folder: Path) -> dict[tuple[Any, ...], float]:
     """What each fact states -> how certain it is."""
     facts = graph_of_folder(folder).data.facts.values()
-    return {(f.kind, *f.args): round(f.certainty, 9) for f in facts}
+    return {(f.kind, *f.claim): round(f.certainty, 9) for f in facts}
 
 
 def of_part(folder: Path, part: str) -> float | None:
@@ -63,11 +63,11 @@ def test_another_trust_replaces_the_last_and_none_keeps_it(two: tuple[Path, Path
 def test_what_they_correct_and_take_back_arrives_for_them_alone(two: tuple[Path, Path]) -> None:
     ours, bert = two
     assert merge(ours, bert) == 0
-    one = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.args[0] == "k2")
+    one = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.claim[0] == "k2")
     assert run(["--data", str(bert), "correct", one, "how", "guess", "--yes"]) == 0
     assert merge(ours, bert) == 0
     assert of_part(ours, "k2") == 0.4
-    mine = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.args[0] == "k114")
+    mine = next(f.id for f in graph_of_folder(bert).data.facts.values() if f.claim[0] == "k114")
     assert run(["--data", str(bert), "withdraw", mine, "--why", "misread", "--yes"]) == 0
     assert merge(ours, bert, "--trust", "0.01") == 0
     assert of_part(ours, "k114") == 0.6
@@ -115,7 +115,7 @@ SAID = st.lists(
 def text_of(said: list[tuple[str, str, bool]]) -> str:
     """What somebody says; where the last of three is set it is taken back behind."""
     text = "- set: Larkfield LK-40\n" + "".join(TAKES.format(part, how) for part, how, _ in said)
-    ids = {f.args[0]: f.id for f in graph_of(text).data.facts.values()}
+    ids = {f.claim[0]: f.id for f in graph_of(text).data.facts.values()}
     gone = {part for part, _, back in said if back}
     return text + "".join(
         f"- withdraw: {ids[part.lower().replace('-', '')]}\n  why: misread\n" for part in sorted(gone)
@@ -192,7 +192,7 @@ def test_all_that_came_by_a_folder_is_taken_back_and_ours_stays(two: tuple[Path,
 def test_what_we_take_back_stays_said_by_others(two: tuple[Path, Path], capsys: Any) -> None:
     ours, bert = two
     assert merge(ours, bert, "--trust", "0.5") == 0
-    one = next(f.id for f in graph_of_folder(ours).data.facts.values() if f.args[0] == "k114")
+    one = next(f.id for f in graph_of_folder(ours).data.facts.values() if f.claim[0] == "k114")
     assert run(["--data", str(ours), "withdraw", one, "--why", "misread", "--yes"]) == 0
     assert of_part(ours, "k114") == pytest.approx(0.49)
     assert merge(ours, bert) == 0

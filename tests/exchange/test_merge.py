@@ -87,7 +87,7 @@ def facts(folder: Path) -> dict[str, Any]:
 
 def knob(folder: Path, position: str = "volumeknob") -> Any:
     """The fact of what a place takes."""
-    (found,) = [f for f in facts(folder).values() if f.kind == "takes" and f.args[2] == position]
+    (found,) = [f for f in facts(folder).values() if f.kind == "takes" and f.claim[2] == position]
     return found
 
 

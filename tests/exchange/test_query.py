@@ -491,8 +491,9 @@ def listening() -> Iterator[tuple[int, list[Any]]]:
 
 PAST_THE_GUARD = """
 import io, sys
-from kgraph.exchange import engines, process
-close = process.close if sys.argv[3] == "closed" else lambda: None
+from kgraph import system
+from kgraph.exchange import engines
+close = system.open_nothing_more if sys.argv[3] == "closed" else lambda: None
 print(engines.run(sys.argv[1], io.BytesIO(b"<urn:a> <urn:b> <urn:c> .\\n"), sys.argv[2], close))
 """
 

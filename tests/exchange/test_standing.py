@@ -174,8 +174,9 @@ def test_what_a_killed_process_left_is_swept(folder: Path, capsys: Any) -> None:
 
 PAST_THE_GUARD = """
 import sys
-from kgraph.exchange import engines, process
-print(engines.run_standing(sys.argv[1], sys.argv[2], process.close))
+from kgraph import system
+from kgraph.exchange import engines
+print(engines.run_standing(sys.argv[1], sys.argv[2], system.open_nothing_more))
 """
 
 

@@ -84,7 +84,7 @@ def no_cleaning() -> None:
 
 def errors_swallowed() -> None:
     """What the system refuses is passed over in silence."""
-    for name in ("fsync", "rename", "write", "fchmod"):
+    for name in ("fsync", "replace", "write", "fchmod"):
         _put(os, name, _quiet(getattr(os, name)))
 
 

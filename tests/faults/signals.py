@@ -167,6 +167,6 @@ def surroundings(build: Build, place: Path) -> Tally:
         elif wrote.returncode != 0 or f"Zoë {STRANGE}".encode() not in text:
             complaint = f"{wrote.returncode} {wrote.stderr.decode(errors='replace')[-200:]}"
         elif shown.returncode not in (0, 1) or b"Traceback" in wrote.stderr + shown.stderr:
-            complaint = f"check: {shown.returncode} {shown.stderr.decode(errors='replace')[-200:]}"
+            complaint = f"check: {shown.returncode} {shown.stdout.decode(errors='replace')[-200:]}"
         tally.count(f"{settings}", True, complaint, kind)
     return tally

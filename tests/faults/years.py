@@ -29,7 +29,7 @@ from tests.faults.broken import WAYS
 from tests.faults.build import Build, Files, files_of, put, temporary_files
 from tests.faults.tally import Tally
 
-CALLS = ("open", "write", "fsync", "fchmod", "rename", "link", "unlink")
+CALLS = ("open", "write", "fsync", "fchmod", "replace", "link", "unlink")
 FLAGS = (power.KEEP_JOURNAL, power.DROP_JOURNAL)
 FILES = ("bench.yaml", "shelf.yaml", "new.yaml")
 

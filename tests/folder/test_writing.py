@@ -19,6 +19,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kgraph import system
 from kgraph.folder import writing
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import read_bytes
@@ -535,7 +536,7 @@ def _fail(code: int) -> Callable[..., NoReturn]:
     return fail
 
 
-@pytest.mark.parametrize("call", ["fsync", "rename", "write", "fchmod", "open"])
+@pytest.mark.parametrize("call", ["fsync", "replace", "write", "fchmod", "open"])
 @pytest.mark.parametrize("code", [errno.EIO, errno.ENOSPC, errno.EROFS, errno.EMFILE])
 def test_a_fault_leaves_the_old_bytes(
     call: str, code: int, target: Path, monkeypatch: pytest.MonkeyPatch
@@ -550,7 +551,7 @@ def test_a_fault_leaves_the_old_bytes(
     assert not temporary_files(target.parent)
 
 
-@pytest.mark.parametrize("call", ["rename", "link", "unlink", "listdir"])
+@pytest.mark.parametrize("call", ["replace", "link", "unlink", "listdir"])
 def test_an_interrupted_call_is_made_again(
     call: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -564,7 +565,7 @@ def test_an_interrupted_call_is_made_again(
         return real(*arguments, **options)
 
     old = tmp_path / "a.yaml"
-    if call == "rename":
+    if call == "replace":
         old.write_bytes(b"- set: Arden 12\n")
     monkeypatch.setattr(os, call, once)
     writing.append(tmp_path, old, ["- set: Brunelle 7\n"])
@@ -585,7 +586,7 @@ def test_an_interrupt_leaves_the_old_bytes(target: Path) -> None:
 
 def test_order_of_the_steps(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     steps: list[str] = []
-    for call in ("fchmod", "write", "fsync", "rename"):
+    for call in ("fchmod", "write", "fsync", "replace"):
         real = getattr(os, call)
 
         def noted(*arguments: Any, real: Any = real, call: str = call) -> Any:
@@ -595,7 +596,7 @@ def test_order_of_the_steps(target: Path, monkeypatch: pytest.MonkeyPatch) -> No
 
         monkeypatch.setattr(os, call, noted)
     append(target.parent, target, [NEW])
-    assert steps == ["fchmod", "write", "fsync", "rename", "fsync folder"]
+    assert steps == ["fchmod", "write", "fsync", "replace", "fsync folder"]
 
 
 def test_a_folder_that_is_not_confirmed_is_no_success(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -669,6 +670,15 @@ def test_leftovers_of_the_dead_are_removed(target: Path) -> None:
         (folder / name).write_bytes(b"x")
     append(folder, target, [NEW])
     assert sorted(temporary_files(folder)) == sorted([living, ".kgraph-1.tmp"])
+
+
+def test_what_lies_there_for_a_day_is_taken_away_whoever_has_its_number(tmp_path: Path) -> None:
+    old, new = (tmp_path / f".kgraph-{os.getppid()}-{digits * 12}.tmp" for digits in "01")
+    for path in (old, new):
+        path.write_bytes(b"x")
+    os.utime(old, (time.time() - writing.LEFT_OVER_S - 1,) * 2)
+    writing.remove_leftovers(tmp_path)
+    assert os.listdir(tmp_path) == [new.name]
 
 
 def test_a_writer_killed_between_link_and_unlink_blocks_nobody(tmp_path: Path) -> None:
@@ -747,13 +757,6 @@ def test_a_pipe_is_written_into_and_stays(tmp_path: Path) -> None:
 
 
 # --- What a file system or a machine may lack, or have besides
-
-
-def test_a_system_without_locks_is_told_of(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "fcntl", None)
-    with pytest.raises(CannotRun, match="file locks"):
-        append(target.parent, target, [NEW])
-    assert target.read_bytes() == OLD
 
 
 def test_a_lock_that_is_no_file_is_told_of(target: Path) -> None:
@@ -979,9 +982,9 @@ def test_what_is_written_meanwhile_has_such_a_name(target: Path) -> None:
 
 
 def test_a_number_that_no_process_can_have_is_of_none() -> None:
-    assert not writing.is_alive(9_999_999_999)
-    assert not writing.is_alive(os.getpid())
-    assert writing.is_alive(os.getppid())
+    assert not system.is_alive(9_999_999_999)
+    assert not system.is_alive(os.getpid())
+    assert system.is_alive(os.getppid())
 
 
 # --- Results
@@ -1339,3 +1342,94 @@ def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp
     monkeypatch.setattr(writing, "MOST_BYTES", 21 << 20)
     with pytest.raises(CannotRun, match=r"^a.yaml: would be larger than 21 MiB; add to another file$"):
         writing._checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
+
+
+def test_one_thread_waits_for_another_without_locks_of_the_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    held, done = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with writing._lock(tmp_path):
+            held.set()
+            done.wait(10)
+
+    thread = threading.Thread(target=hold)
+    thread.start()
+    held.wait(10)
+    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
+    with pytest.raises(CannotRun, match="another program has been writing"):
+        append(tmp_path, tmp_path / "a.yaml", [NEW])
+    done.set()
+    thread.join()
+    append(tmp_path, tmp_path / "a.yaml", [NEW])
+    assert sorted(os.listdir(tmp_path)) == [".kgraph.lock", "a.yaml"]
+
+
+def test_a_lock_that_cannot_be_given_back_undoes_nothing(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(system.Lock, "give_back", _failing(errno.EIO))
+    append(target.parent, target, [NEW])
+    assert target.read_bytes() == OLD + NEW.encode()
+
+
+def test_the_lock_is_marked_by_its_path_where_that_is_the_only_way(
+    target: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    marked: list[object] = []
+    monkeypatch.setattr(os, "utime", marked.append)
+    monkeypatch.setattr(os, "supports_fd", {os.utime})
+    append(target.parent, target, [NEW])
+    assert [type(one) for one in marked] == [int]
+    monkeypatch.setattr(os, "supports_fd", {os.stat})
+    append(target.parent, target, ["- set: Norvane 8\n"])
+    assert marked[1:] == [target.parent / writing.LOCK_NAME]
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("nul.yaml", "Windows keeps the name nul for a device; choose another name"),
+        ("a:b.yaml", "Windows has no ':' in names; choose another name"),
+        (
+            "bENCH.yaml",
+            "differs from Bench.yaml in the case of letters alone, "
+            "and Windows and macOS take them for one file; choose another name",
+        ),
+        (
+            os.fsdecode(b"B\xe9.yaml"),
+            "differs from b\\xe9.yaml in the case of letters alone, "
+            "and Windows and macOS take them for one file; choose another name",
+        ),
+    ],
+)
+def test_no_new_file_gets_a_name_that_not_every_system_has(tmp_path: Path, name: str, says: str) -> None:
+    for there in ("Bench.yaml", os.fsdecode(b"b\xe9.yaml")):
+        (tmp_path / there).write_text("- set: Norvane 1\n", encoding="utf-8")
+    with pytest.raises(WrongUse) as caught:
+        append(tmp_path, tmp_path / name, ["- set: Norvane 7\n"])
+    shown = os.fsencode(tmp_path / name).decode(errors="backslashreplace")
+    assert str(caught.value) == f"{shown}: {says}"
+    assert not (tmp_path / name).exists()
+    # One that is there already is the user's own affair.
+    (tmp_path / name).write_text("- set: Norvane 2\n", encoding="utf-8")
+    append(tmp_path, tmp_path / name, ["- set: Norvane 7\n"])
+    assert (tmp_path / name).read_text(encoding="utf-8") == "- set: Norvane 2\n- set: Norvane 7\n"
+
+
+def test_what_is_gone_or_a_link_by_now_is_no_leftover_to_stumble_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = time.time() - writing.LEFT_OVER_S - 1
+    link, gone = (f".kgraph-{os.getppid()}-{digit * 12}.tmp" for digit in "23")
+    (tmp_path / "elsewhere").write_bytes(b"x")
+    os.utime(tmp_path / "elsewhere", (old, old))
+    # The link itself is of today.
+    (tmp_path / link).symlink_to("elsewhere")
+    real, removed = os.listdir, []
+    monkeypatch.setattr(os, "listdir", lambda folder: [*real(folder), gone])
+    monkeypatch.setattr(writing, "_remove", removed.append)
+    writing.remove_leftovers(tmp_path)
+    assert removed == []

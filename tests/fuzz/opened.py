@@ -56,15 +56,12 @@ def chromium() -> Iterator[Any]:
 
 
 def write(graph: Graph, folder: Path) -> None:
-    """The first page of a book of these facts, with what it needs, without the pages it leads to."""
+    """The first page of a book of these facts and the lists it leads to, with what they need."""
     folder.mkdir()
-    wanted = {"index.html", "book.css", "search.js", "index.js"}
-    for path, data in Book(Ground(graph, Wishes(), lambda *given: None)).files():
-        if path in wanted:
-            (folder / path).write_bytes(data)
-            wanted.discard(path)
-        if not wanted:
-            return
+    (folder / "lists").mkdir()
+    for path, make in Book(Ground(graph, Wishes(), lambda *given: None)).makers.items():
+        if path in {"index.html", "book.css", "search.js", "index.js"} or path.startswith("lists/"):
+            (folder / path).write_bytes(make())
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +81,11 @@ def shown(browser: Any, folder: Path) -> Shown:
     page.on("console", lambda message: strange.append(message.text))
     page.on("pageerror", lambda error: strange.append(str(error)))
     page.on("dialog", lambda dialog: _refuse(dialog, strange))
+    texts: list[str] = []
     try:
-        page.goto((folder / "index.html").as_uri())
-        texts = page.eval_on_selector_all("ul.names li a", "all => all.map(a => a.textContent)")
+        for path in (*sorted((folder / "lists").iterdir()), folder / "index.html"):
+            page.goto(path.as_uri())
+            texts += page.eval_on_selector_all("ul.names li a", "all => all.map(a => a.textContent)")
         for payload in PAYLOADS:
             search_for(page, payload)
         ran = page.evaluate("window.times || 0")
@@ -118,5 +117,6 @@ def _refuse(dialog: Any, strange: list[str]) -> None:
 
 
 def _note(url: str, folder: Path, strange: list[str]) -> None:
-    if not url.startswith(folder.as_uri() + "/") or not (folder / url.rpartition("/")[2]).is_file():
+    inside = url.removeprefix(folder.as_uri() + "/").partition("#")[0]
+    if inside == url or not (folder / inside).is_file():
         strange.append(f"asked for {url}")

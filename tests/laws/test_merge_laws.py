@@ -50,10 +50,10 @@ def facts(data: Collection, where_from: bool = True) -> dict[Any, Any]:
         return (e.how or round(e.certainty, 9), round(e.certainty, 9), fold(e.source), e.by, e.date, e.note)
 
     held = {
-        (f.kind, f.args): (round(f.certainty, 9), {saying(e) for e in f.evidence})
+        (f.kind, f.claim): (round(f.certainty, 9), {saying(e) for e in f.evidence})
         for f in data.facts.values()
     }
-    gone = {(f.kind, f.args): "withdrawn" for f, _ in data.withdrawn.values()}
+    gone = {(f.kind, f.claim): "withdrawn" for f, _ in data.withdrawn.values()}
     return {**held, **gone}
 
 
@@ -118,7 +118,7 @@ def test_merged_twice_nothing_is_new_and_nothing_is_lost(every: list[list[Entry]
 
 def _stated(fact: Any) -> tuple[Any, ...]:
     """What a fact says; exceptions said of one pair unite, but for those that were withdrawn."""
-    return (fact.kind, *(fact.args[:2] if fact.kind in ("rebadge", "uses") else fact.args))
+    return (fact.kind, *(fact.claim[:2] if fact.kind in ("rebadge", "uses") else fact.claim))
 
 
 def _all(data: Collection) -> list[Any]:

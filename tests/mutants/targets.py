@@ -40,11 +40,7 @@ _SHOWN = {
     "_escape: 65536 -> 65537": _NO_SUCH_CHARACTER,
 }
 _SAME_ESCAPED = {mutant.removeprefix("_").replace("escape", "escaped"): why for mutant, why in _SHOWN.items()}
-_SAME_DISK = {
-    "read_path: os.O_RDONLY | getattr(os, 'O_NONBLOCK', 0) -> getattr(os, 'O_NONBLOCK', 0)": "it is 0",
-    "read_path: 0 -> 1": "this system has such a flag",
-    "read_path: 0 -> 1 (2)": "the words are told, and not the number",
-}
+_SAME_DISK = {"read_path: 0 -> 1": "the words are told, and not the number"}
 _SAME_WRITING = {
     **_SHOWN,
     r"_SAFE: [^\W_](?:[\w./ -> [^\W](?:[\w./": _SLOWER,
@@ -55,6 +51,7 @@ _SAME_WRITING = {
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
     r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
     r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
+    "_is_old: path.lstat().st_mtime < time.time() - LEFT_OVER_S -> path.lstat().st_mtime <= time.time() - LEFT_OVER_S": "no file is a day old to the last bit",  # noqa: E501
     "_reads_plain: 'key' -> ''": _LONG_KEY,
     "_reads_plain: 'flow' -> ''": _LONG_KEY,
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",

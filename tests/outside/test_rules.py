@@ -70,8 +70,8 @@ def _own_fact(row: questions.Row, question: tuple[str, ...]) -> bool:
     """Whether a fact of the best proof says of the very place where the part is to go that it goes there."""
     if question[0] == "donors":
         host = (f"s:{fold(question[1])}", fold(question[2]))
-        return any(f.kind == "takes" and f.args[2] == host[1] for f in row.proof)
-    return any(f.kind == "takes" and f.args[1:3] == (row.set, row.position) for f in row.proof)
+        return any(f.kind == "takes" and f.claim[2] == host[1] for f in row.proof)
+    return any(f.kind == "takes" and f.claim[1:3] == (row.set, row.position) for f in row.proof)
 
 
 @settings(max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
@@ -107,7 +107,7 @@ def test_families_are_the_components_that_networkx_finds() -> None:
     graph = graph_of_folder(DEMO)
     net = networkx.Graph()
     net.add_nodes_from(f"s:{k}" for k in graph.data.known("set"))
-    net.add_edges_from(f.args[:2] for f in graph.data.facts.values() if f.kind == "rebadge")
+    net.add_edges_from(f.claim[:2] for f in graph.data.facts.values() if f.kind == "rebadge")
     for family in networkx.connected_components(net):
         for owner in family:
             found = {r.set for r in questions.sisters(graph, owner[2:]).rows}

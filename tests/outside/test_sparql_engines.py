@@ -101,7 +101,7 @@ def _against(graph: Graph, row: Row, host: Place, place: Place | None) -> bool:
     A query tells of a trial on a sister's badge too, which does not dispute what a set's own fact says.
     `place`: that of the item, where it is known by one.
     """
-    if row.no > 0 or not any(f.kind == "takes" and f.args[1:3] == host for f in row.proof):
+    if row.no > 0 or not any(f.kind == "takes" and f.claim[1:3] == host for f in row.proof):
         return row.no > 0
     like = graph.alike_places(place) if place else frozenset()
     items: set[object] = {*row.parts, *(like if host in like else ())}

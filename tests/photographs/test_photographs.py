@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
+import rdflib
 
 from kgraph import photographs
 from kgraph.cli.main import run
@@ -110,3 +112,121 @@ def test_merge_brings_pictures_along_as_they_were_kept(
     assert kept(ours) == kept(folder)
     assert (ours / kept(ours)[0]).read_bytes() == (folder / kept(folder)[0]).read_bytes()
     assert "not in their folder" not in capsys.readouterr().err
+
+
+SAID = """\
+- set: Larkfield LK-40
+- source: parts list
+  trust: 0.5
+- source: bench book
+- takes: K-114
+  in: Larkfield LK-40
+  position: volume knob
+  how: printed
+  source: [parts list, bench book]
+  page: 14
+  photo: [photos/3f9a1c2b7d04e811.jpg, photos/own.png]
+- takes: K-114
+  in: Larkfield LK-40
+  position: volume knob
+  how: guess
+  source: letter
+- unit: U-07
+  set: Larkfield LK-40
+  photo: photos/own.png
+- inspected: volume knob
+  of: U-07
+  state: worn
+  photo: photos/3f9a1c2b7d04e811.jpg
+"""
+
+
+@pytest.fixture
+def said(tmp_path: Path) -> Path:
+    (made := tmp_path / "said").mkdir()
+    (made / "a.yaml").write_text(SAID)
+    return made
+
+
+def test_every_saying_shows_all_that_it_rests_on(said: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert asked(said, "takers", "K-114", "--proof") == 0
+    shown = capsys.readouterr().out
+    whole = "parts list, bench book, page 14, photo photos/3f9a1c2b7d04e811.jpg, photos/own.png"
+    assert f"[printed, {whole}]" in shown
+    assert "also 40 % [guess, letter]" in shown
+    assert asked(said, "takers", "K-114", "--json") == 0
+    (row,) = json.loads(capsys.readouterr().out)["answers"]
+    (fact,) = row["proof"]
+    assert fact["certainty"] == 0.95  # The surest of its sources counts, which nobody trusts by half.
+    one, other = fact["evidence"]
+    assert one["source"] == ["parts list", "bench book"]
+    assert one["photo"] == ["photos/3f9a1c2b7d04e811.jpg", "photos/own.png"]
+    assert (one["page"], other["source"]) == ("14", "letter")
+    assert asked(said, "show", fact["fact"]) == 0
+    assert whole in capsys.readouterr().out
+
+
+def test_taking_back_one_source_leaves_what_the_other_says(
+    said: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert asked(said, "withdraw", "--source", "bench book", "--why", "misread", "--yes") == 0
+    capsys.readouterr()
+    assert asked(said, "takers", "K-114", "--json") == 0
+    (row,) = json.loads(capsys.readouterr().out)["answers"]
+    one, _ = row["proof"][0]["evidence"]
+    assert one["source"] == "parts list"
+    assert one["certainty"] == pytest.approx(0.475)
+
+
+def test_merging_keeps_several_sources(
+    said: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (ours := tmp_path / "ours").mkdir()
+    (ours / "a.yaml").write_text("- set: Larkfield LK-40\n")
+    assert asked(ours, "merge", str(said), "--yes") == 0
+    capsys.readouterr()
+    assert asked(ours, "merge", str(said), "--yes") in (0, 1)
+    assert "nothing new" in "".join(capsys.readouterr())
+    assert asked(ours, "takers", "K-114", "--json") == 0
+    (row,) = json.loads(capsys.readouterr().out)["answers"]
+    assert row["proof"][0]["evidence"][0]["source"] == ["parts list", "bench book"]
+
+
+def test_rdf_names_photos_with_their_hash_and_no_other_words(
+    said: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out.ttl"
+    assert asked(said, "export", "--validate", "-o", str(out)) == 0
+    read = rdflib.Graph().parse(out)
+    schema, kept = rdflib.Namespace("https://schema.org/"), "photos/3f9a1c2b7d04e811.jpg"
+    (image,) = read.subjects(schema.contentUrl, rdflib.Literal(kept))
+    assert list(read.objects(image, rdflib.URIRef("urn:kgraph:term:hash"))) == [
+        rdflib.Literal("3f9a1c2b7d04e811")
+    ]
+    assert len(list(read.subjects(schema.image, image))) == 2  # The saying and the inspection.
+    (other,) = read.subjects(schema.contentUrl, rdflib.Literal("photos/own.png"))
+    assert not list(read.objects(other, rdflib.URIRef("urn:kgraph:term:hash")))
+    assert len(list(read.subjects(schema.image, other))) == 2  # The saying and the unit.
+
+
+@pytest.mark.parametrize("suffix", ["ttl", "csv", "xlsx"])
+def test_several_sources_and_photos_come_back_from_every_format(
+    said: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], suffix: str
+) -> None:
+    out = tmp_path / ("tables" if suffix == "csv" else f"out.{suffix}")
+    assert asked(said, "export", *(["--to", "csv"] if suffix == "csv" else []), "-o", str(out)) == 0
+    (back := tmp_path / "back").mkdir()
+    photographs.keep(back, [])
+    (said / "photos").mkdir()
+    assert asked(back, "import", str(out), "--yes") == 0
+    capsys.readouterr()
+    assert asked(back, "takers", "K-114", "--json") == 0
+    (row,) = json.loads(capsys.readouterr().out)["answers"]
+    said_back = row["proof"][0]["evidence"][0]
+    assert said_back["source"] == ["parts list", "bench book"]
+    assert said_back["photo"] == ["photos/3f9a1c2b7d04e811.jpg", "photos/own.png"]
+
+
+def test_the_picture_of_a_proof_names_its_photograph(said: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert asked(said, "draw", "proof", "takers", "K-114", "--set", "Larkfield LK-40") == 0
+    assert "photos/3f9a1c2b7d04e811.jpg" in capsys.readouterr().out.replace("\\l", "").replace("\\n", "")

@@ -13,10 +13,11 @@ from scipy.stats import entropy as scipy_entropy
 from sklearn.naive_bayes import CategoricalNB
 
 from kgraph.cli.main import run
-from kgraph.questions.identify import ASSUMED, by_family, identify, joined
+from kgraph.questions.identify import ASSUMED, by_family, identify
 from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import chance_of, entropy, fall_of_entropy, fit_of, fitting, shares_of
 from kgraph.recognition.seen import read
+from kgraph.recognition.weighing import joined
 from tests.support import DEMO, graph_of
 
 FOLDER = """
@@ -140,7 +141,9 @@ def test_what_comes_through_sisters_is_what_all_worlds_say() -> None:
     for one, two in itertools.product((True, False), repeat=2):
         weight = (0.8 if one else 0.2) * (0.6 if two else 0.4)
         want += weight * (has if one and two else found.share)
-    assert found.chance["s:quillon31"] == pytest.approx(want)
+    row = found.of("s:quillon31")
+    assert row
+    assert row.chance == pytest.approx(want)
 
 
 def test_a_feature_that_is_excepted_is_not_there() -> None:
@@ -154,12 +157,30 @@ def test_a_part_is_met_through_the_chassis_by_any_of_its_numbers() -> None:
     graph = graph_of(FOLDER)
     for text in ("K-114", "440 114"):
         look = read(graph, [("volume knob", text)]).looks[0]
-        assert "s:larkfieldlk40" not in fitting(graph, look).disagrees
-        assert {"s:larkfieldlk40", "s:orvanek2200"} <= fitting(graph, look).chance.keys()
+        for owner in ("s:larkfieldlk40", "s:orvanek2200"):
+            row = fitting(graph, look).of(owner)
+            assert row
+            assert not row.apart
     by_size = read(graph, [("volume knob diameter", "about 34 mm")]).looks[0]
     wrong = read(graph, [("volume knob diameter", "20 mm")]).looks[0]
     assert by_size.size_mm == 34.0
-    assert "s:larkfieldlk40" in fitting(graph, wrong).disagrees - fitting(graph, by_size).disagrees
+    fits, other = fitting(graph, by_size).of("s:larkfieldlk40"), fitting(graph, wrong).of("s:larkfieldlk40")
+    assert fits
+    assert other
+    assert (fits.apart, other.apart) == (False, True)
+
+
+@pytest.mark.parametrize("written", ["3 1/4 in", "82.55 mm", "about 82.55 mm", "8.255 cm +- 1 mm"])
+def test_a_length_is_read_as_it_was_written(written: str) -> None:
+    graph = graph_of(
+        f"- set: Larkfield LK-40\n  dial width: {written}\n- set: Quillon 31\n  dial width: 30 mm\n"
+    )
+    found = fitting(graph, read(graph, [("dial width", "82.5 mm")]).looks[0])
+    row, other = found.of("s:larkfieldlk40"), found.of("s:quillon31")
+    assert row
+    assert other
+    assert (row.apart, other.apart) == (False, True)
+    assert row.chance > found.share > other.chance
 
 
 @pytest.mark.parametrize("word", ["?", "faded", "missing", "unreadable"])
@@ -195,8 +216,25 @@ def test_without_a_look_the_priors_stand() -> None:
 
 def test_differences_start_from_what_is_assumed() -> None:
     graph = graph_of("- set: Larkfield LK-40\n- set: Quillon 31\n")
-    assert differing.sisters_differ(graph) == pytest.approx(0.25)
+    assert differing.differences(graph).sisters == pytest.approx(0.25)
     assert differing.others_differ(graph) == pytest.approx(0.6)
+
+
+def test_what_sisters_differ_in_is_counted_at_each_key() -> None:
+    """Both mains and knobs are known of two sisters; at the volume knob one of two rebadges leaves it out."""
+    graph = graph_of(
+        "- set: Larkfield LK-40\n  mains: 240 V 50 Hz\n  knobs: 5\n"
+        "- set: Orvanek 2200\n  mains: 220 V 50 Hz\n  knobs: 5\n- set: Quillon 31\n"
+        "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n"
+        "- rebadge: [Orvanek 2200, Quillon 31]\n  except: [volume knob]\n"
+    )
+    found = differing.differences(graph)
+    assert found.compared == {"mains": (1, 1), "knobs": (1, 0), "volumeknob": (2, 1)}
+    assert found.sisters == pytest.approx((0.5 + 0.25 * 10) / 11)
+    assert found.sisters_at("mains") == pytest.approx((1 + 4 * found.sisters) / 5)
+    assert found.sisters_at("knobs") < found.sisters_at("volumeknob") < found.sisters_at("mains")
+    assert found.sisters_at("stamp") == pytest.approx(found.sisters)
 
 
 # The command ----------------------------------------------------------------------------------
@@ -240,6 +278,9 @@ def test_on_the_demo_sets_are_found_again(capsys: pytest.CaptureFixture[str]) ->
     by_name = {a["tried"]: a for a in json.loads(capsys.readouterr().out)["answers"]}
     assert by_name["families"]["first"] >= 0.95 * by_name["families"]["tries"]
     assert by_name["families"]["sure_and_right"] >= 0.95 * by_name["families"]["sure"]
+    assert by_name["sister"]["first"] >= 0.7 * by_name["sister"]["tries"]
+    assert by_name["kin"]["first"] >= 0.9 * by_name["kin"]["tries"]
+    assert by_name["kin"]["sure_and_right"] >= 0.95 * by_name["kin"]["sure"]
     assert by_name["gone"]["sure"] - by_name["gone"]["sure_and_right"] <= 0.05 * by_name["gone"]["tries"]
 
 

@@ -10,7 +10,8 @@ import pytest
 from kgraph.cli.main import run
 from kgraph.questions.likely import likely_sets, tried
 from kgraph.recognition.pairs import Had, Weighing, agreement, disagreement, probability
-from tests.support import graph_of
+from tests.bench import folders
+from tests.support import graph_of, graph_of_folder
 
 ALIKE = """
 - set: Larkfield LK-40
@@ -63,7 +64,7 @@ def test_rare_values_weigh_more_and_what_one_lacks_weighs_nothing() -> None:
 
 
 def test_the_likeliest_pair_comes_first_and_one_badge_never() -> None:
-    found = likely_sets(graph_of(ALIKE))
+    found = likely_sets(graph_of(ALIKE)).pairs
     assert {found[0].pair.one, found[0].pair.other} == {"s:larkfieldlk40", "s:orvanek2200"}
     assert all({f.pair.one, f.pair.other} != {"s:quillon31", "s:quillon32"} for f in found)
     assert found[0].settle == "compare the knobs"
@@ -72,7 +73,7 @@ def test_the_likeliest_pair_comes_first_and_one_badge_never() -> None:
 @pytest.mark.parametrize("fact", ["distinct", "rebadge"])
 def test_what_is_joined_or_told_apart_does_not_come_back(fact: str) -> None:
     graph = graph_of(ALIKE + f"- {fact}: [Larkfield LK-40, Orvanek 2200]\n  how: compared\n")
-    pairs = [{f.pair.one, f.pair.other} for f in likely_sets(graph)]
+    pairs = [{f.pair.one, f.pair.other} for f in likely_sets(graph).pairs]
     assert {"s:larkfieldlk40", "s:orvanek2200"} not in pairs
 
 
@@ -81,6 +82,25 @@ def test_a_hidden_rebadge_comes_back() -> None:
     found = tried(graph)
     assert (found.hidden, found.joined) == (1, 0)
     assert dict(found.first) == {1: 1, 3: 1, 10: 1}
+
+
+def test_nine_of_ten_hidden_rebadges_of_a_made_up_folder_come_back_among_three(tmp_path: Path) -> None:
+    """572 sets of which seven things are recorded here and there, now and then otherwise than on a sister."""
+    folders.write(tmp_path, 2_000, looks=True)
+    found = tried(graph_of_folder(tmp_path))
+    assert found.hidden >= 200
+    assert found.first[3] >= 0.9 * found.hidden
+    given, true = found.bands[9]
+    assert true >= 0.9 * given
+
+
+def test_what_the_budget_leaves_out_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("kgraph.recognition.pairs.MOST_PAIRS", 1)
+    (tmp_path / "a.yaml").write_text(ALIKE)
+    run(["--data", str(tmp_path), "likely"])
+    assert "groups that share a value were not compared" in capsys.readouterr().err
 
 
 def test_the_command_prints_what_to_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -84,7 +84,7 @@ def test_no_conflict_where_another_part_is_refused() -> None:
     assert _ids(graph_of(text + "- refuses: K-3\n  in: A 1\n  position: knob\n")) == []
     both = text + "- refuses: K-2\n  in: A 1\n  position: knob\n  how: fitted\n"
     (conflict,) = contradictions.of_folder(graph_of(both))
-    assert {f.args[0] for f in conflict.facts} == {"k2"}
+    assert {f.claim[0] for f in conflict.facts} == {"k2"}
 
 
 def test_a_refused_place_is_a_conflict_with_a_fit() -> None:

@@ -44,7 +44,7 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 		y3 [label="year not recorded" class=head shape=plaintext]
 		n1 [label="Larkfield LK-40\n1981-1984, UK\n(built by its own badge)" class=set color="#0072B2" peripheries=2 shape=box tooltip="Larkfield LK-40, built by its own badge"]
 		n2 [label="Orvanek 2200\n1983" class=set color="#D55E00" fillcolor="#E4E4E4" shape=box style="rounded,filled" tooltip="Orvanek 2200"]
-		n3 [label="Quillon 31" class=set color="#009E73" shape=octagon tooltip="Quillon 31"]
+		n3 [label="Quillon 31" class=set color="#009E73" margin="0,0" shape=octagon tooltip="Quillon 31"]
 		{
 			graph [rank=same]
 			y1
@@ -63,9 +63,11 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 			n3
 		}
 		n3 -> y3 [style=invis]
-		y1 -> y2 [style=invis]
-		y2 -> y3 [style=invis]
-		n1 -> n2 [label="dial scale, line\nsocket\n " dir=none labeltooltip="rebadge, certainty 0.98, except dial scale, line socket" style=solid tooltip="rebadge, certainty 0.98, except dial scale, line socket"]
+		y1 -> y2 [minlen=2 style=invis weight=100]
+		y2 -> y3 [minlen=2 style=invis weight=100]
+		w1 [label="dial scale, line\nsocket" class=words fontsize=10 height=0.1 margin="0.03,0.01" shape=plaintext tooltip="rebadge, certainty 0.98, except dial scale, line socket" width=0.1]
+		n1 -> w1 [dir=none labeltooltip="rebadge, certainty 0.98, except dial scale, line socket" style=solid tooltip="rebadge, certainty 0.98, except dial scale, line socket"]
+		w1 -> n2 [dir=none labeltooltip="rebadge, certainty 0.98, except dial scale, line socket" style=solid tooltip="rebadge, certainty 0.98, except dial scale, line socket"]
 		n2 -> n3 [dir=none labeltooltip="rebadge, certainty 0.4" style=dotted tooltip="rebadge, certainty 0.4"]
 """  # noqa: E501
 
@@ -73,6 +75,21 @@ SMALL_BODY = r"""		y1 [label=1981 class=head shape=plaintext]
 def _family(text: str, name: str, **more: Any) -> str:
     graph = graph_of(text)
     return dot.family(graph.data, graph, fold(name), **more)
+
+
+def _lines(text: str) -> list[tuple[str, str, str]]:
+    """(one end, other end, words) of each line of a family, from the DOT text, with words or without."""
+    words = dict(re.findall(r'^\s+(w\d+) \[label="?([^"]*?)"? class=words', text, re.M))
+    ends: dict[str, list[str]] = {w: [] for w in words}
+    found = []
+    for one, other in re.findall(r"^\s+([nw]\d+) -> ([nw]\d+) ", text, re.M):
+        if {one, other} & set(words):
+            through = one if one in words else other
+            ends[through].append(other if one in words else one)
+        else:
+            found.append((one, other, ""))
+    assert all(len(pair) == 2 for pair in ends.values())
+    return found + [(pair[0], pair[1], " ".join(words[w].split(r"\n"))) for w, pair in ends.items()]
 
 
 def _svg(source: str) -> ElementTree.Element:
@@ -105,9 +122,8 @@ def test_an_unknown_set_is_wrong_use() -> None:
 def test_past_six_differences_the_rest_are_counted() -> None:
     names = ", ".join(f"place {letter}" for letter in "abcdefghi")
     text = _family(f"- rebadge: [A 1, B 2]\n  except: [{names}]\n", "A 1")
-    edge = next(line for line in text.splitlines() if "n1 -> n2" in line)
-    label = edge.split('label="')[1].split('"')[0].replace(r"\n", " ")
-    words = " ".join(label.split())
+    ((_, _, words),) = _lines(text)
+    edge = next(line for line in text.splitlines() if "n1 -> w1" in line)
     assert words == "place a, place b, place c, place d, place e, place f + 3 more"
     assert f"except {names}" in edge
 
@@ -126,8 +142,18 @@ def _columns(text: str) -> dict[str, int]:
     return {node: int(column) for column, nodes in blocks for node in nodes.split()}
 
 
+def test_of_two_that_have_as_much_to_say_for_it_none_is_called_the_first() -> None:
+    """The order of their names says nothing."""
+    dated = "- set: A 1\n  years: 1983\n- set: B 2\n  years: 1983-1985\n- rebadge: [A 1, B 2]\n"
+    assert "peripheries=2" not in _family(dated, "A 1")
+    own = "- set: A 1\n  builder: A\n- set: B 2\n  builder: B\n- rebadge: [A 1, B 2]\n"
+    assert "peripheries=2" not in _family(own, "A 1")
+    named = "- set: A 1\n  builder: B 2\n- set: B 2\n  builder: A 1\n- rebadge: [A 1, B 2]\n"
+    assert "peripheries=2" not in _family(named, "A 1")
+
+
 @pytest.mark.parametrize("seed", range(5))
-def test_no_line_runs_inside_a_column_and_years_go_from_left_to_right(seed: int) -> None:
+def test_a_year_heads_one_column_and_no_line_runs_inside_a_column(seed: int) -> None:
     chance = random.Random(seed)
     years = {i: chance.randint(1978, 1984) for i in range(25)}
     text = "".join(f"- set: Badge{i % 7} {i}\n  years: {y}\n" for i, y in years.items())
@@ -136,14 +162,32 @@ def test_no_line_runs_inside_a_column_and_years_go_from_left_to_right(seed: int)
     )
     picture = _family(text, "Badge0 0")
     column = _columns(picture)
-    ends = re.findall(r"^\s+(n\d+) -> (n\d+) ", picture, re.M)
-    assert len(ends) == 24
-    assert all(column[one] < column[other] for one, other in ends)
+    lines = _lines(picture)
+    assert len(lines) == 24
+    assert all(column[one] <= column[other] for one, other, _ in lines)
+    direct = re.findall(r"^\s+(n\d+) -> (n\d+) ", picture, re.M)
+    assert all(column[one] < column[other] for one, other in direct)
     year = {node: int(found) for node, found in re.findall(r'(n\d+) \[label="[^"]*\\n(\d{4})', picture)}
     heads = dict(re.findall(r'y(\d+) \[label="?([\d-]+)', picture))
+    assert len(set(heads.values())) == len(heads)
     for node, number in column.items():
         first, _, last = heads[str(number)].partition("-")
         assert int(first) <= year[node] <= int(last or first)
+
+
+@needs_dot
+def test_the_words_of_a_line_stand_on_it() -> None:
+    """Where `dot` put them: each half of the line ends at the height of the words."""
+    svg = _svg(_family(SMALL, "Orvanek 2200"))
+    groups = [(g, (g.get("class") or "").split()) for g in svg.iter(f"{SVG}g")]
+    (words,) = [g for g, kinds in groups if kinds == ["node", "words"]]
+    heights = [float(t.get("y") or 0) for t in words.iter(f"{SVG}text")]
+    halves = [g for g, kinds in groups if "edge" in kinds and "0.98" in "".join(g.itertext())]
+    assert len(halves) == 2
+    for half in halves:
+        (path,) = half.iter(f"{SVG}path")
+        ends = [float(y) for _, y in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path.get("d") or "")]
+        assert min(abs(y - sum(heights) / len(heights)) for y in (ends[0], ends[-1])) < 15
 
 
 def test_past_sixty_sets_a_family_is_folded_by_badge_and_the_set_asked_about_stays() -> None:
@@ -180,7 +224,7 @@ def test_a_folded_family_has_hardly_more_lines_than_boxes_and_says_what_is_not_d
     )
     picture = _family(text, "Badge0 0")
     boxes = len(re.findall(r"^\s+n\d+ \[", picture, re.M))
-    lines = len(re.findall(r"^\s+n\d+ -> n\d+ ", picture, re.M))
+    lines = len(_lines(picture))
     assert boxes <= dot.MOST_BOXES
     assert boxes - 1 <= lines <= 1.3 * boxes + 5
     assert "only the surest way to each box is drawn" in picture
@@ -190,10 +234,10 @@ def test_a_folded_family_has_hardly_more_lines_than_boxes_and_says_what_is_not_d
 
 def test_a_contradiction_marks_the_line_and_only_that_one() -> None:
     text = _family((DEMO / "family-kzr8.yaml").read_text(), "Kazumorei KZR-8")
-    disputed = [line for line in text.splitlines() if 'label="disputed' in line]
-    assert len(disputed) == 1
-    assert "certainty 0.6" in disputed[0]
-    assert ":white:" in disputed[0]
+    assert [words.partition(" ")[0] for _, _, words in _lines(text)].count("disputed") == 1
+    disputed = [line for line in text.splitlines() if ":white:" in line]
+    assert len(disputed) == 2  # The two halves of one line.
+    assert all("certainty 0.6" in half for half in disputed)
     assert "double line" in text
 
 
@@ -243,7 +287,7 @@ def test_less_certain_sisters_can_be_left_out_and_facts_supposed(tmp_path: Path,
     more = ["--suppose", "{rebadge: [Larkfield LK-40, Vorsen 7], how: compared}", "--title", "What if"]
     assert run(["--data", folder, "draw", "family", "Larkfield LK-40", *more]) == 0
     said = capsys.readouterr()
-    assert 'label="supposed' in said.out
+    assert "supposed" in [words for _, _, words in _lines(said.out)]
     assert r'label="What if\nsupposed as well: Larkfield LK-40 and Vorsen 7 are one design" ' in said.out
     assert said.err == "Supposed only: no fact is written.\n"
 

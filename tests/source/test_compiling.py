@@ -169,12 +169,12 @@ def test_one_pair_with_unlike_exceptions_is_one_fact_in_every_share(folder: Path
     assert in_shares(folder)
     compared(folder)
     (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
-    assert (fact.args[2], fact.certainty, len(fact.ids)) == (("knob", "lid"), 0.98, 2)
+    assert (fact.claim[2], fact.certainty, len(fact.ids)) == (("knob", "lid"), 0.98, 2)
     put(folder / "d.yaml", [{"withdraw": fact.id, "why": "misread"}])
     assert in_shares(folder)
     compared(folder)
     (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
-    assert (fact.args[2], fact.certainty, len(fact.ids)) == (("knob",), 0.6, 1)
+    assert (fact.claim[2], fact.certainty, len(fact.ids)) == (("knob",), 0.6, 1)
 
 
 def test_a_folder_that_is_named_twice_is_read_whole(folder: Path) -> None:

@@ -145,7 +145,7 @@ def test_what_the_folder_declares_under_another_name_is_the_place_and_keeps_its_
     assert {data.key("position", k) for k in ("aerial", "antenna", "aerialrod")} == {"aerialrod"}
     assert data.text("position", data.key("position", "antenna")) == "aerial rod"
     (fact,) = data.facts.values()
-    assert fact.args[2] == "aerialrod"
+    assert fact.claim[2] == "aerialrod"
 
 
 def test_a_name_of_the_folder_for_another_thing_wins() -> None:
@@ -241,7 +241,7 @@ def test_an_assembly_keeps_its_name_in_an_exception() -> None:
     text = "- assembly: trim\n- uses: trim\n  in: Larkfield LK-40\n"
     text += "- rebadge: [Larkfield LK-40, Orvanek 2200]\n  except: [trim]\n"
     (fact,) = (f for f in data_of(text).facts.values() if f.kind == "rebadge")
-    assert fact.args[2] == ("trim",)
+    assert fact.claim[2] == ("trim",)
 
 
 def test_an_exception_leaves_out_a_place_by_any_of_its_names() -> None:

@@ -1,5 +1,5 @@
 "use strict";
-// The search of a book. It reads one list of names from a script beside it, fetched when the search is
+// The search of a book, and what is folded on its pages. The search reads one list of names from a script beside it, fetched when the search is
 // first used: nothing is asked of any server, so it works from a file as well.
 (() => {
   const here = document.currentScript.src;
@@ -107,10 +107,27 @@
     document.head.append(script);
   };
 
+  // An element with attributes, put into another.
+  const put = (into, tag, attributes, text = "") => {
+    const made = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+    made.textContent = text;
+    into.append(made);
+    return made;
+  };
+
+  // Made here and not on every page: without this script there is nothing to search with.
   const box = document.getElementById("search");
-  const input = document.getElementById("ask");
-  const list = document.getElementById("found");
-  const told = document.getElementById("told");
+  put(box, "label", { for: "ask" }, "Search");
+  const input = put(box, "input", {
+    id: "ask", type: "text", inputmode: "search", enterkeyhint: "go", role: "combobox",
+    "aria-expanded": "false", "aria-controls": "found", "aria-autocomplete": "list",
+    autocomplete: "off", autocapitalize: "off", spellcheck: "false",
+    placeholder: "set, part, number ... ( / )",
+  });
+  const list = put(box, "ul", { id: "found", role: "listbox", "aria-label": "Found" });
+  list.hidden = true;
+  const told = put(box, "p", { id: "told", class: "told", role: "status" });
   let shown = [];
   let active = -1;
 
@@ -192,4 +209,23 @@
     input.select();
   });
   box.hidden = false;
+})();
+
+// What is folded: opened where an address leads into it, and all of it on paper, where nobody can open it.
+(() => {
+  const reveal = () => {
+    const at = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (!at) return;
+    for (let box = at.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+    at.scrollIntoView();
+  };
+  window.addEventListener("hashchange", reveal);
+  reveal();
+
+  let opened = [];
+  window.addEventListener("beforeprint", () => {
+    opened = [...document.querySelectorAll(".cautions details:not([open])")];
+    opened.forEach((box) => { box.open = true; });
+  });
+  window.addEventListener("afterprint", () => opened.forEach((box) => { box.open = false; }));
 })();

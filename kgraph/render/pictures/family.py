@@ -9,6 +9,7 @@ from collections.abc import Collection as Group
 from dataclasses import dataclass, replace
 
 from kgraph import contradictions, records
+from kgraph.claims import RefusesClaim
 from kgraph.collection import Collection, exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
@@ -16,6 +17,7 @@ from kgraph.fits.graph import Graph
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.pictures import sheet
+from kgraph.render.pictures.columns import columns_of
 from kgraph.render.pictures.sets import badge_of, looks, set_lines, year_of
 from kgraph.render.pictures.sheet import MOST_BOXES, Box, Line, count
 from kgraph.render.sentences import says
@@ -24,11 +26,9 @@ from kgraph.render.terminal import visible
 NAMES_SHOWN = 6
 """So many differing positions are written at a line; the rest are counted (all are in its tooltip)."""
 
-MOST_COLUMNS = 5
-"""More columns than these and the words are too small on a page's width: years are then taken together."""
-
-SPANS = (1, 2, 3, 5, 10, 20, 50, 200)
 MOST_REFUSALS = 40
+EARLIEST = "the earliest year recorded"
+"""Why a set is taken to be the first, where no builder is named."""
 
 Joined = dict[str, list[tuple[str, Fact]]]
 
@@ -53,13 +53,14 @@ def family(
     links: Mapping[str, str] | None = None,
     only: Group[str] | None = None,
     notes: Sequence[str] = (),
+    disputes: bool = True,
 ) -> str:
     """DOT text of the rebadge family of a set: every set that `rebadge` facts join to it.
 
     `set_key` is a folded name (an `also` name serves); `only` are the owner keys of the sisters to be
     drawn, all of them by default; `links` gives owner keys a relative URL; `notes` stand first below the
-    title. The same data give the same text. Past MOST_BOXES sets are folded, by badge and year. Raises
-    WrongUse for a set not known.
+    title; without `disputes` nobody looks for what is disputed. The same data give the same text. Past
+    MOST_BOXES sets are folded, by badge and year. Raises WrongUse for a set not known.
     """
     start = data.key("set", set_key)
     if start not in data.known("set"):
@@ -68,19 +69,21 @@ def family(
     root, why = _root(data, keys)
     members, rule = _folded([_member(data, k) for k in keys], {start, root})
     whole = len(members) == len(keys)
-    disputed = disputed_facts(graph, facts) if whole else None
+    disputed = disputed_facts(graph, facts) if whole and disputes else None
     lines, left_out = _lines(data, members, facts, root or start, disputed or set())
-    columns, reached = _columns(members, lines, root or start)
+    columns = columns_of({m.key: m.year for m in members})
+    number = {key: n for n, (_, keys) in enumerate(columns) for key in keys}
     named = title or f"{data.text('set', start)} and its rebadges: {count(len(keys), 'set')}"
     drawn = sheet.Sheet(
         "family",
         named,
         _boxes(data, members, start, (root, why), links or {}),
-        tuple(_turned(line, reached) for line in lines),
-        _legend(bool(why), whole, any(line.disputed for line in lines)),
+        tuple(_turned(line, number) for line in lines),
+        _legend(why, whole, any(line.disputed for line in lines)),
         (*notes, *_notes(members, keys, rule, left_out, disputed is None)),
         _says(data, keys, facts, (root, why)),
         columns,
+        words_on_lines=True,
     )
     return sheet.source(drawn)
 
@@ -107,17 +110,22 @@ def _members(graph: Graph, start: str, only: Group[str] | None) -> tuple[list[st
 
 
 def _root(data: Collection, keys: Sequence[str]) -> tuple[str, str]:
-    """The set that the family comes from, and why it is taken to be; ("", "") where nothing says so."""
+    """The set that the family comes from, and why it is taken to be; ("", "") where nothing says so.
+
+    Of two that have as much to say for it neither is taken: the order of their names says nothing.
+    """
     builders = {k: {b for v in data.attribute("set", k, "builder") if (b := _key_of(data, v))} for k in keys}
     own = [k for k in keys if builders[k] & {k, fold(badge_of(data, k))}]
     if own:
-        return own[0], "built by its own badge"
+        return (own[0], "built by its own badge") if len(own) == 1 else ("", "")
     named = Counter(b for found in builders.values() for b in found if b in builders)
     if named:
-        most = min(named, key=lambda k: (-named[k], k))
-        return most, f"named as builder by {count(named[most], 'set')}"
-    dated = [(year, k) for k in keys if (year := year_of(data, k))]
-    return (min(dated)[1], "the earliest year recorded") if dated else ("", "")
+        most, times = named.most_common(1)[0]
+        alone = list(named.values()).count(times) == 1
+        return (most, f"named as builder by {count(times, 'set')}") if alone else ("", "")
+    dated = sorted((year, k) for k in keys if (year := year_of(data, k)))
+    alone = len(dated) > 0 and [year for year, _ in dated].count(dated[0][0]) == 1
+    return (dated[0][1], EARLIEST) if alone else ("", "")
 
 
 def _key_of(data: Collection, value: records.Value) -> str:
@@ -220,7 +228,7 @@ def _lines(
     folded = len(holder) > len(members)
     between: dict[tuple[str, str, str], list[Fact]] = defaultdict(list)
     for fact in facts:
-        one, other = sorted(holder[owner[2:]] for owner in fact.args[:2])
+        one, other = sorted(holder[owner[2:]] for owner in fact.claim[:2])
         if one != other:
             # Folded boxes are joined by one line for all their facts, sets by one for each.
             between[one, other, "" if folded else fact.id].append(fact)
@@ -274,12 +282,12 @@ def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disp
 def _exceptions(data: Collection, fact: Fact) -> list[str]:
     """The names of what two sets differ in: as the position is declared, else as written."""
     if not isinstance(fact.record, records.Rebadge):
-        return list(fact.args[2])
+        return list(fact.left_out)
     written = {exception_key(data, n): n.text for n in fact.record.exceptions}
     text = data.text
     return [
         text("position", k) if data.declared("position", k) else written.get(k, text("position", k))
-        for k in fact.args[2]
+        for k in fact.left_out
     ]
 
 
@@ -289,10 +297,10 @@ def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     Looked at are the refusals at a place of the family or of an assembly that it is built on; None where
     there are more than MOST_REFUSALS of them, for each costs a question.
     """
-    owners = {owner for f in facts for owner in f.args[:2]}
+    owners = {owner for f in facts for owner in f.claim[:2]}
     owners |= {link.other for o in owners for link in graph.links.get(o, ()) if link.to_assembly}
     known = graph.data.facts
-    near = {i for i, f in known.items() if f.kind == "refuses" and f.args[3] in owners}
+    near = {i for i, f in known.items() if isinstance(f.claim, RefusesClaim) and f.claim.owner in owners}
     if not near:
         return set()
     if len(near) > MOST_REFUSALS:
@@ -303,89 +311,22 @@ def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     return {f.id for conflict in conflicts for f in conflict.facts} & wanted
 
 
-# --- Columns -------------------------------------------------------------------------------------
-
-
-def _columns(
-    members: list[_Member], lines: list[Line], root: str
-) -> tuple[tuple[tuple[str, tuple[str, ...]], ...], dict[str, int]]:
-    """The columns of the picture, and the number of each box's column.
-
-    A column is a span of years, the shortest span that leaves few enough columns. Two boxes of one span
-    that a line joins stand in two columns under one heading, so that no line runs inside a column.
-    """
-    first = min((m.year for m in members if m.year), default=0)
-    best: dict[str, tuple[int, int]] = {}
-    span = 1
-    for span in SPANS:
-        best = _places(members, lines, root, first, span)
-        if len(set(best.values())) <= MOST_COLUMNS:
-            break
-    order = {place: n for n, place in enumerate(sorted(set(best.values())))}
-    inside: dict[tuple[int, int], list[str]] = defaultdict(list)
-    for key, place in best.items():
-        inside[place].append(key)
-    if not first:
-        return (), {key: order[place] for key, place in best.items()}
-    columns = tuple((_heading(place[0], first, span), tuple(inside[place])) for place in order)
-    return columns, {key: order[place] for key, place in best.items()}
-
-
-_UNDATED = 10_000
-
-
-def _places(
-    members: list[_Member], lines: list[Line], root: str, first: int, span: int
-) -> dict[str, tuple[int, int]]:
-    """Key of a box -> (number of its span of years, its column within it)."""
-    joined: dict[str, set[str]] = defaultdict(set)
-    for one, other in (line.ends for line in lines):
-        joined[one].add(other)
-        joined[other].add(one)
-    years = {m.key: (m.year - first) // span if m.year else _UNDATED for m in members}
-    placed: dict[str, tuple[int, int]] = {}
-    for key in _outwards(root, years, joined):
-        taken = {placed[o][1] for o in joined[key] if o in placed and placed[o][0] == years[key]}
-        placed[key] = (years[key], next(n for n in range(len(members)) if n not in taken))
-    return {m.key: placed[m.key] for m in members}
-
-
-def _outwards(root: str, years: Mapping[str, int], joined: Mapping[str, set[str]]) -> list[str]:
-    """The boxes as they are met from the root, then those of the earliest year."""
-    order: dict[str, None] = {}
-    for start in [*([root] if root in years else []), *sorted(years, key=lambda k: (years[k], k))]:
-        queue = deque([start])
-        while queue:
-            key = queue.popleft()
-            if key not in order:
-                order[key] = None
-                queue.extend(sorted(joined.get(key, ())))
-    return list(order)
-
-
-def _heading(number: int, first: int, span: int) -> str:
-    if number == _UNDATED:
-        return "year not recorded"
-    start = first + number * span
-    return str(start) if span == 1 else f"{start}-{start + span - 1}"
+# --- Words ---------------------------------------------------------------------------------------
 
 
 def _turned(line: Line, column: Mapping[str, int]) -> Line:
     """The line from its left end to its right one."""
-    one, other = sorted(line.ends, key=lambda end: (column[end], end))
+    one, other = sorted(line.ends, key=lambda end: (column.get(end, 0), end))
     return replace(line, ends=(one, other))
 
 
-# --- Words ---------------------------------------------------------------------------------------
-
-
-def _legend(root: bool, whole: bool, disputed: bool) -> tuple[str, ...]:
+def _legend(why: str, whole: bool, disputed: bool) -> tuple[str, ...]:
     what = "a stated rebadge" if whole else "the stated rebadges between two boxes, the least certain of them"
     return (
-        f"line: {what}; its words: what differs; its certainty: {sheet.styles_in_words()}",
+        f"line: {what}; words on it: what differs; its certainty: {sheet.styles_in_words()}",
         *(["double line, 'disputed': it is part of a contradiction, see `kgraph check`"] if disputed else []),
         "shape and colour: one for each badge; grey: the set asked about"
-        + ("; double outline: where the design comes from" if root else ""),
+        + (f"; double outline: {why if why == EARLIEST else 'where the design comes from'}" if why else ""),
         sheet.SCALE,
     )
 
@@ -408,6 +349,7 @@ def _says(data: Collection, keys: Sequence[str], facts: Sequence[Fact], root: tu
     """The picture in words, for who cannot see it: as much as a reader will hear out."""
     text = f"{count(len(keys), 'set')} joined by {count(len(facts), 'stated rebadge fact')}."
     if root[0]:
-        text += f" The design comes from {data.text('set', root[0])}: {root[1]}."
+        first = "Of the earliest year recorded is" if root[1] == EARLIEST else "The design comes from"
+        text += f" {first} {data.text('set', root[0])}" + ("." if root[1] == EARLIEST else f": {root[1]}.")
     told = [f"{says(data, f)} (certainty {f.certainty:.4g})" for f in facts[:20]]
     return text + "".join(f" {t}." for t in told) + (" And more." if len(facts) > 20 else "")

@@ -118,8 +118,8 @@ def _evidence(fact: Fact) -> Iterable[str]:
 
 
 def _said(e: Evidence) -> str:
-    via = ", ".join(v for v in (e.grade, e.source, e.by, e.via and f"via {e.via}", e.date) if v)
-    return f"{percent(e.certainty)}, {via or 'no grade'}"
+    said = ", ".join(v for v in (e.told or "no grade", e.pictured) if v)
+    return f"{percent(e.certainty)}, {said}"
 
 
 def _place(e: Evidence) -> str:

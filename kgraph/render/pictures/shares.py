@@ -154,7 +154,7 @@ def _built_on(data: Collection, start: str, rows: Sequence[Row], assemblies: Seq
 
 
 def _far_end(fact: Fact, owner: str) -> str:
-    one, other = fact.args[:2]
+    one, other = fact.claim[:2]
     return str(other if owner == one else one if owner == other else "")
 
 

@@ -95,6 +95,8 @@ class Sheet:
     columns: tuple[tuple[str, tuple[str, ...]], ...] = ()
     down: bool = False
     foot: tuple[str, ...] = ()
+    words_on_lines: bool = False
+    """Whether the words of a line stand on it, as a place that it goes through, and not beside it."""
 
 
 # --- Texts ---------------------------------------------------------------------------------------
@@ -187,8 +189,14 @@ def source(sheet: Sheet) -> str:
         for box in sheet.boxes:
             inner.node(ids[box.key], **_box_attributes(box))
         _add_columns(inner, sheet, ids)
-        for line in sheet.lines:
-            inner.edge(ids[line.ends[0]], ids[line.ends[1]], **_line_attributes(line))
+        column = {key: head for head, keys in sheet.columns for key in keys}
+        for number, line in enumerate(sheet.lines, 1):
+            ends = [ids[end] for end in line.ends]
+            beside = line.ends[0] in column and len({column[end] for end in line.ends}) == 1
+            if sheet.words_on_lines and (line.lines or beside):
+                _through_words(inner, f"w{number}", line, ends, beside)
+            else:
+                inner.edge(*ends, **_line_attributes(line))
     text: str = dot.source
     return text
 
@@ -238,6 +246,9 @@ def _box_attributes(box: Box) -> dict[str, str]:
         "color": box.colour,
     }
     made["shape"] = "box" if box.shape == "rounded" else box.shape
+    if box.shape == "octagon":
+        # It is drawn about the corners of its words: with the margin of a box it is twice as wide as others.
+        made["margin"] = "0,0"
     styles = [*(["rounded"] if box.shape == "rounded" else []), *(["filled"] if box.asked else [])]
     made |= {"style": ",".join(styles)} if styles else {}
     made |= {"fillcolor": GREY} if box.asked else {}
@@ -255,7 +266,32 @@ def _add_columns(dot: graphviz.Digraph, sheet: Sheet, ids: Mapping[str, str]) ->
             # What has a line into another box of its column stands below it: so the heading stays on top.
             dot.edge(ids[key], f"y{number}", style="invis")
     for one, other in pairwise(range(1, len(sheet.columns) + 1)):
-        dot.edge(f"y{one}", f"y{other}", style="invis")
+        # A rank between two columns is for the words of lines.
+        dot.edge(
+            f"y{one}", f"y{other}", style="invis", minlen="2" if sheet.words_on_lines else "1", weight="100"
+        )
+
+
+def _through_words(dot: graphviz.Digraph, name: str, line: Line, ends: Sequence[str], beside: bool) -> None:
+    """A line in two halves that meet at its words.
+
+    Two boxes of one column, `beside` each other, are joined to the right of it: nothing runs inside a column.
+    """
+    made = _line_attributes(line)
+    made.pop("label", None)
+    if line.lines:
+        look = {
+            "label": label(line.lines),
+            "shape": "plaintext",
+            "margin": "0.03,0.01",
+            "height": "0.1",
+            "width": "0.1",
+        }
+    else:
+        look = {"label": "", "shape": "point", "width": "0.01", "height": "0.01"}
+    dot.node(name, fontsize="10", tooltip=made["tooltip"], **{"class": "words"}, **look)
+    dot.edge(ends[0], name, **made)
+    dot.edge(*((ends[1], name) if beside else (name, ends[1])), **made)
 
 
 def style_of(certainty: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, sort_of
@@ -177,20 +178,22 @@ _WORDS = {
 
 def _hop_words(data: Collection, fact: Fact) -> list[str]:
     """What a fact is, in the few words of a line."""
-    what = str(fact.args[3]) if fact.kind == "takes" else _WORDS.get(fact.kind, fact.kind)
+    what = fact.claim.role if isinstance(fact.claim, TakesClaim) else _WORDS.get(fact.kind, fact.kind)
     words = [f"{what}, {percent(fact.certainty)}"]
-    if fact.kind in ("rebadge", "uses") and fact.args[2]:
-        names = [data.text("position", n) for n in fact.args[2]]
+    if fact.left_out:
+        names = [data.text("position", n) for n in fact.left_out]
         words += sheet.wrapped(f"except {sheet.listed(names, 4)}")
-    if fact.kind == "fits" and fact.args[5]:
-        words += sheet.wrapped(f"work: {sheet.short(fact.args[5], 80)}")
+    if isinstance(fact.claim, FitsClaim) and fact.claim.work:
+        words += sheet.wrapped(f"work: {sheet.short(fact.claim.work, 80)}")
     if fact.where and fact.where.file == "--suppose":
         words.append("supposed")
     return words
 
 
 def _one_way(fact: Fact) -> bool:
-    return fact.kind in ("replaces", "size") or (fact.kind == "fits" and not fact.args[4])
+    return fact.kind in ("replaces", "size") or (
+        isinstance(fact.claim, FitsClaim) and not fact.claim.both_ways
+    )
 
 
 def _hop_line(data: Collection, one: Node, fact: Fact, other: Node) -> Line:

@@ -1,0 +1,69 @@
+"""Pairs that may be one design, as JSON or as text."""
+
+from __future__ import annotations
+
+import shlex
+from typing import Any
+
+from kgraph.fits.graph import Graph
+from kgraph.questions.likely import Guessed, Likely
+from kgraph.recognition import traits
+from kgraph.recognition.pairs import Weight
+
+
+def as_json(
+    graph: Graph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
+) -> dict[str, Any]:
+    """One object: each pair with what speaks for and against it, and what would settle it."""
+    shown = found.pairs[:most]
+    hidden = len(found.pairs) - len(shown)
+    notes = [f"{hidden} more are not shown"] if hidden else []
+    notes += [left_out(found.left_out)] if found.left_out else []
+    return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
+
+
+def left_out(groups: int) -> str:
+    """So many groups were too large to be compared, in words."""
+    return f"{groups} groups that share a value were not compared pair by pair; name a SET to compare it"
+
+
+def _names(graph: Graph, found: Likely, parts: bool) -> list[str]:
+    ends = (found.pair.one, found.pair.other)
+    return [graph.data.text("part", e) if parts else graph.data.owner_text(e) for e in ends]
+
+
+def _key(graph: Graph, weight: Weight) -> str:
+    return traits.keys_of(graph).get(weight.key, weight.key)
+
+
+def _command(graph: Graph, found: Likely, parts: bool) -> str:
+    kind = "same" if parts else "rebadge"
+    one, other = map(shlex.quote, _names(graph, found, parts))
+    return f"kgraph add {kind} {one} {other} --how compared"
+
+
+def _row(graph: Graph, found: Likely, parts: bool) -> dict[str, Any]:
+    def reasons(agrees: bool) -> list[dict[str, Any]]:
+        return [{"key": _key(graph, w), "bits": w.bits} for w in found.pair.weights if w.agrees is agrees]
+
+    return {
+        "parts" if parts else "sets": _names(graph, found, parts),
+        "probability": found.pair.probability,
+        "bits": found.pair.bits,
+        "for": reasons(True),
+        "against": reasons(False),
+        "would settle it": found.settle,
+        "add": _command(graph, found, parts),
+        "others of the two families": found.alike,
+    }
+
+
+def lines(graph: Graph, found: Likely, parts: bool) -> list[str]:
+    """One pair for a person."""
+    one, other = _names(graph, found, parts)
+    more = f"  (and {found.alike} more pairs of the same two families)" if found.alike else ""
+    said = [f"{found.pair.probability:.4f}  {one} and {other}, {found.pair.bits:+.1f} bits{more}"]
+    for word, agrees in (("for", True), ("against", False)):
+        keys = [f"{_key(graph, w)} {w.bits:+.1f}" for w in found.pair.weights if w.agrees is agrees]
+        said += [f"        {word}: {', '.join(keys)}"] if keys else []
+    return [*said, f"        would settle it: {found.settle}", f"        {_command(graph, found, parts)}"]

@@ -1,0 +1,116 @@
+"""A list as cells, as a table on the screen, as JSON, and as one page to be printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from kgraph import words
+from kgraph.collection import Collection
+from kgraph.listing import KINDS, List, Row
+from kgraph.names import compared
+from kgraph.records import Value, plain
+from kgraph.render.answers import percent
+from kgraph.render.sentences import says
+from kgraph.render.terminal import table, visible
+from kgraph.render.values import value_text
+
+MOST_COLUMNS = 6
+"""So many columns are shown where none are named."""
+_OF_FACTS = ("fact", "certainty", "grade", "source", "by", "file", "line", "says")
+_SURE = "certainty by "
+
+
+def all_columns(found: List) -> list[str]:
+    """Every column that a list can have: its keys, and how certain it is that the rules are met."""
+    asked = dict.fromkeys(key for row in found.rows for key in row.certain)
+    return [*found.keys, *(f"{_SURE}{key}" for key in asked)]
+
+
+def usual_columns(found: List) -> list[str]:
+    """The columns where none are named: what most rows have, in the order of the keys."""
+    if found.kind == "facts":
+        return list(_OF_FACTS)
+    sure = [c for c in all_columns(found) if c.startswith(_SURE)]
+    asked = {one.key for one in found.conditions}
+    had = {key: sum(bool(row.values.get(key)) for row in found.rows) for key in found.keys}
+    others = [k for k in found.keys[1:] if k not in ("badge", "model", "also")]
+    first = sorted(others, key=lambda k: (compared(k) not in asked, -had[k]))
+    kept = {*first[: MOST_COLUMNS - 1 - len(sure)]}
+    return [found.keys[0], *sure, *(k for k in found.keys if k in kept)]
+
+
+def cell(data: Collection, row: Row, column: str) -> Value:
+    """What a row says in a column; several values of a key as one list."""
+    if column.startswith(_SURE):
+        chance = row.certain.get(column.removeprefix(_SURE))
+        return "" if chance is None else f"{chance!r}"
+    if column == "says":
+        return says(data, row.fact) if row.fact else ""
+    values = row.values.get(column, ())
+    if len(values) == 1 and (column not in words.LISTS or not isinstance(values[0], str)):
+        return values[0]
+    if any(isinstance(value, Mapping) for value in values):
+        return {k: v for value in values if isinstance(value, Mapping) for k, v in value.items()}
+    each = [v for value in values for v in (value if isinstance(value, tuple) else (value,))]
+    return tuple(dict.fromkeys(each)) if values else ""
+
+
+def shown(data: Collection, row: Row, column: str) -> str:
+    """The same for a reader: certainties in per cent."""
+    value = cell(data, row, column)
+    if value and isinstance(value, str) and (column.startswith(_SURE) or column == "certainty"):
+        return percent(float(value))
+    return value_text(value)
+
+
+def as_text(data: Collection, found: List, columns: Sequence[str], terminal: bool) -> str:
+    """The table; what a fact says stands below its row."""
+    beside = [c for c in columns if c != "says"]
+    rows = [[shown(data, row, c) for c in beside] for row in found.rows]
+    below = [[shown(data, row, "says")] for row in found.rows] if "says" in columns else []
+    return table(beside, rows, terminal, below)
+
+
+def as_json(data: Collection, found: List, columns: Sequence[str]) -> dict[str, Any]:
+    """The list as one object; a key of which nothing is recorded is left out."""
+    where = [f"{one.key}={one.value}" for one in found.conditions]
+    return {
+        "question": {"command": "list", "kind": found.kind, "where": where},
+        "columns": list(columns),
+        "answers": [_row_json(data, row, columns) for row in found.rows],
+        "notes": [],
+    }
+
+
+def _row_json(data: Collection, row: Row, columns: Sequence[str]) -> dict[str, Any]:
+    made: dict[str, Any] = {}
+    for column in columns:
+        value = cell(data, row, column)
+        if column.startswith(_SURE) or column == "certainty":
+            made |= {column: float(value)} if isinstance(value, str) and value else {}
+        elif value:
+            made[column] = plain(value)
+    return made
+
+
+def page(data: Collection, found: List, columns: Sequence[str]) -> str:
+    """One page of HTML for print."""
+    import jinja2
+
+    templates = jinja2.Environment(
+        loader=jinja2.PackageLoader("kgraph.render", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=lambda v: visible(v) if isinstance(v, str) else v,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    where = ", ".join(f"{one.key}={one.value}" for one in found.conditions)
+    made = templates.get_template("list.html").render(
+        title=f"{found.kind.capitalize()}{': ' if where else ''}{where}",
+        columns=columns,
+        rows=[[shown(data, row, c) for c in columns] for row in found.rows],
+        count=f"{len(found.rows)} {found.kind if len(found.rows) != 1 else KINDS[found.kind]}",
+    )
+    return made.rstrip() + "\n"

@@ -1,0 +1,48 @@
+"""When the time of a question is up, what was not looked at is counted and named, never left out unsaid."""
+
+from __future__ import annotations
+
+from kgraph import questions
+from kgraph.questions import asked
+from kgraph.reason.budget import Budget
+from tests.support import graph_of
+
+FOLDER = """
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+- rebadge: [Larkfield LK-40, Quillon 31]
+- takes: K-114
+  in: Larkfield LK-40
+  position: volume knob
+- takes: G-2
+  in: Larkfield LK-40
+  position: dial glass
+"""
+
+
+def ending_after(calls: int) -> Budget:
+    """A budget whose time is up once the clock was asked so often."""
+    times = iter([0.0] * (calls + 1))
+    return Budget(clock=lambda: next(times, 1000.0))
+
+
+def test_places_that_were_not_asked_about_are_named() -> None:
+    graph = graph_of(FOLDER)
+    whole = questions.donors(graph, "larkfieldlk40", ["volumeknob", "dialglass"])
+    assert {r.wanted for r in whole.rows} == {"volumeknob", "dialglass"}
+    places = ["volumeknob", "dialglass"]
+    cut = questions.donors(graph, "larkfieldlk40", places, budget=ending_after(2))
+    assert {r.wanted for r in cut.rows} == {"volumeknob"}
+    assert "No time was left to look at dial glass; ask about them by name." in cut.notes
+
+
+def test_answers_that_were_not_looked_at_are_counted() -> None:
+    graph = graph_of(FOLDER)
+    assert len(questions.takers_of_part(graph, "k114").rows) == 3
+    short = questions.takers_of_part(graph, "k114", budget=ending_after(1))
+    assert [r.set for r in short.rows] == ["s:larkfieldlk40"]
+    assert any(n.startswith("2 less certain answers were not looked at") for n in short.notes)
+
+
+def test_one_is_not_said_of_many() -> None:
+    assert asked.left_over_note(0) == []
+    assert asked.left_over_note(1)[0].startswith("1 less certain answer was ")
