@@ -22,6 +22,7 @@ WRITERS = {
     "index/store.py": "the index in the cache folder, which is no fact file",
     "cli/indexing.py": "removes what lay over an index that is made anew",
     "cli/opening.py": "removes an index with faults",
+    "exchange/standing.py": "removes stores of its own from the cache folder",
     "book/writing.py": "removes pages that the book wrote itself",
 }
 """Module that may open files for writing, or move or remove them -> why."""

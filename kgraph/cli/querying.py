@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +16,7 @@ import click
 
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
+from kgraph.cli.opening import with_folder
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.names import did_you_mean
@@ -21,6 +25,7 @@ from kgraph.render.terminal import table, visible, wrapped
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
+    from kgraph.exchange.apart import Job
     from kgraph.exchange.engines import Result
     from kgraph.exchange.sparql import Parameter, Query
 
@@ -81,19 +86,54 @@ def query(
         if inferred:
             raise WrongUse("--inferred is for the folder; export with --inferred what an endpoint is to hold")
         address(endpoint)
-    # An endpoint has data of its own: the folder is read only for the names that are given.
-    loaded = load(settings) if given or endpoint is None else None
-    text, shown = _with_values(loaded, asked, given)
+    missing = "" if inferred or endpoint else sparql.wants_inferred(asked.text)
     chosen = engine or ("pyoxigraph" if engines.has_pyoxigraph() else "rdflib")
-    job = apart.Job(text, asked.file, seconds, chosen, endpoint or "")
-    if endpoint or loaded is None:
-        result = apart.run(job, ())
-    else:
-        _tell_of_time(loaded, chosen, seconds)
-        result = apart.run(job, _statements(loaded, inferred))
-    missing = "" if inferred or endpoint else sparql.wants_inferred(text)
-    question = {"command": "query", "query": asked.name, "given": shown}
-    return _give(loaded, question, asked, result, as_json, missing)
+    job = apart.Job("", asked.file, seconds, chosen, endpoint or "")
+
+    def answered(loaded: Loaded | None, over: Callable[[apart.Job], Result]) -> int:
+        text, shown = _with_values(loaded, asked, given)
+        question = {"command": "query", "query": asked.name, "given": shown}
+        return _give(loaded, question, asked, over(replace(job, text=text)), as_json, missing)
+
+    if endpoint is not None:
+        # It has data of its own: the folder is read only for the names that are given.
+        return answered(load(settings) if given else None, lambda job: apart.run(job, ()))
+    if chosen == "pyoxigraph" and not inferred and (store := _store(settings)):
+        with suppress(_StoreIsBad):
+            over = partial(_over_store, settings, store)
+            return with_folder(settings, lambda loaded: answered(loaded, over))
+    loaded = load(settings)
+    _tell_of_time(loaded, chosen, seconds)
+    return answered(loaded, lambda job: apart.run(job, _statements(loaded, inferred)))
+
+
+class _StoreIsBad(Exception):
+    """A store on disk is out of order."""
+
+
+def _store(settings: Settings) -> str | None:
+    """The store of a large folder, made anew where none stands; None where there is none to be had."""
+    from kgraph.exchange import standing
+
+    folders = settings.shown
+    if settings.suppose or settings.without or not standing.is_worth_it(folders):
+        return None
+    if found := standing.standing(folders):
+        return found
+    return standing.make(folders, lambda: _statements(load(settings), False))
+
+
+def _over_store(settings: Settings, store: str, job: Job) -> Result:
+    """What comes of a job over a store; raises _StoreIsBad where that is out of order, and takes it away."""
+    from kgraph.exchange import apart, standing
+
+    try:
+        return apart.run(replace(job, store=store), ())
+    except CannotRun as stop:
+        if all(p.code != apart.STORE for p in stop.problems):
+            raise
+        standing.drop(settings.shown, store)
+        raise _StoreIsBad from None
 
 
 STATEMENTS_S = 12_000

@@ -18,6 +18,9 @@ from kgraph.problems import CannotRun, Problem, Stop, Where
 MEMORY_MIB = 4096
 """Of address space, not of memory in use: a Python with its libraries and a deep stack takes 1 GiB of it."""
 
+STORE = "store"
+"""The code of the fault that a store on disk is out of order."""
+
 MOST_TEXT = 64 << 20
 """The most characters that the cells of a result may have together."""
 
@@ -32,6 +35,8 @@ class Job:
     engine: str = "rdflib"
     url: str = ""
     memory_mib: int = MEMORY_MIB
+    store: str = ""
+    """A store on disk that holds the statements; without one they are sent."""
 
 
 def run(job: Job, statements: Iterable[bytes]) -> engines.Result:
@@ -49,7 +54,12 @@ def _answer(said: dict[str, Any], data: BinaryIO) -> engines.Result:
     if job.url:
         return endpoint.ask(job.url, job.text, guard.makes_a_graph(job.text), job.seconds)
     try:
-        result = engines.run(job.engine, data, job.text, system.open_nothing_more)
+        if job.store:
+            result = engines.run_standing(job.store, job.text, system.open_nothing_more)
+        else:
+            result = engines.run(job.engine, data, job.text, system.open_nothing_more)
+    except engines.BadStore as bad:
+        raise CannotRun(Problem(Where(job.store), STORE, str(bad))) from None
     except (Stop, MemoryError):
         raise
     except Exception as error:

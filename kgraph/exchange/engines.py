@@ -110,6 +110,23 @@ def _pyoxigraph(data: BinaryIO, text: str, close: Close) -> Result:
     return pyoxigraph_result(store, text)
 
 
+class BadStore(Exception):
+    """A store on disk that cannot be opened or read."""
+
+
+def run_standing(path: str, text: str, close: Close) -> Result:
+    """The result of a judged query over a store on disk; raises BadStore where that is out of order."""
+    import pyoxigraph
+
+    try:
+        # All of its files are opened now: afterwards nothing can be.
+        store = pyoxigraph.Store.read_only(path)
+        close()
+        return pyoxigraph_result(store, text)
+    except (OSError, RuntimeError) as error:
+        raise BadStore(str(error)) from None
+
+
 def pyoxigraph_result(store: Any, text: str) -> Result:
     """The result of a query over a store of pyoxigraph."""
     import pyoxigraph
