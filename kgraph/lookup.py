@@ -9,15 +9,10 @@ from typing import TypeVar
 
 from kgraph import records, trade, words
 from kgraph.claims import UsesClaim
-from kgraph.collection import (
-    FACT_TYPES,
-    Collection,
-    ids_by_other_names,
-    names_used,
-    saying_id,
-    shown_name,
-    written_id,
-)
+from kgraph.collection import Collection, shown_name
+from kgraph.collection.fact_ids import ids_by_other_names, saying_id, written_id
+from kgraph.collection.resolving import names_used
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import fold, nearest

@@ -14,8 +14,9 @@ from kgraph.names import Name
 from kgraph.problems import Where
 
 if TYPE_CHECKING:
+    from kgraph.belt_sizes import Section
+    from kgraph.forces import Pull
     from kgraph.money import Money
-    from kgraph.quantities import Pull, Section
 
 Value = str | tuple["Value", ...] | Mapping[str, "Value"]
 """A recorded value as written: text, a list, or a mapping."""

@@ -15,7 +15,7 @@ PACKAGE = ROOT / "kgraph"
 LEVELS = (
     ("problems", "system"),
     ("names", "quantities", "words", "claims"),
-    ("money",),
+    ("money", "belt_sizes", "size_rules", "forces"),
     ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
     ("folder",),
@@ -27,7 +27,6 @@ LEVELS = (
     ("reason",),
     ("recognition",),
     ("questions", "index"),
-    ("belt_questions",),
     ("shelf",),
     (
         "checks",
@@ -52,7 +51,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
-PURE |= {"recognition", "claims"}
+PURE |= {"recognition", "claims", "belt_sizes", "size_rules", "forces"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -8,6 +8,7 @@ import sys
 
 import pytest
 
+from kgraph import belt_sizes, forces, size_rules
 from kgraph import quantities as q
 
 READ = [
@@ -94,13 +95,13 @@ def test_tolerance_and_about() -> None:
     # Callipers on soft rubber are good to a tenth; about is no better than twice that.
     assert q.length("about 1.2 mm").plus_minus_mm == 0.2
     assert q.coordinate("about 0 mm").plus_minus_mm == 0.2
-    assert q.inside_length("about 83 mm", "inside diameter").plus_minus_mm == pytest.approx(
+    assert belt_sizes.inside_length("about 83 mm", "inside diameter").plus_minus_mm == pytest.approx(
         0.09 * 83 / 3 * math.pi
     )
-    assert q.section("square 1.2 mm").error_mm == 0.0
-    assert q.section("flat 4 x about 0.5 mm").error_mm == 0.2
-    assert q.section("flat 4 +- 0.3 x 0.5 mm") == q.section("flat 4 x 0.5 mm")
-    assert q.section("flat 4 +- 0.3 x 0.5 mm").error_mm == 0.3
+    assert belt_sizes.section("square 1.2 mm").error_mm == 0.0
+    assert belt_sizes.section("flat 4 x about 0.5 mm").error_mm == 0.2
+    assert belt_sizes.section("flat 4 +- 0.3 x 0.5 mm") == belt_sizes.section("flat 4 x 0.5 mm")
+    assert belt_sizes.section("flat 4 +- 0.3 x 0.5 mm").error_mm == 0.3
     assert q.length("about 262 mm").text == "about 262 mm"
 
 
@@ -111,13 +112,15 @@ def test_coordinates_may_be_nought_or_negative() -> None:
 
 
 def test_inside_length_inside_diameter_and_folded_are_one_quantity() -> None:
-    assert q.inside_length("262 mm").mm == 262.0
-    assert q.inside_length("131 +- 1 mm", "folded") == q.Length(262.0, 2.0)
-    assert q.inside_length("83.4 mm", "inside diameter").mm == pytest.approx(math.pi * 83.4, rel=1e-15)
+    assert belt_sizes.inside_length("262 mm").mm == 262.0
+    assert belt_sizes.inside_length("131 +- 1 mm", "folded") == q.Length(262.0, 2.0)
+    assert belt_sizes.inside_length("83.4 mm", "inside diameter").mm == pytest.approx(
+        math.pi * 83.4, rel=1e-15
+    )
     with pytest.raises(q.QuantityError, match="out of range"):
-        q.inside_length("3000 mm")
+        belt_sizes.inside_length("3000 mm")
     with pytest.raises(q.QuantityError, match="inside length, inside diameter or folded"):
-        q.inside_length("262 mm", "outside")
+        belt_sizes.inside_length("262 mm", "outside")
 
 
 @pytest.mark.parametrize(
@@ -133,7 +136,7 @@ def test_inside_length_inside_diameter_and_folded_are_one_quantity() -> None:
     ],
 )
 def test_sections(text: str, form: str, sizes: tuple[float, ...], thickness: float, area: float) -> None:
-    read = q.section(text)
+    read = belt_sizes.section(text)
     assert (read.form, read.sizes_mm, read.thickness_mm) == (form, sizes, thickness)
     assert read.area_mm2 == pytest.approx(area, rel=1e-7)
 
@@ -156,7 +159,7 @@ def test_sections(text: str, form: str, sizes: tuple[float, ...], thickness: flo
 )
 def test_refused_sections(text: str, says: str) -> None:
     with pytest.raises(q.QuantityError) as caught:
-        q.section(text)
+        belt_sizes.section(text)
     assert says in str(caught.value)
 
 
@@ -174,11 +177,11 @@ def test_percentages() -> None:
 
 
 def test_hardness() -> None:
-    assert [q.hardness(t) for t in ("60 Shore A", "60 IRHD", "55.5 shore a")] == [60.0, 60.0, 55.5]
+    assert [forces.hardness(t) for t in ("60 Shore A", "60 IRHD", "55.5 shore a")] == [60.0, 60.0, 55.5]
     with pytest.raises(q.QuantityError, match="from 10 to 95"):
-        q.hardness("140 Shore A")
+        forces.hardness("140 Shore A")
     with pytest.raises(q.QuantityError, match="did you mean 60 Shore A"):
-        q.hardness("60")
+        forces.hardness("60")
     for bad in (
         "60 Shore D",
         "nan Shore A",
@@ -189,7 +192,7 @@ def test_hardness() -> None:
         "9999999999999999999999 IRHD",
     ):
         with pytest.raises(q.QuantityError):
-            q.hardness(bad)
+            forces.hardness(bad)
 
 
 def test_plain_numbers() -> None:
@@ -217,50 +220,50 @@ def test_plain_numbers() -> None:
 
 
 def test_turning_and_pulling() -> None:
-    assert q.rpm("2400") == q.rpm("2400 rpm") == 2400.0
+    assert forces.rpm("2400") == forces.rpm("2400 rpm") == 2400.0
     # The gram-force, from standard gravity 9.80665 m/s² (exact by definition).
-    assert q.torque("40 g cm") == pytest.approx(3.92266e-3, rel=1e-12)
-    assert q.torque("4 mN m") == q.torque("4 mNm") == pytest.approx(4e-3)
-    assert q.pull("40 g cm at take-up") == q.Pull(q.torque("40 g cm"), "take-up")
-    assert q.pull("40 g cm").at == ""
-    assert q.speed_cm_s("4.76 cm/s") == 4.76
+    assert forces.torque("40 g cm") == pytest.approx(3.92266e-3, rel=1e-12)
+    assert forces.torque("4 mN m") == forces.torque("4 mNm") == pytest.approx(4e-3)
+    assert forces.pull("40 g cm at take-up") == forces.Pull(forces.torque("40 g cm"), "take-up")
+    assert forces.pull("40 g cm").at == ""
+    assert forces.speed_cm_s("4.76 cm/s") == 4.76
     # 1 7/8 in/s is 47.625 mm/s exactly (tape speed, IEC 60094-1 as read at tnlab.org).
-    assert q.speed_cm_s("1 7/8 in/s") == 4.7625
+    assert forces.speed_cm_s("1 7/8 in/s") == 4.7625
     for bad in ("0 rpm", "1e9", "-5 rpm", "fast"):
         with pytest.raises(q.QuantityError):
-            q.rpm(bad)
+            forces.rpm(bad)
     for bad in ("40", "40 stone", "nan g cm", "0 g cm", "1e3 g cm", "9" * 30 + " N m"):
         with pytest.raises(q.QuantityError):
-            q.torque(bad)
+            forces.torque(bad)
     for bad in ("4.76", "4.76 cm", "nan cm/s", "-4 cm/s", "0 cm/s"):
         with pytest.raises(q.QuantityError):
-            q.speed_cm_s(bad)
+            forces.speed_cm_s(bad)
 
 
 def test_rules_for_comparing() -> None:
-    assert q.compare_rule("same") == q.Rule("same")
-    assert q.compare_rule("At least") == q.Rule("at least")
-    assert q.compare_rule("0.1 mm") == q.Rule("absolute", 0.1)
-    assert q.compare_rule("2 %") == q.Rule("relative", 0.02)
+    assert size_rules.compare_rule("same") == size_rules.Rule("same")
+    assert size_rules.compare_rule("At least") == size_rules.Rule("at least")
+    assert size_rules.compare_rule("0.1 mm") == size_rules.Rule("absolute", 0.1)
+    assert size_rules.compare_rule("2 %") == size_rules.Rule("relative", 0.02)
     for bad in ("", "similar", "2", "-2 %", "nan %", "0 mm"):
         with pytest.raises(q.QuantityError):
-            q.compare_rule(bad)
+            size_rules.compare_rule(bad)
 
 
 def test_a_size_on_the_bound_is_within_it() -> None:
-    assert q.within(1.2, 1.3, q.Rule("absolute", 0.1))
-    assert q.within(1.3, 1.2, q.Rule("absolute", 0.1))
-    assert not q.within(1.2, 1.3001, q.Rule("absolute", 0.1))
+    assert size_rules.within(1.2, 1.3, size_rules.Rule("absolute", 0.1))
+    assert size_rules.within(1.3, 1.2, size_rules.Rule("absolute", 0.1))
+    assert not size_rules.within(1.2, 1.3001, size_rules.Rule("absolute", 0.1))
     # 2 % of the larger: 98 and 100 agree, 97.9 and 100 do not.
-    assert q.within(98, 100, q.Rule("relative", 0.02))
-    assert q.within(100, 98, q.Rule("relative", 0.02))
-    assert not q.within(97.9, 100, q.Rule("relative", 0.02))
-    assert q.within(6, 6, q.Rule("same"))
-    assert not q.within(6, 6.35, q.Rule("same"))
-    assert q.within(10, 12, q.Rule("at least"))
-    assert not q.within(12, 10, q.Rule("at least"))
-    assert not q.within(math.nan, 1, q.Rule("absolute", 5))
-    assert not q.within(math.inf, math.inf, q.Rule("relative", 0.1))
+    assert size_rules.within(98, 100, size_rules.Rule("relative", 0.02))
+    assert size_rules.within(100, 98, size_rules.Rule("relative", 0.02))
+    assert not size_rules.within(97.9, 100, size_rules.Rule("relative", 0.02))
+    assert size_rules.within(6, 6, size_rules.Rule("same"))
+    assert not size_rules.within(6, 6.35, size_rules.Rule("same"))
+    assert size_rules.within(10, 12, size_rules.Rule("at least"))
+    assert not size_rules.within(12, 10, size_rules.Rule("at least"))
+    assert not size_rules.within(math.nan, 1, size_rules.Rule("absolute", 5))
+    assert not size_rules.within(math.inf, math.inf, size_rules.Rule("relative", 0.1))
 
 
 def test_importing_it_brings_in_nothing_heavy() -> None:

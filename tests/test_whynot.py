@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import whynot
 from kgraph.cli.main import run
-from kgraph.collection import FACT_TYPES
+from kgraph.collection.sayings import FACT_TYPES
 from tests.support import ask, folder_with, graph_of
 
 ORIGINAL = "- takes: K-1\n  in: A 1\n  position: knob\n  how: printed\n"

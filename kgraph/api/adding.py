@@ -8,6 +8,7 @@ from pathlib import Path
 from kgraph import collection, lookup
 from kgraph.api import event_log
 from kgraph.checks.newcomers import Newcomer
+from kgraph.collection import fact_ids, sayings
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import fold
@@ -108,9 +109,9 @@ def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tu
         if any(e.where == entry.where for e in fact.evidence):
             raise WrongUse(
                 f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
-                f"kgraph withdraw {collection.written_id(by)} --why ..."
+                f"kgraph withdraw {fact_ids.written_id(by)} --why ..."
             )
-    if isinstance(entry, collection.FACT_TYPES) and entry.sources:
+    if isinstance(entry, sayings.FACT_TYPES) and entry.sources:
         who = ", ".join(n.text for n in entry.sources)
         says = f"what {who} says of this was withdrawn, and counts for nothing"
         raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
@@ -141,5 +142,5 @@ def id_of(entry: Entry, changed: Fact | None) -> str:
     if changed is not None and not isinstance(entry, Withdraw):
         return changed.id
     if isinstance(entry, Statement):
-        return entry.own_id.strip() or collection.written_id(entry)
+        return entry.own_id.strip() or fact_ids.written_id(entry)
     return entry.name.text if isinstance(entry, Thing) else ""

@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from kgraph import belt_questions, quantities, questions
-from kgraph.belt_questions import BeltPlace
+from kgraph import belt_sizes, quantities, questions
 from kgraph.belts import identify, tolerances
 from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, WrongUse
-from kgraph.questions import DEFAULT, Wanted
+from kgraph.questions import DEFAULT, Wanted, belt_finds, belt_fits, belt_paths, belt_places
+from kgraph.questions.belt_places import BeltPlace
 from kgraph.shelf import owned
 
 T = TypeVar("T")
@@ -23,10 +23,10 @@ LENGTHS = {"inside_length": "inside length", "inside_diameter": "inside diameter
 def place(graph: Graph, words: Sequence[str], wish: Wanted = DEFAULT) -> BeltPlace:
     """The place of a belt; of a unit with what was put in there, whose section then counts."""
     meant = owned.as_set(graph, tuple(words))
-    found = belt_questions.belt_place(graph, meant.words, wish)
+    found = belt_places.belt_place(graph, meant.words, wish)
     held = owned.put_in(meant.unit, found.position)
     notes = (*owned.says_of(graph, meant.unit, found.position), *found.notes)
-    return belt_questions.with_belt_in(graph, replace(found, notes=notes), held.part if held else None)
+    return belt_places.with_belt_in(graph, replace(found, notes=notes), held.part if held else None)
 
 
 def read(reader: Callable[..., T], text: str, *rest: Any) -> T:
@@ -46,7 +46,7 @@ def tolerance_class(text: str) -> str:
     )
 
 
-SectionOf = Callable[[Graph, BeltPlace], quantities.Section | None]
+SectionOf = Callable[[Graph, BeltPlace], belt_sizes.Section | None]
 
 
 def section_given(section: str | None, thickness: str | None) -> SectionOf:
@@ -56,20 +56,20 @@ def section_given(section: str | None, thickness: str | None) -> SectionOf:
             Problem(None, "one-section", "the thickness is given twice", "use --section or --thickness")
         )
     if section is not None:
-        whole = read(quantities.section, section)
+        whole = read(belt_sizes.section, section)
         return lambda graph, where: whole
     if thickness is None:
         return lambda graph, where: None
-    thick = read(quantities.thickness, thickness)
-    return lambda graph, where: belt_questions.of_thickness(graph.data, where, thick)
+    thick = read(belt_sizes.thickness, thickness)
+    return lambda graph, where: belt_paths.of_thickness(graph.data, where, thick)
 
 
 def fit(
     graph: Graph, belt: str, words: Sequence[str], grade: str | None, wish: Wanted = DEFAULT
-) -> belt_questions.FitAnswer:
+) -> belt_fits.FitAnswer:
     """What a recorded belt does in a set."""
     part = questions.part_named(graph.data, belt)
-    return belt_questions.fit(graph, part, place(graph, words, wish), grade)
+    return belt_fits.fit(graph, part, place(graph, words, wish), grade)
 
 
 def measured(
@@ -85,8 +85,8 @@ def measured(
         says = "the belt's length must be given in exactly one way"
         mend = "use one of --inside-length, --inside-diameter and --folded"
         raise WrongUse(Problem(None, "one-length", says, mend))
-    length = read(quantities.inside_length, given[0][1], LENGTHS[given[0][0]])
-    cut = read(quantities.section, section)
+    length = read(belt_sizes.inside_length, given[0][1], LENGTHS[given[0][0]])
+    cut = read(belt_sizes.section, section)
     fraction, error_mm = identify.LENGTH_ERROR, length.plus_minus_mm or None
     if length_error is not None and length_error.strip().endswith("%"):
         fraction, error_mm = read(quantities.percent, length_error), None
@@ -114,10 +114,10 @@ def measured(
         raise WrongUse(Problem(None, "measure", str(error), "measure it again")) from None
 
 
-def find(graph: Graph, seen: identify.Measured, wish: Wanted = DEFAULT) -> belt_questions.FindAnswer:
+def find(graph: Graph, seen: identify.Measured, wish: Wanted = DEFAULT) -> belt_finds.FindAnswer:
     """Which recorded belts a measured one can be."""
     try:
-        return belt_questions.find(graph, seen, wish)
+        return belt_finds.find(graph, seen, wish)
     except identify.MeasureError as error:
         raise WrongUse(Problem(None, "measure", str(error), "see `kgraph check`")) from None
 
@@ -130,4 +130,4 @@ def hertz(text: str) -> float:
 
 def place_notes(where: BeltPlace) -> tuple[str, ...]:
     """The remarks on a place whose belt is asked about."""
-    return (*where.notes, *belt_questions.less_certain(where))
+    return (*where.notes, *belt_places.less_certain(where))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Unpack
 
-from kgraph import belt_questions
 from kgraph.api import asked_belts, replies
 from kgraph.api.base import Opening, Weighed, wish
-from kgraph.render import belts
+from kgraph.questions import belt_families, belt_paths
+from kgraph.render import belt_sets, belts, fitting_belts
 
 
 class BeltQuestions(Opening):
@@ -28,7 +28,7 @@ class BeltQuestions(Opening):
         grade = asked_belts.tolerance_class(tolerance) if tolerance is not None else None
         place = asked_belts.place(graph, _words(name, position), wish(**wished))
         given = asked_belts.section_given(section, thickness)(graph, place)
-        found = belt_questions.path(graph, place, given, grade)
+        found = belt_paths.path(graph, place, given, grade)
         data = graph.data
         said = belts.path_json(data, found) if found else belts.no_path_json(data, place)
         return self._reply(replies.BeltPathReply, said)
@@ -46,7 +46,7 @@ class BeltQuestions(Opening):
         grade = asked_belts.tolerance_class(tolerance) if tolerance is not None else None
         wanted = wish(**wished)
         found = asked_belts.fit(self._graph, belt, _words(name, position), grade, wanted)
-        return self._reply(replies.BeltFitReply, belts.fit_json(self._graph.data, found))
+        return self._reply(replies.BeltFitReply, fitting_belts.fit_json(self._graph.data, found))
 
     def belt_find(
         self,
@@ -64,7 +64,7 @@ class BeltQuestions(Opening):
         lengths = {"inside_length": inside_length, "inside_diameter": inside_diameter, "folded": folded}
         seen = asked_belts.measured(section, lengths, section_error, length_error, worn)
         found = asked_belts.find(self._graph, seen, wish(**wished))
-        return self._reply(replies.PossibleBelts, belts.find_json(self._graph.data, found, True))
+        return self._reply(replies.PossibleBelts, belt_sets.find_json(self._graph.data, found, True))
 
     def belt_family(
         self,
@@ -75,15 +75,15 @@ class BeltQuestions(Opening):
         """One row for each set that shares the place: its belt, the stretch, and whether the rows agree."""
         wanted = wish(**wished)
         place = asked_belts.place(self._graph, _words(name, position), wanted)
-        found = belt_questions.family(self._graph, place, wanted)
-        return self._reply(replies.BeltFamily, belts.family_json(self._graph.data, found))
+        found = belt_families.family(self._graph, place, wanted)
+        return self._reply(replies.BeltFamily, belt_sets.family_json(self._graph.data, found))
 
     def belt_speed(self, tone: str, heard: str, name: str = "", position: str = "") -> replies.BeltSpeedReply:
         """The error of speed that a test tone tells; with a set, in terms of its belt."""
         tone_hz = asked_belts.read(asked_belts.hertz, tone)
         heard_hz = asked_belts.read(asked_belts.hertz, heard)
         place = asked_belts.place(self._graph, _words(name, position)) if name else None
-        reading = belt_questions.speed(tone_hz, heard_hz, place)
+        reading = belt_paths.speed(tone_hz, heard_hz, place)
         notes = asked_belts.place_notes(place) if place else ()
         data = self._graph.data if place else None
         said = belts.speed_json(data, place, tone_hz, heard_hz, reading, notes)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from kgraph import questions
 from kgraph.api import asked_shelf, replies
 from kgraph.api.base import Opening
+from kgraph.render import owing
 from kgraph.render import plan as render_plan
 from kgraph.render import sheet as render_sheet
 from kgraph.render import shelf as render_shelf
@@ -29,7 +30,7 @@ class ShelfQuestions(Opening):
     def owed(self, *units: str, settled_too: bool = False) -> replies.OwedRows:
         """What units are to get back."""
         shelf, found = asked_shelf.owed(self._graph, units, settled_too)
-        return self._reply(replies.OwedRows, render_shelf.owed_json(self._graph.data, shelf, found, units))
+        return self._reply(replies.OwedRows, owing.owed_json(self._graph.data, shelf, found, units))
 
     def sheet(self, unit: str) -> replies.SheetReply:
         """The job sheet of a unit: how it came in, what was done and fitted, what remains open."""

@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from kgraph.quantities import BELT_MEASURES, QuantityError, inside_length, length, section
+from kgraph.belt_sizes import BELT_MEASURES, inside_length, section
+from kgraph.quantities import QuantityError, length
 
 MOST_DIAMETER_MM, LEAST_LENGTH_MM = 120.0, 200.0
 MOST_WORDS = 80

@@ -11,87 +11,28 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
 
-Side = Literal["inside", "outside"]
-Point = tuple[float, float]
+from kgraph.belts.crossings import path_faults
+from kgraph.belts.shapes import (
+    FULL_TURN,
+    TOUCH_MM,
+    WRAP_RAD,
+    Arc,
+    Fault,
+    GeometryError,
+    Path,
+    Span,
+    Wheel,
+    distance,
+    listed,
+    radius,
+    signed_radius,
+)
 
-FULL_TURN = 2 * math.pi
-# Positions are measured to some tenths of a millimetre; a millionth is far below any real contact.
-_TOUCH_MM = 1e-6
-_WRAP_RAD = 1e-9
 _LARGEST_MM = 1e6
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that makes a run impossible, in words, and the names of the pulleys concerned."""
-
-    says: str
-    pulleys: tuple[str, ...]
-
-
-class GeometryError(ValueError):
-    """A run that cannot be: `faults` holds everything found, `pulleys` the names concerned."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
-        self.pulleys = tuple(dict.fromkeys(name for fault in faults for name in fault.pulleys))
-        super().__init__("; ".join(fault.says for fault in faults))
-
-
-@dataclass(frozen=True, slots=True)
-class Wheel:
-    """A pulley as a circle: its centre and diameter in mm, and on which side of the belt it lies."""
-
-    name: str
-    x_mm: float
-    y_mm: float
-    diameter_mm: float
-    side: Side = "inside"
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A straight stretch of belt between two tangent points, in the direction in which it is followed."""
-
-    leaves: str
-    meets: str
-    start: Point
-    end: Point
-    length_mm: float
-    direction_rad: float
-
-
-@dataclass(frozen=True, slots=True)
-class Arc:
-    """Where the mid-line lies on a pulley: from `start_rad` on by `sweep_rad`, anticlockwise positive."""
-
-    name: str
-    centre: Point
-    radius_mm: float
-    start_rad: float
-    sweep_rad: float
-
-
-@dataclass(frozen=True, slots=True)
-class Path:
-    """A belt's mid-line: its length, the wrap on each pulley, and its spans and arcs for drawing.
-
-    Followed with the inside of the loop on the left: `spans[i]` leaves `arcs[i]`. `either_way_mm` is
-    the length of the longer path when the order of the pulleys allows two (an idler between two pulleys
-    may press on either run); the shorter is the one taken.
-    """
-
-    length_mm: float
-    wraps_rad: Mapping[str, float]
-    spans: tuple[Span, ...]
-    arcs: tuple[Arc, ...]
-    listed_anticlockwise: bool
-    either_way_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,22 +135,22 @@ def _standing_faults(wheels: Sequence[Wheel]) -> list[Fault]:
     if len(inside) < 2:
         names = tuple(wheel.name for wheel in once)
         faults.append(
-            Fault(f"of {_listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names)
+            Fault(f"of {listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names)
         )
     return faults
 
 
 def _pair_fault(one: Wheel, two: Wheel) -> Fault | None:
     """Whether two pulleys stand at one point, one in the other, or overlap; just touching is allowed."""
-    apart = _distance(one, two)
+    apart = distance(one, two)
     names = (one.name, two.name)
-    if apart < _TOUCH_MM:
+    if apart < TOUCH_MM:
         return Fault(f"{one.name} and {two.name} stand at one point", names)
     small, large = sorted((one, two), key=lambda wheel: wheel.diameter_mm)
     if apart <= (large.diameter_mm - small.diameter_mm) / 2:
         return Fault(f"{small.name} lies inside {large.name}", (small.name, large.name))
     short = (one.diameter_mm + two.diameter_mm) / 2 - apart
-    if short > _TOUCH_MM:
+    if short > TOUCH_MM:
         return Fault(f"{one.name} and {two.name} overlap by {short:.3g} mm", names)
     return None
 
@@ -222,7 +163,7 @@ def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Pat
         return tight
     spans = tuple(_span(one, two, thickness_mm) for one, two in pairs)
     arcs = tuple(_arc(wheel, spans[i - 1], spans[i], thickness_mm) for i, wheel in enumerate(wheels))
-    faults = _path_faults(wheels, spans, arcs)
+    faults = path_faults(wheels, spans, arcs)
     if faults:
         return faults
     length = math.fsum(span.length_mm for span in spans) + math.fsum(
@@ -238,15 +179,15 @@ def _gap_fault(one: Wheel, two: Wheel, thickness_mm: float) -> Fault | None:
     """A belt that goes between two pulleys needs a gap of its own thickness."""
     if one.side == two.side:
         return None
-    if _distance(one, two) >= _radius(one, thickness_mm) + _radius(two, thickness_mm) - _TOUCH_MM:
+    if distance(one, two) >= radius(one, thickness_mm) + radius(two, thickness_mm) - TOUCH_MM:
         return None
     return Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
 
 
 def _span(one: Wheel, two: Wheel, thickness_mm: float) -> Span:
     """The tangent from one pulley to the next, with an inside pulley on its left."""
-    first, second = _signed_radius(one, thickness_mm), _signed_radius(two, thickness_mm)
-    apart = _distance(one, two)
+    first, second = signed_radius(one, thickness_mm), signed_radius(two, thickness_mm)
+    apart = distance(one, two)
     step = first - second
     lean = math.asin(max(-1.0, min(1.0, step / apart)))
     direction = math.atan2(two.y_mm - one.y_mm, two.x_mm - one.x_mm) + lean
@@ -262,130 +203,11 @@ def _arc(wheel: Wheel, before: Span, after: Span, thickness_mm: float) -> Arc:
     """The part of the pulley that the belt lies on; a turn within 1e-9 of none or of all is none."""
     sign = 1.0 if wheel.side == "inside" else -1.0
     wrap = (sign * (after.direction_rad - before.direction_rad)) % FULL_TURN
-    if wrap < _WRAP_RAD or FULL_TURN - wrap < _WRAP_RAD:
+    if wrap < WRAP_RAD or FULL_TURN - wrap < WRAP_RAD:
         wrap = 0.0
     start = (before.direction_rad - sign * math.pi / 2) % FULL_TURN
     centre = (wheel.x_mm, wheel.y_mm)
-    return Arc(wheel.name, centre, _radius(wheel, thickness_mm), start, sign * wrap)
-
-
-def _path_faults(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
-    """Why the tangents and arcs do not make one loop with the pulleys on the sides given.
-
-    A closed curve that nowhere meets itself, that runs through no pulley and turns once to the left has
-    every left-hand pulley within it and every right-hand one without: so nothing else needs checking.
-    """
-    faults = _untouched(wheels, spans, arcs)
-    loose = {name for fault in faults for name in fault.pulleys}
-    faults += _crossings(spans, loose)
-    if not faults:
-        faults = _run_through(wheels, spans, arcs) or _pinched(arcs)
-    turn = math.fsum(arc.sweep_rad for arc in arcs)
-    if not faults and abs(turn - FULL_TURN) > 1e-6:
-        names = tuple(wheel.name for wheel in wheels)
-        faults = [Fault(f"the order {_listed(names)} makes no single loop", names)]
-    return faults
-
-
-def _untouched(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
-    """Pulleys that the belt does not touch: no wrap, or spans that would cross to get round them."""
-    faults = []
-    for i, (wheel, arc) in enumerate(zip(wheels, arcs, strict=True)):
-        between = f"between {spans[i - 1].leaves} and {spans[i].meets}"
-        if abs(arc.sweep_rad) > math.pi and _cross(spans[i - 1], spans[i]):
-            says = (
-                f"the belt would cross itself to run round {wheel.name}, {wheel.side}, {between}: "
-                "it does not touch that pulley, or the order or the side is another"
-            )
-            faults.append(Fault(says, (wheel.name,)))
-        elif arc.sweep_rad == 0 and wheel.side == "inside":
-            faults.append(Fault(f"the belt does not touch {wheel.name}, {between}", (wheel.name,)))
-    return faults
-
-
-def _crossings(spans: tuple[Span, ...], loose: set[str]) -> list[Fault]:
-    """Spans that cross, save those at a pulley already found not to be touched."""
-    faults = []
-    for one, two in combinations(spans, 2):
-        names = tuple(dict.fromkeys((one.leaves, one.meets, two.leaves, two.meets)))
-        if not loose & set(names) and _cross(one, two):
-            says = f"the belt crosses itself: {one.leaves} to {one.meets} and {two.leaves} to {two.meets}"
-            faults.append(Fault(says, names))
-    return faults
-
-
-def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
-    """Spans that would run through a pulley at which they neither start nor end."""
-    return [
-        Fault(
-            f"the belt from {span.leaves} to {span.meets} runs through {wheel.name} "
-            "(a pulley that the belt meets twice is listed twice)",
-            (span.leaves, span.meets, wheel.name),
-        )
-        for span in spans
-        for wheel, arc in zip(wheels, arcs, strict=True)
-        if wheel.name not in (span.leaves, span.meets)
-        and _to_segment(arc.centre, span) < arc.radius_mm - _TOUCH_MM
-    ]
-
-
-def _pinched(arcs: tuple[Arc, ...]) -> list[Fault]:
-    """Pulleys so close that the belt on the one would lie in the belt on the other."""
-    return [
-        Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
-        for one, two in combinations(arcs, 2)
-        if (
-            _overlap(one, two) if one.name == two.name else _reaches_into(one, two) or _reaches_into(two, one)
-        )
-    ]
-
-
-def _overlap(one: Arc, two: Arc) -> bool:
-    """Whether two arcs on one pulley lie on one another."""
-    first, second = (arc.start_rad + min(0.0, arc.sweep_rad) for arc in (one, two))
-    return (second - first) % FULL_TURN < abs(one.sweep_rad) or (first - second) % FULL_TURN < abs(
-        two.sweep_rad
-    )
-
-
-def _reaches_into(one: Arc, two: Arc) -> bool:
-    """Whether a part of the first arc lies within the circle of the second."""
-    apart = math.dist(one.centre, two.centre)
-    if apart >= one.radius_mm + two.radius_mm - _TOUCH_MM:
-        return False
-    cosine = (apart**2 + one.radius_mm**2 - two.radius_mm**2) / (2 * apart * one.radius_mm)
-    half = math.acos(max(-1.0, min(1.0, cosine)))
-    towards = math.atan2(two.centre[1] - one.centre[1], two.centre[0] - one.centre[0])
-    low = one.start_rad if one.sweep_rad >= 0 else one.start_rad + one.sweep_rad
-    # From the beginning of the arc, anticlockwise, to the middle of the stretch that lies within the other.
-    offset = (towards - low) % FULL_TURN
-    room = 1e-9
-    return offset - half < abs(one.sweep_rad) - room or offset + half > FULL_TURN + room
-
-
-def _cross(one: Span, two: Span) -> bool:
-    """Whether two spans cross properly: each has its ends on both sides of the other, beyond any touch."""
-    return _straddles(one, two) and _straddles(two, one)
-
-
-def _straddles(line: Span, other: Span) -> bool:
-    """Whether the ends of the other span lie clearly on either side of the line of this one."""
-    if line.length_mm < _TOUCH_MM or other.length_mm < _TOUCH_MM:
-        return False
-    along = (math.cos(line.direction_rad), math.sin(line.direction_rad))
-    first, second = (
-        along[0] * (end[1] - line.start[1]) - along[1] * (end[0] - line.start[0])
-        for end in (other.start, other.end)
-    )
-    return min(first, second) < -_TOUCH_MM and max(first, second) > _TOUCH_MM
-
-
-def _to_segment(point: Point, span: Span) -> float:
-    """The distance in mm from a point to a span."""
-    along = (math.cos(span.direction_rad), math.sin(span.direction_rad))
-    offset = (point[0] - span.start[0], point[1] - span.start[1])
-    reach = max(0.0, min(span.length_mm, offset[0] * along[0] + offset[1] * along[1]))
-    return math.hypot(offset[0] - reach * along[0], offset[1] - reach * along[1])
+    return Arc(wheel.name, centre, radius(wheel, thickness_mm), start, sign * wrap)
 
 
 def _plainest(tries: list[list[Fault]], wheels: Sequence[Wheel]) -> list[Fault]:
@@ -400,23 +222,3 @@ def _turns_left(wheels: Sequence[Wheel]) -> bool:
     """Whether the centres, in the order given, go anticlockwise (the sign of their polygon's area)."""
     following = [*wheels[1:], wheels[0]]
     return math.fsum(a.x_mm * b.y_mm - a.y_mm * b.x_mm for a, b in zip(wheels, following, strict=True)) >= 0
-
-
-def _distance(one: Wheel, two: Wheel) -> float:
-    """The distance between two shafts in mm."""
-    return math.hypot(two.x_mm - one.x_mm, two.y_mm - one.y_mm)
-
-
-def _radius(wheel: Wheel, thickness_mm: float) -> float:
-    """The radius of the mid-line on a pulley in mm."""
-    return (wheel.diameter_mm + thickness_mm) / 2
-
-
-def _signed_radius(wheel: Wheel, thickness_mm: float) -> float:
-    """The radius of the mid-line, negative for a pulley on the belt's back."""
-    return _radius(wheel, thickness_mm) if wheel.side == "inside" else -_radius(wheel, thickness_mm)
-
-
-def _listed(names: Sequence[str]) -> str:
-    """The names with commas."""
-    return ", ".join(names)

@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kgraph.quantities import Section
+from kgraph.belt_sizes import Section
 
 SECTION_RANGE_MM = (0.5, 8.0)
 LENGTH_RANGE_MM = (50.0, 1000.0)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from kgraph.quantities import Rule, within
+from kgraph.size_rules import Rule, within
 
 SOURCE = "ISO 3601-1 / AS568 sizes, as carried by bd_warehouse 0.4.0 (the standard itself not opened)"
 SECTION_PLUS_MINUS_MM = 0.08

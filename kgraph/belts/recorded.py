@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from kgraph import quantities, records
-from kgraph.belts.drive import Belt, Loose, Pulley, Run
+from kgraph import belt_sizes, quantities, records
+from kgraph.belts.runs import Belt, Loose, Pulley, Run
 from kgraph.collection import Collection
 from kgraph.names import fold
 
@@ -17,7 +17,7 @@ def belt_of(data: Collection, part: str) -> Belt | None:
     return Belt(section, length.mm, hardness, length.plus_minus_mm, length.about)
 
 
-def sizes_of(data: Collection, part: str) -> tuple[quantities.Section | None, quantities.Length | None]:
+def sizes_of(data: Collection, part: str) -> tuple[belt_sizes.Section | None, quantities.Length | None]:
     """The section and the inside length of a part, each where it is recorded."""
     section = next((t.section for t in _parts(data, part) if t.section is not None), None)
     sized = ((t, mm) for t in _parts(data, part) if (mm := data.inside_length_mm(t)) is not None)
@@ -30,7 +30,7 @@ def _parts(data: Collection, part: str) -> list[records.Part]:
 
 def _written_length(part: records.Part) -> quantities.Length | None:
     """The length as it was written, with its error; of several ways to write it, by the one that counts."""
-    return next(iter(quantities.belt_measures(part.pairs).values()), None)
+    return next(iter(belt_sizes.belt_measures(part.pairs).values()), None)
 
 
 def run_of(record: records.Run) -> Run:

@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass, replace
 from itertools import product
 
-from kgraph.belts import drive, geometry, rubber, tolerances
-from kgraph.belts.drive import Assumed, Belt, Run
-from kgraph.quantities import Section
+from kgraph.belt_sizes import Section
+from kgraph.belts import drive, rubber, runs, shapes, speed, tolerances
+from kgraph.belts.runs import Assumed, Belt, Run
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +63,17 @@ def on_path(belt: Belt, stretch: float, grade: str = tolerances.USUAL) -> Sold:
 def window(run: Run, section: Section, grade: str = tolerances.USUAL) -> tuple[float, float] | None:
     """The inside lengths, as named by the seller, with which every belt of the class has the wanted stretch.
 
-    None where the class is too coarse for that, or says nothing of the length. Raises as drive.window.
+    None where the class is too coarse for that, or says nothing of the length. Raises as runs.window.
     """
-    low, high = drive.window(run, section.thickness_mm)
+    low, high = runs.window(run, section.thickness_mm)
     off = tolerances.section_mm(section.thickness_mm, grade)
     slack = [tolerances.ring_length_mm(end, grade) for end in (low, high)]
     if off is None or slack[0] is None or slack[1] is None:
         return None
     for thick in (section.thickness_mm - off, section.thickness_mm + off):
         try:
-            ends = drive.window(run, thick) if thick > 0 else (low, high)
-        except (geometry.GeometryError, drive.RunError):
+            ends = runs.window(run, thick) if thick > 0 else (low, high)
+        except (shapes.GeometryError, runs.RunError):
             return None
         low, high = max(low, ends[0]), min(high, ends[1])
     low, high = low + slack[0], high - slack[1]
@@ -98,8 +98,8 @@ def _stretches(
     found = []
     for thick, length in product(thicknesses, lengths):
         try:
-            path = drive.belt_path(run, thick).length_mm
-        except geometry.GeometryError:
+            path = runs.belt_path(run, thick).length_mm
+        except shapes.GeometryError:
             continue  # So thick a belt does not pass between the pulleys, and so has no stretch there.
         if length > 0:
             found.append(rubber.stretch(path, rubber.rest_midline_mm(length, thick)))
@@ -108,7 +108,7 @@ def _stretches(
 
 def _speeds(run: Run, thick: float, thicknesses: list[float]) -> tuple[float, float] | None:
     """The change of speed of the driven shaft between the ends of the thickness."""
-    changes = [drive.speed_change(run, each, thick) for each in thicknesses]
+    changes = [speed.speed_change(run, each, thick) for each in thicknesses]
     known = [change for change in changes if change is not None]
     return (min(known), max(known)) if known else None
 

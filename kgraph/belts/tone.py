@@ -8,17 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from kgraph.belts.drive import (
-    CASSETTE_CM_S,
-    SPEED_TOLERANCE,
-    TOLERANCE_SOURCE,
-    Run,
-    RunError,
-    check_run,
-    run_speed,
-    signed,
-    thickness_for,
-)
+from kgraph.belts.drive import signed
+from kgraph.belts.runs import Run, RunError, check_run
+from kgraph.belts.speed import CASSETTE_CM_S, SPEED_TOLERANCE, TOLERANCE_SOURCE, run_speed, thickness_for
 
 STANDARD_TONES_HZ = (3000.0, 3150.0)
 TONE_SOURCE = "3150 Hz per AES6 and IEC 60386; older service tapes use 3000 Hz"

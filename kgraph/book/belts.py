@@ -7,15 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from kgraph import belt_questions
+from kgraph.belt_sizes import Section
 from kgraph.belts import identify
-from kgraph.belts.drive import Belt
 from kgraph.belts.recorded import belt_of
+from kgraph.belts.runs import Belt
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground
 from kgraph.book.lists import Listing, listing
 from kgraph.collection import Collection
-from kgraph.quantities import Section
+from kgraph.questions import belt_places
 from kgraph.render.terminal import visible
 
 DATA = "belts.js"
@@ -41,7 +41,7 @@ class BeltLine:
 
 def belts_list(g: Ground) -> Listing:
     """Belts by their section and length; those of which a size is not recorded last."""
-    rows = [_line(g, key, ref) for key, ref in g.all_of("part") if belt_questions.is_belt(g.data, key)]
+    rows = [_line(g, key, ref) for key, ref in g.all_of("part") if belt_places.is_belt(g.data, key)]
     rows.sort(key=lambda r: (not r.section, r.section, r.length_mm or 0.0, r.ref.name.casefold(), r.ref.href))
     groups: dict[str, list[BeltLine]] = {}
     for row in rows:
@@ -87,8 +87,8 @@ def belts_script(g: Ground) -> bytes:
     One row for each article, in the order of its key, which decides between equal probabilities:
     [form, sizes, error of the section, inside length, its error, names, addresses, sets, number of sets].
     """
-    belts = belt_questions.all_belts(g.graph)
-    articles = sorted(belt_questions.articles_of(g.graph, belts).items())
+    belts = belt_places.all_belts(g.graph)
+    articles = sorted(belt_places.articles_of(g.graph, belts).items())
     rows = [_article(g, belts[first], parts) for first, parts in articles]
     scale = {
         "sections": identify.SECTION_RANGE_MM,

@@ -12,7 +12,8 @@ from kgraph.book.addresses import Ref, page_path, refs_of, slug
 from kgraph.book.answering import Answering, Cited, depth_of
 from kgraph.book.lists import Listing, listing
 from kgraph.book.views import Views
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection
+from kgraph.collection.resolving import names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared

@@ -14,12 +14,12 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from kgraph import belt_questions
 from kgraph.book import belts, parts, recognising, seek, sets, tops, units
 from kgraph.book.addresses import photo_path
 from kgraph.book.ground import Ground
 from kgraph.book.lists import Listing, Part
 from kgraph.book.search import INDEX, index_script
+from kgraph.questions import belt_places
 from kgraph.render.terminal import visible
 
 STATIC = ("book.css", "search.js", belts.SCRIPT, "identify.js")
@@ -40,7 +40,7 @@ def _has(kind: str) -> Callable[[Ground], bool]:
 
 
 def _has_belts(g: Ground) -> bool:
-    return any(belt_questions.is_belt(g.data, key) for key, _ in g.all_of("part"))
+    return any(belt_places.is_belt(g.data, key) for key, _ in g.all_of("part"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,13 @@ from typing import Any
 
 from markupsafe import Markup
 
-from kgraph import belt_questions, questions
+from kgraph import questions
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground
 from kgraph.book.views import CautionView
 from kgraph.problems import Stop
+from kgraph.questions import belt_families, belt_paths, belt_places
 from kgraph.render import run_picture
 from kgraph.render.answers import percent
 
@@ -50,7 +51,7 @@ def part_page(g: Ground, key: str) -> dict[str, Any]:
     """A part: its sizes and numbers, who takes it, its other numbers, and for a belt its runs."""
     cited = g.cited("part", key)
     takers, rows = g.answering.takers(key, cited)
-    belt = belt_questions.is_belt(g.data, key)
+    belt = belt_places.is_belt(g.data, key)
     named = [*(c for r in rows for c in r.cautions), *questions.part_cautions(g.data, key).values()]
     return {
         "entries": g.views.entries("part", key),
@@ -81,16 +82,16 @@ def _runs(g: Ground, part: str) -> list[RunView]:
             continue
         seen |= {(o, place.position) for o in sets}
         earliest = min(sets, key=lambda o: (g.year(o[2:]), o))
-        at = belt_questions.place_at(g.graph, earliest[2:], place.position, g.answering.wanted)
+        at = belt_places.place_at(g.graph, earliest[2:], place.position, g.answering.wanted)
         found.append(_run(g, at))
     return found
 
 
-def _run(g: Ground, place: belt_questions.BeltPlace) -> RunView:
+def _run(g: Ground, place: belt_places.BeltPlace) -> RunView:
     where = f"{g.data.text('position', place.position)} of {g.data.owner_text(place.set)}"
     picture = _run_picture(g, place, where)
     try:
-        family = belt_questions.family(g.graph, place, g.answering.wanted)
+        family = belt_families.family(g.graph, place, g.answering.wanted)
     except Stop as stop:
         return RunView(where, picture, (), tuple(p.says for p in stop.problems), [])
     rows = tuple(_run_row(g, r) for r in family.rows[:MOST_ROWS])
@@ -98,9 +99,9 @@ def _run(g: Ground, place: belt_questions.BeltPlace) -> RunView:
     return RunView(where, picture, rows, family.says[:MOST_ROWS], g.views.cautions(family.cautions), more)
 
 
-def _run_picture(g: Ground, place: belt_questions.BeltPlace, where: str) -> Markup | None:
+def _run_picture(g: Ground, place: belt_places.BeltPlace, where: str) -> Markup | None:
     try:
-        path = belt_questions.path(g.graph, place)
+        path = belt_paths.path(g.graph, place)
     except Stop:
         # A run that cannot be is no picture; what is wrong with it stands in words.
         return None
@@ -111,7 +112,7 @@ def _run_picture(g: Ground, place: belt_questions.BeltPlace, where: str) -> Mark
     )
 
 
-def _run_row(g: Ground, row: belt_questions.FamilyRow) -> RunRow:
+def _run_row(g: Ground, row: belt_families.FamilyRow) -> RunRow:
     return RunRow(
         set=g.views.owner(row.set),
         part=g.views.ref("part", row.part) if row.part else None,

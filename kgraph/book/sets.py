@@ -6,7 +6,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kgraph import belt_questions, trade
+from kgraph import trade
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
 from kgraph.book.answering import MOST_NAMED, Answers, Cited
@@ -15,6 +15,7 @@ from kgraph.book.ground import Ground, anchor
 from kgraph.book.views import AnswerView, CautionView, FittedView
 from kgraph.fits.graph import Place
 from kgraph.matching import BY_NAME
+from kgraph.questions import belt_places
 from kgraph.render.answers import percent
 from kgraph.render.glance import Table, table
 from kgraph.shelf import glance
@@ -136,7 +137,7 @@ def _belts(g: Ground, key: str) -> list[BeltView]:
         BeltView(g.views.ref("position", position), f.part, size_text(g.data, f.key), f.percent)
         for position in g.places_of[key]
         for f in g.views.fitted(f"s:{key}", position)
-        if belt_questions.is_belt(g.data, f.key)
+        if belt_places.is_belt(g.data, f.key)
     ]
 
 

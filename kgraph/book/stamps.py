@@ -17,9 +17,10 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import NamedTuple
 
-from kgraph import belt_questions, records
+from kgraph import records
 from kgraph.book.ground import Ground
 from kgraph.fits.graph import Place
+from kgraph.questions import belt_places
 from kgraph.reason.walk import watched
 
 _MASK = (1 << 64) - 1
@@ -130,9 +131,7 @@ class Stamps:
 
     def _own_of_part(self, key: str) -> object:
         graph = self.ground.graph
-        if belt_questions.is_belt(graph.data, key) and any(
-            f.kind == "run" for f in graph.data.facts.values()
-        ):
+        if belt_places.is_belt(graph.data, key) and any(f.kind == "run" for f in graph.data.facts.values()):
             return None
         return self._part(key), [self._near(place) for place, _, _ in graph.takes_of.get(key, ())]
 

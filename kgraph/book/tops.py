@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from kgraph import belt_questions, trade, words
+from kgraph import trade, words
 from kgraph.book.addresses import Ref
 from kgraph.book.ground import Ground
 from kgraph.book.lists import Listing, listing
@@ -15,6 +15,7 @@ from kgraph.book.units import unit_page
 from kgraph.book.views import STANDINGS, EntryView
 from kgraph.fits.graph import sort_of
 from kgraph.names import fold
+from kgraph.questions import belt_places
 from kgraph.render.answers import percent
 
 _COUNTED = (
@@ -75,7 +76,7 @@ def parts_list(g: Ground) -> Listing:
     """Parts by their kind, belts on a page of their own."""
     found: dict[str, list[Line]] = defaultdict(list)
     for key, ref in g.all_of("part"):
-        if not belt_questions.is_belt(g.data, key):
+        if not belt_places.is_belt(g.data, key):
             sort = sort_of(g.data, key)
             found[g.data.text("kind", sort) if sort else ""].append(Line(ref, g.numbers(key)))
     return listing("Parts", _groups(found))

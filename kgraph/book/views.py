@@ -8,7 +8,8 @@ from pathlib import PurePath
 
 from kgraph import records
 from kgraph.book.addresses import Ref, photo_path
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection
+from kgraph.collection.resolving import names_used
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.problems import Where

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from kgraph import collection, records
 from kgraph.checks import agreeing, bridges, facts, names, runs, shelf, sizes, slips
 from kgraph.checks.ground import Check, Ground
-from kgraph.collection import Collection
+from kgraph.collection import Collection, resolving
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
@@ -77,7 +77,7 @@ def _names_in(data: Collection, entry: records.Entry) -> Iterator[str]:
         yield from (entry.name.key, *(n.key for n in entry.also))
     if isinstance(entry, records.Statement) and entry.own_id.strip():
         yield f"id: {entry.own_id.strip()}"
-    for kind, used in collection.names_used(data, entry):
+    for kind, used in resolving.names_used(data, entry):
         yield from (used.key, data.key(kind, used.key))
 
 

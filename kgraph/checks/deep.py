@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import records
-from kgraph.collection import written_id
+from kgraph.collection.fact_ids import written_id
 from kgraph.folder import plain
 from kgraph.folder.reading import by_yaml
 from kgraph.folder.schema import entries_of

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from kgraph import records
 from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.claims import ReplacesClaim, RunClaim, TakesClaim, UsesClaim
-from kgraph.collection import FACT_TYPES, written_id
+from kgraph.collection.fact_ids import written_id
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
 from kgraph.names import fold, nearest

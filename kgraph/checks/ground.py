@@ -10,7 +10,8 @@ from heapq import nsmallest
 from typing import NamedTuple
 
 from kgraph import records, trade
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection
+from kgraph.collection.resolving import names_used
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, did_you_mean, fold

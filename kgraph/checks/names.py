@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from kgraph import quantities, records, trade, words
+from kgraph import belt_sizes, quantities, records, trade, words
 from kgraph.checks.ground import Check, Ground, Near, at, error, warning
 from kgraph.collection import Collection
 from kgraph.names import Name, compared, fold
@@ -20,8 +20,8 @@ _NEARLY_EQUAL = 0.85
 _MOST_GUESSED = 1000
 ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note", "via"}
 """Keys of which two entries of one thing each add to the other, and none can disagree."""
-LENGTHS = tuple(quantities.BELT_MEASURES)
-LENGTHS_APART = quantities.MEASURES_APART
+LENGTHS = tuple(belt_sizes.BELT_MEASURES)
+LENGTHS_APART = belt_sizes.MEASURES_APART
 
 
 def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
@@ -91,7 +91,7 @@ def meaning(key: str, value: records.Value) -> Any:
         return value.strip().lower() in words.TRUE_WORDS
     try:
         if key == "section":
-            return quantities.section(value)
+            return belt_sizes.section(value)
         return float(value) if key in {"certainty", "keep"} else quantities.length(value).mm
     except ValueError:
         return fold(value) or " ".join(value.split())
@@ -109,7 +109,7 @@ def _lengths_that_disagree(ground: Ground, things: list[records.Thing]) -> Itera
 
 def length_key(thing: records.Thing) -> str:
     """The way to write a belt's length that counts of those in an entry, or ""."""
-    return next(iter(quantities.belt_measures(thing.pairs)), "")
+    return next(iter(belt_sizes.belt_measures(thing.pairs)), "")
 
 
 def one_meaning_for_each_also(ground: Ground) -> Iterator[Problem]:

@@ -8,7 +8,8 @@ from typing import NamedTuple
 from kgraph import collection, records
 from kgraph.checks.ground import Near
 from kgraph.checks.names import features_of, nearly_equal, place_names
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection, sayings
+from kgraph.collection.resolving import names_used
 from kgraph.names import Name, nearest
 from kgraph.problems import Problem
 
@@ -62,7 +63,7 @@ def said_in_vain(data: Collection, entries: Iterable[records.Entry]) -> Iterator
     stand = {e.where for fact in after.facts.values() for e in fact.evidence}
     gone = {e.where: by for fact, by in after.withdrawn.values() for e in fact.evidence}
     for entry in come:
-        if isinstance(entry, collection.FACT_TYPES) and entry.where not in stand:
+        if isinstance(entry, sayings.FACT_TYPES) and entry.where not in stand:
             by = gone.get(entry.where)
             says = f"this {entry.kind} was withdrawn" + (
                 f" at {by.where} ({by.why})" if by else " for its source"

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
-from kgraph import quantities, records, words
-from kgraph.belts import drive, recorded, rubber
-from kgraph.belts.geometry import GeometryError
+from kgraph import belt_sizes, records, words
+from kgraph.belts import recorded, rubber, runs
+from kgraph.belts.shapes import GeometryError
 from kgraph.checks.ground import Check, Ground, at, error, warning
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place
@@ -38,13 +38,13 @@ def lengths_by_another_name_can_be_read(ground: Ground) -> Iterator[Problem]:
 
 
 def _wrong_lengths(entry: records.Thing) -> Iterator[Problem]:
-    name, read = shown(entry.name.text), quantities.belt_measures(entry.pairs)
+    name, read = shown(entry.name.text), belt_sizes.belt_measures(entry.pairs)
     for key, value in entry.pairs:
-        if key in quantities.BELT_MEASURES and key not in read:
+        if key in belt_sizes.BELT_MEASURES and key not in read:
             says = f"{key} of belt {name} is {shown(value) if isinstance(value, str) else 'no text'}"
             mend = "write it like 262 mm, from 10 to 2000 mm around the inside"
             yield error(entry.where, "wrong-quantity", f"{says}, and no length of a belt", mend)
-    for says in quantities.measures_apart({key: length.mm for key, length in read.items()}).values():
+    for says in belt_sizes.measures_apart({key: length.mm for key, length in read.items()}).values():
         mend = "measure again and keep the one that is right"
         yield warning(entry.where, "lengths-disagree", f"belt {name}: {says}", mend)
 
@@ -56,15 +56,15 @@ def runs_can_be(ground: Ground) -> Iterator[Problem]:
         if run is None:
             continue
         try:
-            drive.belt_path(run, 0.0)
-        except (GeometryError, drive.RunError) as wrong:
+            runs.belt_path(run, 0.0)
+        except (GeometryError, runs.RunError) as wrong:
             says = (
                 f"no belt can run so at {ground.place_text(Place(*fact.claim[:2]))}: {shown(str(wrong), 400)}"
             )
             yield error(fact.where, "impossible-run", says, "measure the pulleys again")
 
 
-def _run(fact: Fact) -> drive.Run | None:
+def _run(fact: Fact) -> runs.Run | None:
     return recorded.run_of(fact.record) if isinstance(fact.record, records.Run) else None
 
 
@@ -76,7 +76,7 @@ def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
     """
     for fact in ground.of_kind("run"):
         run = _run(fact)
-        if run is None or not run.pull_at or drive.pulled(run) is not None:
+        if run is None or not run.pull_at or runs.pulled(run) is not None:
             continue
         names = list(dict.fromkeys(p.name for p in run.pulleys))
         says = (
@@ -106,14 +106,14 @@ def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
                 )
 
 
-def _unsuited(run: drive.Run, belt: drive.Belt) -> str:
+def _unsuited(run: runs.Run, belt: runs.Belt) -> str:
     thick = belt.section.thickness_mm
     try:
-        path = drive.belt_path(run, 0.0)
-    except (GeometryError, drive.RunError):
+        path = runs.belt_path(run, 0.0)
+    except (GeometryError, runs.RunError):
         return ""  # The run itself cannot be, which `runs_can_be` says.
     try:
-        path = drive.belt_path(run, thick)
+        path = runs.belt_path(run, thick)
     except GeometryError:
         return "is too thick to pass between the pulleys"
     stretch = rubber.stretch(path.length_mm, rubber.rest_midline_mm(belt.inside_length_mm, thick))

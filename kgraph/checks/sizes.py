@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from kgraph import quantities, records
+from kgraph import records, size_rules
 from kgraph.checks.ground import Check, Ground, at, warning
 from kgraph.claims import SameClaim
 from kgraph.fits.graph import sort_of
@@ -76,7 +76,7 @@ def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
 
 
 def _same(rule: str) -> bool:
-    return quantities.compare_rule(rule).how == "same"
+    return size_rules.compare_rule(rule).how == "same"
 
 
 def _unread(ground: Ground, part: str, key: str) -> Problem:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from kgraph import mains, records
 from kgraph.checks.ground import Check, Ground, at, warning
-from kgraph.collection import FACT_TYPES
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.names import compared, fold, nearest
 from kgraph.problems import Problem, command, shown
 from kgraph.records import Value

@@ -24,7 +24,7 @@ from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.fits import graph as graphs
-from kgraph.folder import schema, writing
+from kgraph.folder import entry_keys, writing
 from kgraph.photographs import Picture, keep
 from kgraph.problems import Where, WrongUse
 from kgraph.records import Entry, Withdraw
@@ -77,7 +77,7 @@ def _write_keys(formatter: click.HelpFormatter, title: str, kind: str, keys: Seq
     for key in keys:
         option = _name_shown(kind) if key.name == kind else f"--{_option(key.name)}"
         says = f"; {key.says}" if key.says else ""
-        must = ", needed" if key.name in schema.required_of(kind) and key.name != kind else ""
+        must = ", needed" if key.name in entry_keys.required_of(kind) and key.name != kind else ""
         rows.append((option, f"{_quoted(key)}{says}{must}"))
     with formatter.section(title):
         formatter.write_dl(rows)
@@ -94,7 +94,7 @@ def _quoted(key: Key) -> str:
 def _example(kind: str) -> str:
     """A whole command that adds an entry of a kind, with the keys that it needs and a few more."""
     asked = [key for key in of_kind(kind) if key.asked and key.example]
-    needed = [k for k in asked[1:] if k.name in schema.required_of(kind)]
+    needed = [k for k in asked[1:] if k.name in entry_keys.required_of(kind)]
     more = [k for k in asked[1:] if k not in needed][: 3 - len(needed)]
     each = (
         (k.name, one.strip()) for k in asked[1:] if k in needed or k in more for one in k.example.split(";")

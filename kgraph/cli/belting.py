@@ -10,7 +10,7 @@ from typing import Any, Generic, TypeVar
 
 import click
 
-from kgraph import belt_questions, quantities
+from kgraph import belt_sizes
 from kgraph.api import asked_belts as asked
 from kgraph.belts import drive
 from kgraph.belts.tone import ToneReading
@@ -19,7 +19,8 @@ from kgraph.cli.loading import as_it_is, load
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
-from kgraph.render import belts
+from kgraph.questions import belt_families, belt_finds, belt_fits, belt_paths, belt_places
+from kgraph.render import belt_changes, belt_sets, belts, fitting_belts
 from kgraph.render.terminal import visible, wrapped
 
 T = TypeVar("T")
@@ -51,7 +52,7 @@ class _Form(Generic[T]):
 
     as_json: Callable[[Collection, T], dict[str, Any]]
     as_text: Callable[[Collection, T, bool], str]
-    said: Callable[[Collection, T], belts.Said]
+    said: Callable[[Collection, T], belt_changes.Said]
     notes: Callable[[T], tuple[str, ...]]
 
 
@@ -66,19 +67,19 @@ def _reply(
     after = form.said(loaded.data, answer)
     if as_json:
         found = form.as_json(loaded.data, answer)
-        changed = {} if before is None else {"changed": belts.changed_json(before, after)}
+        changed = {} if before is None else {"changed": belt_changes.changed_json(before, after)}
         print_json({**found, **changed}, loaded)
         return answer
     terminal = sys.stdout.isatty()
     sys.stdout.write(form.as_text(loaded.data, answer, terminal))
     _remark(form.notes(answer))
     if before is not None:
-        sys.stdout.write(belts.changed_text(before, after, terminal))
+        sys.stdout.write(belt_changes.changed_text(before, after, terminal))
         print("Supposed only: nothing is written.", file=sys.stderr)
     return answer
 
 
-def _said_before(loaded: Loaded, ask: Callable[[Loaded], T], form: _Form[T]) -> belts.Said:
+def _said_before(loaded: Loaded, ask: Callable[[Loaded], T], form: _Form[T]) -> belt_changes.Said:
     """What is said without what is supposed; nothing where a name is known only by that."""
     try:
         return form.said(loaded.data, ask(loaded))
@@ -118,17 +119,17 @@ def path_(
     """
     given = asked.section_given(section, thickness)
 
-    def ask(of: Loaded) -> belt_questions.PathAnswer | None:
+    def ask(of: Loaded) -> belt_paths.PathAnswer | None:
         place = asked.place(of.graph, words, wanted(**rest))
-        return belt_questions.path(of.graph, place, given(of.graph, place), grade)
+        return belt_paths.path(of.graph, place, given(of.graph, place), grade)
 
     loaded = load(settings)
     place = asked.place(loaded.graph, words, wanted(**rest))
-    form = _Form[belt_questions.PathAnswer | None](
+    form = _Form[belt_paths.PathAnswer | None](
         lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
         lambda data, a, terminal: belts.path_text(data, a, terminal, proof, whole()) if a else "",
-        belts.path_said,
-        lambda a: a.notes if a else (*belt_questions.less_certain(place), _NO_RUN),
+        belt_changes.path_said,
+        lambda a: a.notes if a else (*belt_places.less_certain(place), _NO_RUN),
     )
     answer = _reply(settings, loaded, ask, form, as_json)
     if answer is None and as_json:
@@ -158,13 +159,13 @@ def fit_(
     Example: kgraph belt fit "SQ 1.25 x 262" "Larkfield LK-40" "main belt"
     """
 
-    def ask(of: Loaded) -> belt_questions.FitAnswer:
+    def ask(of: Loaded) -> belt_fits.FitAnswer:
         return asked.fit(of.graph, belt_name, words, grade, wanted(**rest))
 
-    form = _Form[belt_questions.FitAnswer](
-        belts.fit_json,
-        lambda data, a, terminal: belts.fit_text(data, a, terminal, proof, whole()),
-        belts.fit_said,
+    form = _Form[belt_fits.FitAnswer](
+        fitting_belts.fit_json,
+        lambda data, a, terminal: fitting_belts.fit_text(data, a, terminal, proof, whole()),
+        belt_changes.fit_said,
         lambda a: a.notes,
     )
     answer = _reply(settings, load(settings), ask, form, as_json)
@@ -205,13 +206,13 @@ def find_(
     lengths = {"inside_length": inside_length, "inside_diameter": inside_diameter, "folded": folded}
     seen = asked.measured(section, lengths, section_error, length_error, worn)
 
-    def ask(of: Loaded) -> belt_questions.FindAnswer:
+    def ask(of: Loaded) -> belt_finds.FindAnswer:
         return asked.find(of.graph, seen, wanted(**rest))
 
-    form = _Form[belt_questions.FindAnswer](
-        lambda data, a: belts.find_json(data, a, proof),
-        lambda data, a, terminal: belts.find_text(data, a, terminal, proof, whole()),
-        belts.find_said,
+    form = _Form[belt_finds.FindAnswer](
+        lambda data, a: belt_sets.find_json(data, a, proof),
+        lambda data, a, terminal: belt_sets.find_text(data, a, terminal, proof, whole()),
+        belt_changes.find_said,
         lambda a: a.notes,
     )
     answer = _reply(settings, load(settings), ask, form, as_json)
@@ -233,13 +234,13 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
     """
     wish = wanted(**rest)
 
-    def ask(of: Loaded) -> belt_questions.FamilyAnswer:
-        return belt_questions.family(of.graph, asked.place(of.graph, words, wish), wish)
+    def ask(of: Loaded) -> belt_families.FamilyAnswer:
+        return belt_families.family(of.graph, asked.place(of.graph, words, wish), wish)
 
-    form = _Form[belt_questions.FamilyAnswer](
-        belts.family_json,
-        lambda data, a, terminal: belts.family_text(data, a, terminal, proof, whole()),
-        belts.family_said,
+    form = _Form[belt_families.FamilyAnswer](
+        belt_sets.family_json,
+        lambda data, a, terminal: belt_sets.family_text(data, a, terminal, proof, whole()),
+        belt_changes.family_said,
         lambda a: (),
     )
     answer = _reply(settings, load(settings), ask, form, as_json)
@@ -275,21 +276,21 @@ def speed_(
         mend = "name the set that it is about"
         raise WrongUse(Problem(None, "no-set", "a fact changes nothing where no set is named", mend))
     if not words:
-        reading = belt_questions.speed(tone_hz, heard_hz)
+        reading = belt_paths.speed(tone_hz, heard_hz)
         if as_json:
             print_json(belts.speed_json(None, None, tone_hz, heard_hz, reading))
         else:
             sys.stdout.write(belts.speed_text(None, None, reading, sys.stdout.isatty(), False, whole()))
         return 0
 
-    def ask(of: Loaded) -> tuple[belt_questions.BeltPlace, ToneReading]:
+    def ask(of: Loaded) -> tuple[belt_places.BeltPlace, ToneReading]:
         place = asked.place(of.graph, words, wanted(**rest))
-        return place, belt_questions.speed(tone_hz, heard_hz, place)
+        return place, belt_paths.speed(tone_hz, heard_hz, place)
 
-    form = _Form[tuple[belt_questions.BeltPlace, ToneReading]](
+    form = _Form[tuple[belt_places.BeltPlace, ToneReading]](
         lambda data, a: belts.speed_json(data, a[0], tone_hz, heard_hz, a[1], asked.place_notes(a[0])),
         lambda data, a, terminal: belts.speed_text(data, *a, terminal, proof, whole()),
-        lambda data, a: belts.speed_said(a[1]),
+        lambda data, a: belt_changes.speed_said(a[1]),
         lambda a: asked.place_notes(a[0]),
     )
     _reply(settings, load(settings), ask, form, as_json)
@@ -318,10 +319,10 @@ def run_picture(
     if output is not None and form not in picture.FORMATS:
         says = f"{output.name!r} ends in none of {', '.join(picture.FORMATS)}"
         raise WrongUse(Problem(None, "format", says, "name it like run.svg"))
-    given = None if section is None else asked.read(quantities.section, section)
+    given = None if section is None else asked.read(belt_sizes.section, section)
     loaded = load(settings)
     place = asked.place(loaded.graph, words)
-    answer = belt_questions.path(loaded.graph, place, given)
+    answer = belt_paths.path(loaded.graph, place, given)
     if answer is None:
         print("nothing found: no run is recorded for this place; `kgraph add run` adds one", file=sys.stderr)
         return 1
@@ -334,7 +335,7 @@ def run_picture(
     return 0
 
 
-def _fitted(data: Collection, answer: belt_questions.PathAnswer) -> tuple[str, float] | None:
+def _fitted(data: Collection, answer: belt_paths.PathAnswer) -> tuple[str, float] | None:
     """The recorded belt and its stretch on the run that is drawn."""
     recorded = answer.place.recorded
     if recorded is None or recorded.belt is None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import click
 
-from kgraph import collection, lookup, words
+from kgraph import lookup, words
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.entries import with_pictures
 from kgraph.api.event_log import NEW_FILE
@@ -17,7 +17,8 @@ from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.folder import schema, writing
+from kgraph.collection import fact_ids, trusting
+from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
 from kgraph.records import Statement, plain
@@ -107,7 +108,7 @@ def _corrected(loaded: Loaded, fact_id: str, new: dict[str, Value], said: dict[s
     """The withdrawal and the corrected entry; raises WrongUse where nothing would change."""
     old = _saying(loaded, fact_id, said["source"])
     before: dict[str, Value] = {k: plain(v) for k, v in old.pairs if k not in _FIXED}
-    order = schema.keys_of(old.kind)
+    order = entry_keys.keys_of(old.kind)
     told = {k: said[k] for k in ("by", "date") if said[k]}
     after = {k: v for k, v in {**before, **told, **new}.items() if v not in ("", [], {})}
     after = dict(sorted(after.items(), key=lambda item: order.index(item[0]) if item[0] in order else 0))
@@ -138,7 +139,7 @@ def _saying(loaded: Loaded, fact_id: str, source: str) -> Statement:
         names = ", ".join(f"{_who(e)} ({e.where})" for e in said)
         says = f"warning: it is said {len(said)} times and all of them are taken back: {names}"
         print(visible(f"{says}; --source names one"), file=sys.stderr)
-    return max(said, key=lambda e: collection.certainty_of(data, e))
+    return max(said, key=lambda e: trusting.certainty_of(data, e))
 
 
 def _who(said: Statement) -> str:
@@ -151,10 +152,10 @@ def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -
     Raises WrongUse where it says nothing else at all.
     """
     was, now = (_read(pairs) for pairs in (before, after))
-    if was is None or now is None or collection.written_id(now) != collection.written_id(old):
+    if was is None or now is None or fact_ids.written_id(now) != fact_ids.written_id(old):
         return []
-    own = collection.saying_id(now.pairs)
-    if own == collection.saying_id(was.pairs):
+    own = fact_ids.saying_id(now.pairs)
+    if own == fact_ids.saying_id(was.pairs):
         raise WrongUse("it says so already; nothing was written")
     return [("id", own)]
 
@@ -189,7 +190,7 @@ def _of_thing(loaded: Loaded, name: str, new: dict[str, Value]) -> Pairs:
         k: plain(v)
         for t in reversed(data.things[kind][key])
         for k, v in t.pairs
-        if k in schema.required_of(kind)
+        if k in entry_keys.required_of(kind)
     }
     if kind in new:
         raise WrongUse(f"a {kind} is not renamed so; give it another name by also")

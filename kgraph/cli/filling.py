@@ -12,7 +12,7 @@ import click
 
 from kgraph import checks, records, words
 from kgraph.cli.settings import Loaded
-from kgraph.folder import schema, writing
+from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.terminal import visible, visible_lines
@@ -76,7 +76,7 @@ def _compared(loaded: Loaded, sort: str) -> tuple[str, ...]:
 
 def _field(loaded: Loaded, kind: str, key: Key, pairs: Pairs, typed: dict[str, str]) -> Value:
     """What is typed for one field, asked again until nothing is wrong with it; empty for nothing."""
-    must = key.name in schema.required_of(kind)
+    must = key.name in entry_keys.required_of(kind)
     while True:
         text = click.prompt(
             _asks(key), default=typed.get(key.name, ""), show_default=key.name in typed

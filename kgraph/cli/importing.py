@@ -314,7 +314,7 @@ def _tell_corrections(new: Sequence[_Come]) -> None:
 
 def _tell_gone(gone: Sequence[Entry]) -> None:
     """What the table does not say any more stays, and is told with the command that takes it back."""
-    from kgraph.collection import saying_id
+    from kgraph.collection.fact_ids import saying_id
 
     says = "the table does not say this any more; `kgraph withdraw {}` takes it back"
     tell_some([f"{e.where}: {says.format(saying_id(e.pairs))}" for e in gone], "")

@@ -11,6 +11,7 @@ from kgraph import collection, records
 from kgraph.cli.leaving import refusal, remark
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Loaded, Settings
+from kgraph.collection import sayings
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, formats, reading, schema
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
@@ -55,7 +56,7 @@ def entries_of(settings: Settings) -> Entries:
                     unread += read.problems
                 else:
                     left_out += _left_out(read, path, found, [*read.problems, *wrong])
-                step(1, sum(isinstance(entry, collection.FACT_TYPES) for entry in found))
+                step(1, sum(isinstance(entry, sayings.FACT_TYPES) for entry in found))
     return Entries(entries, in_order(problems), left_out, tuple(in_order(unread)))
 
 

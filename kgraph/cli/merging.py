@@ -30,7 +30,8 @@ from kgraph.cli.exchanging import (
 from kgraph.cli.leaving import problem_json, refusal
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
-from kgraph.collection import Collection, via_trust
+from kgraph.collection import Collection
+from kgraph.collection.trusting import via_trust
 from kgraph.exchange import foreign
 from kgraph.exchange import merge as merging
 from kgraph.exchange.merge import Merged, Wanted

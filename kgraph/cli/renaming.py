@@ -13,7 +13,7 @@ from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
-from kgraph.folder import schema
+from kgraph.folder import entry_keys
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
 from kgraph.records import plain
@@ -74,6 +74,8 @@ def _renamed(data: Collection, kind: str, old: str, new: str, day: str) -> Pairs
     key = data.key(kind, fold(old))
     declared = data.things[kind].get(key, [])
     first = declared[0].name.text if declared else data.text(kind, key)
-    needed = {k: plain(v) for t in reversed(declared) for k, v in t.pairs if k in schema.required_of(kind)}
+    needed = {
+        k: plain(v) for t in reversed(declared) for k, v in t.pairs if k in entry_keys.required_of(kind)
+    }
     needed.pop(kind, None)
     return [(kind, first), *needed.items(), ("called", new), ("date", day)]

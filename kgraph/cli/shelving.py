@@ -18,6 +18,7 @@ from kgraph.cli.loading import load
 from kgraph.cli.picturing import page_text, photo_options
 from kgraph.cli.settings import Loaded, Settings
 from kgraph.folder import writing
+from kgraph.render import owing
 from kgraph.render import shelf as render
 from kgraph.render.terminal import visible
 from kgraph.shelf import taking
@@ -109,9 +110,9 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     loaded = load(settings)
     shelf, found = asked_shelf.owed(loaded.graph, units, all_too)
     if as_json:
-        print_json(render.owed_json(loaded.data, shelf, found, units), loaded)
+        print_json(owing.owed_json(loaded.data, shelf, found, units), loaded)
     elif found:
-        sys.stdout.write(render.owed_text(loaded.data, shelf, found, sys.stdout.isatty()))
+        sys.stdout.write(owing.owed_text(loaded.data, shelf, found, sys.stdout.isatty()))
     else:
         print("nothing is owed", file=sys.stderr)
     return 0 if found else 1

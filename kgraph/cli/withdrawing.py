@@ -16,7 +16,9 @@ from kgraph.cli.exchanging import counted
 from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Loaded, Settings
-from kgraph.collection import FACT_TYPES, Collection, saying_id
+from kgraph.collection import Collection
+from kgraph.collection.fact_ids import saying_id
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.folder import writing
 from kgraph.names import fold

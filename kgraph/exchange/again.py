@@ -6,7 +6,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass
 
-from kgraph.collection import FACT_TYPES, Collection, saying_id
+from kgraph.collection import Collection
+from kgraph.collection.fact_ids import saying_id
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.fresh import meaning
 from kgraph.names import fold

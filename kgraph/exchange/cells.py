@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from kgraph import records
 from kgraph.folder.nodes import Node, Text
 from kgraph.folder.reading import read_bytes
-from kgraph.folder.schema import plain
+from kgraph.folder.values import plain
 from kgraph.folder.writing import Value, flow_text
 from kgraph.words import LISTS
 

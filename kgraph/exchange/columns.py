@@ -23,7 +23,7 @@ from kgraph.exchange.sheets import Sheet
 from kgraph.exchange.trade_columns import HOLDS
 from kgraph.exchange.vocabulary import NESTED_KEYS
 from kgraph.folder.disk import bytes_of, display, reason
-from kgraph.folder.schema import keys_of, required_of
+from kgraph.folder.entry_keys import keys_of, required_of
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import CannotRun, Problem, Where, shown
 

@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence, Set
 
-from kgraph.collection import written_id
+from kgraph.collection.fact_ids import written_id
 from kgraph.exchange.cells import whole_number
 from kgraph.records import Entry, Statement, Thing, Value
 

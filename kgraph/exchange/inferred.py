@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from kgraph import questions
-from kgraph.exchange import meant, places
+from kgraph.exchange import addressed, meant, places, stated
 from kgraph.exchange.statements import Block, Pair, Text, real
 from kgraph.exchange.terms import PROV, TERM, iri
 from kgraph.exchange.vocabulary import TYPE
@@ -21,7 +21,7 @@ def blocks(graph: Graph, told: set[places.Node], step: Callable[[], None] = lamb
     """
     for part in sorted(graph.data.known("part")):
         for row in questions.takers_of_part(graph, part).rows:
-            yield from meant.nodes([("place", row.set, row.position)], told)
+            yield from stated.nodes([("place", row.set, row.position)], told)
             yield from _sizes(row, told)
             yield answer(graph, part, row)
         step()
@@ -40,7 +40,7 @@ def answer(graph: Graph, part: str, row: Row) -> Block:
     pairs: list[Pair] = [
         (TYPE, TERM + "Inferred"),
         (TERM + "part", iri("part", part)),
-        (TERM + "place", meant.iri_of(("place", row.set, row.position))),
+        (TERM + "place", addressed.iri_of(("place", row.set, row.position))),
         (TERM + "standing", Text(row.standing)),
         (TERM + "best", real(row.best)),
         (TERM + "certainty", real(row.certainty)),

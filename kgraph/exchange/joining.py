@@ -11,7 +11,8 @@ from typing import Any
 
 from kgraph import records
 from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
-from kgraph.collection import Collection, source_trust
+from kgraph.collection import Collection
+from kgraph.collection.trusting import source_trust
 from kgraph.exchange.formats import Pairs
 from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value

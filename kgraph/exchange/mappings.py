@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 
 from kgraph import records, words
 from kgraph.exchange.sheets import Sheet
+from kgraph.folder.entry_keys import keys_of
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import read_bytes
-from kgraph.folder.schema import keys_of, plain
+from kgraph.folder.values import plain
 from kgraph.folder.writing import Value, entry_text
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, Problem, Where, shown

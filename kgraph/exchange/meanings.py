@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from kgraph import collection, records
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection, fact_ids
+from kgraph.collection.resolving import names_used
 from kgraph.exchange.formats import Pairs
 from kgraph.folder import schema
 from kgraph.folder.writing import Value, entry_text
@@ -35,7 +36,7 @@ class Meanings:
                 return None
             name = self.theirs.text(kind, there)
             said = {
-                key: _renamed(value, used.key, name) if key in collection.NAMING_KEYS else value
+                key: _renamed(value, used.key, name) if key in fact_ids.NAMING_KEYS else value
                 for key, value in said.items()
             }
         return said

@@ -10,67 +10,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from kgraph import mains, matching, quantities, records
-from kgraph.claims import (
-    FaultClaim,
-    FitsClaim,
-    RebadgeClaim,
-    RefusesClaim,
-    ReplacesClaim,
-    SameClaim,
-    TakesClaim,
-    UsesClaim,
-)
-from kgraph.collection import Collection, via_trust
-from kgraph.exchange import imaged, places
-from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real, whole
+from kgraph.collection import Collection
+from kgraph.collection.trusting import via_trust
+from kgraph.exchange import imaged
+from kgraph.exchange.addressed import CLASSES, quantity_node
+from kgraph.exchange.stated import STATES, about
+from kgraph.exchange.statements import Block, Items, Nested, Pair, Text, real, whole
 from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
-from kgraph.fits.graph import Graph
 from kgraph.fits.sizes import compare_rules
 from kgraph.names import compared, fold
 from kgraph.problems import Where
-
-CLASSES = {
-    "set": SCHEMA + "ProductModel",
-    "part": TERM + "Part",
-    "assembly": TERM + "Assembly",
-    "position": TERM + "Position",
-    "kind": TERM + "Kind",
-    "caution": TERM + "Caution",
-    "source": PROV + "Entity",
-    "via": PROV + "Agent",
-    "grade": TERM + "Grade",
-    "unit": SCHEMA + "IndividualProduct",
-    "stock": TERM + "Stock",
-    "place": TERM + "Place",
-    "mounting": TERM + "Mounting",
-}
-"""Kind of thing -> the class that says it."""
-
-
-def iri_of(node: places.Node) -> str:
-    """The IRI of a node of the links."""
-    if node[0] == "place":
-        return iri("place", node[1][0], node[1][2:], node[2])
-    return iri(*node)
-
-
-def owner_iri(owner: str) -> str:
-    """The IRI of a set or assembly from its owner key."""
-    return iri("set" if owner[0] == "s" else "assembly", owner[2:])
-
-
-def node_block(node: places.Node) -> Block:
-    """A place or a mounting, and what it is of."""
-    pairs: list[Pair] = [(TYPE, CLASSES[node[0]])]
-    if node[0] == "mounting":
-        pairs.append((TERM + "ofSet", iri("set", node[1])))
-    else:
-        pairs.append((TERM + ("ofSet" if node[1][0] == "s" else "ofAssembly"), owner_iri(node[1])))
-        pairs.append((TERM + "atPosition", iri("position", node[2])))
-    return Block(iri_of(node), tuple(pairs))
-
 
 # Things ---------------------------------------------------------------------------------------
 
@@ -153,13 +104,13 @@ def _part(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
             told = ((TYPE, SCHEMA + "PropertyValue"), (SCHEMA + "propertyID", Text(maker)))
             yield SCHEMA + "identifier", Nested((*told, (SCHEMA + "value", Text(number))))
         if thing.section:
-            sizes = Items(tuple(_quantity(mm, "MilliM") for mm in thing.section.sizes_mm))
+            sizes = Items(tuple(quantity_node(mm, "MilliM") for mm in thing.section.sizes_mm))
             yield (
                 TERM + "section",
                 Nested(((TERM + "form", Text(thing.section.form)), (TERM + "sizes", sizes))),
             )
         if (mm := data.inside_length_mm(thing)) is not None:
-            yield TERM + "insideLength", _quantity(mm, "MilliM")
+            yield TERM + "insideLength", quantity_node(mm, "MilliM")
         if thing.hardness is not None:
             yield TERM + "shoreA", real(thing.hardness)
         yield from _lengths(thing)
@@ -173,16 +124,7 @@ def _lengths(thing: records.Part) -> Iterator[Pair]:
                 mm = quantities.length(value).mm
             except quantities.QuantityError:
                 continue
-            yield TERM + "size", _quantity(mm, "MilliM", (TERM + "ofKey", key_iri(key)))
-
-
-def _quantity(value: float, unit: str, *more: Pair) -> Nested:
-    told = (
-        (TYPE, QUDT + "QuantityValue"),
-        (QUDT + "numericValue", real(value)),
-        (QUDT + "hasUnit", UNIT + unit),
-    )
-    return Nested((*more, *told))
+            yield TERM + "size", quantity_node(mm, "MilliM", (TERM + "ofKey", key_iri(key)))
 
 
 def _position(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
@@ -296,122 +238,11 @@ def fact_block(fact: Fact, evidence: Iterable[str]) -> Block:
     kind = fact.kind.capitalize()
     pairs: list[Pair] = [(TYPE, TERM + "Fact"), (TYPE, TERM + kind), (TERM + "id", Text(fact.id))]
     pairs += [(TERM + "says", Text(fact.kind)), (TERM + "certainty", real(fact.certainty))]
-    pairs += [(TERM + "about", thing) for thing in _about(fact)]
-    pairs += _STATES[fact.kind](fact)
+    pairs += [(TERM + "about", thing) for thing in about(fact)]
+    pairs += STATES[fact.kind](fact)
     pairs += [(PROV + "wasDerivedFrom", one) for one in evidence]
     return Block(iri("fact", fact.id), tuple(dict.fromkeys(pairs)))
 
-
-_ABOUT: dict[str, tuple[str, ...]] = {
-    "rebadge": ("owner", "owner"),
-    "uses": ("owner", "owner"),
-    "takes": ("part", "owner", "position"),
-    "same": ("part", "part"),
-    "distinct": ("owner", "owner"),
-    "replaces": ("part", "part"),
-    "fits": ("owner", "position", "owner", "position"),
-    "refuses": ("part", "owner", "position", "owner", "position"),
-    "fault": ("owner", "position"),
-    "run": ("owner", "position"),
-    "size": ("part", "part"),
-}
-
-
-def _about(fact: Fact) -> Iterator[str]:
-    for what, key in zip(_ABOUT[fact.kind], fact.claim, strict=False):
-        if key:
-            yield owner_iri(key) if what == "owner" else iri(what, key)
-
-
-def _place(owner: str, position: str) -> str:
-    return iri_of(("place", owner, position))
-
-
-def _except(names: Iterable[str]) -> list[Pair]:
-    return [(TERM + "except", iri("position", key)) for key in names]
-
-
-def _states_uses(fact: Fact) -> list[Pair]:
-    assembly, owner, names = fact.of(UsesClaim)
-    return [(TERM + "assembly", owner_iri(assembly)), (TERM + "in", owner_iri(owner)), *_except(names)]
-
-
-def _states_takes(fact: Fact) -> list[Pair]:
-    part, owner, position, role = fact.of(TakesClaim)
-    return [
-        (TERM + "part", iri("part", part)),
-        (TERM + "place", _place(owner, position)),
-        (TERM + "role", Text(role)),
-    ]
-
-
-def _states_replaces(fact: Fact) -> list[Pair]:
-    new, old = fact.of(ReplacesClaim)
-    return [(TERM + "newPart", iri("part", new)), (TERM + "oldPart", iri("part", old))]
-
-
-def _states_fits(fact: Fact) -> list[Pair]:
-    owner, position, to, at, both, work = fact.of(FitsClaim)
-    ways = Text("true" if both else "false", XSD + "boolean")
-    told: list[Pair] = [(TERM + "fromPlace", _place(owner, position)), (TERM + "place", _place(to, at))]
-    return [*told, (TERM + "bothWays", ways), *([(TERM + "work", Text(work))] if work else [])]
-
-
-def _states_refuses(fact: Fact) -> list[Pair]:
-    part, owner, position, at, where = fact.of(RefusesClaim)
-    item: Pair = (TERM + "part", iri("part", part)) if part else (TERM + "fromPlace", _place(owner, position))
-    return [item, (TERM + "place", _place(at, where))]
-
-
-def _states_fault(fact: Fact) -> list[Pair]:
-    owner, position, key, signs, check, cure = fact.of(FaultClaim)
-    called = fact.record.fault.text if isinstance(fact.record, records.Fault) else key
-    told: list[Pair] = [(TERM + "place", _place(owner, position)), (TERM + "goesWrong", Text(called))]
-    told += [(TERM + "sign", Text(sign)) for sign in signs]
-    more = {"checkFirst": check, "cure": cure}
-    return [*told, *((TERM + term, Text(text)) for term, text in more.items() if text)]
-
-
-def _states_run(fact: Fact) -> list[Pair]:
-    run = fact.record
-    told: list[Pair] = [(TERM + "place", _place(*fact.claim[:2]))]
-    if isinstance(run, records.Run):
-        told.append((TERM + "pulleys", Items(tuple(map(_pulley, run.pulleys)))))
-        if run.stretch:
-            told += [(TERM + "stretchFrom", real(run.stretch[0])), (TERM + "stretchTo", real(run.stretch[1]))]
-        if run.pull:
-            told.append((TERM + "pull", _quantity(run.pull.torque_nm, "N-M")))
-    return told
-
-
-def _pulley(pulley: records.Pulley) -> Nested:
-    told: list[Pair] = [(TYPE, TERM + "Pulley"), (LABEL, Text(pulley.name))]
-    measures = {
-        "x": pulley.x_mm,
-        "y": pulley.y_mm,
-        "diameter": pulley.diameter_mm,
-        "capstan": pulley.capstan_mm,
-    }
-    told += [(TERM + key, _quantity(mm, "MilliM")) for key, mm in measures.items() if mm is not None]
-    if pulley.rpm is not None:
-        told.append((TERM + "speed", _quantity(pulley.rpm, "REV-PER-MIN")))
-    told.append((TERM + "side", Text("outside" if pulley.outside else "inside")))
-    return Nested((*told, (TERM + "drives", Text("true" if pulley.drives else "false", XSD + "boolean"))))
-
-
-_STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {
-    "rebadge": lambda fact: _except(fact.left_out),
-    "uses": _states_uses,
-    "takes": _states_takes,
-    "same": lambda fact: [],
-    "distinct": lambda fact: [],
-    "replaces": _states_replaces,
-    "fits": _states_fits,
-    "refuses": _states_refuses,
-    "fault": _states_fault,
-    "run": _states_run,
-    "size": lambda fact: [],
-}
 
 _DATE_TYPES = {4: "gYear", 7: "gYearMonth", 10: "date"}
 """Length of a date as written -> its datatype of XML Schema."""
@@ -490,64 +321,3 @@ def _taken(data: Collection, entry: records.Taken) -> Iterator[Pair]:
     if entry.to:
         yield TERM + "toUnit", iri("unit", data.key("unit", entry.to.key))
     yield TERM + "owed", Text("true" if entry.owed else "false", XSD + "boolean")
-
-
-# Links ----------------------------------------------------------------------------------------
-
-
-def stated_links(data: Collection, told: set[places.Node]) -> Iterator[Block]:
-    """What each fact says as plain statements, and the places that it names, which are added to `told`."""
-    links: set[tuple[str, str, str]] = set()
-    for fact in sorted(data.facts.values(), key=lambda f: f.id):
-        stated = list(places.stated(fact))
-        plain = [(iri_of(s), TERM + link, iri_of(o)) for s, link, o in stated]
-        new = [t for t in (*plain, *_open_links(fact)) if t not in links]
-        links.update(new)
-        yield from by_subject(new)
-        yield from nodes((n for s, _, o in stated for n in (s, o)), told)
-
-
-def nodes(found: Iterable[places.Node], told: set[places.Node]) -> Iterator[Block]:
-    """The places and mountings among nodes that are not told yet; they are from now on."""
-    for node in found:
-        if node[0] in ("place", "mounting") and node not in told:
-            told.add(node)
-            yield node_block(node)
-
-
-def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
-    """The same in words that others know."""
-    match fact.claim:
-        case RebadgeClaim() as claim:
-            one, other = owner_iri(claim.one), owner_iri(claim.other)
-            yield from ((one, SCHEMA + "isVariantOf", other), (other, SCHEMA + "isVariantOf", one))
-        case UsesClaim() as claim:
-            yield owner_iri(claim.owner), TERM + "builtOn", owner_iri(claim.assembly)
-        case TakesClaim() as claim:
-            yield iri("part", claim.part), SCHEMA + "isAccessoryOrSparePartFor", owner_iri(claim.owner)
-        case SameClaim() as claim:
-            yield iri("part", claim.one), SKOS + "exactMatch", iri("part", claim.other)
-        case ReplacesClaim() as claim:
-            yield iri("part", claim.new), SCHEMA + "successorOf", iri("part", claim.old)
-
-
-def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:
-    """The graph multiplied out by place: the links of `places` but for those that facts state."""
-    stated = {t for fact in graph.data.facts.values() for t in places.stated(fact)}
-    for subject, link, object_ in places.links(graph):
-        yield from nodes((subject, object_), told)
-        if (subject, link, object_) not in stated:
-            yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
-
-
-def by_subject(triples: Iterable[tuple[str, str, Object]]) -> Iterator[Block]:
-    """Statements that follow each other and have one subject as one block; each but once."""
-    subject, pairs = "", dict[Pair, None]()
-    for here, predicate, object_ in triples:
-        if here != subject and pairs:
-            yield Block(subject, tuple(pairs))
-            pairs = {}
-        subject = here
-        pairs[predicate, object_] = None
-    if pairs:
-        yield Block(subject, tuple(pairs))

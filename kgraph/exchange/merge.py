@@ -16,17 +16,11 @@ from typing import NamedTuple
 
 from kgraph import collection, records
 from kgraph.checks import new_problems
-from kgraph.collection import (
-    EVENT_TYPES,
-    FACT_TYPES,
-    Collection,
-    claim_of,
-    graded,
-    saying_id,
-    source_trust,
-    via_trust,
-    written_id,
-)
+from kgraph.collection import Collection, trusting
+from kgraph.collection.fact_ids import saying_id, written_id
+from kgraph.collection.resolving import claim_of
+from kgraph.collection.sayings import EVENT_TYPES, FACT_TYPES
+from kgraph.collection.trusting import graded, source_trust, via_trust
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.meanings import Meanings
@@ -305,7 +299,7 @@ class _Sayings:
 
     def _trust(self, record: records.Statement) -> float:
         """The trust to be written on a saying: theirs in it, its source, and whose folder it came by."""
-        trust = collection.trust_in(self.theirs, record)
+        trust = trusting.trust_in(self.theirs, record)
         if any(_says_trust(self.ours, n.key) for n in record.sources):
             trust /= max(source_trust(self.theirs, n.key) for n in record.sources)
         return float(_number(min(trust, 1.0)))

@@ -6,7 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from kgraph import records, words
-from kgraph.collection import FACT_TYPES, Collection, graded
+from kgraph.collection import Collection
+from kgraph.collection.sayings import FACT_TYPES
+from kgraph.collection.trusting import graded
 from kgraph.names import fold
 
 

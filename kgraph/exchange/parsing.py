@@ -17,8 +17,8 @@ from kgraph import system
 from kgraph.exchange import judging, process, written
 from kgraph.exchange.terms import RDF
 from kgraph.exchange.vocabulary import TYPE
+from kgraph.folder.entry_keys import keys_of
 from kgraph.folder.nodes import DEEPEST
-from kgraph.folder.schema import keys_of
 from kgraph.problems import CannotRun, Problem, Where, shown
 from kgraph.words import KINDS
 

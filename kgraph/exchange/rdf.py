@@ -13,7 +13,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from kgraph.collection import Collection
-from kgraph.exchange import imaged, inferred, meant, places, written
+from kgraph.exchange import imaged, inferred, meant, places, stated, written
 from kgraph.exchange.formats import Export
 from kgraph.exchange.statements import Block, Flat, Items, Nested, Object, Pair, Text
 from kgraph.exchange.terms import iri, literal, unseen
@@ -28,7 +28,7 @@ def graphs(export: Export) -> Iterator[tuple[str, Iterable[Block]]]:
     yield iri("graph", "written"), written.blocks(data)
     yield iri("graph", "meant"), _meant(data, told)
     if export.places:
-        yield iri("graph", "places"), meant.place_links(export.graph, told)
+        yield iri("graph", "places"), stated.place_links(export.graph, told)
     if export.inferred:
         yield iri("graph", "inferred"), inferred.blocks(export.graph, told, export.step)
 
@@ -37,7 +37,7 @@ def _meant(data: Collection, told: set[places.Node]) -> Iterator[Block]:
     yield from meant.things(data)
     yield from meant.facts(data, written.iris(data))
     yield from imaged.photos(data)
-    yield from meant.stated_links(data, told)
+    yield from stated.stated_links(data, told)
 
 
 def _all(export: Export) -> Iterator[Block]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from kgraph import records, words
 from kgraph.exchange.cells import ORDER, cell_of
 from kgraph.exchange.formats import Export
-from kgraph.folder.schema import keys_of
+from kgraph.folder.entry_keys import keys_of
 from kgraph.problems import CannotRun, Problem, WrongUse, shown
 
 MOST_CELL = 131_072

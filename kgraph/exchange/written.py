@@ -18,7 +18,7 @@ from kgraph.collection import Collection
 from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, whole
 from kgraph.exchange.terms import RDFS, TERM, iri
 from kgraph.exchange.vocabulary import KEY, NESTED_KEYS, TYPE, key_iri
-from kgraph.folder.schema import keys_of
+from kgraph.folder.entry_keys import keys_of
 from kgraph.problems import Where
 from kgraph.records import Entry, Value
 

@@ -14,9 +14,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from kgraph import quantities
-from kgraph.quantities import Rule
+from kgraph import belt_sizes, size_rules
 from kgraph.ratings import Rating
+from kgraph.size_rules import Rule
 
 if TYPE_CHECKING:
     from kgraph.fits.sizes import Size
@@ -67,7 +67,7 @@ class Neighbours:
         return words, tuple([self._side[measure][value] for measure, value in values])
 
     def _rule(self, measure: Measure) -> Rule:
-        return quantities.compare_rule(self._rules.get(measure[0], "same"))
+        return size_rules.compare_rule(self._rules.get(measure[0], "same"))
 
     def _cut_measures(self) -> dict[Measure, dict[float, int]]:
         """For each measure the side of its cuts on which each value lies."""
@@ -111,7 +111,7 @@ def _recorded(sizes: Mapping[str, Size], rules: Mapping[str, str]) -> _Recorded 
     values: list[tuple[Measure, float]] = []
     for key in rules or sorted(sizes):
         size = sizes.get(key)
-        if isinstance(size, quantities.Section):
+        if isinstance(size, belt_sizes.Section):
             words.append((key, f"section {size.form}"))
             values += [((key, size.form, i), mm) for i, mm in enumerate(size.sizes_mm)]
         elif isinstance(size, Rating):

@@ -9,14 +9,14 @@ import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
-from kgraph import quantities, ratings, records, words
+from kgraph import belt_sizes, quantities, ratings, records, size_rules, words
 from kgraph.claims import SizeClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.neighbours import Neighbours
 from kgraph.names import compared
 
-Size = quantities.Section | ratings.Rating | float | str
+Size = belt_sizes.Section | ratings.Rating | float | str
 """A size as compared: a section, a rating, mm, or folded text where it is none of these."""
 ASKED_ALONE = 4
 """Of so many parts of a kind each is compared with all others: to lay out the kind takes as long as that."""
@@ -140,17 +140,17 @@ def values_agree(one: Size | None, other: Size | None, rule: str) -> bool | None
     """Whether the size offered does for the one wanted; None where neither is recorded."""
     if one is None or other is None:
         return None if one is other else False
-    if isinstance(one, quantities.Section) and isinstance(other, quantities.Section):
-        parsed = quantities.compare_rule(rule)
+    if isinstance(one, belt_sizes.Section) and isinstance(other, belt_sizes.Section):
+        parsed = size_rules.compare_rule(rule)
         return one.form == other.form and all(
-            quantities.within(b, a, parsed) for a, b in zip(one.sizes_mm, other.sizes_mm, strict=True)
+            size_rules.within(b, a, parsed) for a, b in zip(one.sizes_mm, other.sizes_mm, strict=True)
         )
     if isinstance(one, float) and isinstance(other, float):
-        return quantities.within(other, one, quantities.compare_rule(rule))
+        return size_rules.within(other, one, size_rules.compare_rule(rule))
     if isinstance(one, ratings.Rating) and isinstance(other, ratings.Rating):
-        parsed = quantities.compare_rule(rule)
+        parsed = size_rules.compare_rule(rule)
         alike = one.unit == other.unit and parsed.how in ("same", "at least", "relative")
-        return alike and quantities.within(other.value, one.value, parsed)
+        return alike and size_rules.within(other.value, one.value, parsed)
     return isinstance(one, str) and isinstance(other, str) and rule == "same" and one == other
 
 
@@ -160,9 +160,9 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
     The length of a belt is one size, by whichever of its three names it is asked for and was written.
     """
     things = [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
-    if key in quantities.BELT_MEASURES and data.kind_of(part) in ("", data.belt_kind()):
+    if key in belt_sizes.BELT_MEASURES and data.kind_of(part) in ("", data.belt_kind()):
         lengths = (mm for t in things if (mm := data.inside_length_mm(t)) is not None)
-        return next((mm / quantities.BELT_MEASURES[key] for mm in lengths), None)
+        return next((mm / belt_sizes.BELT_MEASURES[key] for mm in lengths), None)
     wanted = compared(key)
     for thing in things:
         if key == "section" and thing.section is not None:

@@ -6,27 +6,30 @@ its recorded attributes; a fact may not, so that a misspelt key is not lost.
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Callable, Iterable, Mapping
-from datetime import date
-from functools import cache, lru_cache, partial
+from functools import lru_cache, partial
 from typing import Any
 
-from kgraph import money as moneys
-from kgraph import quantities, records, words
+from kgraph import belt_sizes, quantities, records, words
 from kgraph.folder import formats
+from kgraph.folder.entry_keys import FACTS, NAMES, TEXTS, THINGS, Fields, fields_of, keys_of, required_of
 from kgraph.folder.marks import split_note
-from kgraph.folder.nodes import Map, Node, Seq, Text
+from kgraph.folder.nodes import Map, Node, Text
 from kgraph.folder.reading import ReadFile, read_bytes
-from kgraph.names import LONGEST, Name, did_you_mean, name, nearest
+from kgraph.folder.values import (
+    Wrong,
+    certainty_of,
+    date_of,
+    forbidden,
+    list_of,
+    photo_of,
+    plain,
+    quantity_of,
+    some_texts,
+    text_of,
+)
+from kgraph.names import did_you_mean, name, nearest
 from kgraph.problems import Problem, Where, in_order, shown
-
-
-class _Wrong(Exception):
-    def __init__(self, node: Node, says: str, mend: str = "", code: str = "wrong-value") -> None:
-        self.node, self.says, self.mend, self.code = node, says, mend, code
-        self.more: tuple[_Wrong, ...] = ()
 
 
 class _Context:
@@ -48,544 +51,14 @@ class _Context:
         )
 
 
-Reader = Callable[[Node], Any]
-
-
-def _shape(node: Node) -> str:
-    if isinstance(node, Seq):
-        return "a list"
-    return "a mapping" if isinstance(node, Map) else "text"
-
-
-def _text(node: Node) -> str:
-    if not isinstance(node, Text):
-        raise _Wrong(node, f"{_shape(node)} where one text belongs", "write one text", "wrong-shape")
-    return node.value
-
-
-def _some_text(node: Node) -> str:
-    value = _text(node)
-    if not value.strip():
-        raise _Wrong(node, "the value is empty", "write a value or leave the key out", "empty-value")
-    return value
-
-
-def _forbidden(char: str) -> str:
-    if char in "\t\n":
-        return ""
-    category = unicodedata.category(char)
-    if category == "Cc":
-        return "a control character"
-    if category == "Cs":
-        return "half of a surrogate pair"
-    if unicodedata.bidirectional(char) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}:
-        return "a mark that turns the direction of writing"
-    if char in "\u200e\u200f\u061c":
-        return "a mark that turns the direction of writing"
-    return "a tag character" if 0xE0000 <= ord(char) <= 0xE007F else ""
-
-
-_ORDINARY = re.compile(r"[ -~\u00a1-\u024f]*\Z")
-
-
-@lru_cache(maxsize=65536)
-def _good_name(value: str) -> Name | None:
-    """The name that a text is, or None where something is wrong with it."""
-    if not value.strip() or len(value) > LONGEST:
-        return None
-    if not _ORDINARY.match(value) and any(map(_forbidden, value)):
-        return None
-    found = name(value)
-    return found if found.key else None
-
-
-def _name(node: Node) -> Name:
-    found = _good_name(node.value) if isinstance(node, Text) else None
-    return found or _refuse_name(node)
-
-
-def _refuse_name(node: Node) -> Name:
-    value = _some_text(node)
-    if len(value) > LONGEST:
-        raise _Wrong(
-            node,
-            f"the name {shown(value, 40)} has {len(value)} characters",
-            f"{LONGEST} are the most",
-            "long-name",
-        )
-    for char in value:
-        if said := _forbidden(char):
-            raise _Wrong(node, f"the name {shown(value)} holds {said}", "take it out", "name-character")
-    says = f"the name {shown(value)} has no letter and no digit"
-    raise _Wrong(node, says, "a name needs one of them", "empty-name")
-
-
-def _list(item: Reader) -> Reader:
-    def read(node: Node) -> tuple[Any, ...]:
-        if isinstance(node, Text):
-            return () if not node.value.strip() else (item(node),)
-        if isinstance(node, Map):
-            raise _Wrong(node, "a mapping where a list belongs", "write [one, two]", "wrong-shape")
-        return tuple(item(n) for n in node.items)
-
-    return read
-
-
-def _strict_list(item: Reader) -> Reader:
-    def read(node: Node) -> tuple[Any, ...]:
-        if not isinstance(node, Seq):
-            raise _Wrong(
-                node, f"{_shape(node)} where a list of two names belongs", "write [one, other]", "wrong-shape"
-            )
-        found = tuple(item(n) for n in node.items)
-        if len(found) > 2:
-            raise _Wrong(node, f"{len(found)} names where two belong", "say it two by two", "wrong-shape")
-        return found
-
-    return read
-
-
-def _pairs(key: Reader, item: Reader) -> Reader:
-    def read(node: Node) -> tuple[tuple[Any, Any], ...]:
-        if not isinstance(node, Map):
-            raise _Wrong(
-                node, f"{_shape(node)} where a mapping belongs", "write {name: value}", "wrong-shape"
-            )
-        return tuple((key(k), item(v)) for k, v in node.pairs)
-
-    return read
-
-
-def _numbers(node: Node) -> tuple[tuple[str, str], ...]:
-    if not isinstance(node, Map):
-        raise _Wrong(
-            node, f"{_shape(node)} where maker and number belong", 'write {Maker: "number"}', "wrong-shape"
-        )
-    return tuple((k.value, number) for k, v in node.pairs for number in _list(_some_text)(v))
-
-
-def _one_of(known: Iterable[str], what: str) -> Reader:
-    choices = tuple(known)
-
-    def read(node: Node) -> str:
-        value = _some_text(node)
-        if value not in choices:
-            mend = f"use one of {', '.join(choices)}"
-            raise _Wrong(node, f"{shown(value)} is not {what}", mend, "unknown-word")
-        return value
-
-    return read
-
-
-def _yes_no(node: Node) -> bool:
-    value = _some_text(node).strip().lower()
-    if value in words.TRUE_WORDS or value in words.FALSE_WORDS:
-        return value in words.TRUE_WORDS
-    raise _Wrong(node, f"{shown(value)} is neither yes nor no", "write yes or no", "unknown-word")
-
-
-def _quantity(parse: Callable[[str], Any]) -> Reader:
-    def read(node: Node) -> Any:
-        try:
-            return parse(_text(node))
-        except quantities.QuantityError as error:
-            raise _Wrong(node, error.what, error.right, "wrong-quantity") from None
-
-    return read
-
-
-def _certainty(text: str) -> float:
-    return quantities.number(text, 0.0, 1.0, above=True)
-
-
-def _money(node: Node) -> moneys.Money:
-    try:
-        return moneys.money(_text(node))
-    except moneys.MoneyError as error:
-        raise _Wrong(node, error.what, error.right, "wrong-quantity") from None
-
-
-def _date(node: Node) -> str:
-    value = _some_text(node).strip()
-    try:
-        parts = (
-            [int(p) for p in value.split("-")] if re.fullmatch(r"\d{4}(-\d\d(-\d\d)?)?", value, re.A) else []
-        )
-        date(*[*parts, 1, 1][:3])
-    except (ValueError, TypeError):
-        raise _Wrong(
-            node, f"{shown(value)} is not a date", "write it like 2026-03-31, 2026-03 or 2026", "wrong-date"
-        ) from None
-    return value
-
-
-def _count(node: Node) -> int:
-    value = _some_text(node).strip()
-    if not re.fullmatch(r"\d{1,6}", value, re.A):
-        raise _Wrong(
-            node, f"{shown(value)} is not a count", "write a whole number such as 3", "wrong-quantity"
-        )
-    return int(value)
-
-
-def _state(node: Node) -> tuple[tuple[Name, str], ...]:
-    read = _pairs(_name, _some_text)
-    found: tuple[tuple[Name, str], ...] = read(node)
-    return found
-
-
-def _some_texts(node: Node) -> tuple[str, ...]:
-    if isinstance(node, Seq):
-        return tuple(_some_text(n) for n in node.items)
-    return (_some_text(node),)
-
-
-def _seen(node: Node) -> tuple[tuple[Name, tuple[str, ...]], ...]:
-    read = _pairs(_name, _some_texts)
-    found: tuple[tuple[Name, tuple[str, ...]], ...] = read(node)
-    return found
-
-
-def _pulleys(node: Node) -> tuple[records.Pulley, ...]:
-    if not isinstance(node, Seq) or not all(isinstance(n, Map) for n in node.items):
-        raise _Wrong(
-            node, "pulleys are a list of mappings", "write - {name: motor, x: 0 mm, y: 0 mm, diameter: 9 mm}"
-        )
-    faults: list[_Wrong] = []
-    found = [_pulley(n, faults) for n in node.items if isinstance(n, Map)]
-    if faults:
-        faults[0].more = tuple(faults[1:])
-        raise faults[0]
-    return tuple(p for p in found if p is not None)
-
-
-def _length_within(low_mm: float, high_mm: float) -> Reader:
-    return _quantity(lambda text: quantities.length(text, low_mm=low_mm, high_mm=high_mm))
-
-
-_PULLEY: dict[str, Reader] = {
-    "name": _some_text,
-    "x": _quantity(quantities.coordinate),
-    "y": _quantity(quantities.coordinate),
-    "diameter": _length_within(0.5, 500.0),
-    "side": _one_of(("inside", "outside"), "a side of the belt"),
-    "drives": _yes_no,
-    "rpm": _quantity(quantities.rpm),
-    "capstan": _length_within(0.5, 20.0),
-}
-
-
-def _pulley(node: Map, faults: list[_Wrong]) -> records.Pulley | None:
-    """A pulley, or None with every fault of it in the list."""
-    before = len(faults)
-    got: dict[str, Any] = {}
-    for key, value in node.pairs:
-        if key.value not in _PULLEY:
-            mend = did_you_mean(key.value, _PULLEY) or f"use {', '.join(_PULLEY)}"
-            faults.append(_Wrong(key, f"a pulley has no {shown(key.value)}", mend, "unknown-key"))
-            continue
-        try:
-            got[key.value] = _PULLEY[key.value](value)
-        except _Wrong as wrong:
-            faults.append(wrong)
-    have = {key.value for key, _ in node.pairs}
-    if missing := [k for k in ("name", "x", "y", "diameter") if k not in have]:
-        faults.append(_Wrong(node, f"the pulley has no {' and no '.join(missing)}", "", "missing-key"))
-    return None if len(faults) > before else _pulley_of(got)
-
-
-def _pulley_of(got: dict[str, Any]) -> records.Pulley:
-    lengths = {k: v for k, v in got.items() if isinstance(v, quantities.Length)}
-    return records.Pulley(
-        name=got["name"],
-        x_mm=lengths["x"].mm,
-        y_mm=lengths["y"].mm,
-        diameter_mm=lengths["diameter"].mm,
-        outside=got.get("side") == "outside",
-        drives=got.get("drives", False),
-        rpm=got.get("rpm"),
-        capstan_mm=lengths["capstan"].mm if "capstan" in lengths else None,
-        errors=tuple((k, v.plus_minus_mm, v.about) for k, v in lengths.items() if v.plus_minus_mm),
-    )
-
-
-def _compare(node: Node) -> tuple[tuple[str, str], ...]:
-    return tuple(_pairs(_some_text, _quantity(lambda t: (quantities.compare_rule(t), t)[1]))(node))
-
-
-def _photo(node: Node) -> str:
-    """The path of a picture from the root of the folder: never out of it."""
-    value = _some_text(node)
-    parts = value.split("/")
-    if value.startswith("/") or "\\" in value or not all(p.strip(". ") for p in parts):
-        mend = "write its path from the root of the folder, like photos/3f9a1c2b7d04e811.jpg"
-        raise _Wrong(node, f"{shown(value)} is no path inside the folder", mend, "photo-outside")
-    if any(map(_forbidden, value)) or any(c in value for c in "\t\n"):
-        raise _Wrong(
-            node, f"the path {shown(value)} holds a control character", "take it out", "name-character"
-        )
-    return value
-
-
-_NAMES = _list(_name)
-_TEXTS = _list(_some_text)
-_TWO = _strict_list(_name)
-
-Fields = Mapping[str, tuple[str, Reader, bool]]
 ONE_NAME_MOSTLY = ("source", "photo")
 """Keys that take a list and mostly have one name, in which a comma is usual."""
 """Key as written -> (keyword of the record, how it is read, whether it must be there)."""
 
-_EVIDENCE: Fields = {
-    "how": ("how", _some_text, False),
-    "certainty": ("certainty", _quantity(_certainty), False),
-    "trust": ("trust", _quantity(_certainty), False),
-    "source": ("sources", _NAMES, False),
-    "by": ("by", _text, False),
-    "date": ("date", _date, False),
-    "note": ("note", _text, False),
-    "photo": ("photos", _list(_photo), False),
-    "page": ("page", _some_text, False),
-    "id": ("own_id", _some_text, False),
-    "corrects": ("corrects", _some_text, False),
-    "via": ("via", _NAMES, False),
-}
-_SPENT: Fields = {
-    "cost": ("cost", _money, False),
-    "hours": ("hours", _quantity(lambda t: quantities.number(t, 0.0, 10000.0)), False),
-}
-_ALSO: Fields = {"also": ("also", _NAMES, False), "called": ("called", _name, False)}
-_VIA: Fields = {"via": ("via", _NAMES, False)}
-
-THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
-    "set": (
-        records.SetModel,
-        {
-            "set": ("name", _name, True),
-            "badge": ("badge", _some_text, False),
-            "model": ("model", _some_text, False),
-        },
-    ),
-    "assembly": (
-        records.Assembly,
-        {
-            "assembly": ("name", _name, True),
-            "kind": ("sort", _some_text, False),
-            "positions": ("positions", _NAMES, False),
-        },
-    ),
-    "part": (
-        records.Part,
-        {
-            "part": ("name", _name, True),
-            "kind": ("sort", _some_text, False),
-            "numbers": ("numbers", _numbers, False),
-            "made": ("made", _some_text, False),
-            "section": ("section", _quantity(quantities.section), False),
-            "hardness": ("hardness", _quantity(quantities.hardness), False),
-        },
-    ),
-    "position": (
-        records.Position,
-        {
-            "position": ("name", _name, True),
-            "must match": ("must_match", _TEXTS, False),
-            "caution": ("cautions", _NAMES, False),
-            "perishable": ("perishable", _yes_no, False),
-        },
-    ),
-    "kind": (
-        records.Kind,
-        {
-            "kind": ("name", _name, True),
-            "generic": ("generic", _yes_no, False),
-            "compare": ("compare", _compare, False),
-            "certainty": ("certainty", _quantity(_certainty), False),
-            "caution": ("cautions", _NAMES, False),
-            "perishable": ("perishable", _yes_no, False),
-            "sound": ("sound", _quantity(_certainty), False),
-        },
-    ),
-    "source": (
-        records.Source,
-        {
-            "source": ("name", _name, True),
-            "type": ("type", _one_of(words.SOURCE_TYPES, "a type of source"), False),
-        },
-    ),
-    "via": (records.Via, {"via": ("name", _name, True)}),
-    "grade": (
-        records.Grade,
-        {"grade": ("name", _name, True), "certainty": ("certainty", _quantity(_certainty), True)},
-    ),
-    "caution": (records.Caution, {"caution": ("name", _name, True), "text": ("text", _some_text, True)}),
-    "unit": (
-        records.Unit,
-        {
-            "unit": ("name", _name, True),
-            "set": ("set", _name, False),
-            "seen": ("seen", _seen, False),
-            "role": ("role", _one_of(words.ROLES_OF_UNITS, "a role of a unit"), False),
-            "keep": ("keep", _quantity(lambda t: quantities.number(t, 0.0, 10.0)), False),
-            "state": ("state", _state, False),
-            "wants": ("wants", _NAMES, False),
-            **_SPENT,
-        },
-    ),
-    "stock": (
-        records.Stock,
-        {
-            "stock": ("name", _name, True),
-            "count": ("count", _count, False),
-            "where": ("place", _some_text, False),
-        },
-    ),
-}
-
-FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
-    "rebadge": (records.Rebadge, {"rebadge": ("sets", _TWO, True), "except": ("exceptions", _NAMES, False)}),
-    "uses": (
-        records.Uses,
-        {
-            "uses": ("assembly", _name, True),
-            "in": ("owner", _name, True),
-            "except": ("exceptions", _NAMES, False),
-        },
-    ),
-    "takes": (
-        records.Takes,
-        {
-            "takes": ("part", _name, True),
-            "in": ("owner", _name, True),
-            "position": ("position", _name, True),
-            "role": ("role", _one_of(words.ROLES_OF_PARTS, "a role of a part"), False),
-        },
-    ),
-    "same": (records.Same, {"same": ("parts", _TWO, True)}),
-    "distinct": (records.Distinct, {"distinct": ("sets", _TWO, True)}),
-    "replaces": (records.Replaces, {"replaces": ("new", _name, True), "old": ("old", _name, True)}),
-    "fits": (
-        records.Fits,
-        {
-            "fits": ("owner", _name, True),
-            "position": ("position", _name, True),
-            "to": ("to", _name, True),
-            "at": ("at", _name, False),
-            "both ways": ("both_ways", _yes_no, False),
-            "work": ("work", _some_text, False),
-        },
-    ),
-    "refuses": (
-        records.Refuses,
-        {
-            "refuses": ("item", _name, True),
-            "from": ("item_position", _name, False),
-            "in": ("owner", _name, True),
-            "position": ("position", _name, True),
-        },
-    ),
-    "fault": (
-        records.Fault,
-        {
-            "fault": ("fault", _name, True),
-            "in": ("owner", _name, True),
-            "position": ("position", _name, True),
-            "signs": ("signs", _TEXTS, False),
-            "check": ("check", _some_text, False),
-            "cure": ("cure", _some_text, False),
-        },
-    ),
-    "run": (
-        records.Run,
-        {
-            "run": ("position", _name, True),
-            "in": ("owner", _name, True),
-            "pulleys": ("pulleys", _pulleys, True),
-            "stretch": ("stretch", _quantity(quantities.percent_range), False),
-            "pull": ("pull", _quantity(quantities.pull), False),
-        },
-    ),
-    "taken": (
-        records.Taken,
-        {
-            "taken": ("position", _name, True),
-            "from": ("unit", _name, True),
-            "to": ("to", _name, False),
-            "at": ("at", _name, False),
-            "owed": ("owed", _yes_no, False),
-            **_SPENT,
-        },
-    ),
-    "restored": (
-        records.Restored,
-        {
-            "restored": ("position", _name, True),
-            "to": ("to", _name, True),
-            "part": ("part", _name, False),
-            **_SPENT,
-        },
-    ),
-    "fitted": (
-        records.Fitted,
-        {
-            "fitted": ("part", _name, True),
-            "to": ("to", _name, True),
-            "at": ("position", _name, True),
-            **_SPENT,
-        },
-    ),
-    "inspected": (
-        records.Inspected,
-        {
-            "inspected": ("position", _name, True),
-            "of": ("unit", _name, True),
-            "state": ("state", _some_text, True),
-            **_SPENT,
-        },
-    ),
-    "withdraw": (
-        records.Withdraw,
-        {
-            "withdraw": ("target", _some_text, True),
-            "why": ("why", _some_text, False),
-            "all sayings": ("every", _yes_no, False),
-        },
-    ),
-}
-
-
-@cache
-def _fields_of(kind: str) -> Fields:
-    """Every key that an entry of this kind knows, the one that names the kind first."""
-    if kind == "via":
-        return {**THINGS[kind][1], **_ALSO}
-    return {**THINGS[kind][1], **_ALSO, **_VIA} if kind in THINGS else {**FACTS[kind][1], **_EVIDENCE}
-
-
-def keys_of(kind: str) -> list[str]:
-    """The keys that an entry of this kind knows, the one that names the kind first."""
-    return list(_fields_of(kind))
-
-
-@cache
-def required_of(kind: str) -> list[str]:
-    """The keys without which an entry of this kind is refused."""
-    fields = (THINGS[kind] if kind in THINGS else FACTS[kind])[1]
-    return [key for key, (_, _, must) in fields.items() if must]
-
-
-def plain(node: Node) -> records.Value:
-    """A node as the texts, lists and mappings that it holds."""
-    if isinstance(node, Text):
-        return node.value
-    if isinstance(node, Seq):
-        return tuple(plain(n) for n in node.items)
-    return {k.value: plain(v) for k, v in node.pairs}
-
 
 def pairs_of(node: Map) -> list[tuple[str, tuple[str, ...]]]:
     """The keys of an entry that is no entry of a folder, each with its texts."""
-    return [(key.value, _some_texts(value)) for key, value in node.pairs]
+    return [(key.value, some_texts(value)) for key, value in node.pairs]
 
 
 def check_file(read: ReadFile) -> tuple[list[records.Entry], list[Problem]]:
@@ -654,11 +127,11 @@ def _read_fields(
         if spec is None:
             rest.append((key, value))
             continue
-        if spec[1] in (_NAMES, _TEXTS) and key.value not in ONE_NAME_MOSTLY:
+        if spec[1] in (NAMES, TEXTS) and key.value not in ONE_NAME_MOSTLY:
             _warn_of_comma(context, key.value, value)
         try:
             got[spec[0]] = spec[1](value)
-        except _Wrong as first:
+        except Wrong as first:
             for wrong in (first, *first.more):
                 context.wrong(wrong.node, wrong.code, f"{key.value}: {wrong.says}", wrong.mend)
     there = [key.value for key, _ in node.pairs]
@@ -686,7 +159,7 @@ def _base(context: _Context, node: Map) -> dict[str, Any]:
 
 
 def _thing(context: _Context, node: Map) -> records.Thing | None:
-    maker, fields = THINGS[context.kind][0], _fields_of(context.kind)
+    maker, fields = THINGS[context.kind][0], fields_of(context.kind)
     got, rest = _read_fields(context, node, fields)
     attributes: list[tuple[str, records.Value]] = []
     for key, value in rest:
@@ -728,19 +201,19 @@ def _check_attribute(context: _Context, key: Text, value: Node, known: Iterable[
         context.wrong(key, "near-key", f"{key.value}: is kept as an attribute", close, "warning")
     if key.value == "photo":
         try:
-            _list(_photo)(value)
-        except _Wrong as wrong:
+            list_of(photo_of)(value)
+        except Wrong as wrong:
             context.wrong(wrong.node, wrong.code, f"photo: {wrong.says}", wrong.mend)
     if isinstance(value, Text) and key.value == "date":
         try:
-            _date(value)
-        except _Wrong as wrong:
+            date_of(value)
+        except Wrong as wrong:
             context.wrong(wrong.node, wrong.code, f"date: {wrong.says}", wrong.mend)
 
 
 @lru_cache(maxsize=4096)
 def _can_be_key(key: str) -> bool:
-    return bool(key.strip()) and not any(map(_forbidden, key))
+    return bool(key.strip()) and not any(map(forbidden, key))
 
 
 @lru_cache(maxsize=4096)
@@ -765,9 +238,9 @@ def _inside_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
     found: dict[str, float] = {}
     for key, value in _measures(node):
         try:
-            found[key] = _quantity(partial(quantities.inside_length, written_as=key))(value).mm
-        except _Wrong as wrong:
-            if belt or (isinstance(value, Text) and quantities.lacks_unit(value.value, key)):
+            found[key] = quantity_of(partial(belt_sizes.inside_length, written_as=key))(value).mm
+        except Wrong as wrong:
+            if belt or (isinstance(value, Text) and belt_sizes.lacks_unit(value.value, key)):
                 context.wrong(wrong.node, wrong.code, f"{key}: {wrong.says}", wrong.mend)
     if found:
         got["inside_length_mm"] = next(iter(found.values()))
@@ -776,11 +249,11 @@ def _inside_length(context: _Context, node: Map, got: dict[str, Any]) -> None:
 
 
 def _measures(node: Map) -> Iterable[tuple[str, Node]]:
-    return [(key, value) for key in quantities.BELT_MEASURES if (value := node.get(key)) is not None]
+    return [(key, value) for key in belt_sizes.BELT_MEASURES if (value := node.get(key)) is not None]
 
 
 def _measures_apart(context: _Context, written: Mapping[str, Node], found: Mapping[str, float]) -> None:
-    for key, says in quantities.measures_apart(found).items():
+    for key, says in belt_sizes.measures_apart(found).items():
         mend = "measure again and keep the one that is right"
         context.wrong(written[key], "lengths-disagree", says, mend, "warning")
 
@@ -791,9 +264,9 @@ def _trust(context: _Context, node: Map) -> float | None:
     if value is None:
         return None
     try:
-        return _certainty(_text(value))
-    except (_Wrong, quantities.QuantityError) as error:
-        what, right = (error.says, error.mend) if isinstance(error, _Wrong) else (error.what, error.right)
+        return certainty_of(text_of(value))
+    except (Wrong, quantities.QuantityError) as error:
+        what, right = (error.says, error.mend) if isinstance(error, Wrong) else (error.what, error.right)
         context.wrong(value, "wrong-trust", f"trust: {what}, and counts for nothing", right, "warning")
         return None
 
@@ -808,7 +281,7 @@ def _badge_and_model(got: dict[str, Any]) -> None:
 
 
 def _fact(context: _Context, node: Map) -> records.Statement | None:
-    maker, fields = FACTS[context.kind][0], _fields_of(context.kind)
+    maker, fields = FACTS[context.kind][0], fields_of(context.kind)
     got, rest = _read_fields(context, node, fields)
     for key, _ in rest:
         mend = did_you_mean(key.value, fields) or f"it may have {', '.join(fields)}"

@@ -8,8 +8,10 @@ from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any
 
-from kgraph import quantities, records, words
-from kgraph.collection import Collection, names_used, source_trust
+from kgraph import belt_sizes, records, words
+from kgraph.collection import Collection
+from kgraph.collection.resolving import names_used
+from kgraph.collection.trusting import source_trust
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.fits.sizes import FromCollection, Size
@@ -220,4 +222,4 @@ def _name(name: Name) -> list[str]:
 
 def size_row(size: Size) -> Any:
     """A size as rows have it."""
-    return [size.form, list(size.sizes_mm)] if isinstance(size, quantities.Section) else size
+    return [size.form, list(size.sizes_mm)] if isinstance(size, belt_sizes.Section) else size

@@ -16,6 +16,7 @@ from typing import Any
 
 from kgraph import collection, records
 from kgraph.claims import RefusesClaim
+from kgraph.collection import resolving, sayings
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.index import compiling
@@ -62,7 +63,7 @@ class Told:
                 thing, file = (entry.kind, entry.name.key), entry.where.file
                 if self.declared.setdefault(thing, file) != file:
                     self.again.setdefault(thing, set()).add(file)
-            elif isinstance(entry, collection.FACT_TYPES):
+            elif isinstance(entry, sayings.FACT_TYPES):
                 self.facts += 1
                 if isinstance(entry, records.Uses):
                     self.assemblies.add(entry.assembly.key)
@@ -207,7 +208,7 @@ def _is_stock_by_another_name(data: collection.Collection, entry: records.Entry)
 def _features(data: collection.Collection, entries: Iterable[records.Entry]) -> set[str]:
     """The keys of all that entries leave out."""
     left_out = (n for e in entries if isinstance(e, records.Rebadge | records.Uses) for n in e.exceptions)
-    return {collection.exception_key(data, n) for n in left_out}
+    return {resolving.exception_key(data, n) for n in left_out}
 
 
 def said(kind: str, args: Any) -> str:

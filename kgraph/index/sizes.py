@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from kgraph import quantities
+from kgraph import belt_sizes
 from kgraph.fits.sizes import Size, Sizes
 from kgraph.ratings import Rating
 
@@ -36,6 +36,6 @@ class FromRow(Sizes):
 def _size(value: Any) -> Size:
     if isinstance(value, list):
         form, sizes = value
-        return quantities.Section(form, tuple(sizes)) if isinstance(sizes, list) else Rating(form, sizes)
+        return belt_sizes.Section(form, tuple(sizes)) if isinstance(sizes, list) else Rating(form, sizes)
     found: Size = value
     return found

@@ -14,7 +14,8 @@ from typing import Any
 
 from kgraph import collection, records, words
 from kgraph.claims import WITH_EXCEPTIONS
-from kgraph.collection import FACT_TYPES
+from kgraph.collection import resolving
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
@@ -101,7 +102,7 @@ class _Side:
         for entry in self.entries:
             if isinstance(entry, records.Thing):
                 self.declared.setdefault((entry.kind, entry.name.key), entry.name.text)
-            for kind, used in collection.names_used(made, entry):
+            for kind, used in resolving.names_used(made, entry):
                 self.used.setdefault((kind, made.key(kind, used.key)), used.text)
 
     def names(self, thing: Thing) -> tuple[str | None, str | None]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from kgraph import mains, quantities
+from kgraph import belt_sizes, mains, quantities
 from kgraph.names import compared
 from kgraph.problems import WrongUse, shown
 
@@ -147,6 +147,6 @@ def _millimetres(text: str) -> tuple[float, ...]:
     except ValueError:
         pass
     try:
-        return quantities.section(text).sizes_mm
+        return belt_sizes.section(text).sizes_mm
     except ValueError:
         return ()

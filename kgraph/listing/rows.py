@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 
 from kgraph import questions, records, usual_keys, words
-from kgraph.collection import Collection, names_used
+from kgraph.collection import Collection
+from kgraph.collection.resolving import names_used
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Graph
 from kgraph.listing import following

@@ -23,8 +23,8 @@ from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
 from kgraph.shelf.plan import Cost, Course, Line, Plan, Possible
 from kgraph.shelf.routes import Unmet
-from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING, counts_on_it
+from kgraph.shelf.task import Want
 
 STOCK = "stock"
 

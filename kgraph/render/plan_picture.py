@@ -24,7 +24,7 @@ from kgraph.render.pictures.sheet import Line as Stroke
 from kgraph.render.plan import STOCK, cautions_of, lies_in
 from kgraph.shelf.ledger import set_of
 from kgraph.shelf.plan import Line, Plan
-from kgraph.shelf.solve import Want
+from kgraph.shelf.task import Want
 
 _WIDTH = 34
 """So many characters stand on one line of a box."""

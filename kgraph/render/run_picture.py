@@ -12,10 +12,10 @@ import textwrap
 from collections.abc import Sequence
 from xml.etree import ElementTree as Xml
 
-from kgraph.belt_questions import PathAnswer
-from kgraph.belts import drive
-from kgraph.belts.geometry import Arc, Path, Point
+from kgraph.belts import runs
+from kgraph.belts.shapes import Arc, Path, Point
 from kgraph.collection import Collection
+from kgraph.questions.belt_paths import PathAnswer
 from kgraph.render.pictures import drawing
 from kgraph.render.terminal import visible
 
@@ -78,7 +78,7 @@ def _n(value: float) -> str:
     return f"{round(value, 3) + 0.0:g}" if abs(value) < 1000 else f"{value:.1f}"
 
 
-def _bounds(run: drive.Run, thick: float) -> tuple[float, float, float, float]:
+def _bounds(run: runs.Run, thick: float) -> tuple[float, float, float, float]:
     """Left, bottom, right, top of all pulleys with the belt on them."""
     reach = [(p, p.diameter_mm / 2 + thick) for p in run.pulleys]
     return (
@@ -90,7 +90,7 @@ def _bounds(run: drive.Run, thick: float) -> tuple[float, float, float, float]:
 
 
 def _legend(
-    data: Collection, run: drive.Run, answer: PathAnswer, fitted: tuple[str, float] | None
+    data: Collection, run: runs.Run, answer: PathAnswer, fitted: tuple[str, float] | None
 ) -> list[str]:
     low, high = answer.window_mm
     place = f"{data.owner_text(answer.place.set)}, {data.text('position', answer.place.position)}"
@@ -99,7 +99,7 @@ def _legend(
         f"path along the mid-line {answer.path.length_mm:.1f} mm, for a belt "
         f"{answer.section.thickness_mm:.4g} mm thick",
         f"inside length at rest {low:.1f} to {high:.1f} mm for {answer.wanted[0] * 100:.3g} % to "
-        f"{answer.wanted[1] * 100:.3g} % stretch{f' ({drive.NO_SOURCE})' if answer.wanted_assumed else ''}",
+        f"{answer.wanted[1] * 100:.3g} % stretch{f' ({runs.NO_SOURCE})' if answer.wanted_assumed else ''}",
     ]
     if fitted is not None:
         lines.append(f"{fitted[0]}: stretch {fitted[1] * 100:.1f} %")
@@ -109,7 +109,7 @@ def _legend(
     return [visible(line) for line in lines]
 
 
-def _pulley_lines(run: drive.Run, path: Path) -> list[str]:
+def _pulley_lines(run: runs.Run, path: Path) -> list[str]:
     """One line for each pulley: its number in the drawing, its name, diameter, wrap and what it does."""
     lines = []
     for number, pulley in enumerate(run.pulleys, 1):
@@ -134,7 +134,7 @@ def _sheet(wide: float, high: float, said: Sequence[str]) -> Xml.Element:
     return sheet
 
 
-def _draw_pulley(body: Xml.Element, pulley: drive.Pulley) -> None:
+def _draw_pulley(body: Xml.Element, pulley: runs.Pulley) -> None:
     at = {"cx": _n(pulley.x_mm), "cy": _n(-pulley.y_mm)}
     rim = {"fill": "#f2f2f2", "stroke": _INK, "stroke-width": "0.3"}
     if pulley.side == "outside":
@@ -173,7 +173,7 @@ def _point(point: Point) -> str:
     return f"{_n(point[0])} {_n(-point[1])}"
 
 
-def _label(body: Xml.Element, pulley: drive.Pulley, number: int) -> None:
+def _label(body: Xml.Element, pulley: runs.Pulley, number: int) -> None:
     """The pulley's number beside its centre, where even a small pulley has room; the legend names it."""
     place = {"x": _n(pulley.x_mm + 1.4), "y": _n(-pulley.y_mm + 1), "font-size": "2.8", "fill": _INK}
     Xml.SubElement(body, "text", place).text = str(number)

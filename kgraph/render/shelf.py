@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
+from kgraph.collection import NOT_KNOWN_YET, Collection
+from kgraph.collection.fact_ids import written_id
 from kgraph.names import Name, fold
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
 from kgraph.render.cautions import block
+from kgraph.render.owing import one_owed_json
 from kgraph.render.plan import lies_in, set_name
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf.conditions import TAKEN
 from kgraph.shelf.ledger import Event, Held, Owed, Shelf, is_known
 from kgraph.shelf.overview import Loose, Overview, Seen
-from kgraph.shelf.solve import Want
 from kgraph.shelf.taking import OPENING, Taking
+from kgraph.shelf.task import Want
 
 NAMES_SHOWN = 8
 """So many places are named on a line of the shelf; the rest are counted."""
@@ -173,80 +174,7 @@ def unit_text(data: Collection, name: str) -> str:
     return data.text("unit", data.key("unit", name))
 
 
-def settle_by(data: Collection, owed: Owed) -> str:
-    """The command that settles what is owed with another article."""
-    place, unit = data.text("position", owed.position), data.text("unit", owed.unit)
-    return f"kgraph add restored {shlex.quote(place)} --to {shlex.quote(unit)}"
-
-
-def return_by(data: Collection, owed: Owed, now: str) -> str:
-    """The command that settles it with the very article, now at a place of the unit that it went to."""
-    place, unit, to = data.text("position", now), data.text("unit", owed.unit), data.text("unit", owed.to)
-    at = f" --at {shlex.quote(data.text('position', owed.position))}" if now != owed.position else ""
-    return f"kgraph take {shlex.quote(place)} --from {shlex.quote(to)} --to {shlex.quote(unit)}{at}"
-
-
-def _now_in(shelf: Shelf, owed: Owed) -> str:
-    """The place of the unit it went to where the very article still is, or ""."""
-    unit = shelf.units.get(owed.to)
-    places = unit.places.values() if unit else ()
-    return next((h.position for h in places if h.event is owed.event and h.usable), "")
-
-
-def owed_json(data: Collection, shelf: Shelf, found: Sequence[Owed], units: Sequence[str]) -> dict[str, Any]:
-    """What is owed, as one object."""
-    question: dict[str, Any] = {"command": "owed", **({"units": list(units)} if units else {})}
-    return {"question": question, "answers": [_owed_json(data, shelf, o) for o in found], "notes": []}
-
-
-def _owed_json(data: Collection, shelf: Shelf, owed: Owed) -> dict[str, Any]:
-    now = _now_in(shelf, owed)
-    return {
-        "unit": data.text("unit", owed.unit),
-        "set": set_name(data, shelf.units[owed.unit].set),
-        "position": data.text("position", owed.position),
-        "to": data.text("unit", owed.to) if owed.to else None,
-        "still there at": data.text("position", now) if now else None,
-        "by": owed.event.by,
-        "date": owed.event.date,
-        "note": owed.event.note,
-        "file": owed.event.where.file,
-        "line": owed.event.where.line,
-        "settle": settle_by(data, owed) if owed.settled is None else None,
-        "give back": return_by(data, owed, now) if now and owed.settled is None else None,
-        "settled": event_json(data, owed.settled) if owed.settled else None,
-    }
-
-
-def owed_text(data: Collection, shelf: Shelf, found: Sequence[Owed], terminal: bool) -> str:
-    """What is owed for a person, with the command that settles it."""
-    rows = [
-        [
-            data.text("unit", o.unit),
-            data.text("set", shelf.units[o.unit].set),
-            data.text("position", o.position),
-            data.text("unit", o.to) if o.to else "-",
-            ", ".join(v for v in (o.event.date, o.event.by) if v) or "-",
-        ]
-        for o in found
-    ]
-    remarks = [_owed_remarks(data, shelf, o) for o in found]
-    return table(("owed to", "set", "place", "went to", "taken"), rows, terminal, remarks)
-
-
-def _owed_remarks(data: Collection, shelf: Shelf, owed: Owed) -> list[str]:
-    note = [f"note: {owed.event.note}"] if owed.event.note else []
-    if owed.settled:
-        return [*note, f"given back: {_when(owed.settled)}"]
-    now = _now_in(shelf, owed)
-    another = f"settle it with another: {settle_by(data, owed)}"
-    if not now:
-        return [*note, another]
-    where = f"it is in {data.text('unit', owed.to)} still, at {data.text('position', now)}"
-    return [*note, f"{where}; give it back: {return_by(data, owed, now)}", another]
-
-
-def _when(event: Event) -> str:
+def when(event: Event) -> str:
     return ", ".join(v for v in (event.date, event.by, f"{event.where.file}:{event.where.line}") if v)
 
 
@@ -280,8 +208,8 @@ def _unit_json(data: Collection, shelf: Shelf, seen: Seen) -> dict[str, Any]:
         ],
         "wants": [named("position", p) for p in now.wants],
         "met": [named("position", p) for p in now.met],
-        "owed": [_owed_json(data, shelf, o) for o in seen.owed],
-        "owes": [_owed_json(data, shelf, o) for o in seen.owes],
+        "owed": [one_owed_json(data, shelf, o) for o in seen.owed],
+        "owes": [one_owed_json(data, shelf, o) for o in seen.owes],
         "places": [held_json(data, h) for h in now.places.values()],
     }
 
@@ -394,7 +322,7 @@ def _unit_text(data: Collection, seen: Seen, terminal: bool) -> str:
 def held_text(held: Held) -> str:
     """What is at a place, in words."""
     if held.condition == TAKEN:
-        return f"taken, {_when(held.event)}" if held.event else TAKEN
+        return f"taken, {when(held.event)}" if held.event else TAKEN
     found = held.found
     looked = f", inspected {found.date}" if found and found.date else ", inspected" if found else ""
     return f"{held.condition or 'there'}{looked}"
@@ -407,9 +335,9 @@ def made_for(data: Collection, own_set: str, held: Held) -> str:
         return ""
     part = f"{data.text('part', held.part)}, " if held.part else ""
     if isinstance(event, records.Fitted):
-        return f"{part}from stock, fitted {_when(event)}"
+        return f"{part}from stock, fitted {when(event)}"
     if isinstance(event, records.Taken):
         origin = held.origin
         made = f", of {data.owner_text(origin.owner)}" if origin and origin.owner != f"s:{own_set}" else ""
         return f"{part}from {unit_text(data, event.unit.key)}{made}"
-    return f"{part}put in {_when(event)}"
+    return f"{part}put in {when(event)}"

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from kgraph import records
-from kgraph.collection import NOT_KNOWN_YET, Collection, written_id
+from kgraph.collection import NOT_KNOWN_YET, Collection
+from kgraph.collection.fact_ids import written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Found, Known
 from kgraph.render import below

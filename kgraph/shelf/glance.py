@@ -10,7 +10,7 @@ from kgraph.names import natural
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import NO_DONOR, Source, is_usable
-from kgraph.shelf.solve import Article
+from kgraph.shelf.task import Article
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records, words
-from kgraph.collection import UNKNOWN_SET, Collection, takes_back, written_id
+from kgraph.collection import UNKNOWN_SET, Collection
+from kgraph.collection.fact_ids import written_id
+from kgraph.collection.sayings import takes_back
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity, command

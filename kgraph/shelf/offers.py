@@ -21,7 +21,7 @@ from kgraph.questions.asked import walked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
-from kgraph.shelf.solve import Article, Want
+from kgraph.shelf.task import Article, Want
 
 NO_DONOR = ("patient", "keep")
 """Roles of units that give nothing: one is being restored, the other is not to be opened."""

@@ -10,7 +10,7 @@ from kgraph.fits.graph import Graph
 from kgraph.names import natural
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import NO_DONOR, Source, may_give
-from kgraph.shelf.solve import Want
+from kgraph.shelf.task import Want
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,9 @@ from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NO
 from kgraph.shelf.ledger import Shelf, shelf_now
 from kgraph.shelf.offers import Source, may_give
 from kgraph.shelf.routes import Unmet, route
-from kgraph.shelf.solve import EQUAL, Article, Found, Offer, Task, Want, best_plans, clash, used_up
+from kgraph.shelf.solve import best_plans
 from kgraph.shelf.taking import ALL, Counting, could_meet, counting_on, open_wants
+from kgraph.shelf.task import EQUAL, Article, Found, Offer, Task, Want, clash, used_up
 
 STRIPPED = 0.5
 """A donor that was robbed before costs so much of its `keep`."""

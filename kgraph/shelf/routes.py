@@ -6,16 +6,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from kgraph import belt_questions, matching, questions, records
+from kgraph import matching, questions, records
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.fits.graph import Graph, Place
 from kgraph.problems import WrongUse
-from kgraph.questions import Row
+from kgraph.questions import Row, belt_paths, belt_places
 from kgraph.shelf.ledger import is_known
 from kgraph.shelf.offers import NO_DONOR, Source
-from kgraph.shelf.solve import Article, Want
+from kgraph.shelf.task import Article, Want
 
 Route = Literal["buy", "make", "hunt"]
 MOST_NAMED = 3
@@ -75,7 +75,7 @@ def _buy(graph: Graph, place: Place, recorded: tuple[str, ...]) -> _Found | None
         named = [_described(graph, p) for p in generic[:MOST_NAMED]]
         more = [f"{len(generic) - MOST_NAMED} more"] if len(generic) > MOST_NAMED else []
         return "buy", "; ".join([f"buy {' or '.join([*named, *more])}", *_belt_window(graph, place)]), generic
-    belt = belt_questions.place_at(graph, place.owner[2:], place.position)
+    belt = belt_places.place_at(graph, place.owner[2:], place.position)
     if belt.run is None:
         return None
     says = (
@@ -108,9 +108,9 @@ def _is_size(key: str, rules: Mapping[str, str]) -> bool:
 
 def _belt_window(graph: Graph, place: Place) -> Iterator[str]:
     """What inside lengths, and which standard rings, lie on the recorded run as wanted."""
-    belt = belt_questions.place_at(graph, place.owner[2:], place.position)
+    belt = belt_places.place_at(graph, place.owner[2:], place.position)
     try:
-        found = belt_questions.path(graph, belt)
+        found = belt_paths.path(graph, belt)
     except WrongUse:
         return
     if found is None:

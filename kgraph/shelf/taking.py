@@ -15,7 +15,7 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
 from kgraph.shelf.offers import Source, may_give
-from kgraph.shelf.solve import Article, Want
+from kgraph.shelf.task import Article, Want
 
 ALL = Wanted(refused_too=True)
 OPENING = ("mains", "charged capacitors")

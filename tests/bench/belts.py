@@ -12,8 +12,9 @@ import sys
 import time
 from collections.abc import Callable
 
-from kgraph import belt_questions, quantities
+from kgraph import belt_sizes
 from kgraph.belts import identify
+from kgraph.questions import belt_families, belt_finds, belt_fits, belt_paths, belt_places
 from tests.support import graph_of
 
 RUN = """
@@ -64,16 +65,16 @@ def main() -> None:
     loading = seconds(lambda: graph_of(text))
     print(f"loading {sets} sets: {loading:.2f} s")
     graph = graph_of(text)
-    seen = identify.measured(quantities.section("square 1.6 mm"), 230.0, worn=True)
+    seen = identify.measured(belt_sizes.section("square 1.6 mm"), 230.0, worn=True)
 
-    def place() -> belt_questions.BeltPlace:
-        return belt_questions.belt_place(graph, ["Set 7"])
+    def place() -> belt_places.BeltPlace:
+        return belt_places.belt_place(graph, ["Set 7"])
 
     questions: dict[str, Callable[[], object]] = {
-        "belt path": lambda: belt_questions.path(graph, place()),
-        "belt fit": lambda: belt_questions.fit(graph, "b0", place()),
-        "belt family": lambda: belt_questions.family(graph, place()),
-        "belt find": lambda: belt_questions.find(graph, seen),
+        "belt path": lambda: belt_paths.path(graph, place()),
+        "belt fit": lambda: belt_fits.fit(graph, "b0", place()),
+        "belt family": lambda: belt_families.family(graph, place()),
+        "belt find": lambda: belt_finds.find(graph, seen),
     }
     for name, ask in questions.items():
         took = seconds(ask)

@@ -14,7 +14,8 @@ import time
 import highspy
 
 from kgraph.shelf.plan import plan
-from kgraph.shelf.solve import Article, Offer, Task, Want, best_plans, cost_of, greedy
+from kgraph.shelf.solve import best_plans
+from kgraph.shelf.task import Article, Offer, Task, Want, cost_of, greedy
 from tests.support import graph_of
 
 WANTS, DONORS = 40, 500

@@ -15,11 +15,11 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner
 
-from kgraph import belt_questions
 from kgraph.cli.belting import run_picture
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
+from kgraph.questions import belt_paths, belt_places
 from kgraph.render.belts import two_figures
 from tests.support import DEMO, ask, folder_with, graph_of_folder
 
@@ -421,7 +421,7 @@ def test_with_several_belts_and_no_main_belt_the_position_must_be_named(capsys: 
 
 def test_the_pull_is_compared_at_the_shaft_that_was_written() -> None:
     graph = graph_of_folder(DEMO)
-    place = belt_questions.belt_place(graph, ["Hidzumara HZ-300"])
+    place = belt_places.belt_place(graph, ["Hidzumara HZ-300"])
     assert place.run is not None
     assert place.run.pull_at == "flywheel"
     # 40 g cm is 40 times 9.80665e-5 N m (standard gravity).
@@ -448,7 +448,7 @@ def test_the_picture_is_to_scale_and_its_line_as_long_as_the_path(tmp_path: Path
     line = sheet.find(".//s:path", space)
     assert line is not None
     graph = graph_of_folder(DEMO)
-    answer = belt_questions.path(graph, belt_questions.belt_place(graph, ["Drummelwick DW 210"]))
+    answer = belt_paths.path(graph, belt_places.belt_place(graph, ["Drummelwick DW 210"]))
     assert answer is not None
     assert drawn_length(line.attrib["d"]) == pytest.approx(answer.path.length_mm, abs=0.05)
     assert float(line.attrib["stroke-width"]) == 1.0

@@ -10,15 +10,15 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from kgraph.belts import drive
-from kgraph.belts.drive import Loose, Pulley, Run
+from kgraph.belt_sizes import section
+from kgraph.belts import runs
 from kgraph.belts.identify import Hypothesis, candidates, measured
 from kgraph.belts.recorded import run_of
+from kgraph.belts.runs import Loose, Pulley, Run
 from kgraph.cli.belting import run_picture
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
-from kgraph.quantities import section
-from kgraph.render import belts
+from kgraph.render import belt_changes
 from kgraph.render import run_picture as picture
 from kgraph.render.terminal import width
 from tests.support import DEMO, ask, folder_with, graph_of, graph_of_folder
@@ -117,8 +117,8 @@ def test_where_a_measure_cannot_shrink_the_other_side_is_looked_at() -> None:
         (Pulley("a", 0, 0, 20), Pulley("i", 50, -20, 20, side="outside"), Pulley("b", 100, 0, 20)),
         loose=(Loose(1, "y", 0.2), Loose(1, "diameter", 0.2)),
     )
-    assert 0 <= drive.path_error_mm(touching, 0.0) < 1e-3
-    assert drive.path_error_mm(Run(touching.pulleys), 0.0) == 0.0
+    assert 0 <= runs.path_error_mm(touching, 0.0) < 1e-3
+    assert runs.path_error_mm(Run(touching.pulleys), 0.0) == 0.0
 
 
 # Pull -----------------------------------------------------------------------------------------
@@ -337,7 +337,7 @@ def test_no_line_is_wider_than_the_terminal_and_no_name_is_cut(
 
 def test_a_number_and_its_unit_are_not_parted(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "40")
-    text = belts.changed_text(
+    text = belt_changes.changed_text(
         {}, {"a word or two more": (1, "of a length that is now 226 mm and ± 3 %")}, True
     )
     assert "226 mm" in text

@@ -14,7 +14,7 @@ from kgraph import words
 from kgraph.cli import adding
 from kgraph.cli.filling import Pairs, joined, mapping
 from kgraph.cli.main import run
-from kgraph.folder import schema, writing
+from kgraph.folder import entry_keys, schema, writing
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part
 from tests.support import folder_with, graph_of_folder
 
@@ -153,7 +153,7 @@ def test_a_run_is_asked_its_pulleys(folder: Path, monkeypatch: pytest.MonkeyPatc
 
 @pytest.mark.parametrize("kind", words.KINDS)
 def test_the_table_has_every_key_of_a_kind(kind: str) -> None:
-    assert {key.name for key in of_kind(kind)} >= set(schema.keys_of(kind)) - {"section", "hardness"}
+    assert {key.name for key in of_kind(kind)} >= set(entry_keys.keys_of(kind)) - {"section", "hardness"}
     assert of_kind(kind)[0].name == kind
 
 

@@ -27,7 +27,7 @@ from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.statements import Flat
 from kgraph.exchange.terms import iri
 from kgraph.folder import disk
-from kgraph.folder.schema import keys_of
+from kgraph.folder.entry_keys import keys_of
 from kgraph.folder.writing import entry_text
 from kgraph.problems import CannotRun
 from tests.exchanged import EVERY, SUFFIX, exported, graph, imported, meant

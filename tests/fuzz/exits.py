@@ -20,7 +20,7 @@ from typing import Any
 
 from kgraph.book.addresses import is_page_path
 from kgraph.exchange import cells
-from kgraph.folder import schema
+from kgraph.folder import values
 from kgraph.names import LONGEST, fold
 from kgraph.render import terminal
 from kgraph.render.pictures import drawing, sheet
@@ -73,7 +73,7 @@ def some_names(random: random.Random, count: int) -> list[str]:
     found: dict[str, str] = {}
     while len(found) < count:
         text = "".join(_piece(random) for _ in range(random.choice((2, 4, 8, 30)))).strip()
-        if schema._good_name(text) and len(text) <= LONGEST and text == text.strip():
+        if values._good_name(text) and len(text) <= LONGEST and text == text.strip():
             found.setdefault(fold(text), text)
     return list(found.values())
 

@@ -200,12 +200,28 @@ def csv_file(data: bytes) -> None:
 
 def units(data: bytes) -> None:
     """Any text read as each quantity: a finite number, or QuantityError."""
+    from kgraph import belt_sizes, forces, size_rules
     from kgraph import quantities as q
 
     text = _text(data)
     readers: list[Callable[[str], object]] = [
-        *(q.length, q.coordinate, q.inside_length, q.section, q.percent, q.percent_range, q.hardness),
-        *(q.rpm, q.torque, q.pull, q.speed_cm_s, q.compare_rule, q.thickness),
+        *(
+            q.length,
+            q.coordinate,
+            belt_sizes.inside_length,
+            belt_sizes.section,
+            q.percent,
+            q.percent_range,
+            forces.hardness,
+        ),
+        *(
+            forces.rpm,
+            forces.torque,
+            forces.pull,
+            forces.speed_cm_s,
+            size_rules.compare_rule,
+            belt_sizes.thickness,
+        ),
     ]
     for reader in readers:
         try:

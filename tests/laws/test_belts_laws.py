@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kgraph.belts import drive, tone
-from kgraph.belts.drive import Belt, Pulley, Run
-from kgraph.belts.geometry import GeometryError, Path, Side, Wheel, path
+from kgraph.belt_sizes import Section
+from kgraph.belts import drive, pulling, runs, speed, tone
+from kgraph.belts.geometry import path
 from kgraph.belts.identify import Hypothesis, Measured, candidates
-from kgraph.quantities import Section
+from kgraph.belts.runs import Belt, Pulley, Run
+from kgraph.belts.shapes import GeometryError, Path, Side, Wheel
 
 DIAMETER = st.floats(3, 80)
 THICK = st.floats(0.3, 4)
@@ -128,8 +129,8 @@ def test_the_ends_of_the_window_give_exactly_the_wanted_stretch(
     one, two, apart = pair
     run = Run((Pulley("a", 0, 0, one), Pulley("b", apart, 0, two)), stretch=(low, low + more))
     try:
-        shortest, longest = drive.window(run, thick)
-    except drive.RunError:
+        shortest, longest = runs.window(run, thick)
+    except runs.RunError:
         return
     cut = Section("square", (thick,))
     if shortest < 1:
@@ -163,7 +164,7 @@ def test_loads_on_the_shafts_balance(wheels: list[Wheel], thick: float) -> None:
     found = attempt(wheels, thick)
     if found is None:
         return
-    loads = drive.shaft_loads(found, 1.0)
+    loads = pulling.shaft_loads(found, 1.0)
     assert math.fsum(load.x_n for load in loads.values()) == pytest.approx(0, abs=1e-9)
     assert math.fsum(load.y_n for load in loads.values()) == pytest.approx(0, abs=1e-9)
     for name, load in loads.items():
@@ -172,7 +173,7 @@ def test_loads_on_the_shafts_balance(wheels: list[Wheel], thick: float) -> None:
 
 @given(st.floats(0.05, 1.5), st.floats(0.01, 6), st.floats(0, 5))
 def test_a_belt_never_pulls_more_than_twice_its_tension(friction: float, wrap: float, tension: float) -> None:
-    assert 0 <= drive.most_pull_n(tension, friction, wrap) <= 2 * tension
+    assert 0 <= pulling.most_pull_n(tension, friction, wrap) <= 2 * tension
 
 
 @st.composite
@@ -220,5 +221,5 @@ def test_the_thickness_that_explains_a_tone_does_explain_it(
     run = Run((Pulley("motor", 0, 0, small, drives=True, rpm=2000), Pulley("wheel", apart, 0, large)))
     read = tone.read_tone(3150, 3150 * (1 + error), run, thick)
     if read.thickness_mm is not None:
-        before, after = (drive.speed_ratios(run.pulleys, t)["wheel"] for t in (thick, read.thickness_mm))
+        before, after = (speed.speed_ratios(run.pulleys, t)["wheel"] for t in (thick, read.thickness_mm))
         assert after / before == pytest.approx(1 + read.error, rel=1e-6)

@@ -10,7 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from kgraph import collection
-from kgraph.collection import Collection, source_trust
+from kgraph.collection import Collection
+from kgraph.collection.trusting import source_trust
 from kgraph.exchange.merge import Wanted, merge
 from kgraph.folder import reading, schema, writing
 from kgraph.names import fold

@@ -6,11 +6,11 @@ import math
 
 import pytest
 
-from kgraph.belts import drive, tone
-from kgraph.belts.drive import Belt, Pulley, Run
-from kgraph.belts.geometry import GeometryError
+from kgraph.belt_sizes import section
+from kgraph.belts import drive, pulling, runs, speed, tone
 from kgraph.belts.rubber import gent_mpa
-from kgraph.quantities import section
+from kgraph.belts.runs import Belt, Pulley, Run
+from kgraph.belts.shapes import GeometryError
 
 SQUARE = section("square 1.25 mm")
 
@@ -32,33 +32,33 @@ def mechanism(**more: object) -> Run:
 
 # A Textbook of Engineering Mechanics, example 33.3 (data published, answers computed).
 def test_s1_s2_thickness_and_slip() -> None:
-    ratio = drive.speed_ratios(two(2000, 1000), 5)["wheel"]
+    ratio = speed.speed_ratios(two(2000, 1000), 5)["wheel"]
     assert 120 * ratio == pytest.approx(239.403, abs=5e-4)
-    assert 120 * drive.with_slip(ratio, 0.03) == pytest.approx(232.221, abs=5e-4)
+    assert 120 * speed.with_slip(ratio, 0.03) == pytest.approx(232.221, abs=5e-4)
 
 
 # A published exercise (sarthaks.com no. 509850).
 def test_s3_slips_multiply() -> None:
-    ratio = drive.speed_ratios(two(80, 40), 0)["wheel"] * drive.speed_ratios(two(100, 20), 0)["wheel"]
+    ratio = speed.speed_ratios(two(80, 40), 0)["wheel"] * speed.speed_ratios(two(100, 20), 0)["wheel"]
     assert 200 * ratio == pytest.approx(2000)
-    assert 200 * drive.with_slip(ratio, 0.025, 0.025) == pytest.approx(1901.25)
+    assert 200 * speed.with_slip(ratio, 0.025, 0.025) == pytest.approx(1901.25)
     for bad in (-0.1, 1.0, math.nan):
-        with pytest.raises(drive.RunError, match="slip"):
-            drive.with_slip(1.0, bad)
+        with pytest.raises(runs.RunError, match="slip"):
+            speed.with_slip(1.0, bad)
 
 
 def test_s4_p9_a_thicker_belt_on_a_small_motor_pulley_runs_faster() -> None:
-    reductions = [1 / drive.speed_ratios(two(5, 50), t)["wheel"] for t in (0, 0.5, 1.0)]
+    reductions = [1 / speed.speed_ratios(two(5, 50), t)["wheel"] for t in (0, 0.5, 1.0)]
     assert reductions == pytest.approx([10, 9.181818, 8.5], abs=5e-7)
     assert reductions[0] / reductions[1] - 1 == pytest.approx(0.0891, abs=5e-5)
     assert reductions[0] / reductions[2] - 1 == pytest.approx(0.1765, abs=5e-5)
-    big_drives = [drive.speed_ratios(two(50, 5), t)["wheel"] for t in (0.5, 1.0)]
+    big_drives = [speed.speed_ratios(two(50, 5), t)["wheel"] for t in (0.5, 1.0)]
     assert big_drives[1] < big_drives[0]
 
 
 def test_p9_a_longer_belt_of_the_same_section_changes_tension_and_not_speed() -> None:
     run = mechanism()
-    low, high = drive.window(run, 1.25)
+    low, high = runs.window(run, 1.25)
     short, long = (drive.fit(Belt(SQUARE, mm, 60), run, Belt(SQUARE, low, 60)) for mm in (low, high))
     assert short.speed_change == long.speed_change == 0
     assert short.tape_speed_cm_s == long.tape_speed_cm_s
@@ -82,15 +82,15 @@ def test_p9_a_longer_belt_of_the_same_section_changes_tension_and_not_speed() ->
     ],
 )
 def test_t1_to_t5_capstan_equation(friction: float, wrap: float, ratio: float) -> None:
-    assert drive.capstan_ratio(friction, wrap) == pytest.approx(ratio, rel=2e-5)
+    assert pulling.capstan_ratio(friction, wrap) == pytest.approx(ratio, rel=2e-5)
     # The most that is pulled is the difference of two tensions in that ratio, their sum twice the fitted one.
     slack = 2 / (1 + ratio)
-    assert drive.most_pull_n(1.0, friction, wrap) == pytest.approx(slack * (ratio - 1), rel=2e-5)
+    assert pulling.most_pull_n(1.0, friction, wrap) == pytest.approx(slack * (ratio - 1), rel=2e-5)
 
 
 def test_t5_power_of_a_published_crossed_drive() -> None:
     """mechdiploma.com: 450 and 200 mm, 1.95 m apart, 1000 N, 200 rpm, friction 0.25; answers computed."""
-    slack = 1000 / drive.capstan_ratio(0.25, 3.476489)
+    slack = 1000 / pulling.capstan_ratio(0.25, 3.476489)
     speed = math.pi * 0.45 * 200 / 60
     assert slack == pytest.approx(419.32, abs=0.01)
     assert speed == pytest.approx(4.712389, abs=1e-6)
@@ -99,20 +99,20 @@ def test_t5_power_of_a_published_crossed_drive() -> None:
 
 def test_t6_load_on_a_shaft_is_the_vector_sum_of_its_spans() -> None:
     equal = Run((Pulley("a", 0, 0, 20), Pulley("b", 50, 0, 20)))
-    loads = drive.shaft_loads(drive.belt_path(equal, 1.2), 0.41530)
+    loads = pulling.shaft_loads(runs.belt_path(equal, 1.2), 0.41530)
     assert loads["a"].n == pytest.approx(0.83061, abs=2e-5)
     assert (loads["a"].x_n, loads["a"].y_n) == pytest.approx((0.83061, 0), abs=2e-5)
     assert loads["b"].x_n == pytest.approx(-0.83061, abs=2e-5)
     open_belt = Run((Pulley("d", 0, 0, 6), Pulley("D", 96, 0, 18)))
-    assert drive.shaft_loads(drive.belt_path(open_belt, 0), 1.0)["d"].n == pytest.approx(1.996090, abs=1e-6)
+    assert pulling.shaft_loads(runs.belt_path(open_belt, 0), 1.0)["d"].n == pytest.approx(1.996090, abs=1e-6)
 
 
 def test_p1_p8_capstan_turns_for_the_tape_speed() -> None:
     """IEC 60094-1 by way of tnlab.org: 4.76 cm/s; 1 7/8 in/s is 4.7625 cm/s exactly, 0.05 % more."""
     for mm, turns in ((1.5, 606.062), (2.0, 454.547), (2.5, 363.637), (3.0, 303.031)):
-        assert drive.capstan_rpm(mm, 4.76) == pytest.approx(turns, abs=5e-4)
-        assert drive.tape_speed_cm_s(turns, mm) == pytest.approx(4.76, rel=2e-6)
-    assert abs(4.7625 / drive.CASSETTE_CM_S - 1) < 1e-3
+        assert speed.capstan_rpm(mm, 4.76) == pytest.approx(turns, abs=5e-4)
+        assert speed.tape_speed_cm_s(turns, mm) == pytest.approx(4.76, rel=2e-6)
+    assert abs(4.7625 / speed.CASSETTE_CM_S - 1) < 1e-3
 
 
 def test_p4_tape_speed_is_held_against_din_45500() -> None:
@@ -161,13 +161,13 @@ def test_every_value_that_is_assumed_is_listed_with_a_source() -> None:
 
 def test_verdicts() -> None:
     run = mechanism()
-    path = drive.belt_path(run, 1.25).length_mm
-    recorded = Belt(SQUARE, drive.inside_length_for(path, 1.25, 0.07))
+    path = runs.belt_path(run, 1.25).length_mm
+    recorded = Belt(SQUARE, runs.inside_length_for(path, 1.25, 0.07))
 
     def verdict(text: str, stretch: float) -> str:
         cut = section(text)
-        there = drive.belt_path(run, cut.thickness_mm).length_mm
-        inside = drive.inside_length_for(there, cut.thickness_mm, stretch)
+        there = runs.belt_path(run, cut.thickness_mm).length_mm
+        inside = runs.inside_length_for(there, cut.thickness_mm, stretch)
         return drive.fit(Belt(cut, inside), run, recorded).verdict
 
     assert verdict("square 1.25 mm", 0.07) == "fits"
@@ -200,7 +200,7 @@ def test_speed_change_against_the_recorded_belt() -> None:
 
 def test_pull_against_the_slip_limit() -> None:
     run = mechanism(pull_nm=0.001, pull_at="flywheel")
-    low, high = drive.window(run, 1.25)
+    low, high = runs.window(run, 1.25)
     found = drive.fit(Belt(SQUARE, (low + high) / 2, 60), run)
     assert found.pull_needed_n == pytest.approx(0.001 / ((58 + 1.25) / 2000))
     assert any("it holds" in reason for reason in found.reasons)
@@ -239,21 +239,21 @@ def test_a_belt_too_thick_to_pass_between_two_pulleys_is_the_wrong_section() -> 
     found = drive.fit(Belt(section("square 1.6 mm"), 230), mechanism())
     assert found.verdict == "wrong section"
     assert "does not fit between flywheel and idler" in found.reasons[0]
-    assert drive.o_rings(mechanism()) == []
+    assert runs.o_rings(mechanism()) == []
     with pytest.raises(GeometryError):
-        drive.o_rings(Run((Pulley("a", 0, 0, 9), Pulley("b", 1, 0, 9))))
+        runs.o_rings(Run((Pulley("a", 0, 0, 9), Pulley("b", 1, 0, 9))))
 
 
 def test_o_rings_for_a_run_lie_on_it_with_the_wanted_stretch() -> None:
     run = Run(mechanism().pulleys[:2])
-    found = drive.o_rings(run)
+    found = runs.o_rings(run)
     assert {ring.section_mm for ring in found} == {1.78, 2.62}
     for ring in found:
         belt = Belt(section(f"round {ring.section_mm} mm"), ring.inside_length_mm)
         assert drive.fit(belt, run).verdict == "fits"
-    assert {ring.size for ring in drive.o_rings(run, 1.78)} == {r.size for r in found if r.section_mm == 1.78}
+    assert {ring.size for ring in runs.o_rings(run, 1.78)} == {r.size for r in found if r.section_mm == 1.78}
     tiny = Run((Pulley("a", 0, 0, 0.5), Pulley("b", 1, 0, 0.5)))
-    assert drive.o_rings(tiny) == []
+    assert runs.o_rings(tiny) == []
 
 
 NAN = math.nan
@@ -271,7 +271,7 @@ NAN = math.nan
     ],
 )
 def test_absurd_belts_are_refused_with_the_allowed_range(belt: Belt, says: str) -> None:
-    with pytest.raises(drive.RunError, match=says):
+    with pytest.raises(runs.RunError, match=says):
         drive.fit(belt, mechanism())
 
 
@@ -286,8 +286,8 @@ def test_absurd_belts_are_refused_with_the_allowed_range(belt: Belt, says: str) 
     ],
 )
 def test_absurd_runs_are_refused(change: dict[str, object], says: str) -> None:
-    with pytest.raises(drive.RunError, match=says):
-        drive.window(mechanism(**change), 1.25)
+    with pytest.raises(runs.RunError, match=says):
+        runs.window(mechanism(**change), 1.25)
 
 
 def test_all_that_is_wrong_with_a_run_is_said_at_once() -> None:
@@ -295,7 +295,7 @@ def test_all_that_is_wrong_with_a_run_is_said_at_once() -> None:
         Pulley("a", 0, 0, 9, drives=True, rpm=-1),
         Pulley("b", 50, 0, 9, drives=True, capstan_mm=NAN),
     )
-    with pytest.raises(drive.RunError) as caught:
+    with pytest.raises(runs.RunError) as caught:
         drive.fit(Belt(SQUARE, 120), Run(pulleys, friction=99))
     for part in ("a: the speed", "b: a capstan", "a and b are both", "friction"):
         assert part in str(caught.value)
@@ -332,7 +332,7 @@ def test_what_would_explain_a_tone() -> None:
     assert read.motor_rpm == pytest.approx(2400 * 0.98)
     assert read.thickness_mm is not None
     assert 0 < read.thickness_mm < 1.25
-    ratio, usual = (drive.speed_ratios(run.pulleys, t)["flywheel"] for t in (read.thickness_mm, 1.25))
+    ratio, usual = (speed.speed_ratios(run.pulleys, t)["flywheel"] for t in (read.thickness_mm, 1.25))
     assert ratio / usual == pytest.approx(0.98)
     assert tone.read_tone(3150, 1800, run, 1.25).thickness_mm is None
     same = Run((Pulley("a", 0, 0, 20, drives=True), Pulley("b", 50, 0, 20)))
@@ -342,7 +342,7 @@ def test_what_would_explain_a_tone() -> None:
 @pytest.mark.parametrize("bad", [0.0, -3150.0, NAN, math.inf, 1e308, 1e-320])
 def test_absurd_tones_are_refused(bad: float) -> None:
     for played, heard in ((bad, 3150), (3150, bad)):
-        with pytest.raises(drive.RunError, match="20 to 20000 Hz"):
+        with pytest.raises(runs.RunError, match="20 to 20000 Hz"):
             tone.tone_error(played, heard)
-    with pytest.raises(drive.RunError, match="no belt changes the speed"):
+    with pytest.raises(runs.RunError, match="no belt changes the speed"):
         tone.tone_error(3150, 440)

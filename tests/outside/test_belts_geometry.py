@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from shapely import convex_hull, get_coordinates, linestrings
 from shapely.geometry import LineString, Point, Polygon
 
-from kgraph.belts.geometry import GeometryError, Path, Wheel, path, two_pulleys
+from kgraph.belts.geometry import path, two_pulleys
+from kgraph.belts.shapes import GeometryError, Path, Wheel
 
 INCH = 25.4
 

@@ -7,8 +7,8 @@ from statistics import NormalDist
 
 import pytest
 
+from kgraph.belt_sizes import section
 from kgraph.belts.identify import Hypothesis, Measured, MeasureError, candidates, measured
-from kgraph.quantities import section
 
 SQUARE = section("square 1.25 mm")
 BELTS = [

@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from kgraph.belts import orings
-from kgraph.quantities import Rule
+from kgraph.size_rules import Rule
 
 # Inside diameters of unitcheatsheet.com's AS568 sheet, which agree to 0.01 mm (its row 104 is off).
 SPOT = {

@@ -10,9 +10,9 @@ import math
 
 import pytest
 
-from kgraph.belts import drive, sold, tolerances
-from kgraph.belts.drive import Belt, Pulley, Run
-from kgraph.quantities import section
+from kgraph.belt_sizes import section
+from kgraph.belts import drive, runs, sold, tolerances
+from kgraph.belts.runs import Belt, Pulley, Run
 
 # Above, to, then M1 fixed, M1 closure, M2 fixed, M2 closure, M3 fixed, M3 closure, M4.
 MOULDED = (
@@ -99,7 +99,7 @@ def test_stretch_and_speed_of_a_belt_at_the_ends_of_its_tolerance() -> None:
     ends = []
     for thick in (1.35, 1.6, 1.85):
         for length in (226 - math.pi, 226 + math.pi):
-            path = drive.belt_path(RUN, thick).length_mm
+            path = runs.belt_path(RUN, thick).length_mm
             ends.append(path / (length + math.pi * thick) - 1)
     assert found.stretch == pytest.approx((min(ends), max(ends)), abs=1e-12)
     ratios = [(9 + t) / (60 + t) for t in (1.35, 1.6, 1.85)]
@@ -109,7 +109,7 @@ def test_stretch_and_speed_of_a_belt_at_the_ends_of_its_tolerance() -> None:
 def test_every_belt_of_the_class_named_within_the_safe_window_has_the_wanted_stretch() -> None:
     window = sold.window(RUN, CUT, "M3")
     assert window is not None
-    low, high = drive.window(RUN, 1.6)
+    low, high = runs.window(RUN, 1.6)
     assert low < window[0] < window[1] < high
     for named in window:
         ends = sold.sold(Belt(CUT, named, 60), "M3", RUN).stretch

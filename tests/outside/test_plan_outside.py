@@ -23,7 +23,8 @@ from kgraph import questions
 from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.shelf.plan import Line, Plan, Wishes, plan
-from kgraph.shelf.solve import Article, Found, Offer, Task, Want, best_plans
+from kgraph.shelf.solve import best_plans
+from kgraph.shelf.task import Article, Found, Offer, Task, Want
 from tests.support import graph_of
 
 SECONDS = 60.0

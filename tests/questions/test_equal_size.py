@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kgraph import quantities
+from kgraph import quantities, size_rules
+from kgraph.belt_sizes import Section
 from kgraph.fits import neighbours, sizes
 from kgraph.fits.neighbours import Neighbours
 from kgraph.fits.sizes import Size, agree
 from kgraph.index.compiling import size_row
 from kgraph.index.sizes import FromRow
-from kgraph.quantities import Section
 
 Recorded = dict[str, dict[str, Size]]
 Rules = dict[str, str]
@@ -103,7 +103,7 @@ def test_parts_that_record_nothing_to_compare_are_not_compared() -> None:
 
 
 def test_a_rule_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    quantities.compare_rule.cache_clear()
+    size_rules.compare_rule.cache_clear()
     read: list[str] = []
     length = quantities.length
     monkeypatch.setattr(quantities, "length", lambda text, **how: (read.append(text), length(text, **how))[1])

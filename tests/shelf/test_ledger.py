@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from kgraph.collection import build, written_id
+from kgraph.collection import build
+from kgraph.collection.fact_ids import written_id
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Place
 from kgraph.problems import Where

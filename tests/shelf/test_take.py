@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from kgraph.cli.main import run
-from kgraph.collection import written_id
+from kgraph.collection.fact_ids import written_id
 from kgraph.folder import disk
 from kgraph.records import Statement
 from kgraph.shelf.ledger import shelf_now

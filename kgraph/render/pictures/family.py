@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 from kgraph import contradictions, records
 from kgraph.claims import RefusesClaim
-from kgraph.collection import Collection, exception_key
+from kgraph.collection import Collection
+from kgraph.collection.resolving import exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from kgraph import records
-from kgraph.collection import FACT_TYPES, Collection
+from kgraph.collection import Collection
+from kgraph.collection.sayings import FACT_TYPES
 from kgraph.questions import Row
 from kgraph.render.answers import caution_texts
 from kgraph.render.pictures import sheet

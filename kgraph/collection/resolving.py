@@ -1,0 +1,193 @@
+"""What a record states in resolved keys, and every name that an entry uses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from kgraph import records
+from kgraph.claims import (
+    Claim,
+    DistinctClaim,
+    FaultClaim,
+    FitsClaim,
+    RebadgeClaim,
+    RefusesClaim,
+    ReplacesClaim,
+    RunClaim,
+    SameClaim,
+    TakesClaim,
+    UsesClaim,
+)
+from kgraph.names import Name, fold, name
+
+if TYPE_CHECKING:
+    from kgraph.collection import Collection
+
+
+def claim_of(made: Collection, record: records.Statement) -> Claim:
+    """What a record states, in resolved keys."""
+    found: Claim = _CLAIMS[type(record)](made, record)
+    return found
+
+
+def _position(made: Collection, position: Name) -> str:
+    return made.key("position", position.key)
+
+
+def _part(made: Collection, part: Name) -> str:
+    return made.key("part", part.key)
+
+
+def exception_key(made: Collection, named: Name) -> str:
+    """The key of what a name in an `except` leaves out: a position's, else an assembly's, else its own.
+
+    A name that only the ground gives to a position may be that of an assembly here.
+    """
+    own = own_exception_key(made, named)
+    if own in made.things["position"] or own in made.things["assembly"] or own in made.assemblies:
+        return own
+    return made.key("position", own)
+
+
+def own_exception_key(made: Collection, named: Name) -> str:
+    """The same through the names of the folder alone."""
+    key = made.own_key("position", named.key)
+    return made.own_key("assembly", key) if key not in made.things["position"] else key
+
+
+def _exceptions(made: Collection, found: tuple[Name, ...]) -> tuple[str, ...]:
+    return tuple(sorted({exception_key(made, n) for n in found}))
+
+
+def _sets(made: Collection, r: Any) -> list[str]:
+    return sorted(f"s:{made.key('set', n.key)}" for n in r.sets)
+
+
+def _rebadge(made: Collection, r: Any) -> Claim:
+    one, other = _sets(made, r)
+    return RebadgeClaim(one, other, _exceptions(made, r.exceptions))
+
+
+def _uses(made: Collection, r: Any) -> Claim:
+    assembly = f"a:{made.key('assembly', r.assembly.key)}"
+    return UsesClaim(assembly, made.owner(r.owner.key), _exceptions(made, r.exceptions))
+
+
+def _takes(made: Collection, r: Any) -> Claim:
+    return TakesClaim(_part(made, r.part), made.owner(r.owner.key), _position(made, r.position), r.role)
+
+
+def _same(made: Collection, r: Any) -> Claim:
+    return SameClaim(*sorted(_part(made, n) for n in r.parts))
+
+
+def _replaces(made: Collection, r: Any) -> Claim:
+    return ReplacesClaim(_part(made, r.new), _part(made, r.old))
+
+
+def _fits(made: Collection, r: Any) -> Claim:
+    source = (made.owner(r.owner.key), _position(made, r.position))
+    target = (made.owner(r.to.key), _position(made, r.at))
+    return FitsClaim(*source, *target, r.both_ways, " ".join(r.work.split()))
+
+
+def _refuses(made: Collection, r: Any) -> Claim:
+    here = (made.owner(r.owner.key), _position(made, r.position))
+    if r.item_position is None:
+        return RefusesClaim(_part(made, r.item), "", "", *here)
+    return RefusesClaim("", made.owner(r.item.key), _position(made, r.item_position), *here)
+
+
+def _distinct(made: Collection, r: Any) -> Claim:
+    return DistinctClaim(*_sets(made, r))
+
+
+def _fault(made: Collection, r: Any) -> Claim:
+    signs = tuple(dict.fromkeys(" ".join(s.split()) for s in r.signs))
+    check, cure = (" ".join(text.split()) for text in (r.check, r.cure))
+    owner, position = made.owner(r.owner.key), _position(made, r.position)
+    return FaultClaim(owner, position, r.fault.key, signs, check, cure)
+
+
+def _run(made: Collection, r: Any) -> Claim:
+    pulleys = tuple(
+        (p.name, p.x_mm, p.y_mm, p.diameter_mm, p.outside, p.drives, p.rpm, p.capstan_mm) for p in r.pulleys
+    )
+    owner, position = made.owner(r.owner.key), _position(made, r.position)
+    return RunClaim(owner, position, pulleys, r.stretch, r.pull_N_m, fold(r.pull_at) if r.pull_at else "")
+
+
+_CLAIMS: Mapping[type[records.Statement], Any] = {
+    records.Rebadge: _rebadge,
+    records.Uses: _uses,
+    records.Takes: _takes,
+    records.Same: _same,
+    records.Replaces: _replaces,
+    records.Fits: _fits,
+    records.Refuses: _refuses,
+    records.Distinct: _distinct,
+    records.Fault: _fault,
+    records.Run: _run,
+}
+
+
+def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]:
+    """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
+    find = _USES.get(type(entry))
+    found = list(find(made, entry)) if find else []
+    if isinstance(entry, records.Statement):
+        found += [("source", source) for source in entry.sources]
+    return found
+
+
+def _owner_use(made: Collection, used: Name) -> tuple[str, Name]:
+    return ("set" if made.owner(used.key)[0] == "s" else "assembly", used)
+
+
+def _refuses_uses(made: Collection, r: Any) -> list[tuple[str, Name]]:
+    here = [_owner_use(made, r.owner), ("position", r.position)]
+    if r.item_position is None:
+        return [("part", r.item), *here]
+    return [_owner_use(made, r.item), ("position", r.item_position), *here]
+
+
+def _part_uses(made: Collection, p: Any) -> list[tuple[str, Name]]:
+    return [("kind", name(p.sort))] if name(p.sort).key else []
+
+
+_USES: Mapping[type[records.Entry], Any] = {
+    records.Rebadge: lambda m, r: [("set", n) for n in r.sets],
+    records.Uses: lambda m, r: [("assembly", r.assembly), _owner_use(m, r.owner)],
+    records.Takes: lambda m, r: [("part", r.part), _owner_use(m, r.owner), ("position", r.position)],
+    records.Same: lambda m, r: [("part", n) for n in r.parts],
+    records.Distinct: lambda m, r: [("set", n) for n in r.sets],
+    records.Replaces: lambda m, r: [("part", r.new), ("part", r.old)],
+    records.Fits: lambda m, r: [
+        _owner_use(m, r.owner),
+        ("position", r.position),
+        _owner_use(m, r.to),
+        ("position", r.at),
+    ],
+    records.Refuses: _refuses_uses,
+    records.Fault: lambda m, r: [_owner_use(m, r.owner), ("position", r.position)],
+    records.Run: lambda m, r: [("position", r.position), _owner_use(m, r.owner)],
+    records.Assembly: lambda m, a: [("position", n) for n in a.positions],
+    records.Part: _part_uses,
+    records.Position: lambda m, p: [("caution", n) for n in p.cautions],
+    records.Kind: lambda m, k: [("caution", n) for n in k.cautions],
+    records.Unit: lambda m, u: [
+        *([("set", u.set)] if u.set else []),
+        *(("position", n) for n, _ in u.state),
+        *(("position", n) for n in u.wants),
+    ],
+    records.Stock: lambda m, s: [("part", s.name)],
+    records.Taken: lambda m, t: [
+        ("position", t.position),
+        ("unit", t.unit),
+        *([("unit", t.to)] if t.to else []),
+    ],
+    records.Restored: lambda m, t: [("position", t.position), ("unit", t.to)],
+    records.Fitted: lambda m, t: [("part", t.part), ("position", t.position), ("unit", t.to)],
+    records.Inspected: lambda m, t: [("position", t.position), ("unit", t.unit)],
+}

@@ -1,0 +1,169 @@
+"""Which items an answer is about, as sets of bits, and what speaks against it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from kgraph.fits.graph import Place
+from kgraph.reason import refusals, rules
+from kgraph.reason.refusals import NOTHING, Against, Item
+from kgraph.reason.rules import State
+from kgraph.reason.walk import Network
+
+if TYPE_CHECKING:
+    pass
+from typing import TYPE_CHECKING
+
+from kgraph.questions.asked import MOST_PARTS
+
+if TYPE_CHECKING:
+    from kgraph.questions.asked import Asked
+
+# Which items an answer is about ---------------------------------------------------------------
+
+
+class Items:
+    """The items of each answer as sets of bits: the parts, and the places, that lead to it."""
+
+    def __init__(self, asked: Asked) -> None:
+        self.asked = asked
+        states = asked.network.states
+        self._owners = [s.owner for s in states if s.phase == "part"]
+        self._of_parts = _spread_bits(asked.network, lambda s: s.phase == "part")
+        self._texts: dict[int, tuple[str, ...]] = {}
+
+    def parts(self, target: int) -> tuple[str, ...]:
+        """The parts that lead to an answer, by name; those met first where there are too many."""
+        bits = self._of_parts[target]
+        if bits not in self._texts:
+            found = [self._owners[i] for i in _ones(bits, MOST_PARTS)]
+            self._texts[bits] = tuple(sorted(set(found)))
+        return self._texts[bits]
+
+    def bearing(self, items: Iterable[Item]) -> Callable[[int], frozenset[Item]]:
+        """For each answer those of these items that it is about."""
+        wanted = frozenset(items)
+        if self.asked.phase == "asked":
+            return lambda target: frozenset({self.asked.targets[target].owner}) & wanted
+        if self.asked.part:
+            about = frozenset({self.asked.part}) & wanted
+            return lambda target: about
+        parts = sum(1 << i for i, owner in enumerate(self._owners) if owner in wanted)
+        places = sum(1 << i for i, place in enumerate(self._places) if place in wanted)
+        known: dict[tuple[int, int], frozenset[Item]] = {}
+
+        def of(target: int) -> frozenset[Item]:
+            here = self._of_parts[target] & parts, 0
+            if places and self._without_parts[target]:
+                here = here[0], self._of_places[target] & places
+            if here not in known:
+                by_place = [self._places[i] for i in _ones(here[1])]
+                known[here] = frozenset([*(self._owners[i] for i in _ones(here[0])), *by_place])
+            return known[here]
+
+        return of
+
+    @cached_property
+    def _places(self) -> list[Place]:
+        return [Place(*s[1:]) for s in self.asked.network.states if s.phase == "is"]
+
+    @cached_property
+    def _of_places(self) -> list[int]:
+        return _spread_bits(self.asked.network, lambda s: s.phase == "is")
+
+    @cached_property
+    def _without_parts(self) -> list[bool]:
+        """Whether each state is reached without any part on the way."""
+        network = self.asked.network
+        found = [False] * len(network.states)
+        found[0] = True
+        todo = [0]
+        while todo:
+            for to, _ in network.steps[todo.pop()]:
+                if not found[to] and network.states[to].phase not in _PARTS:
+                    found[to] = True
+                    todo.append(to)
+        return found
+
+
+_PARTS = ("part", "older", "sized", "source", "alike")
+
+
+def _spread_bits(network: Network, own: Callable[[State], bool]) -> list[int]:
+    """For each state which of some states, numbered in their order, lead to it; a bit for each."""
+    found, number = [0] * len(network.states), 0
+    for i, one in enumerate(network.states):
+        if own(one):
+            found[i], number = 1 << number, number + 1
+    if not number:
+        return found
+    waiting = {i for i, bits in enumerate(found) if bits}
+    while waiting:
+        following: set[int] = set()
+        for state in sorted(waiting):
+            here = found[state]
+            for to, _ in network.steps[state]:
+                if here & ~found[to]:
+                    found[to] |= here
+                    following.add(to)
+        waiting = following
+    return found
+
+
+def _ones(bits: int, most: int | None = None) -> Iterator[int]:
+    """The numbers of the bits that are set, from the lowest on."""
+    while bits and most != 0:
+        low = bits & -bits
+        yield low.bit_length() - 1
+        bits ^= low
+        most = None if most is None else most - 1
+
+
+# What speaks against it -----------------------------------------------------------------------
+
+
+def against_of(asked: Asked, items: Items) -> Callable[[int], Against | None]:
+    """For each answer the strongest proof that it does not go; None where there was no time to look."""
+    places = {Place(*s[1:]) for s in asked.network.states if s.phase == "goes"}
+    if asked.nearest is not None:
+        # A walk that ended early did not come to every place like these.
+        places = {far for place in places for far in refusals.refused_near(asked.graph, place)}
+    said = refusals.said_at(asked.graph, sorted(places))
+    if not said:
+        return lambda target: NOTHING
+    if asked.of_donors and asked.host is not None:
+        refused = refusals.refused_items(asked.graph, asked.host, asked.budget)
+        about = items.bearing(refused)
+
+        def strongest(target: int) -> Against | None:
+            return strongest_of(refused, about(target))
+
+        return strongest
+    return _of_takers(asked, items, said)
+
+
+def _of_takers(asked: Asked, items: Items, said: rules.Said) -> Callable[[int], Against | None]:
+    about = items.bearing(refusals.bearing_on(asked.graph, said, asked.budget))
+    walked: dict[frozenset[Item], Mapping[Place, Against]] = {frozenset(): {}}
+
+    def against(target: int) -> Against | None:
+        mine = about(target)
+        if mine not in walked:
+            if len(walked) > refusals.MOST_WALKS or asked.budget.steps <= 0:
+                return None
+            walked[mine] = refusals.refused_places(asked.graph, said, mine, asked.budget)
+        here: Against = walked[mine].get(Place(*asked.targets[target][1:]), NOTHING)
+        return here
+
+    return against
+
+
+def strongest_of(refused: Mapping[Item, Against], about: Iterable[Item]) -> Against:
+    found: list[Against] = [refused[item] for item in sorted(about, key=str)]
+    return max(found, key=_certainty, default=NOTHING)
+
+
+def _certainty(against: Against) -> float:
+    return against.certainty
