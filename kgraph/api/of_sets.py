@@ -148,7 +148,7 @@ class SetQuestions(Opening):
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = graph.data.text("unit", key)
-        said = render_identify.as_json(graph.data, question, found, best[:most], following)
+        said = render_identify.as_json(graph, question, found, best[:most], following)
         return self._reply(replies.PossibleSets, said)
 
     def likely(self, name: str = "", *, parts: bool = False, most: int | None = None) -> replies.LikelyPairs:

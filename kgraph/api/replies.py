@@ -89,8 +89,7 @@ class PossibleSets(Rows[rows.PossibleSet]):
 
     answers: tuple[rows.PossibleSet, ...] = ()
     look_next: tuple[rows.NextLook, ...] = called("look at next", default=())
-    differ: Mapping[str, float] = field(default_factory=dict)
-    """How often two sisters, and two other sets, differ in a key."""
+    differ: rows.DifferingShares | None = None
 
 
 @value_class

@@ -288,6 +288,15 @@ class AlikeDoubts:
     answers: int
 
 
+@value_class
+class DifferingShares:
+    """How often two sisters, and two other sets, differ in a key; of sisters also key by key."""
+
+    sisters: float
+    others: float
+    sisters_by_key: Mapping[str, float] = called("sisters by key")
+
+
 # Belts ----------------------------------------------------------------------------------------
 
 

@@ -11,7 +11,7 @@ from kgraph.book.ground import Ground, anchor
 from kgraph.book.views import Photo
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
-from kgraph.render.shelf import event_says, receiver
+from kgraph.render.event_words import event_says, receiver
 from kgraph.shelf.ledger import Event, Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})

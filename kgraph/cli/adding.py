@@ -28,8 +28,8 @@ from kgraph.folder import entry_keys, writing
 from kgraph.photographs import Picture, keep
 from kgraph.problems import Where, WrongUse
 from kgraph.records import Entry, Withdraw
+from kgraph.render.event_words import event_says
 from kgraph.render.sentences import says
-from kgraph.render.shelf import event_says
 from kgraph.render.terminal import visible
 from kgraph.shelf.ledger import Event, shelf_now
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Iterable
 from typing import Any
 
 import click
@@ -19,13 +18,11 @@ from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
 from kgraph.recognition import key as key_made
-from kgraph.recognition import looks, traits
 from kgraph.recognition.seen import read
 from kgraph.recognition.traits import sets_of
 from kgraph.render import identify as render
 from kgraph.render import key as key_render
-from kgraph.render.answers import caution_texts
-from kgraph.render.shelf import cautions_text, with_opening
+from kgraph.render.shelf import cautions_text
 from kgraph.render.terminal import visible, visible_lines
 
 VALUES_SHOWN = 8
@@ -66,7 +63,9 @@ def identify(
         step = key_of(loaded, words)
         sys.stdout.write(visible_text(key_render.as_text(loaded.data, step, markdown)))
         asks = [here.key for here in key_render.numbered(step)]
-        sys.stdout.write(cautions_text(loaded.data, cautions_of(loaded, asks), sys.stdout.isatty()))
+        sys.stdout.write(
+            cautions_text(loaded.data, render.cautions_of(loaded.graph, asks), sys.stdout.isatty())
+        )
         return 0
     unit = asked_seen.unit_named(loaded.graph, words)
     given = [*asked_seen.seen_of_unit(loaded.graph, unit), *map(_pair, seen)]
@@ -81,32 +80,18 @@ def identify(
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = loaded.data.text("unit", unit)
-        answer = render.as_json(loaded.data, question, found, best[:most], following)
-        answer["cautions"] = caution_texts(loaded.data, _cautions(loaded, following))
-        print_json(answer, loaded)
+        print_json(render.as_json(loaded.graph, question, found, best[:most], following), loaded)
         return 0
     sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
-    sys.stdout.write(cautions_text(loaded.data, _cautions(loaded, following), sys.stdout.isatty()))
+    sys.stdout.write(
+        cautions_text(loaded.data, render.next_cautions(loaded.graph, following), sys.stdout.isatty())
+    )
     chances = asked.by_family(found)
     likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
     if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
         name = shlex.quote(loaded.data.owner_text(likeliest))
         print(visible(f"once it is known: kgraph correct {loaded.data.text('unit', unit)} set {name}"))
     return 0
-
-
-def _cautions(loaded: Loaded, following: list[looks.Next]) -> list[str]:
-    """The cautions of what is to be looked at next, those of opening a set with them."""
-    keys = [n.key for n in following[: render.SHOWN]]
-    return cautions_of(loaded, keys)
-
-
-def cautions_of(loaded: Loaded, keys: Iterable[str]) -> list[str]:
-    """The cautions of looking at these keys; none where all of them are seen from outside."""
-    chosen = list(keys)
-    names = [n.text for key in chosen for n in loaded.data.position_rules(key).cautions]
-    inside = names or any(traits.lies_inside(loaded.graph, key) for key in chosen)
-    return with_opening(names) if inside else []
 
 
 def visible_text(text: str) -> str:

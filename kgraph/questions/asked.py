@@ -28,13 +28,11 @@ from kgraph.reason.weigh import Aims, Memo, Weighed, weigh
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-from kgraph.questions.items import Items, against_of, strongest_of
+from kgraph.questions.items import MOST_PARTS, Items, against_of, strongest_of
 
 SAME = 1e-12
 """Certainties nearer to each other than this differ by the order of the products alone."""
 UNCHECKED = "no time to look whether something was refused here: ask about this place alone"
-MOST_PARTS = 200
-"""The most parts that are named in one answer; of more, those reached first."""
 
 
 def budget_of(wanted: Wanted) -> Budget:

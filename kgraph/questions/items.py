@@ -13,15 +13,10 @@ from kgraph.reason.rules import State
 from kgraph.reason.walk import Network
 
 if TYPE_CHECKING:
-    pass
-from typing import TYPE_CHECKING
-
-from kgraph.questions.asked import MOST_PARTS
-
-if TYPE_CHECKING:
     from kgraph.questions.asked import Asked
 
-# Which items an answer is about ---------------------------------------------------------------
+MOST_PARTS = 200
+"""The most parts that are named in one answer; of more, those reached first."""
 
 
 class Items:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph.belts.tone import ToneReading
-from kgraph.collection import Collection, build
+from kgraph.collection import Collection
 from kgraph.questions.belt_families import FamilyAnswer
 from kgraph.questions.belt_finds import FindAnswer
 from kgraph.questions.belt_fits import FitAnswer
 from kgraph.questions.belt_paths import PathAnswer
 from kgraph.render.belt_sets import AGREES, sets
-from kgraph.render.belts import percent_of, wrapped_if
+from kgraph.render.belt_words import percent_of, wrapped_if
 
 # What a supposed fact changes ------------------------------------------------------------------
 
@@ -106,8 +106,3 @@ def _then(before: tuple[Any, str], after: tuple[Any, str]) -> str:
     if before[1] != after[1]:
         return f"{before[1]}, then {after[1]}"
     return f"{before[0]!r}, then {after[0]!r}"
-
-
-def nothing() -> Collection:
-    """A folder that says nothing: the cautions are then those of the trade."""
-    return build([])

@@ -7,7 +7,7 @@ from typing import Any
 from kgraph.collection import Collection
 from kgraph.questions.belt_families import FamilyAnswer, FamilyRow
 from kgraph.questions.belt_finds import FindAnswer, FoundBelt
-from kgraph.render.belts import (
+from kgraph.render.belt_words import (
     KEEP,
     percent_of,
     place_json,

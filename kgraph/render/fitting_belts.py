@@ -8,9 +8,10 @@ from kgraph.belts import drive, speed
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.questions.belt_fits import FitAnswer
-from kgraph.render.belts import (
+from kgraph.render.belt_words import (
     Rows,
     block_text,
+    pair_of,
     percent_of,
     place_json,
     proof_json,
@@ -62,10 +63,6 @@ def fit_json(data: Collection, answer: FitAnswer) -> dict[str, Any]:
 def _fit_facts(answer: FitAnswer) -> tuple[Fact, ...]:
     facts = (*answer.place.run_proof, *(answer.recorded.proof if answer.recorded else ()))
     return tuple({f.id: f for f in facts}.values())
-
-
-def pair_of(ends: tuple[float, float] | None) -> list[float] | None:
-    return None if ends is None else list(ends)
 
 
 def fit_text(data: Collection, answer: FitAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from kgraph.collection import Collection
+from kgraph.fits.graph import Graph
 from kgraph.questions.identify import ASSUMED, Candidate, Found, Reason, by_family
+from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
+from kgraph.render.answers import caution_texts
+from kgraph.render.shelf import with_opening
 
 DOES_NOT_FIT = 0.01
 SETS_SHOWN = 3
@@ -14,14 +19,28 @@ SHOWN = 5
 """So many families are shown, and so many places to look next."""
 
 
+def cautions_of(graph: Graph, keys: Iterable[str]) -> list[str]:
+    """The cautions of looking at these keys; none where all of them are seen from outside."""
+    chosen = list(keys)
+    names = [n.text for key in chosen for n in graph.data.position_rules(key).cautions]
+    inside = names or any(traits.lies_inside(graph, key) for key in chosen)
+    return with_opening(names) if inside else []
+
+
+def next_cautions(graph: Graph, following: list[Next]) -> list[str]:
+    """The cautions of what is to be looked at next, those of opening a set with them."""
+    return cautions_of(graph, [n.key for n in following[:SHOWN]])
+
+
 def as_json(
-    data: Collection, question: dict[str, Any], found: Found, best: list[Candidate], following: list[Next]
+    graph: Graph, question: dict[str, Any], found: Found, best: list[Candidate], following: list[Next]
 ) -> dict[str, Any]:
     """One object: every hypothesis with its probability, best first."""
+    data = graph.data
     rows = [_row(data, c) for c in best]
     by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
     notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
-    return {
+    out: dict[str, Any] = {
         "question": question,
         "answers": rows,
         "look at next": [
@@ -31,6 +50,9 @@ def as_json(
         "differ": {"sisters": found.differ[0], "others": found.differ[1], "sisters by key": by_key},
         "notes": notes,
     }
+    if texts := caution_texts(data, next_cautions(graph, following)):
+        out["caution texts"] = texts
+    return out
 
 
 def _row(data: Collection, c: Candidate) -> dict[str, Any]:

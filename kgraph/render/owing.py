@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from kgraph.collection import Collection
+from kgraph.render.event_words import event_json, when
 from kgraph.render.plan import set_name
-from kgraph.render.shelf import event_json, when
 from kgraph.render.terminal import table
 from kgraph.shelf.ledger import Owed, Shelf
 

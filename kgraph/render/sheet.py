@@ -13,9 +13,9 @@ from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.facts import Fact
 from kgraph.money import Money, sums
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
+from kgraph.render.event_words import event_json, event_says, unit_text
 from kgraph.render.plan import set_name
 from kgraph.render.sentences import says
-from kgraph.render.shelf import event_json, event_says, unit_text
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 from kgraph.shelf.conditions import TAKEN

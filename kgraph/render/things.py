@@ -12,9 +12,10 @@ from kgraph.facts import Evidence, Fact
 from kgraph.lookup import Found, Known
 from kgraph.render import below
 from kgraph.render.answers import fact_json, percent
+from kgraph.render.event_words import event_json, event_says
 from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
-from kgraph.render.shelf import event_json, event_says, held_json, held_text, made_for
+from kgraph.render.shelf import held_json, held_text, made_for
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 from kgraph.shelf.ledger import Event, Held, UnitNow, is_known, withdrawn_events

@@ -20,7 +20,7 @@ from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import belt_paths, belt_places
-from kgraph.render.belts import two_figures
+from kgraph.render.belt_words import two_figures
 from tests.support import DEMO, ask, folder_with, graph_of_folder
 
 HERE = ["--data", str(DEMO)]

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kgraph import quantities, size_rules
+from kgraph import size_rules
 from kgraph.belt_sizes import Section
 from kgraph.fits import neighbours, sizes
 from kgraph.fits.neighbours import Neighbours
@@ -105,8 +105,8 @@ def test_parts_that_record_nothing_to_compare_are_not_compared() -> None:
 def test_a_rule_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     size_rules.compare_rule.cache_clear()
     read: list[str] = []
-    length = quantities.length
-    monkeypatch.setattr(quantities, "length", lambda text, **how: (read.append(text), length(text, **how))[1])
+    length = size_rules.length
+    monkeypatch.setattr(size_rules, "length", lambda text, **how: (read.append(text), length(text, **how))[1])
     recorded: Recorded = {f"p{n}": {"length": 3.0} for n in range(20)}
     of_kind = FromRow("screw", row_of(recorded, {"length": "0.5 mm"}))
     for part in recorded:

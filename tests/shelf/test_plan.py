@@ -14,6 +14,7 @@ from kgraph.problems import CannotRun
 from kgraph.render.plan import as_text
 from kgraph.render.plan_picture import shelf_picture
 from kgraph.shelf import solve
+from kgraph.shelf import task as tasks
 from kgraph.shelf.plan import Plan, Wishes, plan
 from kgraph.shelf.solve import best_plans
 from kgraph.shelf.task import Article, Offer, Task, Want
@@ -488,11 +489,11 @@ def test_a_plan_of_the_solver_is_checked_before_it_is_believed(monkeypatch: pyte
 def test_faults_name_what_is_wrong() -> None:
     one, two = _offer("p", "d", "knob"), _offer("q", "d", "knob")
     task = Task((one, two), {"d": 1.0})
-    assert task.faults(task, [one]) == []
-    assert any("clash" in f for f in task.faults(task, [one, two]))
-    assert any("no offer" in f for f in task.faults(task, [_offer("p", "z", "knob")]))
+    assert tasks.faults(task, [one]) == []
+    assert any("clash" in f for f in tasks.faults(task, [one, two]))
+    assert any("no offer" in f for f in tasks.faults(task, [_offer("p", "z", "knob")]))
     loose = [Offer(Want(p, "knob"), Article("", "k"), 0.0) for p in "abc"]
-    assert any("3 times" in f for f in task.faults(Task(tuple(loose), {}, {Article("", "k"): 2}), loose))
+    assert any("3 times" in f for f in tasks.faults(Task(tuple(loose), {}, {Article("", "k"): 2}), loose))
 
 
 def test_costs_that_differ_by_little_are_told_apart() -> None:
