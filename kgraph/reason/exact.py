@@ -137,9 +137,10 @@ class Diagram:
         key = (level, low, high)
         found = self._node.get(key)
         if found is None:
-            found = self._node[key] = len(self._low)
-            if found > self._most:
+            found = len(self._low)
+            if found >= self._most:
                 raise OutOfReach
+            self._node[key] = found
             self._level.append(level)
             self._low.append(low)
             self._high.append(high)
