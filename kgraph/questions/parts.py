@@ -10,13 +10,19 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
 from kgraph.questions.asked import Asked, alike, budget_of, left_over_note
+from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
 
-def parts(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> Answer:
-    """Every part that goes there, with its role; parts that no set is known to have too."""
+def parts(
+    graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT, budget: Budget | None = None
+) -> Answer:
+    """Every part that goes there, with its role; parts that no set is known to have too.
+
+    `budget`: one that several questions share.
+    """
     here = Place(f"s:{set_key}", position)
-    asked = _Parts(graph, wanted, budget_of(wanted), State("goes", *here), "asked", host=here)
+    asked = _Parts(graph, wanted, budget or budget_of(wanted), State("goes", *here), "asked", host=here)
     known: dict[str, tuple[str, ...]] = {}
     rows = [
         row._replace(

@@ -20,6 +20,10 @@ Steps = list[list[tuple[int, int]]]
 """For each state the steps out of it: (state reached, number of the fact or -1 where none is needed)."""
 
 
+LOOKS_AT_THE_CLOCK = 512
+"""Once in so many states the clock is asked whether the longest time is up."""
+
+
 @dataclass(slots=True)
 class Network:
     """All states within reach of a start (state 0), and the cheapest way to each.
@@ -80,7 +84,9 @@ def explore(
             made.unexplored.update(i for i, known in enumerate(settled) if not known)
             made.unexplored.add(here)
             break
-        if budget.steps <= 0 or len(made.states) > budget.states or (here % 512 == 511 and budget.over):
+        if here % LOOKS_AT_THE_CLOCK == LOOKS_AT_THE_CLOCK - 1 and budget.over:
+            budget.steps = 0
+        if budget.steps <= 0 or len(made.states) > budget.states:
             made.unexplored.add(here)
             continue
         out = made.steps[here]

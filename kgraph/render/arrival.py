@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
+from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, each_once, percent
 from kgraph.render.faults import counted_text
 from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
 from kgraph.render.values import value_text
+from kgraph.shelf.ledger import shelf_now
 from kgraph.shelf.owned import with_units
 
 ALWAYS = ("mains", "charged capacitors", "leaking cells")
@@ -95,9 +97,15 @@ def _photos(rows: list[FaultRow]) -> tuple[str, ...]:
 
 def _at_hand(graph: Graph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
-    items = []
+    items: list[Item] = []
+    budget = budget_of(questions.BEST_ONLY)
     for position in questions.places_of(graph, set_key):
-        for row in questions.parts(graph, set_key, position, questions.BEST_ONLY).rows:
+        if budget.over:
+            items.insert(
+                0, Item(f"no time was left for {data.text('position', position)} and what follows it")
+            )
+            break
+        for row in questions.parts(graph, set_key, position, questions.BEST_ONLY, budget).rows:
             part = row.part or ""
             if row.role in ("original", "alike") and data.kind_of(part) in SMALL:
                 items.append(Item(f"{data.text('position', position)}: {_part(data, part)}"))
@@ -128,7 +136,9 @@ def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
 def _givers(graph: Graph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     places = questions.places_of(graph, set_key)
-    answer = with_units(graph, questions.donors(graph, set_key, places, questions.BEST_ONLY))
+    own = frozenset(f"s:{unit.set}" for unit in shelf_now(graph).units.values())
+    found = questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own)
+    answer = with_units(graph, found)
     by_unit: dict[tuple[str, str], list[str]] = {}
     for row in answer.rows:
         for unit, state in row.units:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from kgraph import questions
 from kgraph.questions import asked
 from kgraph.reason.budget import Budget
+from kgraph.reason.rules import State, Step
+from kgraph.reason.walk import LOOKS_AT_THE_CLOCK, explore
 from tests.support import graph_of
 
 FOLDER = """
@@ -46,3 +48,13 @@ def test_answers_that_were_not_looked_at_are_counted() -> None:
 def test_one_is_not_said_of_many() -> None:
     assert asked.left_over_note(0) == []
     assert asked.left_over_note(1)[0].startswith("1 less certain answer was ")
+
+
+def test_a_walk_ends_when_the_time_is_up() -> None:
+    made = explore(State("n", "0"), _in_a_row, ending_after(0))
+    assert len(made.states) <= LOOKS_AT_THE_CLOCK + 1
+    assert made.unexplored
+
+
+def _in_a_row(state: State) -> list[Step]:
+    return [(State("n", str(int(state.owner) + 1)), None)] if int(state.owner) < 5000 else []
