@@ -136,6 +136,8 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
         print_json(render.shelf_json(loaded.data, found, units), loaded)
     elif found.units or found.stock:
         sys.stdout.write(render.shelf_text(loaded.data, found, sys.stdout.isatty(), bool(units)))
+        for note in found.notes:
+            print(visible(note), file=sys.stderr)
     else:
         print("nothing is on the shelf: add - unit: or - stock: entries", file=sys.stderr)
     return 0 if found.units or found.stock else 1

@@ -121,7 +121,7 @@ def shelf_json(data: Collection, found: Overview, units: Sequence[str]) -> dict[
         "question": question,
         "answers": [_unit_json(data, found.shelf, u) for u in found.units],
         "stock": [_loose_json(data, s) for s in found.stock],
-        "notes": [],
+        "notes": list(found.notes),
     }
 
 

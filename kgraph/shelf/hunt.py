@@ -18,7 +18,7 @@ from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import SCALE_NOTE, Row
 from kgraph.shelf.ledger import Shelf, is_known, shelf_now
-from kgraph.shelf.offers import Source
+from kgraph.shelf.offers import UNFINISHED_NOTE, Source
 from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
 from kgraph.shelf.routes import MOST_NAMED
 
@@ -87,7 +87,8 @@ def hunt(
     ]
     found.sort(key=lambda q: (-q.expected, graph.data.owner_text(q.set)))
     unlike = tuple(row for one in sought for row in source.unlike(one.place))
-    notes = [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
+    notes = [UNFINISHED_NOTE] if source.unfinished else []
+    notes += [*left_out_note(wishes), *_notes(source, found, sought, len(met))]
     notes += questions.unlike_notes(graph.data, unlike)
     return Hunt(tuple(found), tuple(sought), len(met), tuple(notes), unlike)
 

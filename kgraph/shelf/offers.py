@@ -36,6 +36,12 @@ def budget_of(wanted: Wanted) -> Budget:
     return Budget((wanted.seconds or 1.0) * SHARES, time.monotonic)
 
 
+UNFINISHED_NOTE = (
+    "The time was up before all of the folder was looked at, so that something that goes may be missing; "
+    "`kgraph donors` looks at one place for longer."
+)
+
+
 @dataclass
 class Source:
     """The answers to the wants of one shelf, each worked out once."""
@@ -45,6 +51,8 @@ class Source:
     wanted: Wanted = questions.DEFAULT
     shared: Budget | None = None
     """A budget that this shares with other sources of one command."""
+    unfinished: bool = False
+    """Whether some question was ended before all that it might come to was looked at."""
     _of_place: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
     _of_any: dict[Place, Mapping[Place, Row]] = field(default_factory=dict)
     _of_part: dict[str, Mapping[Place, Row]] = field(default_factory=dict)
@@ -103,6 +111,7 @@ class Source:
         """What one question may use of the budget; what it leaves is there for the next."""
         share = self.budget.part(SHARES)
         yield share
+        self.unfinished = self.unfinished or share.steps <= 0 or share.over
         self.budget.spent(share, SHARES)
 
     def unlike(self, place: Place) -> tuple[Row, ...]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kgraph.fits.graph import Graph
 from kgraph.names import natural
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
-from kgraph.shelf.offers import NO_DONOR, Source, may_give
+from kgraph.shelf.offers import NO_DONOR, UNFINISHED_NOTE, Source, may_give
 from kgraph.shelf.task import Want
 
 
@@ -42,25 +42,27 @@ class Overview:
     shelf: Shelf
     units: tuple[Seen, ...]
     stock: tuple[Loose, ...]
+    notes: tuple[str, ...] = ()
 
 
 def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
     """These units (keys), or the whole shelf with its loose parts."""
     shelf = shelf_now(graph)
-    by_unit, by_part = _waiting(graph, shelf)
+    source = Source(graph, shelf)
+    by_unit, by_part = _waiting(source)
     in_order = units or sorted(shelf.units, key=lambda u: natural(graph.data.text("unit", u)))
     parts = [] if units else sorted(shelf.stock, key=lambda p: natural(graph.data.text("part", p)))
     seen = tuple(_seen(shelf, u, by_unit[u]) for u in in_order)
     stock = tuple(_loose(graph, shelf, p, by_part[p]) for p in parts)
-    return Overview(shelf, seen, stock)
+    return Overview(shelf, seen, stock, (UNFINISHED_NOTE,) if source.unfinished else ())
 
 
 _Waiting = dict[str, list[tuple[Want, float]]]
 
 
-def _waiting(graph: Graph, shelf: Shelf) -> tuple[dict[str, _Waiting], _Waiting]:
+def _waiting(source: Source) -> tuple[dict[str, _Waiting], _Waiting]:
     """Which open wants each place of each unit, and each loose part, could meet, and how certain that is."""
-    source = Source(graph, shelf)
+    shelf = source.shelf
     by_unit: dict[str, _Waiting] = defaultdict(lambda: defaultdict(list))
     by_part: _Waiting = defaultdict(list)
     for unit, now in shelf.units.items():

@@ -15,7 +15,7 @@ from kgraph.fits.graph import Graph
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
-from kgraph.shelf.offers import Source, may_give
+from kgraph.shelf.offers import UNFINISHED_NOTE, Source, may_give
 from kgraph.shelf.routes import Unmet, route
 from kgraph.shelf.solve import best_plans
 from kgraph.shelf.taking import ALL, Counting, could_meet, counting_on, open_wants
@@ -153,7 +153,7 @@ def plan(
         unmet=_unmet(source, wants, courses[0], wishes),
         possible=tuple(_possible(now, task, rows, best, counted, wishes)),
         instead=tuple(courses[1:]),
-        notes=tuple(_notes(courses, found, wishes)),
+        notes=(*([UNFINISHED_NOTE] if source.unfinished else []), *_notes(courses, found, wishes)),
     )
 
 

@@ -8,6 +8,8 @@ from typing import Any
 import pytest
 
 from kgraph.cli.main import run
+from kgraph.reason.budget import Budget
+from kgraph.shelf import offers
 from tests.support import DEMO, ask, folder_with
 
 FACTS = """\
@@ -178,3 +180,12 @@ def test_nothing_to_look_for_is_nothing_found(folder: Path, capsys: Any) -> None
     (folder / "more.yaml").write_text("- unit: P-3\n  set: Larkfield LK-40\n  wants: []\n")
     assert run(["--data", str(folder), "hunt", "P-3"]) == 1
     assert "nothing found" in capsys.readouterr().err
+
+
+def test_what_was_not_looked_at_for_want_of_time_is_told(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(offers, "budget_of", lambda wanted: Budget(0.0))
+    for command in (["shelf"], ["hunt", "P-1"], ["plan", "P-1"]):
+        run(["--data", str(folder), *command])
+        assert "The time was up before all of the folder was looked at" in "".join(capsys.readouterr())
