@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from kgraph.api.writing import Doubtful
     from kgraph.problems import CannotRun, Problem, Stop, Where, WrongUse
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "CannotRun",

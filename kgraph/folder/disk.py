@@ -46,6 +46,9 @@ def fact_files(folder: Path) -> list[Path]:
     try:
         root = folder.resolve()
         found = [path for path in _yaml_files(folder) if _is_inside(path, root)]
+    except FileNotFoundError:
+        name = shown(str(folder), 200)
+        raise CannotRun(f"{name}: there is no such folder; `kgraph init {name}` makes one") from None
     except (OSError, RuntimeError) as error:
         raise CannotRun(f"{shown(str(folder), 200)}: {reason(error)}") from None
     by_target: dict[Path, Path] = {}
