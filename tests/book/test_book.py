@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kgraph.book import pictures, search
+from kgraph.book import pictures, search, working
 from kgraph.book.addresses import is_page_path, page_path, refs_of
 from kgraph.book.ground import Ground, Wishes
 from kgraph.book.pages import Book
@@ -445,15 +445,15 @@ def test_a_run_that_stopped_half_way_is_finished_by_the_next(
     facts: Path, tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "book"
-    files = Book.files
+    made = working.made
 
-    def cut(self: Book) -> Iterator[tuple[str, bytes]]:
-        for number, file in enumerate(files(self)):
+    def cut(*given: Any) -> Iterator[tuple[str, Any]]:
+        for number, page in enumerate(made(*given)):
             if number == 9:
                 raise OSError(28, "No space left on device", "disk")
-            yield file
+            yield page
 
-    monkeypatch.setattr(Book, "files", cut)
+    monkeypatch.setattr(working, "made", cut)
     assert run(["--data", str(facts), "book", str(folder)]) == 3
     monkeypatch.undo()
     total, new, _ = written(capsys, facts, folder)

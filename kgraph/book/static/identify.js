@@ -6,6 +6,7 @@
   const OUTLIER = 3;
   const LEAST_SHOWN = 0.001;
   const SHOWN = 5;
+  const SHOWN_UNASKED = 3; // before anything was seen all are as likely as each other
   let data = null;
 
   const sum = (numbers) => numbers.reduce((a, b) => a + b, 0);
@@ -409,7 +410,7 @@
     }));
     const { fittings, answers } = identify(looks);
     const chances = [...byFamily(answers)].sort((a, b) => b[1] - a[1] || (a[0] ?? Infinity) - (b[0] ?? Infinity));
-    $("answers").replaceChildren(...chances.slice(0, SHOWN).map(([of, chance]) => family(of, chance, answers, fittings)));
+    $("answers").replaceChildren(...chances.slice(0, looks.length ? SHOWN : SHOWN_UNASKED).map(([of, chance]) => family(of, chance, answers, fittings)));
     const following = next(looks, answers).slice(0, SHOWN);
     $("next").replaceChildren(...following.map((n) => {
       const button = made("button", `${data.keys[n.key].name} (${n.bits.toFixed(2)} bits)`, { type: "button" });
