@@ -8,7 +8,7 @@ from kgraph.collection import Collection
 from kgraph.questions import SCALE_NOTE
 from kgraph.render.answers import caution_texts, each_once, percent
 from kgraph.render.plan import set_name
-from kgraph.render.terminal import visible
+from kgraph.render.printed import page_of
 from kgraph.shelf.glance import Given, Grid, Line
 from kgraph.shelf.plan import SOUND_NOTE
 
@@ -62,21 +62,11 @@ def _cell(data: Collection, line: Line, given: Given | None) -> Cell:
 
 def page(data: Collection, grid: Grid, sets: dict[str, str]) -> str:
     """The whole page."""
-    import jinja2
-
-    templates = jinja2.Environment(
-        loader=jinja2.PackageLoader("kgraph.render", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda v: visible(v) if isinstance(v, str) else v,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     cautions = each_once(c for line in grid.lines for c in line.cautions)
-    made = templates.get_template("grid.html").render(
+    return page_of(
+        "grid.html",
         title=f"What own units give to {data.text('set', grid.set)}",
         table=table(data, grid, sets),
         cautions=caution_texts(data, cautions),
         notes=[SOUND_NOTE, SCALE_NOTE],
     )
-    return made.rstrip() + "\n"

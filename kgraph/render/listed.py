@@ -11,8 +11,9 @@ from kgraph.listing import KINDS, List, Row
 from kgraph.names import compared
 from kgraph.records import Value, plain
 from kgraph.render.answers import percent
+from kgraph.render.printed import page_of
 from kgraph.render.sentences import says
-from kgraph.render.terminal import table, visible
+from kgraph.render.terminal import table
 from kgraph.render.values import value_text
 
 MOST_COLUMNS = 6
@@ -96,21 +97,11 @@ def _row_json(data: Collection, row: Row, columns: Sequence[str]) -> dict[str, A
 
 def page(data: Collection, found: List, columns: Sequence[str]) -> str:
     """One page of HTML for print."""
-    import jinja2
-
-    templates = jinja2.Environment(
-        loader=jinja2.PackageLoader("kgraph.render", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda v: visible(v) if isinstance(v, str) else v,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     where = ", ".join(f"{one.key}={one.value}" for one in found.conditions)
-    made = templates.get_template("list.html").render(
+    return page_of(
+        "list.html",
         title=f"{found.kind.capitalize()}{': ' if where else ''}{where}",
         columns=columns,
         rows=[[shown(data, row, c) for c in columns] for row in found.rows],
         count=f"{len(found.rows)} {found.kind if len(found.rows) != 1 else KINDS[found.kind]}",
     )
-    return made.rstrip() + "\n"

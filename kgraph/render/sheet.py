@@ -15,6 +15,7 @@ from kgraph.money import Money, sums
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
 from kgraph.render.event_words import event_json, event_says, unit_text
 from kgraph.render.plan import set_name
+from kgraph.render.printed import page_of
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
@@ -308,22 +309,9 @@ def _markdown(page: Page) -> str:
 def _html(page: Page, thumbnails: Mapping[str, bytes]) -> str:
     import base64
 
-    import jinja2
-    from markupsafe import Markup
-
     # Bytes of our own making, as text that can hold no mark of HTML.
     inline = {p: f"data:image/jpeg;base64,{base64.b64encode(d).decode()}" for p, d in thumbnails.items()}
-
-    templates = jinja2.Environment(
-        loader=jinja2.PackageLoader("kgraph.render", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        # What a macro made is markup already, of texts that went this way.
-        finalize=lambda v: visible(v) if isinstance(v, str) and not isinstance(v, Markup) else v,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return templates.get_template("sheet.html").render(page=page, inline=inline).rstrip() + "\n"
+    return page_of("sheet.html", page.title, pictures=True, page=page, inline=inline)
 
 
 # JSON -----------------------------------------------------------------------------------------
