@@ -31,6 +31,8 @@ Value = Plain
 """What the value of a key can be: text, a list, or a mapping."""
 
 LOCK_NAME = ".kgraph.lock"
+PICTURES = "photos"
+"""The folder, in a fact folder, of the pictures that entries name."""
 LOCK_WAIT_S = 60.0
 """How long to wait for one and the same other writer, in seconds."""
 LEFT_OVER_S = 86_400.0
@@ -328,6 +330,9 @@ def append(
     with _naming(target), _lock(folder):
         resolved = _resolve(folder, target)
         remove_leftovers(resolved.parent)
+        pictures = folder / PICTURES
+        if pictures.is_dir() and not pictures.is_symlink():
+            remove_leftovers(pictures)
         for _ in range(TRIES):
             old = _bytes_or_none(resolved)
             if expect is not None and (old or b"") != expect:

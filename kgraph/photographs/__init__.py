@@ -21,7 +21,7 @@ from kgraph.folder import writing
 from kgraph.folder.disk import bytes_of, display, reason
 from kgraph.problems import CannotRun, Problem, Where
 
-ROOM = "photos"
+ROOM = writing.PICTURES
 MOST_BYTES = 25_000_000
 MOST_PIXELS = 40_000_000
 LONGEST_SIDE = 2_000

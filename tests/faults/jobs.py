@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,6 +35,9 @@ HOME: Files = {
     "facts/shelf.yaml": SHELF,
     "theirs/a.yaml": b"- rebadge: [Arden 12, Cassel 3]\n  how: fitted\n- set: Cassel 3\n",
     "in.csv": b"set,market\nDorn 5,DE\nEllis 9,UK\n",
+    "in.png": base64.b64decode(
+        "iVBORw0KGgoAAAANSUhEUgAAAAIAAAACCAIAAAD91JpzAAAAFklEQVR4nGM8wcXFwMDAxMDAwMDAAAALOADgEfTV1gAAAABJRU5ErkJggg=="
+    ),
 }
 """What lies there before any command."""
 
@@ -77,6 +81,7 @@ JOBS = (
     _job("inspect", "inspect", "U-01", "volume knob", "cracked", "--date", "2024-01-02"),
     _job("fit", "fit", "K-114", "--to", "U-03"),
     _job("add new file", "add", "set", "Farrow 2", "--yes", "--file", "new.yaml"),
+    _job("add a picture", "add", "set", "Gable 4", "--photo", "{home}/in.png", "--yes"),
     _job("merge", "merge", "{home}/theirs"),
     _job("import", "import", "{home}/in.csv", "--kind", "set", "--yes"),
     _job("init", "init", "{home}/new", "--demo", changes="new", again=True),
@@ -114,6 +119,10 @@ def state(job: Job, home: Path, was: Clean) -> str:
         return "new"
     if job.name == "index":
         return "between"
+    pictures = {name: data for name, data in was.new.items() if name.startswith("photos/")}
+    if pictures and now == was.old | pictures:
+        # A picture that no entry names harms nobody; an entry whose picture is not there would.
+        return "picture alone"
     for name, data in now.items():
         if data not in (was.old.get(name), was.new.get(name)) and not _is_list(name):
             return f"broken: {name} has {len(data)} bytes"

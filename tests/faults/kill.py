@@ -32,7 +32,11 @@ def figure(build: Build, size: str, place: Path) -> Tally:
     if straced.MISSING:
         return Tally(skipped=straced.MISSING)
     total = Tally()
-    names = ["add", "add new file", "correct"] if size == "small" else [job.name for job in jobs.JOBS]
+    names = (
+        ["add", "add new file", "add a picture", "correct"]
+        if size == "small"
+        else [job.name for job in jobs.JOBS]
+    )
     for job in jobs.named(names):
         part = sweep(build, job, place, size)
         if size == "full":
