@@ -71,12 +71,14 @@ def _of_unit(graph: Graph, answer: Answer, unit: UnitNow | None, position: str) 
 
 def donors(graph: Graph, name: str, positions: Sequence[str], wish: Wanted = DEFAULT) -> Answer:
     """Which sets can give what a set wants at these places, or a unit of yours; own units are named."""
-    from kgraph.shelf.owned import with_units
+    from kgraph.shelf.owned import own_shelf, with_units
 
+    # Asked first, so that an index that does not hold units is left before the work is done.
+    shelf = own_shelf(graph)
     answer = questions.donors(graph, *places_wanted(graph, name, positions), wish)
     if not positions:
         answer = answer._replace(question={**answer.question, "by place": True})
-    return with_units(graph, answer)
+    return with_units(graph, answer, shelf)
 
 
 def places_wanted(graph: Graph, name: str, positions: Sequence[str]) -> tuple[str, list[str]]:

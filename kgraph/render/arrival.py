@@ -136,9 +136,10 @@ def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
 def _givers(graph: Graph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     places = questions.places_of(graph, set_key)
-    own = frozenset(f"s:{unit.set}" for unit in shelf_now(graph).units.values())
+    shelf = shelf_now(graph)
+    own = frozenset(f"s:{unit.set}" for unit in shelf.units.values())
     found = questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own)
-    answer = with_units(graph, found)
+    answer = with_units(graph, found, shelf)
     by_unit: dict[tuple[str, str], list[str]] = {}
     for row in answer.rows:
         for unit, state in row.units:

@@ -15,11 +15,15 @@ from kgraph.shelf.ledger import Held, Shelf, UnitNow, is_known, shelf_now
 NOT_INSPECTED = "not inspected"
 
 
-def with_units(graph: Graph, answer: Answer) -> Answer:
+def own_shelf(graph: Graph) -> Shelf | None:
+    """One's own units as they are now; None where there are none."""
+    return shelf_now(graph) if graph.data.known("unit") else None
+
+
+def with_units(graph: Graph, answer: Answer, shelf: Shelf | None) -> Answer:
     """The same answer, each row with the units that are of its set, and their state at its place."""
-    if not graph.data.known("unit"):
+    if shelf is None:
         return answer
-    shelf = shelf_now(graph)
     of_set: dict[str, list[UnitNow]] = {}
     for _, unit in sorted(shelf.units.items()):
         of_set.setdefault(f"s:{unit.set}", []).append(unit)
