@@ -98,7 +98,8 @@ class Stamps:
         told = [self._entries[id(e)] for e in g.data.entries if not isinstance(e, _OF_THINGS)]
         known = [sorted(g.data.known(kind).items()) for kind in ("position", "kind", "assembly", "caution")]
         lists = [any(k == kind for k, _ in g.refs) for kind in ("family", "assembly", "part", "position")]
-        return _digest(repr((told, known, g.wishes, lists, g.answering.depth, program(), bool(g.draw))))
+        shown = sorted(g.thumbnails), bool(g.draw)
+        return _digest(repr((told, known, g.wishes, lists, shown, g.answering.depth, program())))
 
     # Stamps
 

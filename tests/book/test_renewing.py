@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from kgraph.book import answering
 from kgraph.cli.main import run
@@ -163,3 +164,19 @@ def test_a_run_that_is_cut_off_vouches_for_nothing(
     (facts / "more.yaml").unlink()
     run(["--data", str(facts), "book", str(book)])
     assert files(book) == before
+
+
+def test_a_photograph_that_comes_back_is_shown_on_its_page(depth: int, tmp_path: Path) -> None:
+    facts, book, anew = tmp_path / "facts", tmp_path / "book", tmp_path / "anew"
+    facts.mkdir()
+    Image.new("RGB", (40, 30), (200, 10, 10)).save(tmp_path / "front.png")
+    words = ["add", "set", "Larkfield LK-40", "--photo", str(tmp_path / "front.png"), "--yes"]
+    (facts / "bench.yaml").write_text("- set: Orvanek 2200\n")
+    assert run(["--data", str(facts), *words]) == 0
+    (kept,) = (facts / "photos").iterdir()
+    away = kept.rename(tmp_path / kept.name)
+    assert run(["--data", str(facts), "book", str(book)]) == 0
+    away.rename(kept)
+    for folder in (book, anew):
+        assert run(["--data", str(facts), "book", str(folder)]) == 0
+    assert files(book) == files(anew)
