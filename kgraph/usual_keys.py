@@ -287,8 +287,6 @@ PARTS: dict[str, tuple[Key, ...]] = {
 """Kind of part -> what else is read off one of it, before what every part has."""
 _EVERY_PART = (Key("size", "30 x 12 x 4 mm"), Key("material", "ABS"), Key("colour", "black"))
 """What is read off a part of a kind that is not listed."""
-_BEFORE = 4
-"""The keys of a part that come before those of its kind: name, other names, kind and numbers."""
 _PARTS = {fold(kind): keys for kind, keys in PARTS.items()}
 
 
@@ -304,11 +302,6 @@ def of_part(sort: str, compared: tuple[str, ...] = ()) -> tuple[Key, ...]:
     keys = _PARTS.get(fold(sort), _EVERY_PART)
     known = {fold(key.name) for key in keys}
     return (*keys, *(Key(name, "", "compared by size") for name in compared if fold(name) not in known))
-
-
-def with_those_of_part(keys: tuple[Key, ...], more: tuple[Key, ...]) -> tuple[Key, ...]:
-    """The keys of a part with those of its kind where a person comes to them."""
-    return (*keys[:_BEFORE], *more, *keys[_BEFORE:])
 
 
 def several(kind: str) -> frozenset[str]:

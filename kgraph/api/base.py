@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
-from kgraph.api import opening
+from kgraph.api import leaving, opening
 from kgraph.api.decoding import decoded
+from kgraph.api.loaded import Loaded
 from kgraph.api.replies import Reply
 from kgraph.folder import files
 from kgraph.problems import WrongUse
@@ -38,19 +39,18 @@ class Opening:
         self.strict = strict
         """Whether a folder in which an entry cannot be read is refused."""
         self._suppose, self._without = suppose, without
-        self._held: opening.Opened | None = None
+        self._held: Loaded | None = None
         self._stamps: object = None
 
     def __repr__(self) -> str:
         named = ", ".join(repr(str(folder)) for folder in self.folders)
         return f"kgraph.open({named})"
 
-    def _opened(self) -> opening.Opened:
+    def _opened(self) -> Loaded:
         stamps = self._stamps_now()
         if self._held is None or stamps is None or stamps != self._stamps:
-            self._held = opening.opened(
-                self.folders, strict=self.strict, suppose=self._suppose, without=self._without
-            )
+            said = opening.Supposed(self._suppose, self._without)
+            self._held = opening.opened(self.folders, self.strict, said)
             self._stamps = stamps
         return self._held
 
@@ -70,7 +70,7 @@ class Opening:
         self, cls: type[R], said: Mapping[str, Any], richer: Mapping[str, Any] | None = None, **more: Any
     ) -> R:
         """The answer of a class from what JSON says; `richer`: the same, with more in it than JSON has."""
-        whole = opening.told(said, self._opened())
+        whole = leaving.told(said, self._opened())
         return decoded(cls, {**whole, **(richer or {})}, said=whole, **more)
 
 

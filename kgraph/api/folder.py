@@ -11,6 +11,7 @@ from kgraph.api.base import PathGiven, Weighed, wish
 from kgraph.api.checked import problems_of
 from kgraph.api.decoding import decoded
 from kgraph.api.entries import Said, entry_of, pairs_of
+from kgraph.api.leaving import problem_json
 from kgraph.api.of_belts import BeltQuestions
 from kgraph.api.of_sets import SetQuestions
 from kgraph.api.of_shelf import ShelfQuestions
@@ -90,8 +91,8 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
         errors = [p for p in found if p.severity == "error"]
         warnings = most_serious_first([p for p in found if p.severity == "warning"])
         lists = {
-            "errors": [opening.problem_json(p) for p in errors],
-            "warnings": [opening.problem_json(p) for p in warnings],
+            "errors": [problem_json(p) for p in errors],
+            "warnings": [problem_json(p) for p in warnings],
         }
         return decoded(CheckReply, lists, said=lists)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from kgraph.cli.settings import Loaded
+from kgraph.api.loaded import Loaded
 from kgraph.folder.formats import LATER
 from kgraph.problems import CannotRun, Problem
 

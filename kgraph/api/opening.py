@@ -1,76 +1,130 @@
-"""Fact folders opened for a program: in this one place it is decided how."""
+"""Fact folders read, for the command line and for programs: in this one place it is decided how."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from kgraph import collection, records
+from kgraph.api.leaving import refusal
+from kgraph.api.loaded import Loaded
+from kgraph.collection import sayings
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import Graph
-from kgraph.folder import disk, reading, schema
-from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order
+from kgraph.folder import disk, formats, reading, schema
+from kgraph.problems import CannotRun, Problem, Where, WrongUse, in_order, shown
+
+Step = Callable[[int, int], None]
+"""Told after so many files that held so many facts."""
+Steps = Callable[[str, int], AbstractContextManager[Step]]
+"""What shows how far a piece of work is, by what it does and how many files it has."""
 
 
-class Opened(NamedTuple):
-    """Folders as they were read, and what of them could not be."""
+class Entries(NamedTuple):
+    """What was read of folders: the entries, every problem met on the way, how many entries are left out.
 
-    graph: Graph
-    problems: tuple[Problem, ...]
-    left_out: int
+    `unread` are the problems of files of which nothing can be read.
+    """
+
+    entries: list[records.Entry]
+    problems: list[Problem]
+    left_out: int = 0
+    unread: tuple[Problem, ...] = ()
 
 
-def opened(
-    folders: Sequence[Path],
-    *,
-    strict: bool = False,
-    suppose: Sequence[records.Entry] = (),
-    without: Sequence[str] = (),
-) -> Opened:
-    """The folders, with what is supposed. Raises CannotRun for a file of which nothing can be read."""
+class Supposed(NamedTuple):
+    """What is asked about beside what stands in the files, and where that is said."""
+
+    entries: Sequence[records.Entry] = ()
+    without: Sequence[str] = ()
+    """The ids of facts that are taken back."""
+    where: Where = Where("supposed")
+
+
+NOTHING = Supposed()
+
+
+@contextmanager
+def silent(what: str, total: int) -> Iterator[Step]:
+    """Show nothing."""
+    yield lambda done, facts: None
+
+
+def entries_of(folders: Sequence[Path], steps: Steps = silent) -> Entries:
+    """All entries that can be read, and all problems of reading them."""
     entries: list[records.Entry] = []
     problems: list[Problem] = []
     left_out = 0
+    unread: list[Problem] = []
+    seen: set[Path] = set()
     for folder in folders:
         paths = disk.fact_files(folder)
         if not paths:
-            raise CannotRun(f"{folder} holds no *.yaml file; `kgraph init` starts a fact folder")
-        for path in paths:
-            read = reading.read_file(path)
-            found, wrong = schema.check_file(read)
-            errors = [p for p in (*read.problems, *wrong) if p.severity == "error"]
-            if read.unread or (errors and strict):
-                raise CannotRun(*errors)
-            left_out += max(reading.entries_begun(path) - len(found), 1) if errors else 0
-            entries += found
-            problems += [*read.problems, *wrong]
-    taken_back = [_withdraw(target) for target in without]
-    data = collection.build([*entries, *suppose, *taken_back])
-    if unknown := [w.target for w in taken_back if w in data.unknown_withdraws]:
-        raise WrongUse(*(f"no fact has the id {target!r}" for target in unknown))
-    return Opened(graphs.build(data), tuple(in_order(problems)), left_out)
+            says = f"{shown(str(folder), 200)} holds no *.yaml file"
+            raise CannotRun(f"{says}; `kgraph init {shown(str(folder), 200)}` starts a fact folder")
+        if len(folders) > 1:
+            # A folder that is named twice, or lies in another, is read once: else loose parts would double.
+            paths = list(_unseen(paths, seen))
+        with steps("reading", len(paths)) as step:
+            # Checked one by one: what was read of a file is not kept beside the records made of it.
+            for path in paths:
+                read = reading.read_file(path)
+                found, wrong = schema.check_file(read)
+                entries += found
+                problems += [*read.problems, *wrong]
+                if read.unread:
+                    unread += read.problems
+                else:
+                    left_out += _left_out(read, path, found, [*read.problems, *wrong])
+                step(1, sum(isinstance(entry, sayings.FACT_TYPES) for entry in found))
+    return Entries(entries, in_order(problems), left_out, tuple(in_order(unread)))
 
 
-def _withdraw(target: str) -> records.Withdraw:
+def _left_out(read: reading.ReadFile, path: Path, found: list[records.Entry], problems: list[Problem]) -> int:
+    """How many of the entries that begin in a file are not among those found, for what is wrong with them."""
+    later = sum(p.code == formats.LATER for p in problems)
+    if not any(p.severity == "error" for p in problems):
+        return later
+    begun = reading.entries_begun(path)
+    speechless = sum(p.code == "says-nothing" for p in problems)
+    speechless += any(map(formats.is_format, read.entries)) and not any(p.code == "format" for p in problems)
+    return max(begun - len(found) - speechless, 1)
 
+
+def _unseen(paths: Iterable[Path], seen: set[Path]) -> Iterable[Path]:
+    for path in paths:
+        real = path.resolve()
+        if real not in seen:
+            seen.add(real)
+            yield path
+
+
+def opened(
+    folders: Sequence[Path], strict: bool = False, supposed: Supposed = NOTHING, steps: Steps = silent
+) -> Loaded:
+    """The collection and graph of the folders, without what cannot be read.
+
+    Raises CannotRun for a file that cannot be read at all, and, where it is to be strict, for any fault.
+    """
+    read = entries_of(folders, steps)
+    errors = [p for p in read.problems if p.severity == "error"]
+    if read.unread or (errors and strict):
+        raise refusal(errors if strict else read.unread)
+    return loaded(read, supposed)
+
+
+def loaded(read: Entries, supposed: Supposed = NOTHING) -> Loaded:
+    """What was read with what is supposed; raises WrongUse for ids in `without` that name no fact."""
+    taken_back = [_withdraw(target, supposed.where) for target in supposed.without]
+    data = collection.build([*read.entries, *supposed.entries, *taken_back])
+    unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
+    if unknown:
+        mend = "`--proof` shows the ids"
+        raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
+    return Loaded(data, graphs.build(data), tuple(read.problems), read.left_out)
+
+
+def _withdraw(target: str, where: Where) -> records.Withdraw:
     pairs = (("withdraw", target), ("why", "supposed"))
-    return records.Withdraw(
-        kind="withdraw", where=Where("supposed"), pairs=pairs, target=target, why="supposed"
-    )
-
-
-def told(said: Mapping[str, Any], folder: Opened) -> dict[str, Any]:
-    """The object of an answer, with what is left out of it, fault by fault, under `left out`."""
-    errors = [p for p in folder.problems if p.severity == "error"]
-    return {**said, "left out": [problem_json(p) for p in errors]} if errors else dict(said)
-
-
-def problem_json(problem: Problem) -> dict[str, Any]:
-    """A problem as it stands in JSON: its place, its code, and what to do."""
-    where = problem.where
-    place = {"file": where.file, "line": where.line, "column": where.column} if where else {}
-    return {"file": None, "line": None, "column": None, **place, "code": problem.code} | {
-        "says": problem.says,
-        "mend": problem.mend,
-    }
+    return records.Withdraw(kind="withdraw", where=where, pairs=pairs, target=target, why="supposed")

@@ -57,11 +57,6 @@ def index_page(g: Ground) -> dict[str, Any]:
     }
 
 
-def badges_list(g: Ground) -> Listing:
-    """All sets by their badge."""
-    return g.badges
-
-
 def families_list(g: Ground) -> Listing:
     """Every family and its sets, by the letter that its name begins with."""
     found: dict[str, list[Any]] = defaultdict(list)

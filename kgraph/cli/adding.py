@@ -16,13 +16,14 @@ from kgraph.api import event_log
 from kgraph.api.entries import checked as read_new
 from kgraph.api.entries import kind_and_names, with_pictures
 from kgraph.api.event_log import NEW_FILE
+from kgraph.api.loaded import Loaded
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
 from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.fits import graph as graphs
 from kgraph.folder import entry_keys, writing
 from kgraph.photographs import Picture, keep

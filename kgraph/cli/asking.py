@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from kgraph.api import asked
-from kgraph.cli.leaving import told
+from kgraph.api.leaving import told
+from kgraph.api.loaded import Loaded
 from kgraph.cli.opening import with_folder
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Wanted

@@ -12,11 +12,12 @@ import click
 
 from kgraph import belt_sizes
 from kgraph.api import asked_belts as asked
+from kgraph.api.loaded import Loaded
 from kgraph.belts import drive
 from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import ASSUMED_OPTION, print_json, query_options, wanted, whole
 from kgraph.cli.loading import as_it_is, load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import belt_families, belt_finds, belt_fits, belt_paths, belt_places

@@ -9,10 +9,11 @@ from pathlib import Path
 import click
 
 from kgraph import records
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import SECONDS_OPTION
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.problems import CannotRun
 
 

@@ -11,9 +11,9 @@ import click
 
 from kgraph import calibration, collection
 from kgraph.api.checked import problems_of
+from kgraph.api.leaving import problem_json
 from kgraph.calibration import GradeHeld
 from kgraph.cli.asking import print_json
-from kgraph.cli.leaving import problem_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
 from kgraph.fits import graph as graphs

@@ -12,11 +12,12 @@ from kgraph import lookup, words
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.entries import with_pictures
 from kgraph.api.event_log import NEW_FILE
+from kgraph.api.loaded import Loaded
 from kgraph.cli.adding import merged_options, write
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.collection import fact_ids, trusting
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import did_you_mean, fold

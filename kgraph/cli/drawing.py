@@ -11,11 +11,12 @@ import click
 
 from kgraph import questions
 from kgraph.api import asked
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import asking_options, wanted
 from kgraph.cli.belting import run_picture
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.questions import Answer, Row, Wanted
 from kgraph.render.answers import caution_texts

@@ -12,9 +12,10 @@ import click
 
 from kgraph import collection, words
 from kgraph.api import event_log
+from kgraph.api.loaded import Loaded
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.exchange.formats import (
     FOLDER,
     FORMATS,

@@ -11,13 +11,10 @@ import click
 from kgraph.api import asked
 from kgraph.cli.asking import print_json, query_options, wanted
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import page_text
+from kgraph.cli.picturing import form_of, give_page
 from kgraph.cli.settings import Settings
-from kgraph.folder import writing
 from kgraph.names import fold
 from kgraph.render.terminal import visible
-
-_FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
 
 
 @click.command(short_help="what goes wrong with a set, and what explains a sign")
@@ -71,12 +68,6 @@ def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -
     set_key, _ = asked.set_or_unit(loaded.graph, name)
     unit = loaded.data.key("unit", fold(name))
     is_unit = loaded.data.text("set", set_key) != name and loaded.data.knows("unit", unit)
-    form = "markdown" if markdown else _FORMS.get(output.suffix.lower() if output else "", "text")
     page = arrival.page(loaded.graph, set_key, unit if is_unit else "")
-    text = page_text(settings, page, form)
-    if output is None:
-        sys.stdout.write(text)
-    else:
-        writing.write_over(output, text.encode("utf-8"))
-        print(f"written: {visible(str(output))}")
+    give_page(settings, page, "markdown" if markdown else form_of(output), output)
     return 0

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 import click
 
 from kgraph import checks, records, words
-from kgraph.cli.settings import Loaded
+from kgraph.api.loaded import Loaded
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse

@@ -8,9 +8,10 @@ from typing import Any
 import click
 
 from kgraph import questions
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import likely as guessed
 from kgraph.questions.likely import Tried

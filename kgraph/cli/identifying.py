@@ -11,9 +11,10 @@ import click
 from kgraph import quantities, questions
 from kgraph.api import asked_seen
 from kgraph.api.asked_seen import Given, Prior
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked

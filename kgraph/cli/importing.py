@@ -13,12 +13,13 @@ import click
 
 from kgraph import collection, words
 from kgraph.api import event_log
+from kgraph.api.loaded import Loaded
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
 from kgraph.cli.exchanging import counted, kinds_of, load_or_empty, show_texts, slug, target_for, tell_some
 from kgraph.cli.picturing import named_as_kept
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.exchange.csv_in import ENCODINGS
 from kgraph.exchange.formats import FOLDER, READERS, Fault, Found, Incoming, Pairs, reader
 from kgraph.exchange.fresh import not_yet

@@ -8,9 +8,10 @@ from pathlib import Path
 import click
 
 from kgraph import listing
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json, share
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.listing import KINDS, List
 from kgraph.listing.conditions import condition

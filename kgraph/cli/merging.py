@@ -14,6 +14,7 @@ import click
 
 from kgraph import collection, photographs
 from kgraph.api import event_log
+from kgraph.api.leaving import problem_json, refusal
 from kgraph.checks.newcomers import Newcomer
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import newcomers
@@ -27,7 +28,6 @@ from kgraph.cli.exchanging import (
     slug,
     target_for,
 )
-from kgraph.cli.leaving import problem_json, refusal
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection

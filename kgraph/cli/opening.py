@@ -12,7 +12,8 @@ import zlib
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.api.loaded import Loaded
+from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
 from kgraph.problems import Damaged, NotInIndex
 

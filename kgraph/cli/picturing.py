@@ -1,7 +1,8 @@
-"""--photo: the pictures that a user gives with an entry, by the paths under which the folder keeps them."""
+"""--photo: the pictures that a user gives with an entry; and pages on which photographs are shown."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,10 +13,12 @@ from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.photographs import Picture, from_table
 from kgraph.records import Entry, Plain, photos_of, plain
+from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
     from kgraph.render.sheet import Page
 
+_FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -53,10 +56,25 @@ def named_as_kept(
     return texts, pictures, missing
 
 
-def page_text(settings: Settings, page: Page, form: str) -> str:
-    """A page in a form; only HTML opens the photographs that it shows."""
+def form_of(output: Path | None) -> str:
+    """The form of a page by the suffix of its file; text where there is none."""
+    return _FORMS.get(output.suffix.lower() if output else "", "text")
+
+
+def give_page(settings: Settings, page: Page, form: str, output: Path | None) -> None:
+    """Print a page, or write it to a file; only HTML opens the photographs that it shows."""
     from kgraph.photographs.thumbnails import thumbnails
     from kgraph.render.sheet import page_in_form
 
     shown = dict(thumbnails(settings.folders, page.all_photos)) if form == "html" else {}
-    return page_in_form(page, form, shown)
+    text = page_in_form(page, form, shown)
+    if output is None:
+        sys.stdout.write(text)
+    else:
+        write_told(output, text.encode("utf-8"))
+
+
+def write_told(output: Path, data: bytes) -> None:
+    """Write a file, and say so."""
+    writing.write_over(output, data)
+    print(f"written: {visible(str(output))}")

@@ -11,10 +11,11 @@ import click
 
 from kgraph import quantities, questions
 from kgraph.api import asked_shelf, event_log
+from kgraph.api.loaded import Loaded
 from kgraph.cli import events
 from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import plan as render

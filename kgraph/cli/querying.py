@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
 from kgraph.cli.opening import with_folder
 from kgraph.cli.progress import steps
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.names import did_you_mean
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render.terminal import table, visible, wrapped

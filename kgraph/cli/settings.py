@@ -1,4 +1,4 @@
-"""What the options before the command said, and a folder read: nothing here takes long to load."""
+"""What the options before the command said: nothing here takes long to load."""
 
 from __future__ import annotations
 
@@ -9,9 +9,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from kgraph import records
-    from kgraph.collection import Collection
-    from kgraph.fits.graph import Graph
-    from kgraph.problems import Problem
 
 
 class Settings(NamedTuple):
@@ -46,13 +43,3 @@ def _shown(folder: str) -> str:
         return str(Path(folder))
     parts = (part for part in folder.split("/") if part not in ("", "."))
     return ("/" if folder.startswith("/") else "") + "/".join(parts) or "."
-
-
-class Loaded(NamedTuple):
-    """A folder read, with every problem met on the way."""
-
-    data: Collection
-    graph: Graph
-    problems: tuple[Problem, ...]
-    left_out: int = 0
-    """So many entries could not be read."""

@@ -11,12 +11,13 @@ import click
 from kgraph import photographs, questions
 from kgraph.api import asked_shelf, event_log
 from kgraph.api.entries import with_pictures
+from kgraph.api.leaving import told
+from kgraph.api.loaded import Loaded
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
-from kgraph.cli.leaving import told
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import page_text, photo_options
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.picturing import form_of, give_page, photo_options, write_told
+from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.render import owing
 from kgraph.render import shelf as render
@@ -143,9 +144,6 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     return 0 if found.units or found.stock else 1
 
 
-_FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
-
-
 @click.command(short_help="the job sheet of a unit: found, done, from where, on what evidence")
 @click.argument("unit", metavar="UNIT")
 @click.option(
@@ -169,16 +167,10 @@ def sheet(
 
     loaded = load(settings)
     made = sheet_of(loaded.graph, asked_shelf.unit_declared(loaded.graph, unit))
-    form = form or _FORMS.get(output.suffix.lower() if output else "", "text")
-    page = render_sheet.page(loaded.data, made, proof)
-    text = page_text(settings, page, form) if not as_json else ""
     if as_json:
         _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)
-    elif output is None:
-        sys.stdout.write(text)
-    else:
-        writing.write_over(output, text.encode("utf-8"))
-        print(f"written: {visible(str(output))}")
+        return 0
+    give_page(settings, render_sheet.page(loaded.data, made, proof), form or form_of(output), output)
     return 0
 
 
@@ -188,5 +180,4 @@ def _give_json(value: dict[str, Any], output: Path | None) -> None:
     if output is None:
         print_json(value)
         return
-    writing.write_over(output, json.dumps(value, ensure_ascii=False, indent=1).encode("utf-8") + b"\n")
-    print(f"written: {visible(str(output))}")
+    write_told(output, json.dumps(value, ensure_ascii=False, indent=1).encode("utf-8") + b"\n")

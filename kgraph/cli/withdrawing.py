@@ -10,12 +10,13 @@ import click
 from kgraph import lookup
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.event_log import NEW_FILE
+from kgraph.api.loaded import Loaded
 from kgraph.cli import events
 from kgraph.cli.adding import write
 from kgraph.cli.exchanging import counted
 from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load
-from kgraph.cli.settings import Loaded, Settings
+from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.collection.fact_ids import saying_id
 from kgraph.collection.sayings import FACT_TYPES

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import json
 import pickle
 import subprocess
 import sys
@@ -189,3 +190,26 @@ def test_what_is_public_is_there_and_nothing_else_is() -> None:
     with pytest.raises(AttributeError, match="no attribute 'takers'"):
         kgraph.takers  # type: ignore[attr-defined]  # noqa: B018
     assert (Path(kgraph.__file__).parent / "py.typed").exists()
+
+
+def test_what_is_left_out_is_told_as_the_command_tells_it(tmp_path: Path) -> None:
+    later = "- format: 2\n- set: Arden 1\n  newly: [[1]]\n- newkind: x\n"
+    folder_with(tmp_path, [("bench.yaml", FACTS + "- rebadge: Arden 1\n"), ("later.yaml", later)])
+    reply = kgraph.open(tmp_path).takers("K-114")
+    done = subprocess.run(
+        [sys.executable, "-m", "kgraph", "--data", str(tmp_path), "takers", "K-114", "--json"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert reply.notes == tuple(json.loads(done.stdout)["notes"])
+    assert any("cannot be read and are left out" in note for note in reply.notes)
+
+
+def test_a_folder_that_lies_in_another_is_read_once(tmp_path: Path) -> None:
+    (tmp_path / "inner").mkdir()
+    folder_with(tmp_path / "inner", [("stock.yaml", "- stock: K-114\n- unit: U-01\n  set: Quillon 31\n")])
+    folder_with(tmp_path, [("bench.yaml", FACTS)])
+    alone = kgraph.open(tmp_path).shelf()
+    assert kgraph.open(tmp_path, tmp_path / "inner").shelf() == alone
