@@ -18,17 +18,17 @@ from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import Row, Wanted
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
+from kgraph.questions.items import MOST_PARTS, Items, against_of, strongest_of
 from kgraph.reason import refusals, rules
 from kgraph.reason.budget import Budget
 from kgraph.reason.proofs import PROOFS_KEPT, Best, Proofs, minimal_proofs
 from kgraph.reason.refusals import NOTHING, Against
 from kgraph.reason.rules import State
-from kgraph.reason.walk import Network, Steps, cut, explore
+from kgraph.reason.walk import Network, Steps, come_to, cut, explore
 from kgraph.reason.weigh import Aims, Memo, Weighed, weigh
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-from kgraph.questions.items import MOST_PARTS, Items, against_of, strongest_of
 
 SAME = 1e-12
 """Certainties nearer to each other than this differ by the order of the products alone."""
@@ -46,13 +46,18 @@ def memo_of(graph: Graph) -> Memo:
     return found
 
 
-def walked(graph: Graph, start: State, budget: Budget) -> Network:
-    """All that a question comes to. The last one looked at to its end is remembered: it is asked again."""
+def walked(
+    graph: Graph, start: State, budget: Budget, enough: Callable[[State], bool] | None = None
+) -> Network:
+    """All that a question comes to, or as much as is `enough`.
+
+    The last one looked at to its end is remembered: it is asked again.
+    """
     last: tuple[State, Network] | None = graph.remembered.get("walked")
-    if last is not None and last[0] == start:
-        return last[1]
+    if last is not None and last[0] == start and enough is None:
+        return come_to(last[1])
     step = rules.backward if start.phase == "goes" else rules.forward
-    network = explore(start, lambda s: step(graph, s), budget)
+    network = explore(start, lambda s: step(graph, s), budget, enough)
     if not network.unexplored:
         graph.remembered["walked"] = start, network
     return network
@@ -104,11 +109,8 @@ class Asked:
     @cached_property
     def network(self) -> Network:
         """All that the question comes to."""
-        if self.nearest is None:
-            return walked(self.graph, self.start, self.budget)
-        step = rules.backward if self.of_donors else rules.forward
-        enough = _Enough(self.is_answer, self.nearest)
-        return explore(self.start, lambda s: step(self.graph, s), self.budget, enough)
+        enough = None if self.nearest is None else _Enough(self.is_answer, self.nearest)
+        return walked(self.graph, self.start, self.budget, enough)
 
     def is_answer(self, state: State) -> bool:
         """Whether a state is an answer that is wanted: a place of a set."""

@@ -106,9 +106,14 @@ def explore(
             if not settled[to] and (reached, far + 1) < (made.cost[to], length[to]):
                 made.cost[to], made.came[to], length[to] = reached, (here, label), far + 1
                 heapq.heappush(queue, (reached, far + 1, to))
+    return come_to(made)
+
+
+def come_to(network: Network) -> Network:
+    """Tell those who watch what a walk came to, also one that is remembered from before."""
     for seen in _watching:
-        seen.update(made.states)
-    return made
+        seen.update(network.states)
+    return network
 
 
 _watching: list[set[State]] = []
