@@ -31,25 +31,23 @@ def donors(
     left_over = looked_at = 0
     budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
-        left = len(asked) - number
         if number and budget.over:
             break
-        share = budget.part(left)
         here = Place(owner, position)
-        one = Asked(
-            graph,
-            wanted,
-            share,
-            State("goes", *here),
-            "is",
-            leave_out="" if own_too else owner,
-            only=only,
-            host=here,
-            questions=len(asked),
-        )
-        rows += [r._replace(wanted=position) for r in one.rows()]
+        with budget.share(len(asked) - number) as share:
+            one = Asked(
+                graph,
+                wanted,
+                share,
+                State("goes", *here),
+                "is",
+                leave_out="" if own_too else owner,
+                only=only,
+                host=here,
+                questions=len(asked),
+            )
+            rows += [r._replace(wanted=position) for r in one.rows()]
         left_over += one.left_over
-        budget.spent(share, left)
         looked_at = number + 1
     question = {
         "command": "donors",

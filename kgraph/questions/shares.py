@@ -20,15 +20,13 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     rows: list[Row] = []
     alone = []
     for number, assembly in enumerate(assemblies):
-        left = len(assemblies) - number
-        share = budget.part(left)
-        sharing = sharing_of(graph, assembly, share)
-        if owner in sharing.sets:
-            found = _rows(graph, sharing, owner, wanted, share, len(assemblies))
-            rows += [r._replace(assembly=assembly) for r in found]
-            if not found:
-                alone.append(graph.data.owner_text(assembly))
-        budget.spent(share, left)
+        with budget.share(len(assemblies) - number) as share:
+            sharing = sharing_of(graph, assembly, share)
+            if owner in sharing.sets:
+                found = _rows(graph, sharing, owner, wanted, share, len(assemblies))
+                rows += [r._replace(assembly=assembly) for r in found]
+                if not found:
+                    alone.append(graph.data.owner_text(assembly))
     question = {"command": "shares", "set": graph.data.text("set", set_key)}
     notes = [f"{name} is shared with no other recorded set." for name in sorted(alone)]
     answer = answered(question, rows, wanted, graph.data, notes)

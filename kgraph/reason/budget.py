@@ -6,7 +6,8 @@ stops a question that would pass the longest time that any may take.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 SECONDS = 2.0
@@ -55,16 +56,21 @@ class Budget:
         if self.clock is not None:
             self.ends = self.clock() + max(self.seconds, LONGEST_SECONDS)
 
-    def part(self, parts: int) -> Budget:
-        """An equal share of what is left, for one of so many networks still to come."""
+    @contextmanager
+    def share(self, parts: int) -> Iterator[Budget]:
+        """One of so many shares of what is left, for one question; what that leaves is there for the next."""
+        share = self._part(parts)
+        yield share
+        self._spent(share, parts)
+
+    def _part(self, parts: int) -> Budget:
         share = Budget(self.seconds)
         share.clock, share.ends = self.clock, self.ends
         for name in _SHARED:
             setattr(share, name, getattr(self, name) // parts)
         return share
 
-    def spent(self, share: Budget, parts: int) -> None:
-        """Take off what a share has used."""
+    def _spent(self, share: Budget, parts: int) -> None:
         for name in _SHARED:
             left = getattr(self, name)
             setattr(self, name, left - (left // parts - getattr(share, name)))

@@ -109,10 +109,9 @@ class Source:
     @contextmanager
     def _share(self) -> Iterator[Budget]:
         """What one question may use of the budget; what it leaves is there for the next."""
-        share = self.budget.part(SHARES)
-        yield share
-        self.unfinished = self.unfinished or share.steps <= 0 or share.over
-        self.budget.spent(share, SHARES)
+        with self.budget.share(SHARES) as share:
+            yield share
+            self.unfinished = self.unfinished or share.steps <= 0 or share.over
 
     def unlike(self, place: Place) -> tuple[Row, ...]:
         """What would go at a place, of sets that differ in what must match there: it is never offered."""
