@@ -6,7 +6,7 @@ Takers, donors and parts share it.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -69,6 +69,18 @@ def left_over_note(number: int) -> list[str]:
         return []
     were = "answer was" if number == 1 else "answers were"
     return [f"{number} less certain {were} not looked at for want of time; ask about fewer places at once."]
+
+
+MOST_UNASKED = 8
+"""So many names are told of what there was no time for; the rest are counted."""
+
+
+def unasked_note(names: Sequence[str], mend: str) -> list[str]:
+    """What was not asked about for want of time, and what to do; nothing where all was."""
+    if not names:
+        return []
+    more = f" and {len(names) - MOST_UNASKED} more" if len(names) > MOST_UNASKED else ""
+    return [f"No time was left to look at {', '.join(names[:MOST_UNASKED])}{more}; {mend}."]
 
 
 @dataclass

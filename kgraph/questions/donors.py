@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered
-from kgraph.questions.asked import Asked, budget_of, left_over_note
+from kgraph.questions.asked import Asked, budget_of, left_over_note, unasked_note
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
@@ -28,10 +28,12 @@ def donors(
     owner = f"s:{set_key}"
     rows: list[Row] = []
     asked = list(positions)
-    left_over = looked_at = 0
+    left_over = 0
+    unasked: list[str] = []
     budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
         if number and budget.over:
+            unasked = [graph.data.text("position", p) for p in asked[number:]]
             break
         here = Place(owner, position)
         with budget.share(len(asked) - number) as share:
@@ -48,20 +50,10 @@ def donors(
             )
             rows += [r._replace(wanted=position) for r in one.rows()]
         left_over += one.left_over
-        looked_at = number + 1
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
         "positions": [graph.data.text("position", p) for p in asked],
     }
-    return answered(
-        question, rows, wanted, graph.data, [*left_over_note(left_over), *_unasked(graph, asked[looked_at:])]
-    )
-
-
-def _unasked(graph: Graph, positions: list[str]) -> list[str]:
-    """The places that were not asked about, in words; nothing where all were."""
-    if not positions:
-        return []
-    names = ", ".join(graph.data.text("position", p) for p in positions)
-    return [f"No time was left to look at {names}; ask about them by name."]
+    notes = [*left_over_note(left_over), *unasked_note(unasked, "ask about them by name")]
+    return answered(question, rows, wanted, graph.data, notes)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kgraph.fits.graph import Graph
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, order
-from kgraph.questions.asked import budget_of, memo_of
+from kgraph.questions.asked import budget_of, memo_of, unasked_note
 from kgraph.questions.sisters import plain_row
 from kgraph.reason.budget import Budget
 from kgraph.reason.proofs import minimal_proofs
@@ -19,7 +19,11 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
     assemblies = built_on(graph, owner)
     rows: list[Row] = []
     alone = []
+    unasked: list[str] = []
     for number, assembly in enumerate(assemblies):
+        if number and budget.over:
+            unasked = [graph.data.owner_text(a) for a in assemblies[number:]]
+            break
         with budget.share(len(assemblies) - number) as share:
             sharing = sharing_of(graph, assembly, share)
             if owner in sharing.sets:
@@ -29,6 +33,7 @@ def shares(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
                     alone.append(graph.data.owner_text(assembly))
     question = {"command": "shares", "set": graph.data.text("set", set_key)}
     notes = [f"{name} is shared with no other recorded set." for name in sorted(alone)]
+    notes += unasked_note(unasked, "--seconds gives more")
     answer = answered(question, rows, wanted, graph.data, notes)
     ordered = sorted(answer.rows, key=lambda r: (graph.data.owner_text(r.assembly), *order(graph.data, r)))
     return answer._replace(rows=tuple(ordered))

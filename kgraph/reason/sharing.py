@@ -45,8 +45,16 @@ def carriers(graph: Graph, assembly: str) -> list[str]:
 
 def leaves_out(graph: Graph, link: Link, *assemblies: str) -> bool:
     """Whether an `except` names one of these assemblies itself."""
-    named = link.fact.left_out
-    return any(f"a:{graph.data.key('assembly', n)}" in assemblies for n in named)
+    return not _left_out(graph, link).isdisjoint(assemblies)
+
+
+def _left_out(graph: Graph, link: Link) -> frozenset[str]:
+    """What the `except` of a link names, as far as it is an assembly."""
+    known: dict[str, frozenset[str]] = graph.remembered.setdefault("left out assemblies", {})
+    if link.fact.id not in known:
+        named = link.fact.left_out
+        known[link.fact.id] = frozenset(f"a:{graph.data.key('assembly', n)}" for n in named)
+    return known[link.fact.id]
 
 
 class Sharing:
@@ -161,9 +169,8 @@ def _alike_carriers(graph: Graph, assembly: str) -> dict[str, str]:
                 todo.append(link.other)
     for owner in family:
         for link in graph.links.get(owner, ()):
-            if not link.to_assembly and link.fact.left_out:
-                for carrier in every:
-                    if leaves_out(graph, link, carrier):
-                        named[carrier].add(link.fact.id)
+            if not link.to_assembly:
+                for carrier in _left_out(graph, link) & named.keys():
+                    named[carrier].add(link.fact.id)
     first: dict[frozenset[str], str] = {}
     return {c: first.setdefault(frozenset(facts), c) for c, facts in named.items()}

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import importlib
+
+import pytest
+
 from kgraph import questions
 from kgraph.questions import asked
 from kgraph.reason.budget import Budget
@@ -9,6 +13,7 @@ from kgraph.reason.rules import State, Step
 from kgraph.reason.walk import LOOKS_AT_THE_CLOCK, explore
 from tests.support import graph_of
 
+shares = importlib.import_module("kgraph.questions.shares")
 FOLDER = """
 - rebadge: [Larkfield LK-40, Orvanek 2200]
 - rebadge: [Larkfield LK-40, Quillon 31]
@@ -58,3 +63,17 @@ def test_a_walk_ends_when_the_time_is_up() -> None:
 
 def _in_a_row(state: State) -> list[Step]:
     return [(State("n", str(int(state.owner) + 1)), None)] if int(state.owner) < 5000 else []
+
+
+def test_assemblies_that_were_not_looked_at_are_named() -> None:
+    chain = "".join(f"- uses: Chassis {n}\n  in: Chassis {n + 1}\n" for n in range(12))
+    graph = graph_of(chain + "- uses: Chassis 12\n  in: Quillon 31\n")
+    whole = questions.shares(graph, "quillon31")
+    assert not any("No time was left" in n for n in whole.notes)
+    wanted = questions.DEFAULT
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shares, "budget_of", lambda wanted: ending_after(0))
+        cut = questions.shares(graph, "quillon31", wanted)
+    (note,) = [n for n in cut.notes if n.startswith("No time was left")]
+    assert note.count("Chassis") == 8
+    assert note.endswith(" and 4 more; --seconds gives more.")
