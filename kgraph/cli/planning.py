@@ -24,7 +24,7 @@ from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
 from kgraph.shelf.plan import SECONDS, Course, Line, Plan, Wishes
-from kgraph.shelf.taking import counts_on_it
+from kgraph.shelf.taking import UNLOOKED, counts_on_it
 
 SHOWN = 20
 """So many sets a hunt shows on the screen, unless asked for more."""
@@ -111,7 +111,7 @@ def plan(
     wishes = _wishes(loaded, **wished, instead=instead, rob=rob)
     found = planner.plan(loaded.graph, [_unit(loaded, u) for u in units], wishes)
     written: list[str] = []
-    agreed = not (take_it and found.best.lines) or _agreed(loaded, found.best, wishes)
+    agreed = not (take_it and found.best.lines) or _agreed(loaded, found, wishes)
     if not agreed:
         print("nothing was written", file=sys.stderr)
     elif take_it and found.best.lines:
@@ -207,24 +207,25 @@ def _keep(text: str) -> tuple[str, float]:
         raise WrongUse(f"--keep {text!r}: {error}") from None
 
 
-def _agreed(loaded: Loaded, course: Course, wishes: Wishes) -> bool:
+def _agreed(loaded: Loaded, plan: Plan, wishes: Wishes) -> bool:
     """Whether all that `take` would warn of is wanted.
 
-    Raises WrongUse where a line takes what another unit counts on, and nobody can be asked.
+    Raises WrongUse where a line takes what another unit counts on, or may, and nobody can be asked.
     """
     robbing = [
         f"{render.taken_text(loaded.data, line)}: {counts_on_it(loaded.data, counting)}"
-        for line in course.lines
+        for line in plan.best.lines
         for counting in line.counting
         if counting.want.unit not in wishes.rob
     ]
+    robbing += [UNLOOKED] if plan.unlooked else []
     if not sys.stdin.isatty():
         if robbing:
             raise WrongUse(*robbing, "nothing was written; --rob UNIT allows that a unit goes without")
         return True
     doubts = [
         f"{render.taken_text(loaded.data, line)}: {remark}"
-        for line in course.lines
+        for line in plan.best.lines
         for remark in render.doubts_of(line)
     ]
     for text in [*robbing, *doubts]:

@@ -36,8 +36,11 @@ UNCHECKED = "no time to look whether something was refused here: ask about this 
 
 
 def budget_of(wanted: Wanted) -> Budget:
-    """The work that a question may do."""
-    return Budget(wanted.seconds or 1.0, time.monotonic)
+    """The work that a question may do.
+
+    The clock is the processor's: neither a busy machine nor a wait for somebody's answer takes any of it.
+    """
+    return Budget(wanted.seconds or 1.0, time.thread_time)
 
 
 def memo_of(graph: Graph) -> Memo:

@@ -33,7 +33,7 @@ SHARES = 4
 
 def budget_of(wanted: Wanted) -> Budget:
     """The work that all questions about one shelf may do together: that of `SHARES` single ones."""
-    return Budget((wanted.seconds or 1.0) * SHARES, time.monotonic)
+    return Budget((wanted.seconds or 1.0) * SHARES, time.thread_time)
 
 
 UNFINISHED_NOTE = (

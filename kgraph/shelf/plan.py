@@ -108,7 +108,8 @@ class Plan:
     """The best course and how far it is proven; `gap` is what its cost may be too high by, at most.
 
     `met_at_most` is a number of wants that no plan can pass. `instead` are the next best, each with other
-    articles than all before it.
+    articles than all before it. `unlooked` is true where the time was up before all that other units count
+    on was looked at, so that a line may take it without a word.
     """
 
     patients: tuple[str, ...]
@@ -121,6 +122,7 @@ class Plan:
     possible: tuple[Possible, ...] = ()
     instead: tuple[Course, ...] = ()
     notes: tuple[str, ...] = ()
+    unlooked: bool = False
 
 
 def plan(
@@ -137,7 +139,8 @@ def plan(
     patients = tuple(dict.fromkeys(patients))
     wants = tuple(sorted({Want(p, w) for p in patients for w in now.units[p].wants}))
     rows = _rows(source, wants, patients, wishes)
-    counted = _counted_on(source, patients) if rows else {}
+    quick = Source(source.graph, source.shelf, BEST_ONLY, source.budget)
+    counted = _counted_on(quick, patients) if rows else {}
     task = _task(source, rows, wishes, counted)
     found = best_plans(task, wishes.seconds, wishes.instead)
     courses = [_course(source.shelf, task, rows, wishes, f) for f in found]
@@ -153,7 +156,11 @@ def plan(
         unmet=_unmet(source, wants, courses[0], wishes),
         possible=tuple(_possible(now, task, rows, best, counted, wishes)),
         instead=tuple(courses[1:]),
-        notes=(*([UNFINISHED_NOTE] if source.unfinished else []), *_notes(courses, found, wishes)),
+        notes=(
+            *([UNFINISHED_NOTE] if source.unfinished or quick.unfinished else []),
+            *_notes(courses, found, wishes),
+        ),
+        unlooked=quick.unfinished,
     )
 
 
@@ -183,10 +190,9 @@ def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes
 _Counted = Mapping[Want, frozenset[Article]]
 
 
-def _counted_on(source: Source, patients: Sequence[str]) -> _Counted:
+def _counted_on(quick: Source, patients: Sequence[str]) -> _Counted:
     """For each want of another unit all that could meet it; what the patients have is theirs."""
-    quick = Source(source.graph, source.shelf, BEST_ONLY, source.budget)
-    wants = open_wants(source.shelf, patients)
+    wants = open_wants(quick.shelf, patients)
     return {want: found for want in wants if (found := frozenset(could_meet(quick, want, patients)))}
 
 
@@ -247,7 +253,7 @@ def _with_counting(source: Source, task: Task, found: Found, course: Course, cou
     if not touched:
         return course
     refused_too = Source(source.graph, source.shelf, ALL, source.budget)
-    counting = list(counting_on(refused_too, gone, touched))
+    counting = list(counting_on(refused_too, gone, touched, likely=True))
     lines = tuple(
         replace(
             line,

@@ -24,12 +24,18 @@ OPENING = ("mains", "charged capacitors")
 
 @dataclass(frozen=True, slots=True)
 class Counting:
-    """A want of another unit, how surely what is taken would meet it, and what is the surest left for it."""
+    """A want of another unit, how surely what is taken would meet it, and what is the surest left for it.
+
+    `certainty` is 0 where the time was up before that was worked out.
+    """
 
     want: Want
     certainty: float
     left: Article | None
     left_certainty: float = 0.0
+
+
+UNLOOKED = "the time was up before all that other units want was looked at; another may count on this"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +72,9 @@ def look(graph: Graph, shelf: Shelf, giver: str, position: str, getter: str = ""
     row = goes(source, giver, held, position, getter, at) if getter else None
     off = {taken, *(Article(giver, p) for p in brought)}
     counting = tuple(counting_on(source, off, open_wants(shelf, [getter])))
-    warnings = tuple(_warnings(graph, shelf, Taking(giver, position, getter, at, "", row, brought, counting)))
+    seen = Taking(giver, position, getter, at, "", row, brought, counting)
+    unlooked = [UNLOOKED] if source.unfinished else []
+    warnings = (*_warnings(graph, shelf, seen), *unlooked)
     cautions = row.cautions if row else _position_cautions(graph, position)
     more = (c for p in brought for c in _position_cautions(graph, p))
     return Taking(
@@ -119,14 +127,22 @@ def could_meet(source: Source, want: Want, leaving: Iterable[str] = ()) -> dict[
     }
 
 
-def counting_on(source: Source, taken: Items[Article], wants: Iterable[Want]) -> Iterator[Counting]:
-    """Those of the wants that nothing but what is taken could meet as surely."""
+def counting_on(
+    source: Source, taken: Items[Article], wants: Iterable[Want], likely: bool = False
+) -> Iterator[Counting]:
+    """Those of the wants that nothing but what is taken could meet as surely.
+
+    `likely`: each want is known to have a use for what is taken, so that it counts too where the time was
+    up before it was looked at.
+    """
     for want in wants:
         offers = {a: row.certainty for a, row in could_meet(source, want).items()}
         surest = max((c for a, c in offers.items() if a in taken), default=0.0)
         left = min((a for a in offers if a not in taken), key=lambda a: (-offers[a], a), default=None)
         if surest and (left is None or offers[left] < surest - 1e-12):
             yield Counting(want, surest, left, offers[left] if left else 0.0)
+        elif likely and source.unfinished and not surest:
+            yield Counting(want, 0.0, None)
 
 
 def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
@@ -147,6 +163,8 @@ def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
 def counts_on_it(data: Collection, counting: Counting) -> str:
     """Who counts on what is taken, and what is left for him, in words."""
     name, wanted = data.text("unit", counting.want.unit), data.text("position", counting.want.position)
+    if not counting.certainty:
+        return f"{name} may count on it for its {wanted}: the time was up before that was looked at"
     if (left := counting.left) is None:
         return f"{name} counts on it: nothing else on the shelf could be its {wanted}"
     other = data.text("unit", left.unit) if left.unit else f"{data.text('part', left.place)} in stock"

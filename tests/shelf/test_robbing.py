@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,8 @@ import click
 import pytest
 
 from kgraph.cli.main import run
+from kgraph.reason.budget import Budget
+from kgraph.shelf import plan as planner
 from tests.support import ask, folder_with
 
 FACTS = """\
@@ -179,6 +182,47 @@ def test_on_a_terminal_nothing_is_asked_where_nothing_is_doubtful(
     monkeypatch.setattr(click, "confirm", lambda *_, **__: pytest.fail("asked"))
     data = shelf(tmp_path, DONOR.format("U-09"), DONOR.format("U-10"))
     assert run([*data, "plan", "U-01", "--take"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("late", "says"),
+    [
+        (
+            "_with_counting",
+            "U-02 may count on it for its volume knob: the time was up before",
+        ),
+        ("_counted_on", "the time was up before all that other units want was looked at"),
+    ],
+)
+def test_where_the_time_is_up_before_others_are_looked_at_nothing_is_taken(
+    tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch, late: str, says: str
+) -> None:
+    right = getattr(planner, late)
+
+    def too_late(*given: Any) -> Any:
+        monkeypatch.setattr(Budget, "over", property(lambda _: True))
+        return right(*given)
+
+    monkeypatch.setattr(planner, late, too_late)
+    data = shelf(tmp_path, *SURER)
+    assert run([*data, "plan", "U-01", "--take"]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_a_solver_that_takes_long_takes_nothing_of_the_time_to_look_at_others(
+    tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The solver is another process, and has a time of its own (`--seconds`)."""
+    right = planner.best_plans
+
+    def slow(*given: Any) -> Any:
+        real = time.monotonic
+        monkeypatch.setattr("time.monotonic", lambda: real() + 3600)
+        return right(*given)
+
+    monkeypatch.setattr(planner, "best_plans", slow)
+    assert run([*shelf(tmp_path, *SURER), "plan", "U-01", "--take"]) == 2
+    assert "U-02 counts on it" in capsys.readouterr().err
 
 
 def test_a_unit_that_is_not_known_cannot_be_robbed(tmp_path: Path, capsys: Any) -> None:
