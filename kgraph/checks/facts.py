@@ -348,7 +348,7 @@ def sources_have_a_type(ground: Ground) -> Iterator[Problem]:
 
 
 def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
-    """A part or run at a place that its assembly does not list stays in the assembly."""
+    """A part or run at a place that its assembly does not list stays in the assembly; a fault does not."""
     for kind in ("takes", "run"):
         for fact in ground.of_kind(kind):
             if not isinstance(fact.claim, TakesClaim | RunClaim):

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import beta, records
 from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Graph, Link, Place
 from kgraph.names import fold, name
 from kgraph.questions.answer import DEFAULT, SCALE_NOTE, Wanted
 from kgraph.questions.asked import budget_of, memo_of
@@ -146,6 +147,10 @@ class _Found:
                 here = Place(fact.claim.owner, fact.claim.position)
                 by_place.setdefault(here, []).append(fact)
         positions = sorted({p.position for p in by_place})
+        inner: dict[str, set[str]] = defaultdict(set)
+        for owner, position in by_place:
+            if owner.startswith("a:") and position not in self.graph.declares.get(owner, ()):
+                inner[position] |= self._holding(owner)
 
         def steps(state: State) -> list[rules.Step]:
             if state.phase == "asked":
@@ -153,7 +158,7 @@ class _Found:
             if state.phase == "fault":
                 return []
             here = Place(state.owner, state.position)
-            like = [(State("is", o, state.position), f) for o, f in self.graph.like(*here)]
+            like = [(State("is", o, here.position), f) for o, f in self._like(here, inner[here.position])]
             return [
                 *like,
                 *((State("fault", f.of(FaultClaim).fault, here.position), f) for f in by_place.get(here, ())),
@@ -167,6 +172,35 @@ class _Found:
         aims = Aims(wanted.seconds > 0, wanted.failures)
         weighed = weigh(network, cut(network, targets), targets, budget, memo_of(self.graph), aims)
         return [self._row(network, state, weighed[n]) for n, state in targets.items()]
+
+    def _like(self, here: Place, inner: set[str]) -> Iterator[tuple[str, Fact]]:
+        """The owners of which a fault at this place tells, and the fact by which.
+
+        A fault of a part that an assembly has within, and does not list among its positions, is one of every
+        set built on it: `inner` are the assemblies of such faults at this position, and those that hold them.
+        """
+        for link in self.graph.links.get(here.owner, ()):
+            if here.position in link.left_out:
+                continue
+            if link.to_assembly and here.position not in self.graph.declares.get(link.to_assembly, ()):
+                if inner and link.other == link.to_assembly:
+                    yield link.other, link.fact
+            elif not inner & self._left_out(link):
+                yield link.other, link.fact
+
+    def _holding(self, assembly: str) -> set[str]:
+        """An assembly and those that are built on it."""
+        found, todo = {assembly}, [assembly]
+        while todo:
+            inside = todo.pop()
+            links = self.graph.links.get(inside, ())
+            new = {k.other for k in links if k.to_assembly == inside and k.other.startswith("a:")} - found
+            found |= new
+            todo += new
+        return found
+
+    def _left_out(self, link: Link) -> set[str]:
+        return {f"a:{self.data.key('assembly', key)}" for key in link.left_out}
 
     def _row(self, network: Network, state: State, weighed: Weighed) -> FaultRow:
         proof = network.fact_list(weighed.best.labels)

@@ -166,3 +166,55 @@ def test_a_photo_outside_the_folder_is_refused_with_its_line() -> None:
         assert entries == []
         assert [p.code for p in problems] == ["photo-outside"]
         assert str(problems[0].where).startswith("a.yaml:2")
+
+
+INNER = """
+- set: Larkfield LK-40
+- set: Orvanek 2200
+- set: Quillon 31
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  how: compared
+- rebadge: [Larkfield LK-40, Quillon 31]
+  except: [TN7 mechanism]
+- assembly: TN7 mechanism
+  positions: [main belt]
+- assembly: TN7 drive
+  positions: [pinch roller]
+- uses: TN7 mechanism
+  in: Larkfield LK-40
+  how: printed
+- uses: TN7 drive
+  in: TN7 mechanism
+  how: printed
+  except: [clutch]
+- fault: bearing dry
+  in: TN7 drive
+  position: flywheel
+  how: fitted
+- fault: felt gone
+  in: TN7 drive
+  position: clutch
+- fault: rim scored
+  in: Larkfield LK-40
+  position: flywheel
+"""
+
+
+@pytest.mark.parametrize(
+    ("of", "certainty"),
+    [("larkfieldlk40", 0.95 * 0.95 * 0.98), ("orvanek2200", 0.85 * 0.95 * 0.95 * 0.98), ("quillon31", None)],
+)
+def test_a_fault_within_an_assembly_is_one_of_every_set_built_on_it(of: str, certainty: float | None) -> None:
+    """The flywheel is not among the positions of the drive, so no part is of it; it breaks all the same."""
+    graph = graph_of(INNER)
+    rows = {r.fault: r for r in faults(graph, graph.data.key("set", of)).rows if r.certainty is not None}
+    assert "felt gone" not in rows
+    assert ("bearing dry" in rows) == (certainty is not None)
+    if certainty is not None:
+        assert rows["bearing dry"].certainty == pytest.approx(certainty)
+
+
+def test_a_fault_of_a_set_does_not_go_through_an_assembly_that_does_not_list_its_place() -> None:
+    graph = graph_of(INNER + "- uses: TN7 mechanism\n  in: Pellow 9\n  how: printed\n")
+    said = {r.fault for r in faults(graph, "pellow9").rows if r.certainty is not None}
+    assert said == {"bearing dry"}
