@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from kgraph import quantities, words
+from kgraph import mains, quantities, words
 from kgraph.fits.graph import Graph
 from kgraph.names import compared, did_you_mean, fold
 from kgraph.recognition import traits
@@ -96,6 +96,9 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         if value not in trait.texts and _length(_unworn(text)):
             return _measure(key, name, text, notes)
     if value not in trait.texts:
+        same = [v for v, t in trait.texts.items() if mains.keys(key, t) & mains.keys(key, text)]
+        if len(same) == 1:
+            return Look(key, name, same[0], text)
         near = did_you_mean(text, trait.texts.values())
         notes.append(f"no set has {text!r} for {name}; {near or 'it is weighed as a value of its own'}")
     return Look(key, name, value, text)

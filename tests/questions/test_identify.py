@@ -52,6 +52,22 @@ FOLDER = """
 """
 
 
+@pytest.mark.parametrize("written", ["240V", "240 volts", "240 V~ 50Hz", "AC 240 V, 50 c/s"])
+def test_mains_as_somebody_writes_it_is_the_value_that_is_recorded(written: str) -> None:
+    graph = graph_of(FOLDER)
+    (look,) = read(graph, [("mains", written)]).looks
+    recorded = read(graph, [("mains", "240 V 50 Hz")])
+    assert (look.value, look.text) == (recorded.looks[0].value, written)
+    assert read(graph, [("mains", written)]).notes == ()
+
+
+def test_mains_that_may_be_two_recorded_values_are_asked_about() -> None:
+    graph = graph_of(FOLDER + "- set: Pellow 9\n  mains: 240 V 60 Hz\n")
+    found = read(graph, [("mains", "240V")])
+    assert found.looks[0].value == "240v"
+    assert "did you mean 240 V" in found.notes[0]
+
+
 # Published and computed values ----------------------------------------------------------------
 
 
