@@ -21,6 +21,7 @@ LEVELS = (
     ("folder",),
     ("trade",),
     ("facts",),
+    ("interface",),
     ("collection",),
     ("matching",),
     ("fits", "belts"),

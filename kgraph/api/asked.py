@@ -15,7 +15,7 @@ from kgraph.questions import DEFAULT, Answer, Wanted
 
 if TYPE_CHECKING:
     from kgraph.doubts import Doubts
-    from kgraph.fits.graph import Graph
+    from kgraph.fits.graph import Graph, WholeGraph
     from kgraph.questions.faults import Faults
     from kgraph.shelf.ledger import UnitNow
     from kgraph.whynot import WhyNot
@@ -96,10 +96,11 @@ def set_or_unit(graph: Graph, text: str) -> tuple[str, list[str]]:
     except WrongUse:
         if not data.knows("unit", data.key("unit", fold(text))):
             raise
+    from kgraph.fits.graph import whole
     from kgraph.shelf.ledger import shelf_now
     from kgraph.shelf.owned import wants_of
 
-    set_key, wants = wants_of(shelf_now(graph), data.key("unit", fold(text)))
+    set_key, wants = wants_of(shelf_now(whole(graph)), data.key("unit", fold(text)))
     return set_key, list(wants)
 
 
@@ -157,7 +158,7 @@ def _not_itself(set_key: str, target: str) -> None:
 
 
 def faults(
-    graph: Graph, name: str, signs: Sequence[str] = (), wish: Wanted = DEFAULT
+    graph: WholeGraph, name: str, signs: Sequence[str] = (), wish: Wanted = DEFAULT
 ) -> tuple[dict[str, Any], Faults]:
     """The question in the folder's words, and what goes wrong with a set, or what explains signs."""
     from kgraph.questions import faults as asked
@@ -169,7 +170,7 @@ def faults(
     return question, asked.faults(graph, set_key, signs, wish)
 
 
-def doubts(graph: Graph, name: str, seconds: float) -> tuple[dict[str, Any], Doubts]:
+def doubts(graph: WholeGraph, name: str, seconds: float) -> tuple[dict[str, Any], Doubts]:
     """The question in the folder's words, and what is in doubt about a set, a unit, or in the folder."""
     from kgraph import doubts as weighing
 

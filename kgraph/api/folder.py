@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from networkx import MultiDiGraph
     from rdflib import Graph as RdfGraph
 
-    from kgraph.fits.graph import Graph
+    from kgraph.fits.graph import WholeGraph
 
 
 class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
@@ -55,7 +55,7 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
         added = writing.add(self.folders, self._read_to_write, pairs, file=file, sure=sure, full=full)
         return writing.warn(added)
 
-    def _read_to_write(self) -> Graph:
+    def _read_to_write(self) -> WholeGraph:
         return opening.opened(self.folders, strict=True).graph
 
     def supposing(self, kind: str, *names: str, **keys: Said) -> Folder:

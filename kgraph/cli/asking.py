@@ -11,7 +11,7 @@ import click
 
 from kgraph.api import asked
 from kgraph.api.leaving import told
-from kgraph.api.loaded import Loaded
+from kgraph.api.loaded import Opened
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
-Ask = Callable[[Loaded], Answer]
+Ask = Callable[[Opened], Answer]
 
 
 def share(ctx: click.Context, param: click.Parameter, value: str) -> float:
@@ -139,7 +139,7 @@ def wanted(
     return Wanted(at_least, refused_too, seconds, proofs=proof, most=most)
 
 
-def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
+def reply(settings: Settings, loaded: Opened, ask: Ask, as_json: bool, proof: bool) -> int:
     """Ask and print; where something is supposed, also what it changes."""
     answer = ask(loaded)
     if not settings.suppose and not settings.without:
@@ -160,7 +160,7 @@ def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bo
     return status
 
 
-def _answer_or_none(loaded: Loaded, ask: Ask) -> Answer:
+def _answer_or_none(loaded: Opened, ask: Ask) -> Answer:
     """The answer, an empty one where a name is known only by what was supposed."""
     try:
         return ask(loaded)
@@ -168,7 +168,7 @@ def _answer_or_none(loaded: Loaded, ask: Ask) -> Answer:
         return Answer({})
 
 
-def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
+def explain(loaded: Opened, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
     """Print why a set is not among the answers."""
     from kgraph.render import whynot as render_whynot
 
@@ -180,7 +180,7 @@ def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) 
     return 0
 
 
-def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
+def give(loaded: Opened, answer: Answer, as_json: bool, proof: bool) -> int:
     """Print an answer: data to standard output, remarks to standard error. 1 if it is empty."""
     if as_json:
         print_json(answers.as_json(loaded.data, answer), loaded)
@@ -196,7 +196,7 @@ def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     return 0 if answer.rows else 1
 
 
-def print_json(value: dict[str, Any], loaded: Loaded | None = None) -> None:
+def print_json(value: dict[str, Any], loaded: Opened | None = None) -> None:
     """One JSON object in UTF-8, whatever the locale says; with what the folder it is of leaves out."""
     value = told(value, loaded)
     text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
@@ -232,7 +232,7 @@ def takers(
     """
     wish = wanted(**rest, proof=proof)
 
-    def ask(of: Loaded) -> Answer:
+    def ask(of: Opened) -> Answer:
         return asked.takers(of.graph, words, wish)
 
     if why_not is None:
@@ -274,7 +274,7 @@ def donors(
     Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
-    def ask(of: Loaded) -> Answer:
+    def ask(of: Opened) -> Answer:
         return asked.donors(of.graph, set_name, positions, wanted(**rest, proof=proof))
 
     if output is not None:
@@ -320,10 +320,10 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     """
     wish = wanted(**rest, proof=proof)
 
-    def ask(of: Loaded) -> Answer:
+    def ask(of: Opened) -> Answer:
         return asked.parts(of.graph, words, wish)
 
-    def body(loaded: Loaded) -> int:
+    def body(loaded: Opened) -> int:
         return reply(settings, loaded, ask, as_json, proof)
 
     return with_folder(settings, body)
@@ -339,7 +339,7 @@ def _of_set(
 ) -> int:
     """Ask a question about one set by its name, and print the answer."""
 
-    def ask(of: Loaded) -> Answer:
+    def ask(of: Opened) -> Answer:
         return question(of.graph, set_name, wish)
 
     return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))

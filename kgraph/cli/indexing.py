@@ -19,10 +19,10 @@ from kgraph.index.shares import Apart
 
 if TYPE_CHECKING:
     from kgraph.cli.opening import Place
-    from kgraph.fits.graph import Graph
+    from kgraph.fits.graph import WholeGraph
 
 
-def rows(place: Place, graph: Graph) -> Iterator[tuple[str, Any]]:
+def rows(place: Place, graph: WholeGraph) -> Iterator[tuple[str, Any]]:
     """All rows that say what the files say."""
     yield from compiling.rows(graph, renewing.numbered(place.folders))
     yield from renewing.texts(place.folders)
@@ -36,7 +36,7 @@ def young(place: Place) -> freshness.Young | None:
         return None
 
 
-def compile_whole(place: Place, graph: Graph, before: freshness.Young) -> None:
+def compile_whole(place: Place, graph: WholeGraph, before: freshness.Young) -> None:
     """Make the index of a graph; `before` are the young files as they were before it was read."""
 
     def fill(index: store.Writing) -> None:

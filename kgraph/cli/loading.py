@@ -7,10 +7,11 @@ import sys
 from kgraph import records
 from kgraph.api import opening
 from kgraph.api.leaving import remark
-from kgraph.api.loaded import Loaded
+from kgraph.api.loaded import Loaded, Opened
 from kgraph.api.opening import Entries, Supposed
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
+from kgraph.fits.graph import whole
 from kgraph.folder import schema
 from kgraph.problems import Where, WrongUse, shown
 from kgraph.render.terminal import visible
@@ -33,10 +34,10 @@ def load(settings: Settings) -> Loaded:
     return loaded
 
 
-def as_it_is(settings: Settings, loaded: Loaded) -> Loaded:
+def as_it_is(settings: Settings, loaded: Opened) -> Loaded:
     """The same folder without what was supposed; nothing is read again."""
     beside = len(settings.suppose) + len(settings.without)
-    entries = list(loaded.data.entries)
+    entries = list(whole(loaded.graph).data.entries)
     kept = entries[: len(entries) - beside]
     return opening.loaded(Entries(kept, list(loaded.problems), loaded.left_out))
 

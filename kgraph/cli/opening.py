@@ -12,13 +12,13 @@ import zlib
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from kgraph.api.loaded import Loaded
+from kgraph.api.loaded import Indexed, Loaded, Opened
 from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
 from kgraph.problems import Damaged, NotInIndex
 
 if TYPE_CHECKING:
-    from kgraph.fits.graph import Graph
+    from kgraph.fits.graph import WholeGraph
 
 
 class Place(NamedTuple):
@@ -49,7 +49,7 @@ def _place_for_question(settings: Settings) -> Place | None:
     return None if settings.suppose or settings.without else _place(settings)
 
 
-def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
+def with_folder(settings: Settings, body: Callable[[Opened], int]) -> int:
     """Run what needs the folder; where the index gives out in the middle, once more from the files.
 
     `body` prints nothing before it has all of its answer.
@@ -68,19 +68,19 @@ def with_folder(settings: Settings, body: Callable[[Loaded], int]) -> int:
     return body(from_files(settings))
 
 
-def from_index(settings: Settings) -> Loaded | None:
+def from_index(settings: Settings) -> Indexed | None:
     """The folder as its index has it; None where there is none that stands."""
     place = _place_for_question(settings)
     return _standing(place) if place else None
 
 
-def renewed(settings: Settings) -> Loaded | None:
+def renewed(settings: Settings) -> Indexed | None:
     """The folder by its index where few files have changed: the rows that they change are made anew."""
     place = _place_for_question(settings)
     return _renewed(place) if place else None
 
 
-def _standing(place: Place) -> Loaded | None:
+def _standing(place: Place) -> Indexed | None:
     try:
         note = freshness.read_note(place.path + ".note")
         opened = _opened(place, note)
@@ -114,7 +114,7 @@ def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[s
     return over
 
 
-def _renewed(place: Place) -> Loaded | None:
+def _renewed(place: Place) -> Indexed | None:
     if not os.path.exists(place.path + ".note"):
         return None
     try:
@@ -123,7 +123,7 @@ def _renewed(place: Place) -> Loaded | None:
         return None
 
 
-def _renew(place: Place) -> Loaded | None:
+def _renew(place: Place) -> Indexed | None:
     """Raises whatever an index that is out of order may lead to."""
     from kgraph.index import renewing
 
@@ -141,11 +141,11 @@ def _renew(place: Place) -> Loaded | None:
     return _loaded(opened, place.folders)
 
 
-def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
+def _loaded(opened: store.Store, folders: list[str]) -> Indexed:
     from kgraph.index.compiled import graph_of
 
     graph = graph_of(opened, folders)
-    return Loaded(graph.data, graph, ())
+    return Indexed(graph.data, graph)
 
 
 def _grow_up(place: Place, note: dict[str, Any]) -> None:
@@ -160,7 +160,7 @@ def _grow_up(place: Place, note: dict[str, Any]) -> None:
         return
 
 
-def _compiled(place: Place) -> Loaded | None:
+def _compiled(place: Place) -> Indexed | None:
     """A large folder by an index that several processes make."""
     from kgraph.cli import indexing
 
@@ -180,7 +180,7 @@ def from_files(settings: Settings) -> Loaded:
     return loaded
 
 
-def against_files(settings: Settings, graph: Graph) -> tuple[int, list[str]] | None:
+def against_files(settings: Settings, graph: WholeGraph) -> tuple[int, list[str]] | None:
     """How many rows of the index say what the files say, and the faults of others; None where none stands.
 
     An index with a fault is taken away: the next question makes it anew.

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kgraph.api.loaded import Loaded
+from kgraph.api.loaded import Loaded, Opened
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
 from kgraph.cli.opening import with_folder
@@ -25,10 +25,10 @@ from kgraph.problems import CannotRun, WrongUse
 from kgraph.render.terminal import table, visible, wrapped
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
     from kgraph.exchange.apart import Job
     from kgraph.exchange.engines import Result
     from kgraph.exchange.sparql import Parameter, Query
+    from kgraph.interface import Facts
 
 SUFFIX = ".rq"
 NOTE = "A query tells no certainty: `kgraph takers` and its like do."
@@ -91,7 +91,7 @@ def query(
     chosen = engine or ("pyoxigraph" if engines.has_pyoxigraph() else "rdflib")
     job = apart.Job("", asked.file, seconds, chosen, endpoint or "")
 
-    def answered(loaded: Loaded | None, over: Callable[[apart.Job], Result]) -> int:
+    def answered(loaded: Opened | None, over: Callable[[apart.Job], Result]) -> int:
         text, shown = _with_values(loaded, asked, given)
         question = {"command": "query", "query": asked.name, "given": shown}
         return _give(loaded, question, asked, over(replace(job, text=text)), as_json, missing)
@@ -262,7 +262,7 @@ def _check_given(asked: Query, given: Mapping[str, str]) -> None:
         raise WrongUse(*wrong)
 
 
-def _with_values(loaded: Loaded | None, asked: Query, given: Mapping[str, str]) -> tuple[str, dict[str, str]]:
+def _with_values(loaded: Opened | None, asked: Query, given: Mapping[str, str]) -> tuple[str, dict[str, str]]:
     """The query's text with its values in place, and each value by the name it has in the folder."""
     from kgraph.exchange import sparql
 
@@ -276,7 +276,7 @@ def _with_values(loaded: Loaded | None, asked: Query, given: Mapping[str, str]) 
     return sparql.bound(asked, values), shown
 
 
-def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[str, list[str]]:
+def _value(data: Facts, parameter: Parameter, texts: list[str]) -> tuple[str, list[str]]:
     """A value as it goes into the query, and the names by which it is shown."""
     from kgraph import quantities, questions
     from kgraph.exchange.terms import iri
@@ -300,7 +300,7 @@ def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[st
 
 
 def _give(
-    loaded: Loaded | None,
+    loaded: Opened | None,
     question: dict[str, Any],
     asked: Query,
     result: Result,
@@ -340,7 +340,7 @@ def _sort_remarks(result: Result) -> None:
             row[at][1] = "; ".join(sorted(row[at][1].split("; ")))
 
 
-def _cautions(loaded: Loaded | None, found: list[dict[str, Any]]) -> dict[str, str]:
+def _cautions(loaded: Opened | None, found: list[dict[str, Any]]) -> dict[str, str]:
     """Name -> text of every caution that the remarks of a shipped query name."""
     if loaded is None:
         return {}

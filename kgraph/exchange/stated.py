@@ -22,7 +22,7 @@ from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text,
 from kgraph.exchange.terms import SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, TYPE
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import WholeGraph
 
 _ABOUT: dict[str, tuple[str, ...]] = {
     "rebadge": ("owner", "owner"),
@@ -177,7 +177,7 @@ def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
             yield iri("part", claim.new), SCHEMA + "successorOf", iri("part", claim.old)
 
 
-def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:
+def place_links(graph: WholeGraph, told: set[places.Node]) -> Iterator[Block]:
     """The graph multiplied out by place: the links of `places` but for those that facts state."""
     stated = {t for fact in graph.data.facts.values() for t in places.stated(fact)}
     for subject, link, object_ in places.links(graph):

@@ -20,10 +20,11 @@ from kgraph.claims import (
     UsesClaim,
 )
 from kgraph.facts import Fact
+from kgraph.problems import NotInIndex
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.fits.sizes import Sizes
+    from kgraph.interface import EqualSizes, Facts
 
 
 class Place(NamedTuple):
@@ -44,10 +45,13 @@ class Link(NamedTuple):
 
 
 class Graph:
-    """Adjacency of one folder's facts. Every list is in an order that file order does not change."""
+    """Adjacency of one folder's facts. Every list is in an order that file order does not change.
 
-    def __init__(self, data: Collection) -> None:
-        self.data = data
+    `data`: the names and records; `sizes`: which parts are of equal size.
+    """
+
+    def __init__(self, data: Facts, sizes: EqualSizes | None = None) -> None:
+        self._data, self._equal = data, sizes
         self.links: Mapping[str, list[Link]] = defaultdict(list)
         self.declares: Mapping[str, frozenset[str]] = {}
         self.taken_at: Mapping[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
@@ -59,12 +63,15 @@ class Graph:
         self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
         self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
         self.distinct: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
-        self.sizes: Sizes | None = None
         self.remembered: dict[str, Any] = {}
         """What was worked out once for the whole graph, each under the name of who keeps it."""
         self._sizes: dict[str, list[tuple[str, Fact]]] = {}
         self._smaller: dict[str, list[tuple[str, Fact]]] = {}
+
+    @property
+    def data(self) -> Facts:
+        """The names of things and what is recorded of them."""
+        return self._data
 
     def like(self, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
         """The owners that one fact makes alike at this position."""
@@ -92,26 +99,53 @@ class Graph:
     def equal_size(self, part: str) -> list[tuple[str, Fact]]:
         """The parts q with size(part, q): part goes where q goes, by one step of equal size."""
         if part not in self._sizes:
-            self._sizes[part] = self._compare_all(part, forward=True)
+            self._sizes[part] = self._of_equal_size().equal(part, forward=True)
         return self._sizes[part]
 
     def equal_size_back(self, part: str) -> list[tuple[str, Fact]]:
         """The parts p with size(p, part)."""
         if part not in self._smaller:
-            self._smaller[part] = self._compare_all(part, forward=False)
+            self._smaller[part] = self._of_equal_size().equal(part, forward=False)
         return self._smaller[part]
 
-    def _compare_all(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
-        if self.sizes is None:
-            from kgraph.fits.sizes import FromCollection
+    def _of_equal_size(self) -> EqualSizes:
+        if self._equal is None:
+            self._equal = self._sizes_read()
+        return self._equal
 
-            self.sizes = FromCollection(self.data, self.parts_of_kind)
-        return self.sizes.equal(part, forward)
+    def _sizes_read(self) -> EqualSizes:
+        raise NotInIndex
 
 
-def build(data: Collection) -> Graph:
+class WholeGraph(Graph):
+    """The graph of a folder that was read whole."""
+
+    def __init__(self, data: Collection) -> None:
+        super().__init__(data)
+        self._whole = data
+        self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
+
+    @property
+    def data(self) -> Collection:
+        """All that was read."""
+        return self._whole
+
+    def _sizes_read(self) -> EqualSizes:
+        from kgraph.fits.sizes import FromCollection
+
+        return FromCollection(self.data, self.parts_of_kind)
+
+
+def whole(graph: Graph) -> WholeGraph:
+    """The same graph where its folder was read whole; raises NotInIndex where it was not."""
+    if isinstance(graph, WholeGraph):
+        return graph
+    raise NotInIndex
+
+
+def build(data: Collection) -> WholeGraph:
     """The graph of a collection's facts."""
-    graph = Graph(data)
+    graph = WholeGraph(data)
     graph.declares = {f"a:{key}": _declared(data, key) for key in data.things["assembly"]}
     for key in {**data.spelt["part"], **data.things["part"]}:
         if sort := sort_of(data, key):
@@ -128,13 +162,13 @@ def _declared(data: Collection, assembly: str) -> frozenset[str]:
     return frozenset(data.key("position", n.key) for n in named)
 
 
-def add(graph: Graph, fact: Fact) -> None:
+def add(graph: WholeGraph, fact: Fact) -> None:
     """Add the links of one fact; facts are added in the order of their ids."""
     if fact.kind in _ADD:
         _ADD[fact.kind](graph, fact)
 
 
-def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
+def left_out(graph: WholeGraph, names: Iterable[str]) -> frozenset[str]:
     """The positions that an `except` leaves out: those named, and all that a named assembly declares.
 
     A place that is called as the assembly is by an `also` counts as named.
@@ -148,40 +182,40 @@ def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
     return frozenset(out)
 
 
-def _add_rebadge(graph: Graph, fact: Fact) -> None:
+def _add_rebadge(graph: WholeGraph, fact: Fact) -> None:
     one, other, names = fact.of(RebadgeClaim)
     out = left_out(graph, names)
     graph.links[one].append(Link(other, fact, out, ""))
     graph.links[other].append(Link(one, fact, out, ""))
 
 
-def _add_uses(graph: Graph, fact: Fact) -> None:
+def _add_uses(graph: WholeGraph, fact: Fact) -> None:
     assembly, owner, names = fact.of(UsesClaim)
     out = left_out(graph, names)
     graph.links[owner].append(Link(assembly, fact, out, assembly))
     graph.links[assembly].append(Link(owner, fact, out, assembly))
 
 
-def _add_takes(graph: Graph, fact: Fact) -> None:
+def _add_takes(graph: WholeGraph, fact: Fact) -> None:
     part, owner, position, role = fact.of(TakesClaim)
     place = Place(owner, position)
     graph.taken_at[place].append((part, role, fact))
     graph.takes_of[part].append((place, role, fact))
 
 
-def _add_same(graph: Graph, fact: Fact) -> None:
+def _add_same(graph: WholeGraph, fact: Fact) -> None:
     one, other = fact.of(SameClaim)
     graph.same[one].append((other, fact))
     graph.same[other].append((one, fact))
 
 
-def _add_replaces(graph: Graph, fact: Fact) -> None:
+def _add_replaces(graph: WholeGraph, fact: Fact) -> None:
     new, old = fact.of(ReplacesClaim)
     graph.older[new].append((old, fact))
     graph.newer[old].append((new, fact))
 
 
-def _add_fits(graph: Graph, fact: Fact) -> None:
+def _add_fits(graph: WholeGraph, fact: Fact) -> None:
     claim = fact.of(FitsClaim)
     source, target = Place(claim.owner, claim.position), Place(claim.to, claim.at)
     for one, other in [(source, target), *([(target, source)] if claim.both_ways else [])]:
@@ -189,13 +223,13 @@ def _add_fits(graph: Graph, fact: Fact) -> None:
         graph.fits_to[other].append((one, fact))
 
 
-def _add_refuses(graph: Graph, fact: Fact) -> None:
+def _add_refuses(graph: WholeGraph, fact: Fact) -> None:
     part, owner, position, at, where = fact.of(RefusesClaim)
     item: str | Place = part or Place(owner, position)
     graph.refused_at[Place(at, where)].append((item, fact))
 
 
-def _add_distinct(graph: Graph, fact: Fact) -> None:
+def _add_distinct(graph: WholeGraph, fact: Fact) -> None:
     one, other = fact.of(DistinctClaim)
     graph.distinct[one].append((other, fact))
     graph.distinct[other].append((one, fact))
@@ -213,6 +247,6 @@ _ADD = {
 }
 
 
-def sort_of(data: Collection, part: str) -> str:
+def sort_of(data: Facts, part: str) -> str:
     """The key of the kind that a part is of, or ""."""
     return data.kind_of(part)

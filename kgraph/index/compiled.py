@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from kgraph import trade, words
 from kgraph.claims import CLAIMS, DistinctClaim
@@ -35,7 +35,6 @@ from kgraph.names import Name
 from kgraph.problems import NotInIndex, Where
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
     from kgraph.fits.sizes import Sizes
 
 
@@ -281,14 +280,13 @@ def graph_of(store: Store, folders: list[str]) -> Graph:
     """The graph of an index; raises Damaged here or later, in the middle of a question."""
     data = IndexData(store, folders)
     some = store.need("any")
-    graph = Graph(cast("Collection", data))
+    graph = Graph(data, _IndexSizes(data))
     graph.links, graph.declares = _Links(data), _Declares(data)
     graph.taken_at, graph.takes_of = _At(data, "t"), _Of(data, "g")
     graph.same, graph.older, graph.newer = (_Of(data, letter) for letter in "son")
     graph.fits_from, graph.fits_to = (_At(data, letter, some["fits"]) for letter in "fg")
     graph.refused_at = _At(data, "r", some["refused"])
     graph.distinct = _distinct(data)
-    graph.sizes = cast("Sizes", _IndexSizes(data))
     return graph
 
 

@@ -13,7 +13,7 @@ from kgraph.collection import Collection
 from kgraph.collection.resolving import names_used
 from kgraph.collection.trusting import source_trust
 from kgraph.facts import Evidence, Fact
-from kgraph.fits.graph import Graph, Link, Place
+from kgraph.fits.graph import Link, Place, WholeGraph
 from kgraph.fits.sizes import FromCollection, Size
 from kgraph.names import Name
 
@@ -23,7 +23,7 @@ MOST_FILES = 8
 """So many of the files that name a thing are noted, the first ones."""
 
 
-def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
+def rows(graph: WholeGraph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
     """All rows but those that say which files they were made from, in the order of their keys.
 
     `files`: for each file as problems and facts name it, which folder it lies in, and its path there.
@@ -48,7 +48,7 @@ def rows(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
         yield from found
 
 
-def _of_all(graph: Graph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
+def _of_all(graph: WholeGraph, files: Mapping[str, tuple[int, str]]) -> Iterator[Row]:
     """The rows that stand for the whole folder."""
     data = graph.data
     yield "files", list(files.values())
@@ -121,7 +121,7 @@ def _short(fact: Fact) -> list[Any]:
     return [fact.id, fact.kind, fact.claim, fact.certainty]
 
 
-def _owners(graph: Graph, named: Mentions) -> Iterator[Row]:
+def _owners(graph: WholeGraph, named: Mentions) -> Iterator[Row]:
     data = graph.data
     at: dict[str, dict[str, dict[str, list[Any]]]] = defaultdict(lambda: defaultdict(dict))
     for kind, lists in AT.items():
@@ -160,7 +160,7 @@ def _plain(values: tuple[Any, ...]) -> list[Any]:
     return [[*v] if isinstance(v, Place) else v for v in values]
 
 
-def _parts(graph: Graph, named: Mentions) -> Iterator[Row]:
+def _parts(graph: WholeGraph, named: Mentions) -> Iterator[Row]:
     data = graph.data
     known = set(data.known("part")).union(*(getattr(graph, lists) for lists in OF.values()))
     for part in sorted(known):
@@ -198,7 +198,7 @@ def _ground(data: Collection) -> Iterator[Row]:
             yield f"g|{kind}|{key}", [to, laid.under[to][0].name.text]
 
 
-def _kinds(graph: Graph) -> Iterator[Row]:
+def _kinds(graph: WholeGraph) -> Iterator[Row]:
     data = graph.data
     sizes = FromCollection(data, graph.parts_of_kind)
     for kind in sorted({*data.known("kind"), *graph.parts_of_kind}):

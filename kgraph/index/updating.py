@@ -412,7 +412,7 @@ class _Update:
 
     def _links(self, fact: Fact, keep: bool) -> None:
         """Put the links of one fact in place of those that it had."""
-        made = graphs.Graph(self.after.data)
+        made = graphs.WholeGraph(self.after.data)
         graphs.add(made, fact)
         for owner, links in made.links.items():
             row = self._need(f"o|{owner}")

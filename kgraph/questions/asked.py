@@ -28,7 +28,7 @@ from kgraph.reason.walk import Network, Steps, come_to, cut, explore
 from kgraph.reason.weigh import Aims, Memo, Weighed, weigh
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
+    from kgraph.interface import Facts
 
 SAME = 1e-12
 """Certainties nearer to each other than this differ by the order of the products alone."""
@@ -112,7 +112,7 @@ class Asked:
     """Only so many answers are looked for, those by the surest ways, and none is weighed."""
 
     @property
-    def data(self) -> Collection:
+    def data(self) -> Facts:
         """What the folder says of things."""
         return self.graph.data
 
@@ -307,7 +307,7 @@ def basis_of(proof: Iterable[Fact]) -> tuple[str, ...]:
     return ("stated facts", "size") if any(f.kind == "size" for f in proof) else ("stated facts",)
 
 
-def exceptions_of(data: Collection, proof: Iterable[Fact]) -> tuple[str, ...]:
+def exceptions_of(data: Facts, proof: Iterable[Fact]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
     left_out = dict.fromkeys(k for f in proof for k in f.left_out)
     return tuple(data.text("position", key) for key in left_out)

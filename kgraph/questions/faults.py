@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from kgraph import beta, records
 from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph, Link, Place
+from kgraph.fits.graph import Link, Place, WholeGraph
 from kgraph.names import fold, name
 from kgraph.questions.answer import DEFAULT, SCALE_NOTE, Wanted
 from kgraph.questions.asked import budget_of, memo_of
@@ -100,7 +100,7 @@ def looks(data: Collection) -> Iterable[Look]:
     return found.values()
 
 
-def faults(graph: Graph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
+def faults(graph: WholeGraph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
     """What goes wrong with a set; with signs, how likely each fault explains them."""
     found = _Found(graph, set_key)
     stated = found.stated(wanted)
@@ -125,7 +125,7 @@ def _order(row: FaultRow) -> tuple[bool, float, float, str, str]:
 class _Found:
     """The faults of one set while they are gathered."""
 
-    def __init__(self, graph: Graph, set_key: str) -> None:
+    def __init__(self, graph: WholeGraph, set_key: str) -> None:
         self.graph, self.data = graph, graph.data
         self.owner = f"s:{set_key}"
         self.places = places_of(graph, set_key)

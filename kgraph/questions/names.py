@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from kgraph import trade
@@ -10,15 +11,15 @@ from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 if TYPE_CHECKING:
-    from kgraph.collection import Collection
+    from kgraph.interface import Facts
 
 
-def known_positions(data: Collection) -> dict[str, str]:
+def known_positions(data: Facts) -> Mapping[str, str]:
     """Key -> name of every position named anywhere."""
     return data.known("position")
 
 
-def name_of(data: Collection, kind: str, text: str) -> str:
+def name_of(data: Facts, kind: str, text: str) -> str:
     """The key of a known thing; raises WrongUse with the nearest names."""
     key = data.key(kind, fold(text))
     if _knows(data, kind, key):
@@ -33,12 +34,12 @@ def name_of(data: Collection, kind: str, text: str) -> str:
     )
 
 
-def _knows(data: Collection, kind: str, key: str) -> bool:
+def _knows(data: Facts, kind: str, key: str) -> bool:
     """Whether a thing is known; a position is also where only an `except` names it."""
     return data.knows(kind, key) or (kind == "position" and data.leaves_out(key))
 
 
-def part_named(data: Collection, text: str) -> str:
+def part_named(data: Facts, text: str) -> str:
     """The key of a part, also by a maker's number that only one part has."""
     try:
         return name_of(data, "part", text)
@@ -53,7 +54,7 @@ def part_named(data: Collection, text: str) -> str:
         return found.pop()
 
 
-def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, str]:
+def place_named(data: Facts, words_given: tuple[str, ...]) -> tuple[str, str]:
     """(set key, position key) from the words of a command line, wherever the set's name ends."""
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])

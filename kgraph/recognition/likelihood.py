@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import NamedTuple, TypeVar
 
 from kgraph.belts import identify
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import WholeGraph
 from kgraph.recognition import seen as seen_of
 from kgraph.recognition import traits
 from kgraph.recognition.seen import Look
@@ -72,7 +72,7 @@ def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[s
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
-def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> Fitting:
+def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset()) -> Fitting:
     """One look weighed against all that is known of every set; of those hidden nothing is."""
     if look.size_mm is not None:
         return _of_measure(graph, look)
@@ -131,7 +131,7 @@ def once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], 
     return found
 
 
-def _of_measure(graph: Graph, look: Look) -> Fitting:
+def _of_measure(graph: WholeGraph, look: Look) -> Fitting:
     trait = seen_of.sizes(graph, look)
     rows = [k.values for k in trait.direct.values()]
     density = once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))

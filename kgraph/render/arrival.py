@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import WholeGraph
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
@@ -27,7 +27,7 @@ MOST = 12
 """So many lines of a section, that the page stays one; the rest is counted."""
 
 
-def page(graph: Graph, set_key: str, unit: str = "") -> Page:
+def page(graph: WholeGraph, set_key: str, unit: str = "") -> Page:
     """The page of a set, or of one unit of it."""
     data = graph.data
     found = faults(graph, set_key)
@@ -51,7 +51,7 @@ def _first(items: list[Item]) -> tuple[Item, ...]:
     return (*items[:MOST], *rest)
 
 
-def _about(graph: Graph, set_key: str) -> tuple[tuple[str, str], ...]:
+def _about(graph: WholeGraph, set_key: str) -> tuple[tuple[str, str], ...]:
     data = graph.data
     told: dict[str, list[str]] = {}
     for thing in data.things["set"].get(set_key, ()):
@@ -95,7 +95,7 @@ def _photos(rows: list[FaultRow]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for row in rows for fact in row.proof for p in photos_of_fact(fact)))
 
 
-def _at_hand(graph: Graph, set_key: str) -> tuple[Item, ...]:
+def _at_hand(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     items: list[Item] = []
     budget = budget_of(questions.BEST_ONLY)
@@ -120,7 +120,7 @@ def _part(data: Collection, part: str) -> str:
     return ", ".join(dict.fromkeys(said))
 
 
-def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
+def _missing(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key).rows)}
     of = {key: {f"s:{data.key('set', u.set.key)}" for u in things if getattr(u, "set", None)}  # type: ignore[attr-defined]
@@ -133,7 +133,7 @@ def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
     return _first([Item(f"{data.text('position', p)}: {n} of the units of its family") for p, n in often])
 
 
-def _givers(graph: Graph, set_key: str) -> tuple[Item, ...]:
+def _givers(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     places = questions.places_of(graph, set_key)
     shelf = shelf_now(graph)
@@ -154,6 +154,6 @@ def _list(places: Iterable[str]) -> str:
     return ", ".join(told[:MOST]) + (f" and {len(told) - MOST} more" if len(told) > MOST else "")
 
 
-def _doubts(graph: Graph, set_key: str) -> tuple[Item, ...]:
+def _doubts(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
     found = doubts.of_set(graph, set_key).found[:5]
     return tuple(Item(render_doubts.to_do(graph.data, d)) for d in found)

@@ -17,7 +17,7 @@ from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection
 from kgraph.collection.fact_ids import written_id
 from kgraph.collection.sayings import takes_back
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Place, WholeGraph
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Severity, command
 from kgraph.reason import sharing
@@ -88,7 +88,7 @@ class Shelf:
     histories: Mapping[str, tuple[records.Entry, ...]] = field(default_factory=dict)
 
 
-def shelf_now(graph: Graph) -> Shelf:
+def shelf_now(graph: WholeGraph) -> Shelf:
     """The shelf after all events that were not withdrawn."""
     replay = _Replay(graph)
     for event in _events(graph.data):
@@ -132,7 +132,7 @@ def not_there(held: Held | None) -> str:
     return f"it came without it ({held.condition})"
 
 
-def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
+def parts_of_whole(graph: WholeGraph, set_key: str, position: str) -> tuple[str, ...]:
     """The places that come off a set with the assembly that a position names; none if it names none.
 
     A position names an assembly that the set is built on by its name, or by its kind if only one is of it.
@@ -146,7 +146,7 @@ def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]
     return built_on[named[0]] if len(named) == 1 else ()
 
 
-def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
+def _built_on(graph: WholeGraph, owner: str) -> dict[str, tuple[str, ...]]:
     """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
     found: dict[str, tuple[str, ...]] = {}
     for assembly in sharing.built_on(graph, owner):
@@ -243,7 +243,7 @@ class _Unit:
 class _Replay:
     """The shelf while events are replayed."""
 
-    def __init__(self, graph: Graph) -> None:
+    def __init__(self, graph: WholeGraph) -> None:
         self.graph, self.data = graph, graph.data
         self.known_places: dict[str, list[str]] = {}
         self.wholes: dict[Place, tuple[str, ...]] = {}

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from kgraph import questions
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Place, WholeGraph
 from kgraph.questions import Row, Wanted
 from kgraph.questions.asked import walked
 from kgraph.reason.budget import Budget
@@ -46,7 +46,7 @@ UNFINISHED_NOTE = (
 class Source:
     """The answers to the wants of one shelf, each worked out once."""
 
-    graph: Graph
+    graph: WholeGraph
     shelf: Shelf
     wanted: Wanted = questions.DEFAULT
     shared: Budget | None = None

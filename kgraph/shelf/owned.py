@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kgraph.collection import NOT_KNOWN_YET
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Graph, Place, whole
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer, Row
@@ -17,7 +17,7 @@ NOT_INSPECTED = "not inspected"
 
 def own_shelf(graph: Graph) -> Shelf | None:
     """One's own units as they are now; None where there are none."""
-    return shelf_now(graph) if graph.data.known("unit") else None
+    return shelf_now(whole(graph)) if graph.data.known("unit") else None
 
 
 def with_units(graph: Graph, answer: Answer, shelf: Shelf | None) -> Answer:
@@ -62,7 +62,7 @@ def as_set(graph: Graph, given: tuple[str, ...]) -> Meant:
             continue
         if unit not in data.known("unit"):
             continue
-        now = shelf_now(graph).units.get(unit)
+        now = shelf_now(whole(graph)).units.get(unit)
         if now is None:
             break
         if not is_known(now.set):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from kgraph import records
 from kgraph.collection import Collection
-from kgraph.fits.graph import Graph, Place
+from kgraph.fits.graph import Place, WholeGraph
 from kgraph.money import Money
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
@@ -67,7 +67,7 @@ class Spent:
     hours: float | None
 
 
-def sheet_of(graph: Graph, unit: str) -> Sheet:
+def sheet_of(graph: WholeGraph, unit: str) -> Sheet:
     """The job sheet of a unit (key)."""
     shelf = shelf_now(graph)
     now, data = shelf.units[unit], graph.data
@@ -115,7 +115,7 @@ def _why(source: Source, now: UnitNow, held: Held) -> Row | None:
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _doubts(graph: Graph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Doubt]:
+def _doubts(graph: WholeGraph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Doubt]:
     for one in fitted:
         for says in _doubts_of(graph, one, now):
             yield Doubt(one.held.position, says)
@@ -126,7 +126,7 @@ def _doubts(graph: Graph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Do
             yield Doubt(held.position, f"not sure: {held.condition}")
 
 
-def _doubts_of(graph: Graph, one: Fitted, now: UnitNow) -> Iterable[str]:
+def _doubts_of(graph: WholeGraph, one: Fitted, now: UnitNow) -> Iterable[str]:
     row = one.row
     if is_spoilt(one.held.condition):
         yield f"what was put in is {one.held.condition}"
@@ -150,7 +150,7 @@ def _doubts_of(graph: Graph, one: Fitted, now: UnitNow) -> Iterable[str]:
 
 
 def _cautions(
-    graph: Graph, shelf: Shelf, unit: str, fitted: Sequence[Fitted], events: Sequence[Event]
+    graph: WholeGraph, shelf: Shelf, unit: str, fitted: Sequence[Fitted], events: Sequence[Event]
 ) -> tuple[str, ...]:
     """Of opening the set, of every place touched or still open, and of the parts put in; each once."""
     data, now = graph.data, shelf.units[unit]
