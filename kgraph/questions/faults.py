@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import beta, records
@@ -88,15 +88,44 @@ class Look(NamedTuple):
 
 
 def looks(data: Collection) -> Iterable[Look]:
-    """What was found at the places of units: what inspections found joins here, the last one counts."""
-    found: dict[tuple[str, str], Look] = {}
+    """What was found at the places of units: as they came in, and by each inspection."""
     for key, things in data.things["unit"].items():
         for thing in things:
             if isinstance(thing, records.Unit):
                 for position, state in thing.state:
-                    at = data.key("position", position.key)
-                    found[key, at] = Look(key, at, state)
-    return found.values()
+                    yield Look(key, data.key("position", position.key), state)
+    for entry in data.entries:
+        if isinstance(entry, records.Inspected):
+            at = data.key("position", entry.position.key)
+            yield Look(data.key("unit", entry.unit.key), at, entry.state)
+
+
+_AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[Look]]]
+
+
+def _looks_at(graph: Graph) -> _AtLike:
+    """Position -> places that are alike -> what was found at them; worked out once."""
+    if "looks" not in graph.remembered:
+        found: dict[str, dict[frozenset[Place], dict[Look, None]]] = {}
+        for look in looks(graph.data):
+            for owner in _owners(graph.data, look.unit):
+                like = graph.alike_places(Place(owner, look.position))
+                found.setdefault(look.position, {}).setdefault(like, {})[look] = None
+        graph.remembered["looks"] = found
+    known: _AtLike = graph.remembered["looks"]
+    return known
+
+
+def _stated_at(graph: Graph) -> Mapping[Place, Sequence[Fact]]:
+    """Place -> the faults that facts say of it; worked out once."""
+    if "stated faults" not in graph.remembered:
+        by_place: dict[Place, list[Fact]] = {}
+        for fact in sorted((f for f in graph.data.facts.values() if f.kind == "fault"), key=lambda f: f.id):
+            here = Place(fact.of(FaultClaim).owner, fact.of(FaultClaim).position)
+            by_place.setdefault(here, []).append(fact)
+        graph.remembered["stated faults"] = by_place
+    known: Mapping[Place, Sequence[Fact]] = graph.remembered["stated faults"]
+    return known
 
 
 def faults(graph: Graph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
@@ -128,23 +157,15 @@ class _Found:
         self.graph, self.data = graph, graph.data
         self.owner = f"s:{set_key}"
         self.places = places_of(graph, set_key)
-        self.looks: dict[str, list[Look]] = {}
-        for look in looks(graph.data):
-            if self._is_of_like(look):
-                self.looks.setdefault(look.position, []).append(look)
-
-    def _is_of_like(self, look: Look) -> bool:
-        of = {f"s:{self.data.key('set', u.set.key)}" for u in _units(self.data, look.unit) if u.set}
-        like = self.graph.alike_places(Place(self.owner, look.position))
-        return any(Place(owner, look.position) in like for owner in of)
+        self.looks = {
+            position: here
+            for position, by_place in _looks_at(graph).items()
+            if (here := by_place.get(graph.alike_places(Place(self.owner, position))))
+        }
 
     def stated(self, wanted: Wanted) -> list[FaultRow]:
         """What facts say, of this set and of whatever it is alike."""
-        by_place: dict[Place, list[Fact]] = {}
-        for fact in sorted(self.data.facts.values(), key=lambda f: f.id):
-            if isinstance(fact.claim, FaultClaim):
-                here = Place(fact.claim.owner, fact.claim.position)
-                by_place.setdefault(here, []).append(fact)
+        by_place = _stated_at(self.graph)
         positions = sorted({p.position for p in by_place})
 
         def steps(state: State) -> list[rules.Step]:
@@ -246,13 +267,19 @@ class _Found:
         return is_of(state, fault, self.data.text("position", position))
 
     def count(self, position: str, fault: str) -> tuple[int, int]:
-        """(how many were found with a fault, at how many anybody looked) among the units of like places."""
-        looked = [s.state for s in self.looks.get(position, ()) if not _words(s.state) & NOT_THERE]
-        return sum(self._is_of(state, fault, position) for state in looked), len(looked)
+        """(how many units were found with a fault, at how many anybody looked) at places like this one.
+
+        A unit that was found with it counts, also where it was put right later.
+        """
+        looked = [s for s in self.looks.get(position, ()) if not _words(s.state) & NOT_THERE]
+        found = {s.unit for s in looked if self._is_of(s.state, fault, position)}
+        return len(found), len({s.unit for s in looked})
 
 
-def _units(data: Collection, key: str) -> Iterable[records.Unit]:
-    return (t for t in data.things["unit"].get(key, ()) if isinstance(t, records.Unit))
+def _owners(data: Collection, unit: str) -> Iterable[str]:
+    """The set of a unit, or the sets where its entries differ."""
+    units = (t for t in data.things["unit"].get(unit, ()) if isinstance(t, records.Unit))
+    return sorted({f"s:{data.key('set', u.set.key)}" for u in units if u.set})
 
 
 def text_of(fact: Fact) -> str:

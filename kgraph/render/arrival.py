@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 
 from kgraph import doubts, questions, records
@@ -125,10 +126,12 @@ def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
     family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key).rows)}
     of = {key: {f"s:{data.key('set', u.set.key)}" for u in things if getattr(u, "set", None)}  # type: ignore[attr-defined]
           for key, things in data.things["unit"].items()}  # fmt: skip
-    count: dict[str, int] = {}
-    for look in looks(data):
-        if look.state.casefold() in NOT_THERE and of.get(look.unit, set()) & family:
-            count[look.position] = count.get(look.position, 0) + 1
+    found = {
+        (look.position, look.unit)
+        for look in looks(data)
+        if look.state.casefold() in NOT_THERE and of.get(look.unit, set()) & family
+    }
+    count = Counter(position for position, _ in found)
     often = sorted(count.items(), key=lambda item: (-item[1], item[0]))
     return _first([Item(f"{data.text('position', p)}: {n} of the units of its family") for p, n in often])
 
