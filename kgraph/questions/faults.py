@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import beta, records
@@ -41,6 +41,7 @@ SAFETY_NOTE = (
     "This is a list of what was seen, not a diagnosis of what is safe: look at each danger for itself."
 )
 COMMON_NOTE = "What every bench knows is common practice, no source; nobody counted how often it is found."
+COMMON_BASIS = "common practice, no source"
 SIGNS_NOTE = (
     "Weighed by Bayes: each fault by how often it was found (add-one), 0.9 for a sign that it lists, 0.05 "
     "else, signs independent, one fault at a time; a scale of our own."
@@ -89,15 +90,71 @@ class Look(NamedTuple):
 
 
 def looks(data: Collection) -> Iterable[Look]:
-    """What was found at the places of units: what inspections found joins here, the last one counts."""
-    found: dict[tuple[str, str], Look] = {}
+    """What was found at the places of units: as they came in, and by each inspection."""
     for key, things in data.things["unit"].items():
         for thing in things:
             if isinstance(thing, records.Unit):
                 for position, state in thing.state:
-                    at = data.key("position", position.key)
-                    found[key, at] = Look(key, at, state)
-    return found.values()
+                    yield Look(key, data.key("position", position.key), state)
+    for entry in data.entries:
+        if isinstance(entry, records.Inspected):
+            at = data.key("position", entry.position.key)
+            yield Look(data.key("unit", entry.unit.key), at, entry.state)
+
+
+_AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[Look]]]
+
+
+def _looks_at(graph: WholeGraph) -> _AtLike:
+    """Position -> places that are alike -> what was found at them; worked out once."""
+    if "looks" not in graph.remembered:
+        found: dict[str, dict[frozenset[Place], dict[Look, None]]] = {}
+        for look in looks(graph.data):
+            for owner in _owners(graph.data, look.unit):
+                like = graph.alike_places(Place(owner, look.position))
+                found.setdefault(look.position, {}).setdefault(like, {})[look] = None
+        graph.remembered["looks"] = found
+    known: _AtLike = graph.remembered["looks"]
+    return known
+
+
+def _stated_at(graph: WholeGraph) -> Mapping[Place, Sequence[Fact]]:
+    """Place -> the faults that facts say of it; worked out once."""
+    if "stated faults" not in graph.remembered:
+        by_place: dict[Place, list[Fact]] = {}
+        for fact in sorted((f for f in graph.data.facts.values() if f.kind == "fault"), key=lambda f: f.id):
+            here = Place(fact.of(FaultClaim).owner, fact.of(FaultClaim).position)
+            by_place.setdefault(here, []).append(fact)
+        graph.remembered["stated faults"] = by_place
+    known: Mapping[Place, Sequence[Fact]] = graph.remembered["stated faults"]
+    return known
+
+
+def _inner(graph: WholeGraph) -> Mapping[str, Set[str]]:
+    """Position -> the assemblies of which a fault there tells though they do not list it, and what holds them.
+
+    Worked out once.
+    """
+    if "inner faults" not in graph.remembered:
+        found: dict[str, set[str]] = defaultdict(set)
+        for owner, position in _stated_at(graph):
+            if owner.startswith("a:") and position not in graph.declares.get(owner, ()):
+                found[position] |= _holding(graph, owner)
+        graph.remembered["inner faults"] = found
+    known: Mapping[str, Set[str]] = graph.remembered["inner faults"]
+    return known
+
+
+def _holding(graph: WholeGraph, assembly: str) -> set[str]:
+    """An assembly and those that are built on it."""
+    found, todo = {assembly}, [assembly]
+    while todo:
+        inside = todo.pop()
+        links = graph.links.get(inside, ())
+        new = {k.other for k in links if k.to_assembly == inside and k.other.startswith("a:")} - found
+        found |= new
+        todo += new
+    return found
 
 
 def faults(graph: WholeGraph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
@@ -122,6 +179,23 @@ def _order(row: FaultRow) -> tuple[bool, float, float, str, str]:
     return unheard, -often, -(row.certainty or 0.0), row.fault or "", row.position
 
 
+def common_at(graph: WholeGraph, position: str) -> list[FaultRow]:
+    """What every bench knows to go wrong at a position, in any set."""
+    return [
+        FaultRow(
+            one.fault,
+            position=position,
+            signs=one.signs,
+            check=one.check,
+            cure=one.cure,
+            cautions=tuple(dict.fromkeys([*cautions_of(graph.data, (position,), ()), *one.cautions])),
+            basis=COMMON_BASIS,
+        )
+        for one in common()
+        if position in {graph.data.key("position", p.key) for p in one.positions}
+    ]
+
+
 class _Found:
     """The faults of one set while they are gathered."""
 
@@ -129,43 +203,35 @@ class _Found:
         self.graph, self.data = graph, graph.data
         self.owner = f"s:{set_key}"
         self.places = places_of(graph, set_key)
-        self.looks: dict[str, list[Look]] = {}
-        for look in looks(graph.data):
-            if self._is_of_like(look):
-                self.looks.setdefault(look.position, []).append(look)
-
-    def _is_of_like(self, look: Look) -> bool:
-        of = {f"s:{self.data.key('set', u.set.key)}" for u in _units(self.data, look.unit) if u.set}
-        like = self.graph.alike_places(Place(self.owner, look.position))
-        return any(Place(owner, look.position) in like for owner in of)
+        self.looks = {
+            position: here
+            for position, by_place in _looks_at(graph).items()
+            if (here := by_place.get(graph.alike_places(Place(self.owner, position))))
+        }
 
     def stated(self, wanted: Wanted) -> list[FaultRow]:
         """What facts say, of this set and of whatever it is alike."""
-        by_place: dict[Place, list[Fact]] = {}
-        for fact in sorted(self.data.facts.values(), key=lambda f: f.id):
-            if isinstance(fact.claim, FaultClaim):
-                here = Place(fact.claim.owner, fact.claim.position)
-                by_place.setdefault(here, []).append(fact)
+        by_place = _stated_at(self.graph)
         positions = sorted({p.position for p in by_place})
-        inner: dict[str, set[str]] = defaultdict(set)
-        for owner, position in by_place:
-            if owner.startswith("a:") and position not in self.graph.declares.get(owner, ()):
-                inner[position] |= self._holding(owner)
+        inner = _inner(self.graph)
 
         def steps(state: State) -> list[rules.Step]:
-            if state.phase == "asked":
+            if state.phase == "faults":
                 return [(State("is", self.owner, p), None) for p in positions]
             if state.phase == "fault":
                 return []
             here = Place(state.owner, state.position)
-            like = [(State("is", o, here.position), f) for o, f in self._like(here, inner[here.position])]
+            like = [
+                (State("is", o, here.position), f)
+                for o, f in self._like(here, inner.get(here.position, frozenset()))
+            ]
             return [
                 *like,
                 *((State("fault", f.of(FaultClaim).fault, here.position), f) for f in by_place.get(here, ())),
             ]
 
         budget = budget_of(wanted)
-        network = explore(State("asked", self.owner), steps, budget)
+        network = explore(State("faults", self.owner), steps, budget)
         targets = {n: s for n, s in enumerate(network.states) if s.phase == "fault"}
         if not targets:
             return []
@@ -173,7 +239,7 @@ class _Found:
         weighed = weigh(network, cut(network, targets), targets, budget, memo_of(self.graph), aims)
         return [self._row(network, state, weighed[n]) for n, state in targets.items()]
 
-    def _like(self, here: Place, inner: set[str]) -> Iterator[tuple[str, Fact]]:
+    def _like(self, here: Place, inner: Set[str]) -> Iterator[tuple[str, Fact]]:
         """The owners of which a fault at this place tells, and the fact by which.
 
         A fault of a part that an assembly has within, and does not list among its positions, is one of every
@@ -187,17 +253,6 @@ class _Found:
                     yield link.other, link.fact
             elif not inner & self._left_out(link):
                 yield link.other, link.fact
-
-    def _holding(self, assembly: str) -> set[str]:
-        """An assembly and those that are built on it."""
-        found, todo = {assembly}, [assembly]
-        while todo:
-            inside = todo.pop()
-            links = self.graph.links.get(inside, ())
-            new = {k.other for k in links if k.to_assembly == inside and k.other.startswith("a:")} - found
-            found |= new
-            todo += new
-        return found
 
     def _left_out(self, link: Link) -> set[str]:
         return {f"a:{self.data.key('assembly', key)}" for key in link.left_out}
@@ -252,7 +307,7 @@ class _Found:
             one.cure,
             counted=self.count(position, one.fault),
             cautions=self._cautions(position, one.cautions),
-            basis="common practice, no source",
+            basis=COMMON_BASIS,
         )
 
     def counted_only(self, rows: Iterable[FaultRow]) -> list[FaultRow]:
@@ -280,13 +335,19 @@ class _Found:
         return is_of(state, fault, self.data.text("position", position))
 
     def count(self, position: str, fault: str) -> tuple[int, int]:
-        """(how many were found with a fault, at how many anybody looked) among the units of like places."""
-        looked = [s.state for s in self.looks.get(position, ()) if not _words(s.state) & NOT_THERE]
-        return sum(self._is_of(state, fault, position) for state in looked), len(looked)
+        """(how many units were found with a fault, at how many anybody looked) at places like this one.
+
+        A unit that was found with it counts, also where it was put right later.
+        """
+        looked = [s for s in self.looks.get(position, ()) if not _words(s.state) & NOT_THERE]
+        found = {s.unit for s in looked if self._is_of(s.state, fault, position)}
+        return len(found), len({s.unit for s in looked})
 
 
-def _units(data: Collection, key: str) -> Iterable[records.Unit]:
-    return (t for t in data.things["unit"].get(key, ()) if isinstance(t, records.Unit))
+def _owners(data: Collection, unit: str) -> Iterable[str]:
+    """The set of a unit, or the sets where its entries differ."""
+    units = (t for t in data.things["unit"].get(unit, ()) if isinstance(t, records.Unit))
+    return sorted({f"s:{data.key('set', u.set.key)}" for u in units if u.set})
 
 
 def text_of(fact: Fact) -> str:

@@ -94,6 +94,21 @@ def test_units_are_counted_at_like_places_and_a_missing_part_says_nothing() -> N
     assert (alone.counted, alone.basis) == ((1, 1), "counted")
 
 
+def test_what_inspections_found_is_counted_once_for_each_unit() -> None:
+    inspected = "- inspected: counter belt\n  of: {}\n  state: {}\n  date: 2026-0{}-01\n"
+    said = [
+        ("U-2", "perished", 1),
+        ("U-2", "perished", 2),
+        ("U-2", "good", 3),
+        ("U-3", "good", 4),
+        ("U-4", "good", 5),
+    ]
+    graph = graph_of(FOLDER + "".join(inspected.format(*one) for one in said))
+    rows = {(r.fault, r.position): r for r in faults(graph, "larkfieldlk40").rows}
+    # U-1 came in with it, U-2 was found with it and put right, U-3 came in without; U-4 is of another design.
+    assert rows["belt stretched or perished", "counterbelt"].counted == (2, 3)
+
+
 @pytest.mark.parametrize(("k", "n"), [(0, 1), (1, 1), (4, 6), (0, 40), (39, 40), (500, 1000)])
 def test_the_interval_is_that_of_scipy(k: int, n: int) -> None:
     assert beta.interval(k, n) == pytest.approx(stats.beta.ppf([0.025, 0.975], k + 1, n - k + 1), abs=1e-9)
