@@ -131,7 +131,7 @@ def _stated_at(graph: WholeGraph) -> Mapping[Place, Sequence[Fact]]:
 
 
 def _inner(graph: WholeGraph) -> Mapping[str, Set[str]]:
-    """Position -> the assemblies of which a fault there tells though they do not list it, and what holds them.
+    """Position -> the assemblies of which a fault there tells though they do not list it, and their holders.
 
     Worked out once.
     """

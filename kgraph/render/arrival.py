@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
-from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
+from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, certainty_text, each_once, weighed_text
 from kgraph.render.faults import counted_text
 from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
 from kgraph.render.values import value_text
 from kgraph.shelf.ledger import shelf_now
+from kgraph.shelf.offers import is_usable
 from kgraph.shelf.owned import with_units
+from kgraph.shelf.task import Article
 
 ALWAYS = ("mains", "charged capacitors", "leaking cells")
 """Cautions that hold before any set is opened: common practice, no source."""
@@ -27,6 +29,12 @@ SMALL = frozenset(
 """Kinds of part to have at hand before a set is opened: common practice, no source."""
 MOST = 12
 """So many lines of a section, that the page stays one; the rest is counted."""
+COMMON = 7
+"""So many of what every bench checks where little is recorded."""
+FEWEST = 4
+"""So many of what every bench checks, however much is recorded; also of sisters, and of places of a unit."""
+MOST_GIVERS = 6
+"""So many own units that could give something."""
 
 
 def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> Page:
@@ -35,12 +43,16 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
     found = faults(graph, set_key, wanted=wanted)
     called = data.text("set", set_key)
     title = f"{data.text('unit', unit)}, {called}" if unit else called
+    missing = _missing(graph, set_key)
+    told = [f"{data.text('position', p)}: {n} of the units of its family" for p, n in missing.items()]
+    often = _first([Item(text) for text in told])
+    givers = _givers(graph, set_key, unit, missing)
     sections = [
         Section("Before the back comes off", _cautions(data, found)),
-        Section("What to check, the most often found first", _checks(data, found)),
+        *_checks(data, found),
         Section("To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."),
-        Section("What is often missing", _missing(graph, set_key), "No unit was found without a place."),
-        Section("Which own units could give it", _givers(graph, set_key), "None that is recorded."),
+        Section("What is often missing", often, "No unit was found without a place."),
+        Section("Which own units could give it", givers, "None that is recorded."),
     ]
     if wanted.seconds:
         doubtful = _doubts(graph, set_key)
@@ -52,9 +64,9 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
     )
 
 
-def _first(items: list[Item]) -> tuple[Item, ...]:
-    rest = [Item(f"and {len(items) - MOST} more")] if len(items) > MOST else []
-    return (*items[:MOST], *rest)
+def _first(items: list[Item], most: int = MOST) -> tuple[Item, ...]:
+    rest = [Item(f"and {len(items) - most} more")] if len(items) > most else []
+    return (*items[:most], *rest)
 
 
 def _about(graph: WholeGraph, set_key: str, wanted: Wanted) -> tuple[tuple[str, str], ...]:
@@ -65,7 +77,7 @@ def _about(graph: WholeGraph, set_key: str, wanted: Wanted) -> tuple[tuple[str, 
             if key != "photo":
                 told.setdefault(key, []).append(value_text(value))
     rows = questions.sisters(graph, set_key, wanted).rows
-    sisters = ", ".join(f"{data.owner_text(r.set)} ({certainty_text(r)})" for r in rows[:MOST])
+    sisters = _list(f"{data.owner_text(r.set)} ({certainty_text(r)})" for r in rows)
     recorded = [(key, ", ".join(dict.fromkeys(values))) for key, values in told.items()]
     return (("set", data.text("set", set_key)), *recorded, ("sisters", sisters or "none recorded"))
 
@@ -75,11 +87,24 @@ def _cautions(data: Collection, found: Faults) -> tuple[Item, ...]:
     return (*(Item(f"{n}: {t}") for n, t in caution_texts(data, names).items()), Item(DEFER))
 
 
-def _checks(data: Collection, found: Faults) -> tuple[Item, ...]:
+def _checks(data: Collection, found: Faults) -> Iterator[Section]:
+    """What was recorded or counted, then as much of what every bench knows as there is room for."""
     by_fault: dict[str, list[FaultRow]] = {}
     for row in found.rows:
         by_fault.setdefault(row.fault or "", []).append(row)
-    return _first([_check(data, rows) for rows in by_fault.values()])
+    own = [rows for rows in by_fault.values() if any(map(_is_own, rows))]
+    common = [rows for rows in by_fault.values() if not any(map(_is_own, rows))]
+    if own:
+        shown = _first([_check(data, rows) for rows in own])
+        yield Section("What to check, the most often found first", shown, dense=True)
+    title = "What every bench checks (common practice, no source)"
+    shown = _first([_check(data, rows) for rows in common], max(COMMON - len(own), FEWEST))
+    yield Section(title if own else f"What to check: {title[0].lower()}{title[1:]}", shown, dense=True)
+
+
+def _is_own(row: FaultRow) -> bool:
+    """Whether a fault is recorded in the folder or was found on a unit."""
+    return row.basis != COMMON_BASIS or bool(row.counted[0])
 
 
 def _check(data: Collection, rows: list[FaultRow]) -> Item:
@@ -87,10 +112,10 @@ def _check(data: Collection, rows: list[FaultRow]) -> Item:
     places = ", ".join(
         f"{data.text('position', r.position)}{f', {counted_text(r)}' if r.counted[1] else ''}" for r in rows
     )
-    sure = row.basis if row.certainty is None else weighed_text(row.certainty, row.weighed)
+    sure = "" if row.certainty is None else f" ({weighed_text(row.certainty, row.weighed)})"
     told = (("look", row.check), ("signs", ", ".join(row.signs)), ("cure", row.cure))
     return Item(
-        f"{row.fault}: {places} ({sure})",
+        f"{row.fault}: {places}{sure}",
         tuple(f"{key}: {text}" for key, text in told if text),
         photos=_photos(rows),
     )
@@ -126,7 +151,8 @@ def _part(data: Collection, part: str) -> str:
     return ", ".join(dict.fromkeys(said))
 
 
-def _missing(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
+def _missing(graph: WholeGraph, set_key: str) -> dict[str, int]:
+    """Position -> how many units of the family were found without it, the most often missing first."""
     data = graph.data
     family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key, questions.BEST_ONLY).rows)}
     of = {key: {f"s:{data.key('set', u.set.key)}" for u in things if getattr(u, "set", None)}  # type: ignore[attr-defined]
@@ -137,31 +163,34 @@ def _missing(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
         if look.state.casefold() in NOT_THERE and of.get(look.unit, set()) & family
     }
     count = Counter(position for position, _ in found)
-    often = sorted(count.items(), key=lambda item: (-item[1], item[0]))
-    return _first([Item(f"{data.text('position', p)}: {n} of the units of its family") for p, n in often])
+    return dict(sorted(count.items(), key=lambda item: (-item[1], item[0])))
 
 
-def _givers(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
-    data = graph.data
-    places = questions.places_of(graph, set_key)
-    shelf = shelf_now(graph)
-    own = frozenset(f"s:{unit.set}" for unit in shelf.units.values())
-    found = questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own)
-    answer = with_units(graph, found, shelf)
+def _givers(graph: WholeGraph, set_key: str, unit: str, missing: Iterable[str]) -> tuple[Item, ...]:
+    """The own units that can give what is often missing and what the unit wants; else whatever they can."""
+    data, shelf = graph.data, shelf_now(graph)
+    wanted = [*missing, *(shelf.units[unit].wants if unit else ())]
+    places = list(dict.fromkeys(wanted)) or questions.places_of(graph, set_key)
+    own = frozenset(f"s:{one.set}" for key, one in shelf.units.items() if key != unit)
+    found = with_units(graph, questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own), shelf)
+    unit_keys = {data.text("unit", key): key for key in shelf.units}
     by_unit: dict[tuple[str, str], list[str]] = {}
-    for row in answer.rows:
-        for unit, state in row.units:
-            told = by_unit.setdefault((unit, data.owner_text(row.set)), [])
+    for row in found.rows:
+        for name, state in row.units:
             place = f"{data.text('position', row.wanted or row.position)} ({state})"
-            told += [place] if place not in told else []
-    return _first([Item(f"{u}, {s}: {_list(places)}") for (u, s), places in sorted(by_unit.items())])
+            told = by_unit.setdefault((name, data.owner_text(row.set)), [])
+            whole = unit_keys[name] != unit and is_usable(shelf, Article(unit_keys[name], row.position))
+            told += [place] if whole and place not in told else []
+    given = {of: places for of, places in by_unit.items() if places}
+    items = [Item(f"{name}, {of}: {_list(places)}") for (name, of), places in sorted(given.items())]
+    return _first(items, MOST_GIVERS)
 
 
-def _list(places: Iterable[str]) -> str:
-    told = list(places)
-    return ", ".join(told[:MOST]) + (f" and {len(told) - MOST} more" if len(told) > MOST else "")
+def _list(texts: Iterable[str]) -> str:
+    told = list(texts)
+    return ", ".join(told[:FEWEST]) + (f" and {len(told) - FEWEST} more" if len(told) > FEWEST else "")
 
 
 def _doubts(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
-    found = doubts.of_set(graph, set_key).found[:5]
+    found = doubts.of_set(graph, set_key).found[:FEWEST]
     return tuple(Item(render_doubts.to_do(graph.data, d)) for d in found)

@@ -56,6 +56,8 @@ class Section:
     none: str = ""
     lines: int = 0
     """So many ruled lines for the pen stand below."""
+    dense: bool = False
+    """Whether what stands below an item runs on in one line on paper."""
 
 
 @dataclass(frozen=True, slots=True)
