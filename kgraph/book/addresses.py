@@ -16,6 +16,7 @@ FOLDERS = {
     "position": "positions",
     "unit": "units",
     "family": "families",
+    "arrival": "arrivals",
     "list": "lists",
 }
 """Kind of page -> the folder of the book that it lies in."""

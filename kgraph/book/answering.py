@@ -42,7 +42,7 @@ DEPTHS = (
 )
 MOST_ON_A_PAGE = 60
 """So many answers stand on one page with what they rest on: a set of many places tells fewer at each."""
-MOST_NAMED = 180
+MOST_NAMED = 130
 """So many further sets are named on one page; the rest are counted."""
 
 

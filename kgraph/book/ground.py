@@ -64,6 +64,10 @@ class Ground:
             key = family[0]
             name = f"Family of {self.data.text('set', key)}"
             self.refs["family", key] = Ref(name, page_path("family", key, name), "family")
+        for key in sorted(self.units_of):
+            if ("set", key) in self.refs:
+                name = f"Before opening: {self.data.text('set', key)}"
+                self.refs["arrival", key] = Ref(name, page_path("arrival", key, name), "arrival")
         self.views = Views(self.graph, self.refs, self.wishes.folders, frozenset(self.thumbnails))
 
     @property

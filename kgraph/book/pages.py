@@ -14,7 +14,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from kgraph.book import belts, parts, recognising, seek, sets, tops, units
+from kgraph.book import belts, parts, recognising, seek, sets, tops, units, wrong
 from kgraph.book.addresses import photo_path
 from kgraph.book.ground import Ground
 from kgraph.book.lists import Listing, Part
@@ -31,6 +31,7 @@ _PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
     "assembly": sets.assembly_page,
     "position": sets.position_page,
     "unit": units.unit_page,
+    "arrival": wrong.arrival_page,
 }
 """Kind of thing -> what stands on its page; the template has the kind's name."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from kgraph import trade
-from kgraph.book import pictures
+from kgraph.book import pictures, wrong
 from kgraph.book.addresses import Ref
 from kgraph.book.answering import MOST_NAMED, Answers, Cited
 from kgraph.book.belts import size_text
@@ -86,6 +86,8 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
         "belts": _belts(g, key),
         "glance": _glance(g, key),
         "cautions": cautions,
+        "wrong": wrong.faults_of_set(g, key, cited, [c.name for c in cautions]),
+        "arrival": g.refs.get(("arrival", key)),
         "units": [g.views.ref("unit", u) for u in g.units_of.get(key, ())],
         "cited": cited,
     }
@@ -232,6 +234,7 @@ def position_page(g: Ground, key: str) -> dict[str, Any]:
         "entries": g.views.entries("position", key),
         "must_match": list(g.data.position_rules(key).must_match),
         "by_name": BY_NAME if g.data.position_rules(key).by_name else "",
+        "wrong": wrong.faults_of_position(g, key),
         "ground": [(t.name.text, [n.text for n in t.also]) for t in g.data.ground("position", key)],
         "basis": trade.BASIS,
         "cautions": g.views.cautions([*g.views.position_cautions(key), *of_parts]),

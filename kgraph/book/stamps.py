@@ -145,6 +145,7 @@ class Stamps:
         """A page made, with what its walks came to."""
         with watched() as seen:
             data = make()
+        seen = {s for s in seen if s.phase not in _NO_THING}
         parts = sorted({s.owner for s in seen if not s.position and s.phase not in _NO_PART})
         places: dict[int, Place] = {}
         for place in sorted({Place(s.owner, s.position) for s in seen if s.position}):
@@ -155,6 +156,8 @@ class Stamps:
 
 
 _NO_PART = ("set", "said", "items")
+_NO_THING = ("faults", "fault")
+"""Where a walk over faults begins and ends: what it hangs on lies between."""
 _OF_THINGS = (
     records.SetModel,
     records.Part,
@@ -167,6 +170,7 @@ _OF_THINGS = (
     records.Fits,
     records.Refuses,
     records.Distinct,
+    records.Fault,
 )
 """Entries that only the pages of what they name, and of what lies near that, hang on."""
 _OWN: Mapping[str, Callable[[Stamps, str], object]] = {

@@ -52,6 +52,7 @@ def unit_page(g: Ground, key: str) -> dict[str, Any]:
     return {
         "entries": g.views.entries("unit", key, APART),
         "set": g.views.ref("set", now.set) if now and known else None,
+        "arrival": g.refs.get(("arrival", now.set)) if now else None,
         "unknown": NOT_KNOWN_YET if now and not known else "",
         "role": f"{now.role}: {words.ROLES_OF_UNITS.get(now.role, '')}" if now and now.role else "",
         "keep": f"{now.keep:g} of 10" if now else "",

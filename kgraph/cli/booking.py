@@ -25,6 +25,8 @@ from kgraph.problems import CannotRun
 def book(settings: Settings, folder: Path, title: str | None, seconds: float) -> int:
     """Write a page for each set, part, belt, assembly, position, unit and family, with a search.
 
+    Each set of which there is a unit also has the page that `arrive` gives, to read before it is opened.
+
     The pages need no server and ask for nothing outside DIR: open DIR/index.html. Written again, only
     pages that changed are replaced; a folder that is neither empty nor a book is left alone.
 

@@ -40,6 +40,7 @@ SAFETY_NOTE = (
     "This is a list of what was seen, not a diagnosis of what is safe: look at each danger for itself."
 )
 COMMON_NOTE = "What every bench knows is common practice, no source; nobody counted how often it is found."
+COMMON_BASIS = "common practice, no source"
 SIGNS_NOTE = (
     "Weighed by Bayes: each fault by how often it was found (add-one), 0.9 for a sign that it lists, 0.05 "
     "else, signs independent, one fault at a time; a scale of our own."
@@ -150,6 +151,23 @@ def _order(row: FaultRow) -> tuple[bool, float, float, str, str]:
     return unheard, -often, -(row.certainty or 0.0), row.fault or "", row.position
 
 
+def common_at(graph: Graph, position: str) -> list[FaultRow]:
+    """What every bench knows to go wrong at a position, in any set."""
+    return [
+        FaultRow(
+            one.fault,
+            position=position,
+            signs=one.signs,
+            check=one.check,
+            cure=one.cure,
+            cautions=tuple(dict.fromkeys([*cautions_of(graph.data, (position,), ()), *one.cautions])),
+            basis=COMMON_BASIS,
+        )
+        for one in common()
+        if position in {graph.data.key("position", p.key) for p in one.positions}
+    ]
+
+
 class _Found:
     """The faults of one set while they are gathered."""
 
@@ -169,7 +187,7 @@ class _Found:
         positions = sorted({p.position for p in by_place})
 
         def steps(state: State) -> list[rules.Step]:
-            if state.phase == "asked":
+            if state.phase == "faults":
                 return [(State("is", self.owner, p), None) for p in positions]
             if state.phase == "fault":
                 return []
@@ -181,7 +199,7 @@ class _Found:
             ]
 
         budget = budget_of(wanted)
-        network = explore(State("asked", self.owner), steps, budget)
+        network = explore(State("faults", self.owner), steps, budget)
         targets = {n: s for n, s in enumerate(network.states) if s.phase == "fault"}
         if not targets:
             return []
@@ -239,7 +257,7 @@ class _Found:
             one.cure,
             counted=self.count(position, one.fault),
             cautions=self._cautions(position, one.cautions),
-            basis="common practice, no source",
+            basis=COMMON_BASIS,
         )
 
     def counted_only(self, rows: Iterable[FaultRow]) -> list[FaultRow]:

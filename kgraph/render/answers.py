@@ -171,10 +171,15 @@ def _caution_texts(data: Collection, answer: Answer, rows: Iterable[Row]) -> dic
 
 
 def certainty_text(row: Row) -> str:
-    """The certainty of a row as shown to a person; one that was drawn is marked."""
-    if row.weighed == "drawn":
-        return f"≈ {percent(row.certainty)}"
-    return percent(row.certainty) if row.weighed else f"at least {percent(row.certainty)}"
+    """The certainty of a row as shown to a person."""
+    return weighed_text(row.certainty, row.weighed)
+
+
+def weighed_text(certainty: float, weighed: str) -> str:
+    """A certainty as shown to a person; one that was drawn is marked, and one of a single proof."""
+    if weighed == "drawn":
+        return f"≈ {percent(certainty)}"
+    return percent(certainty) if weighed else f"at least {percent(certainty)}"
 
 
 def remarks_of(row: Row) -> list[str]:

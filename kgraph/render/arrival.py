@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
+from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
-from kgraph.render.answers import caution_texts, each_once, percent
+from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text
 from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
 from kgraph.render.values import value_text
@@ -28,23 +29,27 @@ MOST = 12
 """So many lines of a section, that the page stays one; the rest is counted."""
 
 
-def page(graph: Graph, set_key: str, unit: str = "") -> Page:
-    """The page of a set, or of one unit of it."""
+def page(graph: Graph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> Page:
+    """The page of a set, or of one unit of it; what is doubtful is told where answers are weighed."""
     data = graph.data
-    found = faults(graph, set_key)
+    found = faults(graph, set_key, wanted=wanted)
     called = data.text("set", set_key)
     title = f"{data.text('unit', unit)}, {called}" if unit else called
-    sections = (
+    sections = [
         Section("Before the back comes off", _cautions(data, found)),
         Section("What to check, the most often found first", _checks(data, found)),
         Section("To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."),
         Section("What is often missing", _missing(graph, set_key), "No unit was found without a place."),
         Section("Which own units could give it", _givers(graph, set_key), "None that is recorded."),
-        Section("What is doubtful, and cheap to settle now", _doubts(graph, set_key), "Nothing recorded."),
-    )
+    ]
+    if wanted.seconds:
+        doubtful = _doubts(graph, set_key)
+        sections.append(Section("What is doubtful, and cheap to settle now", doubtful, "Nothing recorded."))
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
-    return Page(f"Before opening: {title}", _about(graph, set_key), sections, found.notes, photos)
+    return Page(
+        f"Before opening: {title}", _about(graph, set_key, wanted), tuple(sections), found.notes, photos
+    )
 
 
 def _first(items: list[Item]) -> tuple[Item, ...]:
@@ -52,22 +57,27 @@ def _first(items: list[Item]) -> tuple[Item, ...]:
     return (*items[:MOST], *rest)
 
 
-def _about(graph: Graph, set_key: str) -> tuple[tuple[str, str], ...]:
+def _about(graph: Graph, set_key: str, wanted: Wanted) -> tuple[tuple[str, str], ...]:
     data = graph.data
     told: dict[str, list[str]] = {}
     for thing in data.things["set"].get(set_key, ()):
         for key, value in thing.attributes:
             if key != "photo":
                 told.setdefault(key, []).append(value_text(value))
-    rows = questions.sisters(graph, set_key).rows
-    sisters = ", ".join(f"{data.owner_text(r.set)} ({percent(r.certainty)})" for r in rows[:MOST])
+    rows = questions.sisters(graph, set_key, wanted).rows
+    sisters = ", ".join(f"{data.owner_text(r.set)} ({certainty_text(r)})" for r in rows[:MOST])
     recorded = [(key, ", ".join(dict.fromkeys(values))) for key, values in told.items()]
     return (("set", data.text("set", set_key)), *recorded, ("sisters", sisters or "none recorded"))
 
 
+def caution_names(found: Faults) -> tuple[str, ...]:
+    """The cautions of a page, those that always hold first."""
+    return tuple(dict.fromkeys([*ALWAYS, *(c for r in found.rows for c in r.cautions)]))
+
+
 def _cautions(data: Collection, found: Faults) -> tuple[Item, ...]:
-    names = each_once([*ALWAYS, *(c for r in found.rows for c in r.cautions)])
-    return (*(Item(f"{n}: {t}") for n, t in caution_texts(data, names).items()), Item(DEFER))
+    texts = caution_texts(data, caution_names(found))
+    return (*(Item(f"{n}: {t}") for n, t in texts.items()), Item(DEFER))
 
 
 def _checks(data: Collection, found: Faults) -> tuple[Item, ...]:
@@ -82,7 +92,7 @@ def _check(data: Collection, rows: list[FaultRow]) -> Item:
     places = ", ".join(
         f"{data.text('position', r.position)}{f', {counted_text(r)}' if r.counted[1] else ''}" for r in rows
     )
-    sure = row.basis if row.certainty is None else percent(row.certainty)
+    sure = row.basis if row.certainty is None else weighed_text(row.certainty, row.weighed)
     told = (("look", row.check), ("signs", ", ".join(row.signs)), ("cure", row.cure))
     return Item(
         f"{row.fault}: {places} ({sure})",
@@ -123,7 +133,7 @@ def _part(data: Collection, part: str) -> str:
 
 def _missing(graph: Graph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
-    family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key).rows)}
+    family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key, questions.BEST_ONLY).rows)}
     of = {key: {f"s:{data.key('set', u.set.key)}" for u in things if getattr(u, "set", None)}  # type: ignore[attr-defined]
           for key, things in data.things["unit"].items()}  # fmt: skip
     found = {

@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.questions.faults import FaultRow, Faults
-from kgraph.render.answers import caution_texts, each_once, fact_json, left_out, percent
+from kgraph.render.answers import caution_texts, each_once, fact_json, left_out, percent, weighed_text
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -58,6 +58,13 @@ def counted_text(row: FaultRow) -> str:
     return f"{row.counted[0]} of {row.counted[1]} ({low} to {high})"
 
 
+def sure_text(row: FaultRow) -> str:
+    """How surely a fault is known: its certainty, or what it rests on in its place."""
+    if row.certainty is not None:
+        return weighed_text(row.certainty, row.weighed)
+    return "counted" if row.basis == "counted" else COMMON
+
+
 def as_text(data: Collection, found: Faults, most: int | None, terminal: bool, proof: bool) -> str:
     """A table with what to check first below each fault, then (with `proof`) the facts, then the cautions."""
     rows = found.rows[: most or MOST_SHOWN]
@@ -79,10 +86,7 @@ def _cells(data: Collection, row: FaultRow) -> list[str]:
         return [NONE, "", "", "", "", ""]
     place = data.text("position", row.position)
     where = data.owner_text(row.owner) if row.owner else "any set"
-    certainty = COMMON if row.certainty is None else percent(row.certainty)
-    if row.basis == "counted":
-        certainty = "counted"
-    return [row.fault, place, where, certainty, counted_text(row), ", ".join(row.cautions)]
+    return [row.fault, place, where, sure_text(row), counted_text(row), ", ".join(row.cautions)]
 
 
 def _remarks(row: FaultRow) -> list[str]:

@@ -17,13 +17,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kgraph.book import pictures, search, working
+from kgraph.book import answering, pictures, search, working
 from kgraph.book.addresses import is_page_path, page_path, refs_of
 from kgraph.book.ground import Ground, Wishes
 from kgraph.book.pages import Book
 from kgraph.cli.main import run
 from kgraph.folder import writing
 from kgraph.problems import CannotRun
+from kgraph.questions.faults import SAFETY_NOTE
 from kgraph.render import dot
 from tests.support import DEMO, ROOT, ask, graph_of
 
@@ -175,6 +176,72 @@ def test_a_set_page_gives_what_donors_gives(demo: Path, capsys: Any) -> None:
     assert "mains must match: 100 V 50/60 Hz on Hidzumara HZ-300 but 240 V 50 Hz on Vessimorn 5510" in text
     for caution in answer["caution texts"].values():
         assert caution in words(page)
+
+
+def test_a_set_page_tells_the_faults_that_faults_tells(demo: Path, capsys: Any) -> None:
+    _, answer = ask(capsys, "--data", str(DEMO), "faults", "Vessimorn 5510")
+    page = one(demo, "sets/vessimorn-5510-*.html")
+    text = words(page[page.index('id="wrong"') : page.index('id="places"')])
+    assert len(answer["answers"]) > 12
+    for row in answer["answers"]:
+        told = text[
+            text.index(f"{row['fault']} :") if f"{row['fault']} :" in text else text.index(row["fault"]) :
+        ]
+        assert row["position"] in told
+        assert all(sign in told for sign in row["signs"])
+        assert row["check"] in told
+        if row["certainty"] is not None:
+            assert f"{row['certainty'] * 100:.0f} %" in told
+        if row["counted"][1]:
+            assert f"{row['position']}, {row['counted'][0]} of {row['counted'][1]} (" in told
+        assert all(caution in told for caution in row["cautions"])
+    for caution in answer["caution texts"].values():
+        assert caution in words(page)
+    assert SAFETY_NOTE in text
+
+
+def test_what_to_read_before_a_set_is_opened_is_what_arrive_tells(demo: Path, tmp_path: Path) -> None:
+    assert run(["--data", str(DEMO), "arrive", "Drummelwick DW 510", "-o", str(tmp_path / "a.html")]) == 0
+    paper = html5lib.parse((tmp_path / "a.html").read_text(), namespaceHTMLElements=False)
+    page = words(one(demo, "arrivals/before-opening-drummelwick-dw-510-*.html"))
+    lines = [" ".join("".join(bdi.itertext()).split()) for bdi in paper.iter("bdi")]
+    assert len(lines) > 40
+    assert [line for line in lines if line not in page] == []
+
+
+def test_only_sets_on_the_shelf_have_a_page_of_arrival_linked_from_set_and_unit(demo: Path) -> None:
+    arrivals = {path.name for path in (demo / "arrivals").iterdir()}
+    links = {
+        kind: {
+            m for p in (demo / kind).iterdir() for m in re.findall(r"\.\./arrivals/([^\"]+)", p.read_text())
+        }
+        for kind in ("sets", "units")
+    }
+    assert links == {"sets": arrivals, "units": arrivals}
+    assert len(arrivals) == 12
+
+
+def test_a_position_tells_what_every_bench_knows_of_it(facts: Path, tmp_path: Path) -> None:
+    run(["--data", str(facts), "book", str(tmp_path / "book")])
+    text = words(one(tmp_path / "book", "positions/main-belt-*.html"))
+    assert "belt stretched or perished" in text
+    assert "a new belt; wipe off what is left of the old one" in text
+    assert "What every bench knows" not in words(one(tmp_path / "book", "positions/volume-knob-*.html"))
+
+
+def test_a_very_large_book_tells_what_every_bench_knows_on_positions_alone(
+    facts: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(answering, "DEPTHS", (answering.DEPTHS[2]._replace(up_to=float("inf")),))
+    with (facts / "small.yaml").open("a", encoding="utf-8") as file:
+        file.write("- fault: frayed\n  in: TN7 mechanism\n  position: main belt\n  certainty: 0.8\n")
+    run(["--data", str(facts), "book", str(tmp_path / "book")])
+    text = words(one(tmp_path / "book", "sets/orvanek-2200-*.html"))
+    assert "frayed : main belt" in text
+    assert "at least" in text[text.index("frayed : main belt") :][:60]
+    assert "belt stretched or perished" not in text
+    assert 'all of it: kgraph faults "Orvanek 2200"' in text
+    assert "belt stretched or perished" in words(one(tmp_path / "book", "positions/main-belt-*.html"))
 
 
 def test_no_page_is_over_100_kb(demo: Path) -> None:
@@ -335,7 +402,8 @@ def test_pages_of_what_is_gone_are_removed_and_nothing_else(facts: Path, tmp_pat
     mine.write_text("a page of the user's own")
     text = (facts / "small.yaml").read_text()
     (facts / "small.yaml").write_text(text[: text.index("- unit:")] + text[text.index("- position: main") :])
-    assert written(capsys, facts, folder)[2] == 3  # The unit, the list of units and what to look for.
+    # The unit, what to read before its set is opened, the list of units and what to look for.
+    assert written(capsys, facts, folder)[2] == 4
     assert [p.name for p in (folder / "units").iterdir()] == ["mine.html"]
     assert not (folder / "units.html").exists()
     assert "U-07" not in (folder / "index.js").read_text()

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from kgraph.book import answering
+from kgraph.book import answering, pages, sets
 from kgraph.cli.main import run
 from tests.bench import folders
 
@@ -56,6 +56,8 @@ def an_edit(chance: random.Random, facts: Path) -> None:
         f"- part: Belt {chance.randrange(9)}\n  kind: belt\n  section: square 1.2 mm\n  folded: 105 mm\n",
         f"- position: {place}\n  caution: springs\n",
         f"- unit: U-{chance.randrange(3)}\n  set: {one}\n  wants: [{place}]\n",
+        f"- fault: cracked\n  in: {chance.choice((one, 'TM1 mechanism'))}\n  position: {place}\n",
+        f"- inspected: {place}\n  of: U-{chance.randrange(3)}\n  state: worn\n",
         f"- uses: TM1 mechanism\n  in: {other}\n  how: reported\n",
     ]
     target = chance.choice(sorted(facts.rglob("*.yaml")))
@@ -67,6 +69,19 @@ def an_edit(chance: random.Random, facts: Path) -> None:
     facts_there = [i for i, e in enumerate(entries) if re.match(r"- (rebadge|takes|uses|fits|same):", e)]
     del entries[chance.choice(facts_there)]
     target.write_text("".join(entries))
+
+
+def counted_sets(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The sets whose pages are made from now on."""
+    made: list[str] = []
+    real = sets.set_page
+
+    def counted(g: Any, key: str) -> dict[str, Any]:
+        made.append(key)
+        return real(g, key)
+
+    monkeypatch.setitem(pages._PAGES, "set", counted)
+    return made
 
 
 @pytest.mark.slow
@@ -89,25 +104,81 @@ def test_after_random_edits_it_equals_the_book_made_anew(seed: int, depth: int, 
 def test_one_fact_has_only_few_pages_made_again(
     depth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from kgraph.book import sets
-
     facts, book = tmp_path / "facts", tmp_path / "book"
     folders.write(facts, 120, 3)
     run(["--data", str(facts), "book", str(book)])
-    made: list[str] = []
-    real = sets.set_page
-    from kgraph.book import pages
-
-    def counted(g: Any, key: str) -> dict[str, Any]:
-        made.append(key)
-        return real(g, key)
-
-    monkeypatch.setitem(pages._PAGES, "set", counted)
+    made = counted_sets(monkeypatch)
     run(["--data", str(facts), "book", str(book)])
     assert made == []
     (facts / "more.yaml").write_text("- takes: New 1\n  in: Lone 77\n  position: handle\n")
     run(["--data", str(facts), "book", str(book)])
     assert made == ["lone77"]
+
+
+def test_a_fault_of_a_mechanism_reaches_the_pages_of_all_sets_that_have_it(
+    depth: int, tmp_path: Path
+) -> None:
+    facts, book, anew = tmp_path / "facts", tmp_path / "book", tmp_path / "anew"
+    folders.write(facts, 120, 3)
+    (facts / "shelf.yaml").write_text(
+        "- assembly: TN7 mechanism\n  positions: [meter, handle]\n"
+        "- uses: TN7 mechanism\n  in: Larkfield LK-40\n- uses: TN7 mechanism\n  in: Orvanek 2200\n"
+        "- set: Quillon 31\n- unit: U-9\n  set: Orvanek 2200\n"
+    )
+    run(["--data", str(facts), "book", str(book)])
+    before = files(book)
+    fault = "- fault: needle bent\n  in: TN7 mechanism\n  position: meter\n  signs: pointer stands still\n"
+    (facts / "more.yaml").write_text(fault)
+    for folder in (book, anew):
+        assert run(["--data", str(facts), "book", str(folder)]) == 0
+    now = files(book)
+    assert now == files(anew)
+    other = {
+        path for path in now if now[path] != before.get(path) and path.startswith(("sets/", "arrivals/"))
+    }
+    changed = sorted(path.rpartition("-")[0] for path in other)
+    assert changed == ["arrivals/before-opening-orvanek-2200", "sets/larkfield-lk-40", "sets/orvanek-2200"]
+    assert all(b"needle bent" in now[path] for path in other)
+
+
+def test_only_sets_near_a_new_fault_have_their_pages_made_again(
+    depth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = counted_sets(monkeypatch)
+    facts, book = tmp_path / "facts", tmp_path / "book"
+    folders.write(facts, 120, 3)
+    (facts / "more.yaml").write_text("- takes: New 1\n  in: Lone 77\n  position: handle\n")
+    run(["--data", str(facts), "book", str(book)])
+    made.clear()
+    with (facts / "more.yaml").open("a") as file:
+        file.write("- fault: bracket cracked\n  in: Lone 77\n  position: handle\n")
+    run(["--data", str(facts), "book", str(book)])
+    assert made == ["lone77"]
+
+
+def test_a_photograph_of_a_fault_that_goes_or_comes_is_told_on_all_its_pages(
+    depth: int, tmp_path: Path
+) -> None:
+    facts, book, anew = tmp_path / "facts", tmp_path / "book", tmp_path / "anew"
+    facts.mkdir()
+    Image.new("RGB", (40, 30), (200, 10, 10)).save(tmp_path / "crack.png")
+    (facts / "bench.yaml").write_text("- set: Orvanek 2200\n- unit: U-9\n  set: Orvanek 2200\n")
+    words = ["add", "fault", "cracked", "--in", "Orvanek 2200", "--position", "dial glass", "--yes"]
+    assert run(["--data", str(facts), *words, "--photo", str(tmp_path / "crack.png")]) == 0
+    assert run(["--data", str(facts), "book", str(book)]) == 0
+
+    def told(text: bytes) -> list[str]:
+        pages = {p: data for p, data in files(book).items() if p.startswith(("sets/", "arrivals/"))}
+        return sorted(path.partition("/")[0] for path, data in pages.items() if text in data)
+
+    assert told(b"<img ") == ["arrivals", "sets"]
+    (kept,) = (facts / "photos").iterdir()
+    kept.rename(tmp_path / kept.name)
+    for folder in (book, anew):
+        assert run(["--data", str(facts), "book", str(folder)]) == 0
+    assert told(b"<img ") == []
+    assert told(b"This photograph is not there") == ["arrivals", "sets"]
+    assert files(book) == files(anew)
 
 
 def test_a_page_that_is_not_as_it_was_left_is_made_again(depth: int, tmp_path: Path) -> None:

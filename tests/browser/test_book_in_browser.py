@@ -39,6 +39,7 @@ KINDS = {
     "an assembly": "assemblies/hz30-mechanism-",
     "a position": "positions/mains-fuse-",
     "a unit": "units/u-03-",
+    "an arrival": "arrivals/before-opening-drummelwick-dw-510-",
 }
 """A page of each kind -> how its address begins."""
 NAMES = [*TOPS, *KINDS]

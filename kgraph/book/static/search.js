@@ -224,7 +224,7 @@
 
   let opened = [];
   window.addEventListener("beforeprint", () => {
-    opened = [...document.querySelectorAll(".cautions details:not([open])")];
+    opened = [...document.querySelectorAll(".cautions details:not([open]), .on-paper:not([open])")];
     opened.forEach((box) => { box.open = true; });
   });
   window.addEventListener("afterprint", () => opened.forEach((box) => { box.open = false; }));
