@@ -243,3 +243,20 @@ def test_11_what_was_withdrawn_no_longer_counts(capsys: Any) -> None:
     assert places(knob) == at(
         "volume knob", ["Drummelwick DW 210", "Halvingarth 210", "Ystrane 210", "Mirrabunda MB-21"]
     )
+
+
+def test_what_goes_wrong_is_told_of_all_that_share_it_and_counted(capsys: Any) -> None:
+    def first(name: str) -> list[tuple[str, str, float, list[int]]]:
+        _, answer = ask(capsys, "--data", str(DEMO), "faults", name)
+        stated = [a for a in answer["answers"] if a["certainty"] is not None]
+        assert stated == answer["answers"][: len(stated)]
+        return [(a["fault"], a["in"], round(a["certainty"], 3), a["counted"]) for a in stated]
+
+    assert first("Drummelwick DW 510") == [
+        ("main belt worn out and slack", "HZ30 mechanism", 0.745, [1, 1]),
+        ("play key broken at its hook", "HZ30 mechanism", 0.667, [1, 1]),
+    ]
+    assert first("U-05")[0] == ("pinch roller worn out of round", "KM7 mechanism", 0.714, [2, 2])
+    assert first("U-09")[0] == ("pointer broken off its carrier", "Drummelwick DW 210", 0.98, [2, 2])
+    assert first("Ystrane YN-1")[0][:2] == first("Drummelwick DW 510")[0][:2]
+    assert first("Skarnholt SN 11") == []

@@ -13,7 +13,7 @@ from kgraph.questions import BEST_ONLY, Wanted
 from kgraph.questions.faults import FaultRow, common_at, faults
 from kgraph.render import arrival
 from kgraph.render.faults import COMMON, counted_text, sure_text
-from kgraph.render.sheet import Item
+from kgraph.render.sheet import DEFER, Item
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +114,18 @@ class ItemView:
 
 def arrival_page(g: Ground, key: str) -> dict[str, Any]:
     """What to read before the back of a set comes off: what `arrive` gives."""
-    page = arrival.page(g.graph, key, wanted=_wanted(g))
+    wanted = _wanted(g)
+    page = arrival.page(g.graph, key, wanted=wanted)
+    care, *sections = page.sections
     return {
         "set": g.views.ref("set", key),
         "units": [g.views.ref("unit", u) for u in g.units_of.get(key, ())],
         "about": page.about,
         "photos": g.views.photos(page.photos, page.title),
-        "sections": [(s.title, [_item(g, i) for i in s.items], s.none) for s in page.sections],
+        "care": care.title,
+        "cautions": g.views.cautions(arrival.caution_names(faults(g.graph, key, wanted=wanted))),
+        "defer": DEFER,
+        "sections": [(s.title, [_item(g, i) for i in s.items], s.none) for s in sections],
         "notes": page.notes,
     }
 

@@ -12,7 +12,7 @@ from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
-from kgraph.render.answers import caution_texts, certainty_text, each_once, weighed_text
+from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text
 from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
 from kgraph.render.values import value_text
@@ -82,9 +82,14 @@ def _about(graph: WholeGraph, set_key: str, wanted: Wanted) -> tuple[tuple[str, 
     return (("set", data.text("set", set_key)), *recorded, ("sisters", sisters or "none recorded"))
 
 
+def caution_names(found: Faults) -> tuple[str, ...]:
+    """The cautions of a page, those that always hold first."""
+    return tuple(dict.fromkeys([*ALWAYS, *(c for r in found.rows for c in r.cautions)]))
+
+
 def _cautions(data: Collection, found: Faults) -> tuple[Item, ...]:
-    names = each_once([*ALWAYS, *(c for r in found.rows for c in r.cautions)])
-    return (*(Item(f"{n}: {t}") for n, t in caution_texts(data, names).items()), Item(DEFER))
+    texts = caution_texts(data, caution_names(found))
+    return (*(Item(f"{n}: {t}") for n, t in texts.items()), Item(DEFER))
 
 
 def _checks(data: Collection, found: Faults) -> Iterator[Section]:
