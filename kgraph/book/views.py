@@ -136,6 +136,7 @@ class Views:
     photographs: Set[str] = frozenset()
     """Those that are there and can be shown."""
     _facts: dict[str, FactView] = field(default_factory=dict)
+    _files: dict[str, str] = field(default_factory=dict)
     _near: dict[Place, list[tuple[Place, LikeWays]]] = field(default_factory=dict)
 
     @property
@@ -156,11 +157,16 @@ class Views:
         """File and line, the file as it lies in its fact folder: the same wherever the folder lies."""
         if where is None:
             return "by size"
+        if where.file not in self._files:
+            self._files[where.file] = self._file(where.file)
+        return f"{self._files[where.file]}:{where.line}"
+
+    def _file(self, file: str) -> str:
+        path = PurePath(file)
         for folder in self.folders:
-            path = PurePath(where.file)
             if path.is_relative_to(folder):
-                return f"{PurePath(PurePath(folder).name, path.relative_to(folder))}:{where.line}"
-        return f"{where.file}:{where.line}"
+                return str(PurePath(PurePath(folder).name, path.relative_to(folder)))
+        return file
 
     # Facts
 

@@ -60,6 +60,7 @@ class Collection:
     laid: dict[str, trade.Laid] = field(default_factory=dict)
     """Kind -> the ground as it lies under the folder."""
     _rules: dict[str, PlaceRules] = field(default_factory=dict, compare=False, repr=False)
+    _of_kinds: dict[str, KindRules] = field(default_factory=dict, compare=False, repr=False)
 
     def key(self, kind: str, key: str) -> str:
         """The key of the thing that a folded name stands for, through `also` names of folder and ground.
@@ -183,6 +184,11 @@ class Collection:
 
         Of entries that disagree (`check` says so) the more careful one holds.
         """
+        if kind not in self._of_kinds:
+            self._of_kinds[kind] = self._kind_rules(kind)
+        return self._of_kinds[kind]
+
+    def _kind_rules(self, kind: str) -> KindRules:
         own = [k for k in self.things["kind"].get(kind, ()) if isinstance(k, records.Kind)]
         below = [k for k in self.ground("kind", kind) if isinstance(k, records.Kind)]
         keys = ("generic", "compare", "certainty", "caution", "sound")

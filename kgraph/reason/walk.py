@@ -90,22 +90,25 @@ def explore(
             made.unexplored.add(here)
             continue
         out = made.steps[here]
-        for state, fact in step(made.states[here]):
-            budget.steps -= 1
+        found = step(made.states[here])
+        budget.steps -= len(found)
+        for state, fact in found:
             label = -1 if fact is None else _number(made, numbers, fact)
-            to = made.number.setdefault(state, len(made.states))
+            to = made.number.get(state, -1)
             reached = cost if label < 0 else cost + made.costs[label]
-            if to == len(made.states):
+            if to < 0:
+                to = made.number[state] = len(made.states)
                 made.states.append(state)
                 made.steps.append([])
-                made.cost.append(math.inf)
-                made.came.append((-1, -1))
-                length.append(0)
+                made.cost.append(reached)
+                made.came.append((here, label))
+                length.append(far + 1)
                 settled.append(False)
-            out.append((to, label))
-            if not settled[to] and (reached, far + 1) < (made.cost[to], length[to]):
+                heapq.heappush(queue, (reached, far + 1, to))
+            elif not settled[to] and (reached, far + 1) < (made.cost[to], length[to]):
                 made.cost[to], made.came[to], length[to] = reached, (here, label), far + 1
                 heapq.heappush(queue, (reached, far + 1, to))
+            out.append((to, label))
     return come_to(made)
 
 
@@ -131,8 +134,9 @@ def watched() -> Iterator[set[State]]:
 
 
 def _number(made: Network, numbers: dict[str, int], fact: Fact) -> int:
-    found = numbers.setdefault(fact.id, len(made.facts))
-    if found == len(made.facts):
+    found = numbers.get(fact.id, -1)
+    if found < 0:
+        found = numbers[fact.id] = len(made.facts)
         made.facts.append(fact)
         made.costs.append(-math.log(fact.certainty))
     return found

@@ -64,7 +64,7 @@ def family(
     MOST_BOXES sets are folded, by badge and year. Raises WrongUse for a set not known.
     """
     start = data.key("set", set_key)
-    if start not in data.known("set"):
+    if start not in data.spelt.get("set", ()) and start not in data.things["set"]:
         raise WrongUse(Problem(None, "unknown-set", f"there is no set {visible(set_key)}", "see `find`"))
     keys, facts = _members(graph, start, only)
     root, why = _root(data, keys)
