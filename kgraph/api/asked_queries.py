@@ -10,9 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kgraph import quantities, questions
-from kgraph.exchange import apart, endpoint, engines, results, sparql, standing
-from kgraph.exchange.apart import Job
-from kgraph.exchange.engines import Result
+from kgraph.exchange import results, sparql
 from kgraph.exchange.sparql import Parameter, Query
 from kgraph.exchange.terms import iri
 from kgraph.names import did_you_mean
@@ -21,6 +19,8 @@ from kgraph.render.answers import caution_texts
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
+    from kgraph.exchange.apart import Job
+    from kgraph.exchange.engines import Result
     from kgraph.fits.graph import Graph
 
 SUFFIX = ".rq"
@@ -99,6 +99,8 @@ def asking(
     inferred: bool = False,
 ) -> Asking:
     """A query by its name or its file; raises WrongUse where it cannot be asked so."""
+    from kgraph.exchange import apart, endpoint, engines
+
     asked = read(name)
     _check_given(asked, given)
     if url is not None:
@@ -107,7 +109,7 @@ def asking(
         endpoint.address(url)
     missing = "" if inferred or url else sparql.wants_inferred(asked.text)
     chosen = engine or ("pyoxigraph" if engines.has_pyoxigraph() else "rdflib")
-    return Asking(asked, given, Job("", asked.file, seconds, chosen, url or ""), inferred, missing)
+    return Asking(asked, given, apart.Job("", asked.file, seconds, chosen, url or ""), inferred, missing)
 
 
 def read(name: str) -> Query:
@@ -187,6 +189,8 @@ def statements(graph: Graph, inferred: bool, step: Callable[[], None] = lambda: 
 
 def store_of(asking: Asking, folders: Sequence[str], made_of: Callable[[], Iterator[bytes]]) -> str | None:
     """The store of large folders, made anew where none stands; None where there is none to be had."""
+    from kgraph.exchange import standing
+
     may = asking.job.engine == "pyoxigraph" and not asking.inferred
     if not may or not standing.is_worth_it(folders):
         return None
@@ -195,6 +199,8 @@ def store_of(asking: Asking, folders: Sequence[str], made_of: Callable[[], Itera
 
 def over_store(folders: Sequence[str], store: str, job: Job) -> Result:
     """What comes of a job over a store; raises StoreIsBad where that is out of order, and takes it away."""
+    from kgraph.exchange import apart, standing
+
     try:
         return apart.run(replace(job, store=store), ())
     except CannotRun as stop:

@@ -297,6 +297,101 @@ class DifferingShares:
     sisters_by_key: Mapping[str, float] = called("sisters by key")
 
 
+@value_class
+class LooksTried:
+    """How often, of so many tries, what was right came first, and what was given 0.9 or more."""
+
+    tried: str
+    """What was hidden and looked for: `sets`, `families`, `sister`, `kin` or `gone`."""
+    tries: int
+    first: int
+    sure: int
+    sure_and_right: int = called("sure_and_right")
+
+
+@value_class
+class ChanceBand:
+    """How often what was given a chance in a band was true."""
+
+    from_: float
+    to: float
+    given: int
+    true: int
+
+
+@value_class
+class RebadgesTried:
+    """How often hidden rebadges came back."""
+
+    hidden: int
+    joined_otherwise: int
+    """So many more hide nothing, as others join their sets."""
+    first: Mapping[str, int]
+    """How many came back among the first so many."""
+    bands: tuple[ChanceBand, ...]
+
+
+@value_class
+class GradeTried:
+    """How often a grade held, where it was tried by hand."""
+
+    grade: str
+    tried: int
+    held: int
+    said: float
+    """The mean certainty that had been said."""
+    mean: float
+    interval: Interval
+
+
+# A page, a query ------------------------------------------------------------------------------
+
+
+@value_class
+class ArrivalKey:
+    """One thing recorded of a set that is to be opened."""
+
+    key: str
+    value: str
+
+
+@value_class
+class ArrivalLine:
+    """What is said in a line, the smaller lines below it, and the photographs that it rests on."""
+
+    says: str
+    below: tuple[str, ...]
+    photos: tuple[str, ...]
+
+
+@value_class
+class ArrivalSection:
+    """A heading and its lines."""
+
+    title: str
+    lines: tuple[ArrivalLine, ...]
+
+
+@value_class
+class QueryParameter:
+    """What a query may be given."""
+
+    name: str
+    kind: str
+    needed: bool
+    says: str
+
+
+@value_class
+class QueryShipped:
+    """A query that comes with the program."""
+
+    query: str
+    title: str
+    asks: str
+    parameters: tuple[QueryParameter, ...]
+
+
 # Belts ----------------------------------------------------------------------------------------
 
 

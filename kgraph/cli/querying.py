@@ -16,7 +16,6 @@ from kgraph.cli.loading import load
 from kgraph.cli.opening import with_folder
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
-from kgraph.exchange import apart, results
 from kgraph.problems import WrongUse
 from kgraph.render.terminal import table, visible, wrapped
 
@@ -66,6 +65,8 @@ def query(
     asking = asked_queries.asking(
         name, given, engine=engine, url=endpoint, seconds=seconds, inferred=inferred
     )
+    from kgraph.exchange import apart
+
     if endpoint is not None:
         # It has data of its own: the folder is read only for the names that are given.
         loaded = load(settings) if given else None
@@ -78,6 +79,8 @@ def query(
 
 
 def _from_files(loaded: Loaded, asking: asked_queries.Asking, as_json: bool) -> int:
+    from kgraph.exchange import apart
+
     _tell_of_time(loaded, asking.job)
     found = asked_queries.answered(
         asking, loaded.data, lambda job: apart.run(job, _statements(loaded, asking.inferred))
@@ -187,6 +190,8 @@ def _print_cautions(texts: Mapping[str, str]) -> None:
 
 
 def _print(result: Result) -> None:
+    from kgraph.exchange import results
+
     if result["form"] == "ask":
         print("yes" if result["answer"] else "no")
     elif result["form"] == "graph":

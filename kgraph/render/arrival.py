@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
@@ -44,6 +45,26 @@ def page(graph: Graph, set_key: str, unit: str = "") -> Page:
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
     return Page(f"Before opening: {title}", _about(graph, set_key), sections, found.notes, photos)
+
+
+def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, Any]:
+    """The same page as one object."""
+    question = {"command": "arrive", "set": data.text("set", set_key)}
+    if unit:
+        question["unit"] = data.text("unit", unit)
+    return {
+        "question": question,
+        "title": made.title,
+        "about": [{"key": key, "value": value} for key, value in made.about],
+        "sections": [_section_json(section) for section in made.sections],
+        "photos": list(made.photos),
+        "notes": list(made.notes),
+    }
+
+
+def _section_json(section: Section) -> dict[str, Any]:
+    lines = [{"says": i.text, "below": list(i.below), "photos": list(i.photos)} for i in section.items]
+    return {"title": section.title, "lines": lines}
 
 
 def _first(items: list[Item]) -> tuple[Item, ...]:
