@@ -104,6 +104,15 @@ def set_or_unit(graph: Graph, text: str) -> tuple[str, list[str]]:
     return set_key, list(wants)
 
 
+def set_and_unit(graph: Graph, text: str) -> tuple[str, str]:
+    """The set of that name, or that of a unit and the unit; "" for no unit."""
+    data = graph.data
+    set_key, _ = set_or_unit(graph, text)
+    unit = data.key("unit", fold(text))
+    is_unit = data.text("set", set_key) != text and data.knows("unit", unit)
+    return set_key, unit if is_unit else ""
+
+
 def parts(graph: Graph, words: Words, wish: Wanted = DEFAULT) -> Answer:
     """Which parts go at a place of a set or a unit."""
     from kgraph.shelf import owned

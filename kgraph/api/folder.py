@@ -13,6 +13,7 @@ from kgraph.api.decoding import decoded
 from kgraph.api.entries import Said, entry_of, pairs_of
 from kgraph.api.leaving import problem_json
 from kgraph.api.of_belts import BeltQuestions
+from kgraph.api.of_folders import FolderQuestions
 from kgraph.api.of_sets import SetQuestions
 from kgraph.api.of_shelf import ShelfQuestions
 from kgraph.api.pictures import Family
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from kgraph.fits.graph import WholeGraph
 
 
-class Folder(SetQuestions, BeltQuestions, ShelfQuestions):
+class Folder(SetQuestions, BeltQuestions, ShelfQuestions, FolderQuestions):
     """One or several fact folders; each question answers for their files as they are when it is asked.
 
     A question that cannot be asked so raises WrongUse, data that cannot be read CannotRun; both are Stop.

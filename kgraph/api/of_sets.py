@@ -12,7 +12,7 @@ from kgraph.doubts import SECONDS as DOUBT_SECONDS
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer
 from kgraph.questions.identify import PRIOR
-from kgraph.render import answers, things
+from kgraph.render import answers, arrival, things
 from kgraph.render import doubts as render_doubts
 from kgraph.render import faults as render_faults
 from kgraph.render import identify as render_identify
@@ -128,6 +128,26 @@ class SetQuestions(Opening):
         wanted = wish(**wished, proofs=True, most=most)
         question, found = asked.faults(self._graph, name, signs, wanted)
         return self._reply(replies.FaultRows, render_faults.as_json(self._graph.data, question, found, most))
+
+    def arrive(self, name: str) -> replies.ArrivalReply:
+        """What to read before the back of a set or a unit comes off, with the cautions in full."""
+        graph = self._graph
+        set_key, unit = asked.set_and_unit(graph, name)
+        page = arrival.page(graph, set_key, unit)
+        return self._reply(replies.ArrivalReply, arrival.as_json(graph.data, set_key, unit, page))
+
+    def identify_tried(self, *, prior: Sequence[float] = PRIOR) -> replies.TriedLooks:
+        """How often sets and families are found by their looks, each hidden in turn."""
+        from kgraph.questions.identify_tried import tried
+
+        found = tried(self._graph, asked_seen.prior_of(prior))
+        return self._reply(replies.TriedLooks, render_identify.tried_json(found))
+
+    def likely_tried(self) -> replies.TriedRebadges:
+        """How often recorded rebadges come back, each hidden in turn."""
+        from kgraph.questions.likely import tried
+
+        return self._reply(replies.TriedRebadges, render_likely.tried_json(tried(self._graph)))
 
     def identify(
         self,

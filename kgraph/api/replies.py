@@ -126,6 +126,62 @@ class ThingsShown(Rows[rows.ThingShown]):
 
 
 @value_class
+class ArrivalReply(Reply):
+    """One page to read before the back comes off."""
+
+    title: str
+    about: tuple[rows.ArrivalKey, ...]
+    sections: tuple[rows.ArrivalSection, ...]
+    photos: tuple[str, ...]
+
+
+@value_class
+class TriedLooks(Rows[rows.LooksTried]):
+    """How often sets and families are found by their looks, each hidden in turn."""
+
+    answers: tuple[rows.LooksTried, ...] = ()
+
+
+@value_class
+class TriedRebadges(Rows[rows.RebadgesTried]):
+    """How often recorded rebadges come back, each hidden in turn."""
+
+    answers: tuple[rows.RebadgesTried, ...] = ()
+
+
+@value_class
+class ListedRows(Rows[Mapping[str, Any]]):
+    """What matches, each row by its columns; what nothing is recorded of is left out of a row."""
+
+    answers: tuple[Mapping[str, Any], ...] = ()
+    columns: tuple[str, ...] = ()
+
+
+@value_class
+class QueryReply(Rows[Mapping[str, Any]]):
+    """What a query finds, each row by its variables."""
+
+    answers: tuple[Mapping[str, Any], ...] = ()
+    form: str
+    """`select`, `ask` or `graph`."""
+    variables: tuple[str, ...] = ()
+
+
+@value_class
+class QueriesShipped(Rows[rows.QueryShipped]):
+    """The queries that come with the program."""
+
+    answers: tuple[rows.QueryShipped, ...] = ()
+
+
+@value_class
+class GradesHeld(Rows[rows.GradeTried]):
+    """How often each grade held."""
+
+    answers: tuple[rows.GradeTried, ...] = called("grades", default=())
+
+
+@value_class
 class BeltReply(Reply):
     """What every answer about a belt has."""
 

@@ -13,7 +13,6 @@ from kgraph.cli.asking import print_json, query_options, wanted
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import form_of, give_page
 from kgraph.cli.settings import Settings
-from kgraph.names import fold
 from kgraph.render.terminal import visible
 
 
@@ -56,8 +55,9 @@ def faults(
     "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
     help="To a file; FILE.html is for one sheet of A4.",
 )  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
-def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -> int:
+def arrive(settings: Settings, name: str, markdown: bool, output: Path | None, as_json: bool) -> int:
     """What it is, the cautions in full, what to check first, what to have at hand, and who could give it.
 
     Example: kgraph arrive "Larkfield LK-40" -o arrival.html
@@ -65,9 +65,10 @@ def arrive(settings: Settings, name: str, markdown: bool, output: Path | None) -
     from kgraph.render import arrival
 
     loaded = load(settings)
-    set_key, _ = asked.set_or_unit(loaded.graph, name)
-    unit = loaded.data.key("unit", fold(name))
-    is_unit = loaded.data.text("set", set_key) != name and loaded.data.knows("unit", unit)
-    page = arrival.page(loaded.graph, set_key, unit if is_unit else "")
+    set_key, unit = asked.set_and_unit(loaded.graph, name)
+    page = arrival.page(loaded.graph, set_key, unit)
+    if as_json:
+        print_json(arrival.as_json(loaded.data, set_key, unit, page), loaded)
+        return 0
     give_page(settings, page, "markdown" if markdown else form_of(output), output)
     return 0

@@ -14,7 +14,7 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import likely as guessed
-from kgraph.questions.likely import Tried
+from kgraph.questions.likely import TriedPairs
 from kgraph.render import likely as render
 from kgraph.render.terminal import visible
 
@@ -61,17 +61,9 @@ def likely(
     return 0 if found else 1
 
 
-def _tried(loaded: Loaded, found: Tried, as_json: bool) -> int:
+def _tried(loaded: Loaded, found: TriedPairs, as_json: bool) -> int:
     if as_json:
-        bands = [
-            {"from": b / 10, "to": (b + 1) / 10, "given": n, "true": true}
-            for b, (n, true) in found.bands.items()
-        ]
-        first = {str(most): n for most, n in found.first.items()}
-        answer = {"hidden": found.hidden, "joined otherwise": found.joined, "first": first, "bands": bands}
-        print_json(
-            {"question": {"command": "likely", "tried": True}, "answers": [answer], "notes": []}, loaded
-        )
+        print_json(render.tried_json(found), loaded)
         return 0
     print(
         f"{found.hidden} rebadges hidden in turn; {found.joined} more hide nothing, as others join their sets"

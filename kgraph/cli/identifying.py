@@ -160,10 +160,7 @@ def _tried(loaded: Loaded, prior: Prior, as_json: bool) -> int:
 
     found = tried(loaded.graph, prior)
     if as_json:
-        answers = [{"tried": name, **getattr(found, name)._asdict()} for name in found._fields]
-        print_json(
-            {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}, loaded
-        )
+        print_json(render.tried_json(found), loaded)
         return 0
     print(
         "ten looks each, misread as often as is assumed; a set that is hidden is looked at where its sisters"

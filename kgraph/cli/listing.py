@@ -15,7 +15,6 @@ from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.listing import KINDS, List
 from kgraph.listing.conditions import condition
-from kgraph.listing.rows import column
 from kgraph.problems import WrongUse
 from kgraph.questions import SCALE_NOTE
 from kgraph.questions.answer import Wanted
@@ -68,7 +67,7 @@ def list_(
     conditions = [condition(text) for text in where]
     loaded = load(settings)
     found = listing.listed(loaded.graph, what, conditions, Wanted(at_least, seconds=seconds))
-    chosen = _columns(found, columns, whole=as_json or output is not None)
+    chosen = render.chosen_columns(found, columns, whole=as_json or output is not None)
     if output is not None:
         writing.write_over(output, _file(loaded, found, chosen, output.suffix.lower()))
         print(f"written: {visible(str(output))}, {len(found.rows)} rows")
@@ -79,15 +78,6 @@ def list_(
     else:
         print(f"no {KINDS[what]} matches", file=sys.stderr)
     return 0 if found.rows else 1
-
-
-def _columns(found: List, given: tuple[str, ...], whole: bool) -> list[str]:
-    every = render.all_columns(found)
-    asked = [name.strip() for text in given for name in text.split(",") if name.strip()]
-    if asked and asked != ["all"]:
-        # Of what no row has a column is empty, and no mistake.
-        return [column(name, every) for name in asked]
-    return every if whole or asked else render.usual_columns(found)
 
 
 def _print(loaded: Loaded, found: List, columns: list[str], chosen: bool) -> None:

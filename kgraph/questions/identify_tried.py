@@ -31,7 +31,7 @@ class Tally(NamedTuple):
     sure_and_right: int
 
 
-class Tried(NamedTuple):
+class TriedSets(NamedTuple):
     """With nothing hidden by set and by family; with the set hidden; with its whole family hidden.
 
     `sister`: the unrecorded sister first of all; `kin`: the family, the unrecorded sister in it.
@@ -44,7 +44,7 @@ class Tried(NamedTuple):
     gone: Tally
 
 
-def tried(graph: WholeGraph, prior: tuple[float, float, float] = PRIOR, seed: int = 1) -> Tried:
+def tried(graph: WholeGraph, prior: tuple[float, float, float] = PRIOR, seed: int = 1) -> TriedSets:
     """Tries every set that enough is known of, with ten looks, misread as often as is assumed."""
     chance = random.Random(seed)
     owners = traits.sets_of(graph.data)
@@ -70,7 +70,7 @@ def tried(graph: WholeGraph, prior: tuple[float, float, float] = PRIOR, seed: in
             counts["sister"].append(_best_sister(found, own))
             counts["kin"].append(_best_family(found, own))
         counts["gone"].append(_best_family(identify(graph, seen, prior, members[own]), None))
-    return Tried(*(_tally(counts[name]) for name in Tried._fields))
+    return TriedSets(*(_tally(counts[name]) for name in TriedSets._fields))
 
 
 def _looks(

@@ -35,7 +35,7 @@ class Guessed(NamedTuple):
     left_out: int
 
 
-class Tried(NamedTuple):
+class TriedPairs(NamedTuple):
     """How often a hidden rebadge came back, and how much of what was given a probability was true."""
 
     hidden: int
@@ -178,7 +178,7 @@ def _settle(weighing: Weighing, pair: Pair, name: Callable[[str], str]) -> str:
     return "compare the two side by side"
 
 
-def tried(graph: WholeGraph) -> Tried:
+def tried(graph: WholeGraph) -> TriedPairs:
     """Hides each recorded rebadge in turn and looks where it comes back."""
     weighing, bands = weighing_of_sets(graph), defaultdict[int, list[int]](lambda: [0, 0])
     family = traits.families(graph)
@@ -207,7 +207,7 @@ def tried(graph: WholeGraph) -> Tried:
                 for most in first:
                     first[most] += place <= most
     counted = {b: (all_, true) for b, (all_, true) in sorted(bands.items())}
-    return Tried(hidden, joined, first, counted)
+    return TriedPairs(hidden, joined, first, counted)
 
 
 def _parted(graph: WholeGraph, one: str, other: str) -> tuple[set[str], set[str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
@@ -62,6 +63,26 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
     return Page(
         f"Before opening: {title}", _about(graph, set_key, wanted), tuple(sections), found.notes, photos
     )
+
+
+def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, Any]:
+    """The same page as one object."""
+    question = {"command": "arrive", "set": data.text("set", set_key)}
+    if unit:
+        question["unit"] = data.text("unit", unit)
+    return {
+        "question": question,
+        "title": made.title,
+        "about": [{"key": key, "value": value} for key, value in made.about],
+        "sections": [_section_json(section) for section in made.sections],
+        "photos": list(made.photos),
+        "notes": list(made.notes),
+    }
+
+
+def _section_json(section: Section) -> dict[str, Any]:
+    lines = [{"says": i.text, "below": list(i.below), "photos": list(i.photos)} for i in section.items]
+    return {"title": section.title, "lines": lines}
 
 
 def _first(items: list[Item], most: int = MOST) -> tuple[Item, ...]:

@@ -8,6 +8,7 @@ from typing import Any
 from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.identify import ASSUMED, Candidate, Found, Reason, by_family
+from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
 from kgraph.render.answers import caution_texts
@@ -77,6 +78,12 @@ def _reason(data: Collection, r: Reason) -> dict[str, Any]:
         "bits": r.bits,
         "facts": [f.id for f in r.facts],
     }
+
+
+def tried_json(found: TriedSets) -> dict[str, Any]:
+    """How often sets and families were found by their looks, as one object."""
+    answers = [{"tried": name, **getattr(found, name)._asdict()} for name in found._fields]
+    return {"question": {"command": "identify", "tried": True}, "answers": answers, "notes": []}
 
 
 def says(n: Next) -> str:

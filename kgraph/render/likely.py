@@ -6,7 +6,7 @@ import shlex
 from typing import Any
 
 from kgraph.fits.graph import WholeGraph
-from kgraph.questions.likely import Guessed, Likely
+from kgraph.questions.likely import Guessed, Likely, TriedPairs
 from kgraph.recognition import traits
 from kgraph.recognition.pairs import Weight
 
@@ -20,6 +20,16 @@ def as_json(
     notes = [f"{hidden} more are not shown"] if hidden else []
     notes += [left_out(found.left_out)] if found.left_out else []
     return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
+
+
+def tried_json(found: TriedPairs) -> dict[str, Any]:
+    """How often hidden rebadges came back, as one object."""
+    bands = [
+        {"from": b / 10, "to": (b + 1) / 10, "given": n, "true": true} for b, (n, true) in found.bands.items()
+    ]
+    first = {str(most): n for most, n in found.first.items()}
+    answer = {"hidden": found.hidden, "joined otherwise": found.joined, "first": first, "bands": bands}
+    return {"question": {"command": "likely", "tried": True}, "answers": [answer], "notes": []}
 
 
 def left_out(groups: int) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from kgraph import words
 from kgraph.collection import Collection
 from kgraph.listing import KINDS, List, Row
+from kgraph.listing.rows import column as column_named
 from kgraph.names import compared
 from kgraph.records import Value, plain
 from kgraph.render.answers import percent
@@ -39,6 +40,16 @@ def usual_columns(found: List) -> list[str]:
     first = sorted(others, key=lambda k: (compared(k) not in asked, -had[k]))
     kept = {*first[: MOST_COLUMNS - 1 - len(sure)]}
     return [found.keys[0], *sure, *(k for k in found.keys if k in kept)]
+
+
+def chosen_columns(found: List, given: Sequence[str], whole: bool) -> list[str]:
+    """The columns that were asked for; where none were, every one of the whole list, else the usual ones."""
+    every = all_columns(found)
+    asked = [name.strip() for text in given for name in text.split(",") if name.strip()]
+    if asked and asked != ["all"]:
+        # Of what no row has a column is empty, and no mistake.
+        return [column_named(name, every) for name in asked]
+    return every if whole or asked else usual_columns(found)
 
 
 def cell(data: Collection, row: Row, column: str) -> Value:

@@ -120,6 +120,73 @@ def test_a_fact_is_supposed_or_left_out_and_nothing_is_written(folder: kgraph.Fo
 # Handed on ------------------------------------------------------------------------------------
 
 
+def test_a_list_is_asked_for_as_the_command_asks(folder: kgraph.Folder) -> None:
+    found = folder.list("sets", columns=["set", "model"])
+    assert [row["set"] for row in found] == ["Larkfield LK-40", "Orvanek 2200", "Quillon 31"]
+    by_rule = folder.list("sets", {"part": "K-114"}, at_least=0.5)
+    assert [row["set"] for row in by_rule] == ["Larkfield LK-40", "Orvanek 2200"]
+    assert 0.5 < by_rule[1]["certainty by part"] < 1.0
+    with pytest.raises(kgraph.WrongUse, match="'knobs' is nothing that is listed; ask for sets"):
+        folder.list("knobs")
+    with pytest.raises(kgraph.WrongUse, match="at_least is 7"):
+        folder.list("sets", at_least=7.0)
+
+
+@pytest.mark.parametrize("engine", ["rdflib", "pyoxigraph"])
+def test_a_query_asks_the_folder_as_it_is_supposed(
+    folder: kgraph.Folder, tmp_path: Path, engine: str
+) -> None:
+    pytest.importorskip(engine)
+    assert {row["set_name"] for row in folder.query("takers", {"part": "K-114"}, engine=engine)} == {
+        "Larkfield LK-40",
+        "Orvanek 2200",
+    }
+    supposed = folder.without("design")
+    assert [row["set_name"] for row in supposed.query("takers", {"part": "K-114"}, engine=engine)] == [
+        "Larkfield LK-40"
+    ]
+    own = tmp_path / "own.rq"
+    own.write_text("ASK { ?s ?p ?o }")
+    reply = folder.query(str(own), engine=engine)
+    assert (reply.form, reply[0]["answer"], reply.notes) == ("ask", True, ())
+
+
+def test_a_large_folder_is_asked_over_its_store(
+    folder: kgraph.Folder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("pyoxigraph")
+    from kgraph.exchange import standing
+
+    monkeypatch.setenv("KGRAPH_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(standing, "LEAST_BYTES", 1)
+    first = folder.query("takers", {"part": "K-114"})
+    (store,) = (p for p in (tmp_path / "cache").glob("*.statements") if p.is_dir())
+    for file in store.iterdir():
+        file.write_bytes(b"")
+    # One that is out of order is dropped, and the folder itself is asked.
+    assert folder.query("takers", {"part": "K-114"}) == first
+    assert not store.exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "more", "says"),
+    [
+        ("takerz", {}, {}, "there is no query 'takerz'; did you mean takers"),
+        ("takers", {}, {}, "takers wants --part"),
+        ("takers", {"part": "K-9999"}, {}, "no part is called 'K-9999'"),
+        ("takers", {"part": "K-114", "colour": "red"}, {}, "takers takes no --colour"),
+        ("takers", {"part": "K-114"}, {"engine": "steam"}, "there is no engine 'steam'"),
+        ("takers", {"part": "K-114"}, {"seconds": 0.0}, "seconds is 0.0"),
+        ("disputed", {}, {"endpoint": "ftp://127.0.0.1"}, "ftp"),
+    ],
+)
+def test_a_query_that_cannot_be_asked_so_says_why(
+    folder: kgraph.Folder, name: str, given: dict[str, str], more: dict[str, Any], says: str
+) -> None:
+    with pytest.raises(kgraph.WrongUse, match=says):
+        folder.query(name, given, **more)
+
+
 def test_networkx_has_each_thing_and_each_fact_once(folder: kgraph.Folder) -> None:
     graph = folder.to_networkx()
     assert set(graph) == {

@@ -6,10 +6,12 @@ import dataclasses
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+import click
 import pytest
 
 import kgraph
 from kgraph.api.decoding import LISTED, key_of
+from kgraph.cli.main import COMMANDS, WRITING, cli
 from tests.support import DEMO, ask
 
 SET, PLACE = "Ystrane YN-1", "volume knob"
@@ -41,6 +43,28 @@ QUESTIONS: dict[str, tuple[list[str], Ask]] = {
         lambda f: f.identify({"mains": "240 V 50 Hz", "knobs": "5"}),
     ),
     "likely": (["likely"], lambda f: f.likely(most=20)),
+    "identify tried": (["identify", "--tried"], lambda f: f.identify_tried()),
+    "likely tried": (["likely", "--tried"], lambda f: f.likely_tried()),
+    "arrive": (["arrive", SET], lambda f: f.arrive(SET)),
+    "arrive, a unit": (["arrive", "U-02"], lambda f: f.arrive("U-02")),
+    "list": (
+        ["list", "sets", "--where", "years=1978..1981", "--where", "mains=240"],
+        lambda f: f.list("sets", {"years": "1978..1981", "mains": "240"}),
+    ),
+    "list by a rule": (
+        ["list", "sets", "--where", "part=HU-3001", "--at-least", "0.5"],
+        lambda f: f.list("sets", [("part", "HU-3001")], at_least=0.5),
+    ),
+    "list facts": (
+        ["list", "facts", "--where", "grade=fitted", "--columns", "fact,says,certainty"],
+        lambda f: f.list("facts", {"grade": "fitted"}, columns=["fact", "says", "certainty"]),
+    ),
+    "query": (
+        ["query", "takers", "--part", "HU-3001"],
+        lambda f: f.query("takers", {"part": "HU-3001"}),
+    ),
+    "queries": (["query"], lambda f: f.queries()),
+    "grades": (["check", "--grades"], lambda f: f.grades()),
     "likely parts": (["likely", "--parts"], lambda f: f.likely(parts=True, most=20)),
     "doubts": (["doubts", SET], lambda f: f.doubts(SET, most=20)),
     "show": (["show", SET], lambda f: f.show(SET)),
@@ -92,6 +116,44 @@ def test_a_program_has_the_answer_of_the_command_with_every_key_typed(name: str,
     assert reply.as_json() == expected
     # Of a fact that was asked for, what is known stands in a field of its own.
     assert set(unlike(reply, expected)) <= ({"answers: 0 of 1"} if name == "show a fact" else set())
+
+
+OTHERWISE = {
+    "belt": "each question below it has a method: belt_path, belt_fit, belt_find, belt_family, belt_speed",
+    "draw": "writes a picture; family() draws itself",
+    "book": "writes a folder of pages",
+    "export": "writes a file; to_rdflib() and to_networkx() hand on what it holds",
+    "upgrade": "is about the files' format, not about what they say",
+    "init": "starts a folder and asks nothing",
+    "completion": "is for the shell",
+}
+"""Commands without a method of their name, and why."""
+ASKED_BY_OPTION = {
+    ("takers", "why_not"): "why_no_taker",
+    ("donors", "why_not"): "why_no_donor",
+    ("identify", "tried"): "identify_tried",
+    ("likely", "tried"): "likely_tried",
+    ("check", "grades"): "grades",
+    ("takers", "suppose"): "supposing",
+    ("takers", "without"): "without",
+}
+"""Options with which a command answers another question."""
+
+
+def test_every_question_of_the_command_line_has_a_method() -> None:
+    questions = set(COMMANDS) - WRITING
+    methods = {name for name in dir(kgraph.Folder) if not name.startswith("_")}
+    assert questions - methods == set(OTHERWISE)
+    belts = cli.get_command(click.Context(cli), "belt")
+    assert isinstance(belts, click.Group)
+    assert {f"belt_{name}" for name in belts.commands} <= methods
+    for (command, option), method in ASKED_BY_OPTION.items():
+        found = cli.get_command(click.Context(cli), command)
+        assert found is not None
+        assert option in {param.name for param in found.params}
+        assert method in methods
+    asked = {words[0] for words, _ in QUESTIONS.values()}
+    assert asked == (questions - set(OTHERWISE)) | {"belt"}
 
 
 def test_a_fact_and_an_event_are_shown_by_their_ids() -> None:

@@ -404,7 +404,8 @@ def test_a_page_is_named_by_kind_slug_and_hash() -> None:
     assert page_path("set", "lk40", "LK 40") == "sets/lk-40-2e93bd175a.html"
     assert page_path("unit", "\ud800", "漢字").startswith("units/unit-")
     folders = [page_path(kind, "k", "n").partition("/")[0] for kind in addresses.FOLDERS]
-    assert folders == ["sets", "assemblies", "parts", "positions", "units", "families", "lists"]
+    named = ["sets", "assemblies", "parts", "positions", "units", "families", "arrivals", "lists"]
+    assert folders == named
     paths = {page_path(kind, key, "n").partition("/")[2] for kind in ("set", "part") for key in ("a", "b")}
     assert len(paths) == 4
 
