@@ -12,14 +12,16 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any, BinaryIO
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import IO, Any, BinaryIO
 
 from kgraph import system
+from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun, Problem, Stop, Where
 
 MOST_BYTES = 512 << 20
 """The largest result that is sent back."""
+NO_ROOM = "make room there, or set TMPDIR to another folder"
 
 
 # The parent -----------------------------------------------------------------------------------
@@ -32,10 +34,7 @@ def run(module: str, job: Mapping[str, Any], data: Iterable[bytes]) -> dict[str,
     """
     paths = os.pathsep.join(p for p in sys.path if p)
     environment = {**os.environ, "PYTHONPATH": paths, "PYTHONIOENCODING": "utf-8"}
-    with tempfile.TemporaryFile() as sent, tempfile.TemporaryFile() as told:
-        sent.write(json.dumps(job).encode() + b"\n")
-        sent.writelines(data)
-        sent.seek(0)
+    with _sent(job, data) as sent, tempfile.TemporaryFile() as told:
         # A session of its own: Ctrl-C reaches the parent alone, which then ends the process.
         process = subprocess.Popen(
             [sys.executable, "-m", module], stdin=sent, stdout=told, stderr=subprocess.PIPE, env=environment,
@@ -52,6 +51,24 @@ def run(module: str, job: Mapping[str, Any], data: Iterable[bytes]) -> dict[str,
             process.wait()
         told.seek(0)
         return _received(job, process.returncode, told.read(), err)
+
+
+@contextlib.contextmanager
+def _sent(job: Mapping[str, Any], data: Iterable[bytes]) -> Iterator[IO[bytes]]:
+    """What the process reads; CannotRun where the folder for temporary files has no room for it."""
+    sent = tempfile.TemporaryFile()  # noqa: SIM115
+    try:
+        sent.write(json.dumps(job).encode() + b"\n")
+        sent.writelines(data)
+        sent.seek(0)
+    except OSError as error:
+        # Closing tries to write the same again.
+        with contextlib.suppress(OSError):
+            sent.close()
+        says = f"no room to work on {display(job['file'])}: {reason(error)}"
+        raise CannotRun(Problem(Where(tempfile.gettempdir()), "no-room", says, NO_ROOM)) from None
+    with sent:
+        yield sent
 
 
 def _received(job: Mapping[str, Any], status: int, out: bytes, err: bytes) -> dict[str, Any]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from contextlib import suppress
 from pathlib import Path
 
 from kgraph import system
+from kgraph.folder.files import PICTURES
 from kgraph.problems import CannotRun, shown
 
 MOST_BYTES = 64 * 2**20
@@ -41,11 +42,12 @@ def fact_files(folder: Path) -> list[Path]:
     """The fact files of a folder and its sub-folders, in order of their paths.
 
     Only regular `*.yaml` files inside of the folder: links out of it, hidden files and
-    folders, and linked folders are left out. A folder that cannot be listed raises CannotRun.
+    folders, linked folders and the folder of the pictures are left out. A folder that cannot be
+    listed raises CannotRun.
     """
     try:
         root = folder.resolve()
-        found = [path for path in _yaml_files(folder) if _is_inside(path, root)]
+        found = [path for path in _yaml_files(folder, {PICTURES}) if _is_inside(path, root)]
     except FileNotFoundError:
         name = shown(str(folder), 200)
         raise CannotRun(f"{name}: there is no such folder; `kgraph init {name}` makes one") from None
@@ -63,9 +65,9 @@ def reason(error: BaseException) -> str:
     return (error.strerror if isinstance(error, OSError) else None) or str(error) or type(error).__name__
 
 
-def _yaml_files(folder: Path) -> Iterator[Path]:
+def _yaml_files(folder: Path, but: Set[str] = frozenset()) -> Iterator[Path]:
     with os.scandir(folder) as listing:
-        entries = [e for e in listing if not e.name.startswith(".")]
+        entries = [e for e in listing if not e.name.startswith(".") and e.name not in but]
     for entry in entries:
         if entry.is_dir(follow_symlinks=False):
             yield from _yaml_files(folder / entry.name)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import stat
 
+PICTURES = "photos"
+"""The folder, in a fact folder, of the pictures that entries name. No question lists it: it may be large."""
 Stamp = tuple[str, int, int, int, int]
 """Path inside the folder, size, time of change, time of change of the entry, inode; times in ns."""
 
@@ -12,8 +14,8 @@ Stamp = tuple[str, int, int, int, int]
 def stamps(folder: str) -> list[Stamp] | None:
     """The stamps of a folder's `*.yaml` files, by path; None where a link or another odd file is among them.
 
-    Hidden files and folders, and linked folders, are left out, as in reading. Raises OSError for a
-    folder that cannot be listed.
+    Hidden files and folders, linked folders and the pictures are left out, as in reading. Raises OSError for
+    a folder that cannot be listed.
     """
     found: list[Stamp] = []
     todo = [("", folder)]
@@ -22,7 +24,7 @@ def stamps(folder: str) -> list[Stamp] | None:
         with os.scandir(path) as listing:
             for entry in listing:
                 name = entry.name
-                if name.startswith("."):
+                if name.startswith(".") or (not inside and name == PICTURES):
                     continue
                 if entry.is_dir(follow_symlinks=False):
                     todo.append((f"{inside}{name}/", entry.path))

@@ -20,6 +20,7 @@ from typing import TypeVar
 
 from kgraph import system
 from kgraph.folder.disk import MOST_BYTES, display, read_path, reason
+from kgraph.folder.files import PICTURES
 from kgraph.folder.nodes import LONGEST_KEY, Map, Node, Seq, Text
 from kgraph.folder.reading import ReadFile, read_bytes, read_plain
 from kgraph.problems import CannotRun, Problem, Where, WrongUse, shown
@@ -31,8 +32,6 @@ Value = Plain
 """What the value of a key can be: text, a list, or a mapping."""
 
 LOCK_NAME = ".kgraph.lock"
-PICTURES = "photos"
-"""The folder, in a fact folder, of the pictures that entries name."""
 LOCK_WAIT_S = 60.0
 """How long to wait for one and the same other writer, in seconds."""
 LEFT_OVER_S = 86_400.0
@@ -351,7 +350,8 @@ def _resolve(folder: Path, target: Path) -> Path:
     except RuntimeError as error:
         raise CannotRun(f"{display(target)}: {error}") from None
     inside = resolved.is_relative_to(root) and named.is_relative_to(root) and target.suffix == ".yaml"
-    if not inside or any(part.startswith(".") for part in named.relative_to(root).parts):
+    parts = named.relative_to(root).parts if inside else ()
+    if not inside or parts[0] == PICTURES or any(part.startswith(".") for part in parts):
         raise WrongUse(f"{display(target)}: is not a fact file of {display(folder)}; name a .yaml file in it")
     _refuse_name(target)
     return resolved

@@ -19,9 +19,10 @@ from kgraph import records
 from kgraph.exchange import process
 from kgraph.folder import writing
 from kgraph.folder.disk import bytes_of, display, reason
+from kgraph.folder.files import PICTURES
 from kgraph.problems import CannotRun, Problem, Where
 
-ROOM = writing.PICTURES
+ROOM = PICTURES
 MOST_BYTES = 25_000_000
 MOST_PIXELS = 40_000_000
 LONGEST_SIDE = 2_000
@@ -175,6 +176,9 @@ def problems(entries: Iterable[records.Entry], folders: Iterable[Path]) -> Itera
             if says := _altered(path, file):
                 yield Problem(at, "photo-altered", says, "put the picture back as it was kept")
     for root in roots:
+        for facts in _facts_among(root):
+            says, mend = "facts among the pictures are not read", "move the file into another folder"
+            yield Problem(Where(display(facts)), "facts-among-photos", says, mend)
         for path in _kept(root):
             if path not in where:
                 at = Where(display(root / path))
@@ -189,8 +193,15 @@ def _altered(path: str, file: Path) -> str:
     return "" if _digits(bytes_of(file)) == found[1] else f"photo: {path} was altered since it was kept"
 
 
+def _facts_among(root: Path) -> list[Path]:
+    room = root / ROOM
+    return [] if room.is_symlink() else sorted(p for p in room.rglob("*.yaml") if not p.name.startswith("."))
+
+
 def _kept(root: Path) -> list[str]:
     room = root / ROOM
     if room.is_symlink() or not room.is_dir():
         return []
-    return sorted(f"{ROOM}/{f.name}" for f in room.iterdir() if not writing.is_leftover(f.name))
+    return sorted(
+        f"{ROOM}/{f.name}" for f in room.iterdir() if f.suffix != ".yaml" and not writing.is_leftover(f.name)
+    )

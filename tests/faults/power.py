@@ -54,18 +54,21 @@ class Disk:
 
 EXT4 = Disk("ext4", ("mkfs.ext4", "-q", "-F"), "loop,noauto_da_alloc", 32 << 20)
 XFS = Disk("xfs", ("mkfs.xfs", "-q", "-f"), "loop", 300 << 20)
-_WHOLE = ("add", "add new file", "withdraw", "correct", "take", "merge", "import")
+_WHOLE = ("add", "add new file", "add a picture", "withdraw", "correct", "take", "merge", "import")
 STEPS = {**dict.fromkeys(_WHOLE, 1), "init": 3}
 """The commands of the full size, and which of their calls: of the many like ones of `init` every third."""
 
 
 def figure(build: Build, size: str, place: Path) -> Tally:
-    """`small`: two commands, every eighth call, ext4, the journal kept; `full`: eight, both, ext4 and xfs."""
+    """`small`: three commands, every eighth call, ext4, the journal kept; `full`: nine, both, ext4 and xfs.
+
+    Of the copying of a picture every fourth call.
+    """
     missing = missing_here()
     if missing:
         return Tally(skipped=missing)
     small = size == "small"
-    steps = {"add": 8, "add new file": 8} if small else STEPS
+    steps = {"add": 8, "add new file": 8, "add a picture": 4} if small else STEPS
     total = Tally()
     for disk in (EXT4,) if small else (EXT4, XFS):
         if missing := disk.missing():

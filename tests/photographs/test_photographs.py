@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -271,3 +274,49 @@ def test_what_was_exported_comes_back_with_its_pictures(folder: Path, tmp_path: 
     assert asked(back, "import", str(folder / "out.ttl"), "--yes") == 0
     assert kept(back) == kept(folder)
     assert (back / kept(back)[0]).read_bytes() == (folder / kept(folder)[0]).read_bytes()
+
+
+# What a question touches ----------------------------------------------------------------------
+
+TOLD = """
+import sys
+from kgraph.cli.main import run
+seen = []
+def hear(event, args):
+    if event in ("open", "os.listdir", "os.scandir") and isinstance(args[0], (str, bytes)):
+        seen.append(args[0] if isinstance(args[0], str) else args[0].decode())
+sys.addaudithook(hear)
+status = run(sys.argv[2:])
+touched = [path for path in seen if path.startswith(sys.argv[1] + "/photos")]
+print(status, len([path for path in seen if path.startswith(sys.argv[1])]) > 0, touched, file=sys.stderr)
+"""
+
+
+@pytest.mark.parametrize("question", [["takers", "K-114"], ["faults", "U-07"], ["arrive", "U-07"]])
+def test_no_question_opens_or_lists_photographs(folder: Path, question: list[str]) -> None:
+    assert asked(folder, *ADD, "--photo", str(folder.parent / "in.jpg"), "--yes") == 0
+    for _ in range(2):  # Once with an index to be made, once with one.
+        words = [sys.executable, "-c", TOLD, str(folder), "--data", str(folder), *question]
+        surroundings = {**os.environ, "KGRAPH_CACHE": str(folder.parent / "cache")}
+        done = subprocess.run(words, capture_output=True, text=True, env=surroundings, timeout=60)
+        assert done.stderr.endswith("0 True []\n")
+
+
+def test_facts_among_photographs_are_not_read_and_check_says_so(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "photos").mkdir()
+    (folder / "photos" / "lost.yaml").write_text("- set: Quillon 31\n")
+    assert asked(folder, "show", "Quillon 31") == 2
+    assert asked(folder, "check") == 1
+    said = capsys.readouterr().out
+    assert "photos/lost.yaml" in said
+    assert "facts among the pictures are not read" in said
+    assert (
+        asked(folder, "add", "set", "Quillon 31", "--yes", "--file", str(folder / "photos" / "b.yaml")) == 2
+    )
+    assert not (folder / "photos" / "b.yaml").exists()
+    # A folder of that name elsewhere is like any other.
+    (folder / "old" / "photos").mkdir(parents=True)
+    (folder / "old" / "photos" / "a.yaml").write_text("- set: Orvanek 2200\n")
+    assert asked(folder, "show", "Orvanek 2200") == 0
