@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from kgraph import records
 from kgraph.exchange import process
-from kgraph.folder import writing
+from kgraph.folder import placing, writing
 from kgraph.folder.disk import bytes_of, display, reason
 from kgraph.problems import CannotRun, Problem, Where
 
@@ -193,4 +193,4 @@ def _kept(root: Path) -> list[str]:
     room = root / ROOM
     if room.is_symlink() or not room.is_dir():
         return []
-    return sorted(f"{ROOM}/{f.name}" for f in room.iterdir() if not writing.is_leftover(f.name))
+    return sorted(f"{ROOM}/{f.name}" for f in room.iterdir() if not placing.is_leftover(f.name))
