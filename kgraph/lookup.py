@@ -17,7 +17,8 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
-from kgraph.shelf.ledger import Event, Shelf, UnitNow, shelf_now, withdrawn_events
+from kgraph.shelf.events import Event, withdrawn_events
+from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
 
 
 @dataclass(frozen=True, slots=True)

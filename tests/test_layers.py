@@ -106,6 +106,25 @@ def test_imports_point_downwards_only() -> None:
     assert faults(PACKAGE) == []
 
 
+MOST_LINES = 400
+
+
+def long_modules(package: Path) -> list[str]:
+    """Modules that hold more than one can take in: each with its number of lines."""
+    lines = {m: m.read_text(encoding="utf-8").count("\n") for m in sorted(package.rglob("*.py"))}
+    return [f"{m.relative_to(package)}: {n} lines" for m, n in lines.items() if n > MOST_LINES]
+
+
+def test_no_module_is_too_long() -> None:
+    assert long_modules(PACKAGE) == []
+
+
+def test_a_module_that_is_too_long_is_told_of(tmp_path: Path) -> None:
+    for lines in (MOST_LINES, MOST_LINES + 1):
+        (tmp_path / f"of{lines}.py").write_text("x = 1\n" * lines)
+    assert long_modules(tmp_path) == ["of401.py: 401 lines"]
+
+
 def test_every_room_that_stands_is_read() -> None:
     # A check that reads nothing would pass; these rooms stand from the first day on.
     rooms = {_room(module, PACKAGE) for module in PACKAGE.rglob("*.py")}

@@ -18,6 +18,8 @@ PACKAGE = ROOT / "kgraph"
 
 WRITERS = {
     "folder/writing.py": "the one way",
+    "folder/placing.py": "the calls by which it puts a file in its place",
+    "folder/locking.py": "the lock that is held meanwhile",
     "system.py": "the calls of that way, which no other room may make",
     "index/store.py": "the index in the cache folder, which is no fact file",
     "cli/indexing.py": "removes what lay over an index that is made anew",

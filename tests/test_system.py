@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from kgraph import system
-from kgraph.folder import writing
+from kgraph.folder import locking
 from kgraph.folder.writing import append
 from kgraph.problems import CannotRun
 from tests.support import ROOT
@@ -54,8 +54,8 @@ def test_writers_without_locks_of_the_system_lose_nothing(tmp_path: Path) -> Non
 HELD = """
 import sys, time
 from pathlib import Path
-from kgraph.folder import writing
-with writing._lock(Path(sys.argv[1])):
+from kgraph.folder import locking
+with locking.locked(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)
 """
@@ -86,9 +86,9 @@ def test_the_lock_of_windows_is_taken_through_the_library(
         import filelock  # noqa: F401
     monkeypatch.setitem(sys.modules, "fcntl", None)
     monkeypatch.setattr(system, "ON_WINDOWS", True)
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
+    monkeypatch.setattr(locking, "LOCK_WAIT_S", 0.05)
     append(tmp_path, tmp_path / "a.yaml", [NEW])
-    with writing._lock(tmp_path), pytest.raises(CannotRun, match="another program has been writing"):
+    with locking.locked(tmp_path), pytest.raises(CannotRun, match="another program has been writing"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
     append(tmp_path, tmp_path / "a.yaml", ["- set: Norvane 8\n"])
     assert (tmp_path / "a.yaml").read_text(encoding="utf-8") == f"{NEW}- set: Norvane 8\n"
@@ -101,11 +101,11 @@ def test_the_lock_of_windows_is_taken_through_the_library(
 def test_no_link_is_followed_where_opening_cannot_refuse_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / writing.LOCK_NAME).symlink_to(tmp_path / "elsewhere")
+    (tmp_path / locking.LOCK_NAME).symlink_to(tmp_path / "elsewhere")
     monkeypatch.setattr(system, "NO_FOLLOW", 0)
     with pytest.raises(CannotRun, match=r"kgraph\.lock"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
-    assert os.listdir(tmp_path) == [writing.LOCK_NAME]
+    assert os.listdir(tmp_path) == [locking.LOCK_NAME]
 
 
 def test_no_pipe_is_waited_for_where_opening_cannot_refuse_to(

@@ -14,7 +14,7 @@ from kgraph.fits.graph import WholeGraph
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.records import Entry, Statement, Thing, Withdraw
-from kgraph.shelf.ledger import Event, withdrawal_of
+from kgraph.shelf.events import Event, withdrawal_of
 
 
 def refuse_gone(graph: WholeGraph, fact_id: str) -> None:

@@ -14,7 +14,8 @@ from kgraph.fits import graph as graphs
 from kgraph.fits.graph import WholeGraph
 from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, WrongUse
-from kgraph.shelf.ledger import Event, Shelf, shelf_now
+from kgraph.shelf.events import Event
+from kgraph.shelf.ledger import Shelf, shelf_now
 
 NEW_FILE = "bench.yaml"
 OVERTAKEN = "events that are read after {name} touch the same places, and would count after the new one"

@@ -17,7 +17,7 @@ from kgraph.folder import writing
 from kgraph.photographs import Picture, keep
 from kgraph.problems import CannotRun
 from kgraph.records import Entry
-from kgraph.shelf.ledger import Event
+from kgraph.shelf.events import Event
 
 
 class Doubtful(UserWarning):

@@ -12,7 +12,8 @@ from kgraph.book.views import Photo
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
 from kgraph.render.event_words import event_says, receiver
-from kgraph.shelf.ledger import Event, Held, Owed, UnitNow, is_known
+from kgraph.shelf.events import Event
+from kgraph.shelf.ledger import Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})
 """The keys of a unit's entry that its page shows in places of their own."""

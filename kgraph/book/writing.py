@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kgraph.book.addresses import is_page_path
-from kgraph.folder import writing
+from kgraph.folder import placing, writing
 from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
 
@@ -67,7 +67,7 @@ def write_book(
     for name in inside:
         writing.create_folder(folder / name)
         # What a run that was killed left half written.
-        writing.remove_leftovers(folder / name)
+        placing.remove_leftovers(folder / name)
     _remove(folder, STAMPS)
     changed = 0
     few = len(paths) <= FEW

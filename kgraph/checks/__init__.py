@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
-from kgraph.checks import agreeing, bridges, facts, names, runs, shelf, sizes, slips
+from kgraph.checks import agreeing, bridges, disagreeing, facts, names, runs, shelf, sizes, slips
 from kgraph.checks.ground import Check, Ground
 from kgraph.collection import Collection, resolving
 from kgraph.fits import graph as graphs
@@ -15,6 +15,7 @@ from kgraph.problems import Problem, in_order
 __all__ = ["CHECKS", "check_all", "new_problems", "problems_of_new"]
 
 CHECKS: tuple[Check, ...] = (
+    *disagreeing.CHECKS,
     *names.CHECKS,
     *facts.CHECKS,
     *agreeing.CHECKS,

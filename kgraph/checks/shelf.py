@@ -10,7 +10,7 @@ from kgraph.checks.ground import Check, Ground, error, warning
 from kgraph.names import Name
 from kgraph.problems import Problem, Where, command, shown
 from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
-from kgraph.shelf.ledger import Event
+from kgraph.shelf.events import Event
 
 
 def events_name_known_units(ground: Ground) -> Iterator[Problem]:

@@ -32,7 +32,8 @@ from kgraph.records import Entry, Withdraw
 from kgraph.render.event_words import event_says
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event, shelf_now
+from kgraph.shelf.events import Event
+from kgraph.shelf.ledger import shelf_now
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, is_mapping
 

@@ -26,7 +26,7 @@ from kgraph.fits import graph as graphs
 from kgraph.folder import disk, writing
 from kgraph.problems import WrongUse
 from kgraph.render.terminal import visible
-from kgraph.shelf.ledger import Event
+from kgraph.shelf.events import Event
 
 if TYPE_CHECKING:
     from kgraph.records import Entry

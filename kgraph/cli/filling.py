@@ -16,7 +16,7 @@ from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.terminal import visible, visible_lines
-from kgraph.shelf.ledger import Event
+from kgraph.shelf.events import Event
 from kgraph.usual_keys import Key, of_kind, of_part
 from kgraph.words import LISTS, is_mapping
 

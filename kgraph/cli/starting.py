@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from kgraph import trade
-from kgraph.folder import writing
+from kgraph.folder import placing, writing
 from kgraph.folder.disk import display, reason
 from kgraph.problems import CannotRun
 from kgraph.render.terminal import wrapped
@@ -37,7 +37,7 @@ def init(folder: Path, demo: bool) -> int:
     files = _demo_files() if demo else {"bench.yaml": START.encode()}
     there = _written_before(folder, files)
     writing.create_folder(folder)
-    writing.remove_leftovers(folder)
+    placing.remove_leftovers(folder)
     for name, data in files.items():
         if name not in there:
             writing.write_new(folder / name, data)
@@ -54,7 +54,7 @@ def init(folder: Path, demo: bool) -> int:
 def _written_before(folder: Path, files: dict[str, bytes]) -> set[str]:
     """Which of the files a run that was cut off has written; raises CannotRun for anything else there."""
     try:
-        found = [p for p in folder.iterdir() if not writing.is_leftover(p.name)] if folder.exists() else []
+        found = [p for p in folder.iterdir() if not placing.is_leftover(p.name)] if folder.exists() else []
         mine = {p.name for p in found if p.name in files and p.is_file() and p.read_bytes() == files[p.name]}
     except OSError as error:
         raise CannotRun(f"{display(folder)}: {reason(error)}") from None

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import records
-from kgraph.checks.names import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
+from kgraph.checks.disagreeing import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
 from kgraph.collection import Collection
 from kgraph.collection.trusting import source_trust
 from kgraph.exchange.formats import Pairs

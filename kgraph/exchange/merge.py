@@ -31,7 +31,7 @@ from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Where, shown
-from kgraph.shelf.ledger import withdrawn_events
+from kgraph.shelf.events import withdrawn_events
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,3 +96,12 @@ new_map = Map.__new__
 set_pairs: Callable[[Map, tuple[tuple[Text, Node], ...]], None] = vars(Map)["pairs"].__set__
 set_map_line: Callable[[Map, int], None] = vars(Map)["line"].__set__
 set_map_column: Callable[[Map, int], None] = vars(Map)["column"].__set__
+
+
+def content(node: Node) -> object:
+    """A node without its places, to compare by."""
+    if isinstance(node, Text):
+        return node.value
+    if isinstance(node, Seq):
+        return tuple(content(item) for item in node.items)
+    return [(key.value, content(value)) for key, value in node.pairs]

@@ -10,32 +10,35 @@ import errno
 import os
 import re
 import stat
-import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TypeVar
 
 from kgraph import system
-from kgraph.folder.disk import MOST_BYTES, display, read_path, reason
+from kgraph.folder.disk import display, read_path, reason
 from kgraph.folder.files import PICTURES
-from kgraph.folder.nodes import LONGEST_KEY, Map, Node, Seq, Text
-from kgraph.folder.reading import ReadFile, read_bytes, read_plain
-from kgraph.problems import CannotRun, Problem, Where, WrongUse, shown
+from kgraph.folder.locking import locked
+from kgraph.folder.new_text import checked
+from kgraph.folder.nodes import LONGEST_KEY, content
+from kgraph.folder.placing import (
+    is_leftover,
+    remove,
+    remove_leftovers,
+    sync_folder,
+    take_new_name,
+    temporary_name,
+    uninterrupted,
+    write_file,
+)
+from kgraph.folder.reading import read_bytes
+from kgraph.problems import CannotRun, Where, WrongUse, shown
 from kgraph.records import Plain
-
-_Result = TypeVar("_Result")
 
 Value = Plain
 """What the value of a key can be: text, a list, or a mapping."""
 
-LOCK_NAME = ".kgraph.lock"
-LOCK_WAIT_S = 60.0
-"""How long to wait for one and the same other writer, in seconds."""
-LEFT_OVER_S = 86_400.0
-"""Nobody takes a day to write a file, in seconds."""
 TRIES = 5
 """How often to begin again because somebody saved the file meanwhile."""
 
@@ -122,167 +125,7 @@ def _reads_plain(text: str, place: str) -> bool:
         "key": [(text, "k")],
         "flow": [("k", (text, [(text, text), ("k", text)]))],
     }
-    return not read.problems and [*map(_content, read.entries)] == [expected[place]]
-
-
-def _content(node: Node) -> object:
-    """A node without its places, to compare by."""
-    if isinstance(node, Text):
-        return node.value
-    if isinstance(node, Seq):
-        return tuple(_content(item) for item in node.items)
-    return [(key.value, _content(value)) for key, value in node.pairs]
-
-
-# --- Lock ----------------------------------------------------------------------------------------
-
-
-@contextmanager
-def _lock(folder: Path) -> Iterator[None]:
-    """Hold the folder's lock. It is a file of its own: a fact file's inode changes at each write."""
-    path = folder / LOCK_NAME
-    descriptor = system.open_file(path, os.O_RDONLY | os.O_CREAT, through_links=False)
-    lock = system.Lock(descriptor, path)
-    try:
-        _wait_for(lock)
-        yield
-    finally:
-        # Nothing was written through it, and what was written stands: closing it can undo nothing.
-        with suppress(OSError):
-            lock.give_back()
-        with suppress(OSError):
-            os.close(descriptor)
-
-
-def _wait_for(lock: system.Lock) -> None:
-    """Take the lock of an open file. Its time of change tells those who wait that somebody has his turn.
-
-    Raises CannotRun where one and the same writer keeps it for :data:`LOCK_WAIT_S`.
-    """
-    status = os.fstat(lock.descriptor)
-    if not stat.S_ISREG(status.st_mode):
-        raise CannotRun(f"{display(lock.path)}: not a regular file; take it away")
-    turn, end = status.st_mtime_ns, time.monotonic() + LOCK_WAIT_S
-    while not lock.take():
-        if time.monotonic() > end:
-            before, turn = turn, os.fstat(lock.descriptor).st_mtime_ns
-            if turn == before:
-                says = f"{display(lock.path)}: another program has been writing for {LOCK_WAIT_S:.0f} s"
-                raise CannotRun(says)
-            end = time.monotonic() + LOCK_WAIT_S
-        time.sleep(0.005)
-    # A lock that belongs to another user cannot be marked; then the whole wait is LOCK_WAIT_S long.
-    with suppress(OSError):
-        os.utime(lock.descriptor if os.utime in os.supports_fd else lock.path)
-
-
-# --- The new text of a file ----------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """How a file is written: the column of its dashes and its line end."""
-
-    indent: int
-    newline: str
-
-
-_END = re.compile(r"(?:\A|[\r\n])\.\.\.(?=[ \t\r\n]|\Z)")
-_FIRST_ITEM = re.compile(r"(?:\A|[\r\n])(?P<indent> *)(?:---[ \t]+)?(?P<open>[^ \t\r\n#%])[^\r\n]*")
-
-
-def _layout(text: str, name: str) -> _Layout:
-    """The layout of a file that reads without errors; raises CannotRun if nothing can be appended."""
-    if _END.search(text):
-        raise CannotRun(f"{name}: ends with the line ...; take it out, or add to another file")
-    indent = 0
-    for match in _FIRST_ITEM.finditer(text.removeprefix("\ufeff")):
-        if match[0].strip("\r\n").startswith("---") and match["open"] == "-":
-            continue
-        if match["open"] != "-":
-            raise CannotRun(
-                f"{name}: is one list in brackets [...]; add to another file, for example new.yaml"
-            )
-        indent = len(match["indent"])
-        break
-    ends = re.findall(r"\r\n|\n", text) or re.findall(r"\r", text) or ["\n"]
-    return _Layout(indent, ends[-1])
-
-
-def _appended(old: bytes, texts: Sequence[str], name: str) -> bytes:
-    """The bytes of a file with the entries after its last one, in its own layout."""
-    text = old.decode()
-    layout = _layout(text, name)
-    texts = [t.replace("\r\n", "\n") for t in texts]
-    new = "".join(t if t.endswith("\n") else t + "\n" for t in texts)
-    if layout.indent:
-        new = re.sub(r"^(?=[^\n])", " " * layout.indent, new, flags=re.MULTILINE)
-    if text.strip("\ufeff") and not text.endswith(("\n", layout.newline)):
-        new = "\n" + new
-    return old + new.replace("\n", layout.newline).encode()
-
-
-def _single_entries(texts: Sequence[str]) -> list[Map]:
-    """The entries of the texts to append; each must be exactly one."""
-    entries: list[Map] = []
-    for text in texts:
-        read = read_bytes(text.encode(errors="surrogatepass"), "the new entry")
-        errors = [p for p in read.problems if p.severity == "error"]
-        if errors or len(read.entries) != 1:
-            raise CannotRun("nothing was written: the new entry cannot be read back", *errors)
-        entries += read.entries
-    return entries
-
-
-def _refuse_errors(read: ReadFile) -> None:
-    errors = [p for p in read.problems if p.severity == "error"]
-    if errors:
-        raise CannotRun(f"{read.path}: nothing was added, for the file has errors; mend them first", *errors)
-
-
-def _plainly_checked(
-    old: bytes, texts: Sequence[str], new_entries: Sequence[Map]
-) -> tuple[bytes, tuple[Map, ...]] | None:
-    """The new bytes and the new entries in them, where old and new lines are of the plain shape; else None.
-
-    A plain file is read line by line, and no line changes how one before it is read. So where the new text
-    reads plainly, and its last entries are the new ones and begin in the line after the old text, the others
-    are those of the old text, which has no fault: it need not be read by itself.
-    """
-    new = old + "".join(texts).encode()
-    if len(new) > MOST_BYTES or not (old.endswith(b"\n") or not old) or not new.endswith(b"\n"):
-        return None
-    after = read_plain(new)
-    if after is None or len(after) < len(texts):
-        return None
-    added = after[-len(texts) :]
-    begins = added[0].line == old.count(b"\n") + 1
-    return (new, added) if begins and [*map(_content, added)] == [*map(_content, new_entries)] else None
-
-
-def _checked(old: bytes, texts: Sequence[str], name: str) -> tuple[bytes, tuple[Where, ...]]:
-    """The new bytes of a file, and where the new entries stand; raises CannotRun if they do not fit."""
-    new_entries = _single_entries(texts)
-    plainly = _plainly_checked(old, texts, new_entries)
-    if plainly is not None:
-        new, added = plainly
-        return new, tuple(Where(name, e.line, e.column) for e in added)
-    before = read_bytes(old, name)
-    _refuse_errors(before)
-    new = _appended(old, texts, name)
-    if len(new) > MOST_BYTES:
-        raise CannotRun(f"{name}: would be larger than {MOST_BYTES // 2**20} MiB; add to another file")
-    after = read_bytes(new, name)
-    count = len(before.entries)
-    added = after.entries[count:]
-    same = after.entries[:count] == before.entries
-    if not same or [*map(_content, added)] != [*map(_content, new_entries)]:
-        line = before.entries[-1].line if before.entries else 1
-        mend = "end the file with an empty line at the left margin, or add to another file"
-        says = "nothing was added, for the last entry would change"
-        raise CannotRun(Problem(Where(name, line), "append", says, mend))
-    _refuse_errors(after)
-    return new, tuple(Where(name, e.line, e.column) for e in added)
+    return not read.problems and [*map(content, read.entries)] == [expected[place]]
 
 
 # --- Files ---------------------------------------------------------------------------------------
@@ -326,7 +169,7 @@ def append(
     """
     if not texts:
         return Appended(())
-    with _naming(target), _lock(folder):
+    with _naming(target), locked(folder):
         resolved = _resolve(folder, target)
         remove_leftovers(resolved.parent)
         pictures = folder / PICTURES
@@ -336,7 +179,7 @@ def append(
             old = _bytes_or_none(resolved)
             if expect is not None and (old or b"") != expect:
                 raise CannotRun(f"{display(target)}: was changed meanwhile; nothing was added; ask again")
-            new, places = _checked(old or b"", texts, display(target))
+            new, places = checked(old or b"", texts, display(target))
             if _replace(resolved, old, new, before_rename):
                 return Appended(places)
     raise CannotRun(f"{display(target)}: somebody else keeps saving it; nothing was added")
@@ -362,7 +205,7 @@ def _refuse_name(target: Path) -> None:
     if os.path.lexists(target):
         return
     says = system.not_everywhere(target.name)
-    for name in _uninterrupted(os.listdir, target.parent):
+    for name in uninterrupted(os.listdir, target.parent):
         if name.casefold() == target.name.casefold():
             says = f"differs from {display(name)} in the case of letters alone"
             says += ", and Windows and macOS take them for one file"
@@ -384,9 +227,9 @@ def _bytes_or_none(path: Path) -> bytes | None:
 
 def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[[], None] | None) -> bool:
     """Put new bytes in the place of the old ones; False if the old ones are no longer there."""
-    temporary = _temporary_name(path.parent)
+    temporary = temporary_name(path.parent)
     try:
-        _write_file(temporary, new, None if old is None else path)
+        write_file(temporary, new, None if old is None else path)
         if before_rename:
             before_rename()
         # An editor takes no lock: what it has saved meanwhile must not be lost.
@@ -394,110 +237,17 @@ def _replace(path: Path, old: bytes | None, new: bytes, before_rename: Callable[
             temporary.unlink()
             return False
         if old is None:
-            _take_new_name(temporary, path)
+            take_new_name(temporary, path)
         else:
-            _uninterrupted(system.replace, temporary, path)
+            uninterrupted(system.replace, temporary, path)
     except FileExistsError:
-        _remove(temporary)
+        remove(temporary)
         return False
     except BaseException:
-        _remove(temporary)
+        remove(temporary)
         raise
-    _sync_folder(path.parent, path)
+    sync_folder(path.parent, path)
     return True
-
-
-def _remove(path: Path) -> None:
-    with suppress(OSError):
-        _uninterrupted(os.unlink, path)
-
-
-def _uninterrupted(call: Callable[..., _Result], *arguments: Path) -> _Result:
-    """Do what network drives may break off for a signal; Python begins most calls again, but not these."""
-    while True:
-        with suppress(InterruptedError):
-            return call(*arguments)
-
-
-def _temporary_name(folder: Path) -> Path:
-    return folder / f".kgraph-{os.getpid()}-{os.urandom(6).hex()}.tmp"
-
-
-def _write_file(path: Path, data: bytes | Iterable[bytes], like: Path | None, lasting: bool = True) -> None:
-    """Write a file that is not there yet and flush it; owner, mode and rights as of another."""
-    # Such a file is not made through a link either: see O_EXCL of open(2).
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | system.AS_BYTES
-    descriptor = os.open(path, flags, 0o666 if like is None else 0o600)
-    try:
-        if like is not None:
-            system.copy_rights(like, path, descriptor)
-        for piece in (data,) if isinstance(data, bytes) else data:
-            rest = memoryview(piece)
-            while rest:
-                rest = rest[os.write(descriptor, rest) :]
-        if lasting:
-            os.fsync(descriptor)
-    finally:
-        _close(descriptor)
-
-
-def _close(descriptor: int) -> None:
-    """Close what was flushed; Linux has closed it even where a signal broke the call off."""
-    with suppress(InterruptedError):
-        os.close(descriptor)
-
-
-_NO_LINKS = frozenset({errno.EPERM, errno.EACCES, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK})
-"""How file systems say that they have no hard links: EPERM and EMLINK by link(2), the others from memory."""
-
-
-def _take_new_name(temporary: Path, path: Path) -> None:
-    """Give a written file its name, if nothing has that name; raises FileExistsError otherwise."""
-    try:
-        _uninterrupted(system.link_new, temporary, path)
-    except OSError as error:
-        if error.errno not in _NO_LINKS:
-            raise
-        # A file system without hard links: look, then rename.
-        if os.path.lexists(path):
-            raise FileExistsError(errno.EEXIST, "is there already", path) from None
-        _uninterrupted(os.rename, temporary, path)
-        return
-    # The text has its name: that the other one stays is no failure, and the next writer removes it.
-    _remove(temporary)
-
-
-def _sync_folder(folder: Path, path: Path) -> None:
-    """Make a new name last through a power cut."""
-    try:
-        system.sync_folder(folder)
-    except OSError as error:
-        says = f"{display(path)}: written, but the disk did not confirm it: {reason(error)}"
-        raise CannotRun(f"{says}; look whether the text is there before you add it again") from error
-
-
-_LEFTOVER = re.compile(r"\.kgraph-(\d{1,10})-[0-9a-f]{12}\.tmp\Z")
-
-
-def is_leftover(name: str) -> bool:
-    """Whether a name is one that a writer gives to what is not finished."""
-    return _LEFTOVER.match(name) is not None
-
-
-def remove_leftovers(folder: Path) -> None:
-    """Remove the temporary files of writers that died."""
-    for name in _uninterrupted(os.listdir, folder):
-        match = _LEFTOVER.match(name)
-        if match and (not system.is_alive(int(match[1])) or _is_old(folder / name)):
-            _remove(folder / name)
-
-
-def _is_old(path: Path) -> bool:
-    """Whether a temporary file is so old that its writer is gone, whoever has its number now."""
-    try:
-        return path.lstat().st_mtime < time.time() - LEFT_OVER_S
-    except OSError:
-        return False
 
 
 def create_folder(folder: Path) -> None:
@@ -509,7 +259,7 @@ def create_folder(folder: Path) -> None:
     with _naming(folder):
         for path in reversed(missing):
             path.mkdir(exist_ok=True)
-            _sync_folder(path.parent, path)
+            sync_folder(path.parent, path)
         if not folder.is_dir():
             raise NotADirectoryError(errno.ENOTDIR, "not a folder", folder)
 
@@ -520,16 +270,16 @@ def write_new(target: Path, data: bytes, lasting: bool = True) -> None:
     Not `lasting`: one of many, which :func:`flush_all` makes last together.
     Raises CannotRun naming the file and the reason, also if it is there already.
     """
-    temporary = _temporary_name(target.parent)
+    temporary = temporary_name(target.parent)
     with _naming(target):
         try:
-            _write_file(temporary, data, None, lasting)
-            _take_new_name(temporary, target)
+            write_file(temporary, data, None, lasting)
+            take_new_name(temporary, target)
         except BaseException:
-            _remove(temporary)
+            remove(temporary)
             raise
         if lasting:
-            _sync_folder(target.parent, target)
+            sync_folder(target.parent, target)
 
 
 def flush_all() -> None:
@@ -555,12 +305,12 @@ def write_over(target: Path, data: bytes | Iterable[bytes], lasting: bool = True
         if resolved.exists() and not resolved.is_file():
             _write_into(resolved, data)
             return
-        temporary = _temporary_name(resolved.parent)
+        temporary = temporary_name(resolved.parent)
         try:
-            _write_file(temporary, data, resolved if resolved.exists() else None, lasting)
-            _uninterrupted(system.replace, temporary, resolved)
+            write_file(temporary, data, resolved if resolved.exists() else None, lasting)
+            uninterrupted(system.replace, temporary, resolved)
         except BaseException:
-            _remove(temporary)
+            remove(temporary)
             raise
         if lasting:
-            _sync_folder(resolved.parent, resolved)
+            sync_folder(resolved.parent, resolved)

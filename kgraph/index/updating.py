@@ -12,34 +12,20 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from kgraph import collection, records, words
+from kgraph import records
 from kgraph.claims import WITH_EXCEPTIONS
-from kgraph.collection import resolving
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
-from kgraph.folder import reading, schema
-from kgraph.folder.disk import MOST_BYTES
-from kgraph.folder.formats import LATER
 from kgraph.index import compiling
+from kgraph.index.before_after import HERE, Anew, Side, Thing, entries_of, said_by, stubs_of, told_again
 from kgraph.index.store import Store
-from kgraph.names import Name, fold
-from kgraph.problems import Where
 
 Rows = dict[str, Any]
 """Key -> new row; None: the row is gone."""
-Thing = tuple[str, str]
-"""The kind and key of a thing."""
 
 _PLAIN = tuple(t for t in FACT_TYPES if t is not records.Run)
-_HERE = Where("")
-_STUB = "\0"
-"""Where the entries stand that are no entries of the file, but tell what the rest of the folder says."""
-
-
-class _Anew(Exception):
-    """This change may reach further than the rows that are known here."""
 
 
 def update(store: Store, number: int, old: bytes, new: bytes) -> Rows | None:
@@ -48,125 +34,19 @@ def update(store: Store, number: int, old: bytes, new: bytes) -> Rows | None:
     Raises Damaged where the index cannot be believed.
     """
     try:
-        shared, *own = _entries(old, new)
-        stubs = _stubs(store, [*shared, *own[0], *own[1]])
-        before, after = (_Side(shared, entries, stubs) for entries in own)
+        shared, *own = entries_of(old, new)
+        stubs = stubs_of(store, [*shared, *own[0], *own[1]])
+        before, after = (Side(shared, entries, stubs) for entries in own)
         made: Rows = json.loads(json.dumps(_Update(store, number, before, after).rows()))
-    except _Anew:
+    except Anew:
         return None
     return made
-
-
-def _entries(old: bytes, new: bytes) -> list[list[records.Entry]]:
-    """What both begin with, the other entries of the one, and those of the other; raises _Anew for errors."""
-    cut = _shared(old, new)
-    # Lines are counted on: as many empty ones stand for those that both have.
-    above = b"\n" * old.count(b"\n", 0, cut)
-    pieces = [reading.read_plain(piece) for piece in (old[:cut], above + old[cut:], above + new[cut:])]
-    if None in pieces or max(len(old), len(new)) > MOST_BYTES:
-        return [[], _checked(reading.read_bytes(old, "")), _checked(reading.read_bytes(new, ""))]
-    return [_checked(reading.ReadFile("", piece or (), ())) for piece in pieces]
-
-
-def _shared(old: bytes, new: bytes) -> int:
-    """How many bytes of whole entries both begin with."""
-    low, high = 0, min(len(old), len(new))
-    while low < high:
-        middle = (low + high + 1) // 2
-        low, high = (middle, high) if old[:middle] == new[:middle] else (low, middle - 1)
-    return old.rfind(b"\n- ", 0, low) + 1
-
-
-def _checked(read: reading.ReadFile) -> list[records.Entry]:
-    entries, problems = schema.check_file(read)
-    if any(p.severity == "error" or p.code == LATER for p in (*read.problems, *problems)):
-        raise _Anew
-    return entries
-
-
-class _Side:
-    """What a file says by itself, its names resolved as in the folder; `own` is what only this side has."""
-
-    def __init__(
-        self, shared: list[records.Entry], own: list[records.Entry], stubs: list[records.Entry]
-    ) -> None:
-        """Raises _Anew for ids that clash."""
-        self.own = own
-        self.entries = [*shared, *own]
-        self.data = made = collection.build([*self.entries, *stubs])
-        self.facts = made.facts
-        self.declared: dict[Thing, str] = {}
-        self.used: dict[Thing, str] = {}
-        if made.clashing_ids:
-            raise _Anew
-        for entry in self.entries:
-            if isinstance(entry, records.Thing):
-                self.declared.setdefault((entry.kind, entry.name.key), entry.name.text)
-            for kind, used in resolving.names_used(made, entry):
-                self.used.setdefault((kind, made.key(kind, used.key)), used.text)
-
-    def names(self, thing: Thing) -> tuple[str | None, str | None]:
-        """How the file names a thing where it declares it, and where it uses it."""
-        return self.declared.get(thing), self.used.get(thing)
-
-
-def _stubs(store: Store, entries: Iterable[records.Entry]) -> list[records.Entry]:
-    """Entries that stand for what the rest of the folder says of grades, sources, owners and other names.
-
-    Of the other names of kinds only that of belts: their lengths are read in their own way.
-    """
-    found: list[records.Entry] = []
-
-    def thing(kind: str, key: str, *also: Name) -> None:
-        found.append(records.Thing(kind=kind, where=_HERE, name=Name(_STUB + key, key), also=also))
-
-    for grade, certainty in store.need("grades").items():
-        if store.get(f"i|grade|{grade}") is None:
-            name = Name(grade, grade)
-            found.append(records.Grade(kind="grade", where=_HERE, name=name, certainty=certainty))
-    for key, trust in store.need("trusts").items():
-        found.append(records.Source(kind="source", where=_HERE, name=Name(key, key), trust=trust))
-    kinds = [k for k in store.need("also") if k in ("set", "assembly", "part", "position", "source", "grade")]
-    if (to := store.get(f"i|kind|{words.FITS_LIKE_BELT}")) is not None:
-        thing("kind", to, Name(words.FITS_LIKE_BELT, words.FITS_LIKE_BELT))
-    for key in sorted({fold(text) for text in {t for e in entries for t in _texts(e.pairs)}} - {""}):
-        for kind in kinds:
-            if (to := store.get(f"i|{kind}|{key}")) is not None:
-                thing(kind, to, Name(key, key))
-        if store.get(f"o|a:{key}") is not None:
-            if store.get(f"o|s:{key}") is not None:
-                raise _Anew
-            thing("assembly", key)
-    return found
-
-
-def _texts(value: Any) -> Iterable[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, Mapping):
-        yield from _texts(tuple(value.items()))
-    else:
-        for one in value:
-            yield from _texts(one)
-
-
-def _told_again(entries: Iterable[records.Entry]) -> dict[Thing, list[str]]:
-    """What each entry says of the things that have several."""
-    found: dict[Thing, list[records.Entry]] = {}
-    for entry in entries:
-        if isinstance(entry, records.Thing):
-            found.setdefault((entry.kind, entry.name.key), []).append(entry)
-    return {thing: [_said(e) for e in those] for thing, those in found.items() if len(those) > 1}
-
-
-def _said(entry: records.Entry) -> str:
-    return repr((entry.kind, entry.pairs))
 
 
 class _Update:
     """The rows of one update as they come about."""
 
-    def __init__(self, store: Store, number: int, before: _Side, after: _Side) -> None:
+    def __init__(self, store: Store, number: int, before: Side, after: Side) -> None:
         self.store, self.number, self.before, self.after = store, number, before, after
         self.made: Rows = {}
         self.targets = set(store.need("targets"))
@@ -175,7 +55,7 @@ class _Update:
         """The ids of what is withdrawn, or has more than one id: no file tells alone which fact is meant."""
 
     def rows(self) -> Rows:
-        """All rows that change; raises _Anew."""
+        """All rows that change; raises Anew."""
         self.changed = self._changed()
         self._only_plain_entries()
         self._features_are_called_the_same()
@@ -206,7 +86,7 @@ class _Update:
 
     def _changed(self) -> list[records.Entry]:
         """The entries that only one side has."""
-        said = [[(_said(e), e) for e in side.own] for side in (self.before, self.after)]
+        said = [[(said_by(e), e) for e in side.own] for side in (self.before, self.after)]
         was, now = (Counter(text for text, _ in of_side) for of_side in said)
         return [entry for of_side in said for text, entry in of_side if was[text] != now[text]]
 
@@ -214,22 +94,22 @@ class _Update:
         for entry in self.changed:
             if isinstance(entry, _PLAIN):
                 if entry.own_id.strip() or not self._plain_fact(entry):
-                    raise _Anew
+                    raise Anew
             elif not isinstance(entry, records.SetModel | records.Part) or entry.also:
-                raise _Anew
+                raise Anew
 
     def _entries_of_one_thing_keep_their_order(self) -> None:
         """Of several entries of one thing the first one's word may count."""
-        before, after = (_told_again(side.entries) for side in (self.before, self.after))
+        before, after = (told_again(side.entries) for side in (self.before, self.after))
         if any(before[t] != after[t] for t in before.keys() & after.keys()):
-            raise _Anew
+            raise Anew
 
     def _features_are_called_the_same(self) -> None:
         """What only an `except` names is called as where it stands first."""
         before, after = self.before.data.features, self.after.data.features
         otherwise = {k for k in before | after if before.get(k) != after.get(k)}
         if otherwise and otherwise - self.store.need("positions").keys():
-            raise _Anew
+            raise Anew
 
     def _still_assemblies(self) -> None:
         """What is an assembly by being used as one must be so still: facts elsewhere are of that owner."""
@@ -238,7 +118,7 @@ class _Update:
             if isinstance(entry, records.Uses) and entry.assembly.key not in used:
                 row = self.store.get(f"o|a:{entry.assembly.key}")
                 if row is None or not row["e"]:
-                    raise _Anew
+                    raise Anew
 
     def _plain_fact(self, entry: records.Statement) -> bool:
         """Whether all that a fact leaves out are positions of the folder."""
@@ -273,21 +153,21 @@ class _Update:
         if kind == "source":
             return
         if self.store.get(f"i|{kind}|{key}") is not None:
-            raise _Anew
+            raise Anew
         row = self.get(self._key(thing))
         if row is None:
             if kind not in ("set", "part", "assembly") or self._other_kind(thing):
-                raise _Anew
+                raise Anew
             row = self.made[self._key(thing)] = _new_row(kind)
         elif "feature" in row or self._other_kind(thing):
-            raise _Anew
+            raise Anew
         declared, used = self.after.names(thing)
         declares, names = _without(row["e"], self.number), _without(row["w"], self.number)
         text = self._text(thing, row, declares, names)
         row["e"] = _with(row["e"], self.number, declared is not None)
         row["w"] = _with(row["w"], self.number, declared is not None or used is not None)
         if kind not in ("set", "part", "assembly", "kind") and (text != row["t"] or not row["w"]):
-            raise _Anew
+            raise Anew
         row["t"] = text
 
     def _other_kind(self, thing: Thing) -> bool:
@@ -301,17 +181,17 @@ class _Update:
         )
 
     def _text(self, thing: Thing, row: Rows, declares: list[int], names: list[int]) -> str:
-        """The name as first written; raises _Anew where only another file can tell."""
+        """The name as first written; raises Anew where only another file can tell."""
         before, after = self.before.names(thing), self.after.names(thing)
         shown: str = row["t"]
         if before[0] != after[0]:
             if declares or (names and after[0] is None):
-                raise _Anew
+                raise Anew
             return after[0] or after[1] or shown
         if row["e"] or (names and names[0] < self.number):
             return shown
         if names and after[1] is None:
-            raise _Anew
+            raise Anew
         return after[1] or shown
 
     def _declaration(self, thing: Thing) -> None:
@@ -319,7 +199,7 @@ class _Update:
         kind, key = thing
         row = self.get(self._key(thing))
         if row is None or _without(row["e"], self.number):
-            raise _Anew
+            raise Anew
         if kind == "set":
             self._attributes(key, row)
         else:
@@ -337,7 +217,7 @@ class _Update:
             if not kind:
                 continue
             if self.store.get(f"i|kind|{kind}") is not None or self.store.get(f"k|{kind}") is None:
-                raise _Anew
+                raise Anew
             of_kind = self.get(f"k|{kind}")
             if of_kind["r"] is None:
                 continue
@@ -356,7 +236,7 @@ class _Update:
         for key, row in self.made.items():
             if key[0] in "op" and row is not None and not row["w"]:
                 if any(row.get(part) for part in ("l", "p", *compiling.OF)):
-                    raise _Anew
+                    raise Anew
                 self.made[key] = None
 
     # Facts ----------------------------------------------------------------------------------
@@ -370,7 +250,7 @@ class _Update:
             if row is None:
                 if self.targets.intersection(before.ids) and not self.claimed.intersection(before.ids):
                     return
-                raise _Anew
+                raise Anew
             places = (self._places(f) for f in (before, after))
             moved = {tuple(was): now for was, now in zip(*places, strict=True)}
             row[3] = [[*moved.get(tuple(e[:3]), e[:3]), *e[3:]] for e in row[3]]
@@ -390,22 +270,22 @@ class _Update:
         self._links(fact._replace(certainty=certainty), keep=True)
 
     def _check(self, fact: Fact, row: Any) -> None:
-        """Raises _Anew where the fact may be withdrawn, has several ids, or shares one with another."""
+        """Raises Anew where the fact may be withdrawn, has several ids, or shares one with another."""
         if len(fact.ids) > 1 or self.several.intersection(fact.ids):
-            raise _Anew
+            raise Anew
         if row is not None and (
             row[0] != fact.kind or row[1] != _plain(fact.claim) or row[4] != list(fact.ids)
         ):
-            raise _Anew
+            raise Anew
         if isinstance(fact.claim, WITH_EXCEPTIONS) and row is None:
             self._check_pair(fact)
 
     def _check_pair(self, fact: Fact) -> None:
-        """Raises _Anew where the same two are joined by another fact of the kind, with other exceptions."""
+        """Raises Anew where the same two are joined by another fact of the kind, with other exceptions."""
         owner = self.get(f"o|{fact.claim[0]}")
         shorts = [found[1] for found in owner["l"]] if owner else []
         if any(s[0] != fact.id and s[1] == fact.kind and s[2][:2] == [*fact.claim[:2]] for s in shorts):
-            raise _Anew
+            raise Anew
 
     def _places(self, fact: Fact) -> list[list[int]]:
         return [[self.number, e.where.line, e.where.column] for e in fact.evidence]
@@ -439,7 +319,7 @@ class _Update:
     def _need(self, key: str) -> Any:
         row = self.get(key)
         if row is None:
-            raise _Anew
+            raise Anew
         return row
 
     def _forget_empty(self, key: str, position: str, letter: str) -> None:
@@ -465,17 +345,17 @@ def _without(files: list[int], number: int) -> list[int]:
 
 
 def _with(files: list[int], number: int, named: bool) -> list[int]:
-    """The first files that name a thing, with this one or not; raises _Anew where the last is not known."""
+    """The first files that name a thing, with this one or not; raises Anew where the last is not known."""
     if not named:
         if number in files and len(files) == compiling.MOST_FILES:
-            raise _Anew
+            raise Anew
         return _without(files, number)
     return sorted({*files, number})[: compiling.MOST_FILES]
 
 
 def _meaning(fact: Fact) -> Any:
     """All of a fact but the places where it is said."""
-    said = [e._replace(where=_HERE) for e in fact.evidence]
+    said = [e._replace(where=HERE) for e in fact.evidence]
     return fact.kind, fact.claim, fact.certainty, fact.ids, said
 
 

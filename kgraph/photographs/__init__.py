@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from kgraph import records
 from kgraph.exchange import process
-from kgraph.folder import writing
+from kgraph.folder import placing, writing
 from kgraph.folder.disk import bytes_of, display, reason
 from kgraph.folder.files import PICTURES
 from kgraph.problems import CannotRun, Problem, Where
@@ -203,5 +203,5 @@ def _kept(root: Path) -> list[str]:
     if room.is_symlink() or not room.is_dir():
         return []
     return sorted(
-        f"{ROOM}/{f.name}" for f in room.iterdir() if f.suffix != ".yaml" and not writing.is_leftover(f.name)
+        f"{ROOM}/{f.name}" for f in room.iterdir() if f.suffix != ".yaml" and not placing.is_leftover(f.name)
     )

@@ -20,7 +20,8 @@ from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 from kgraph.shelf.conditions import TAKEN
-from kgraph.shelf.ledger import Event, Held, Owed
+from kgraph.shelf.events import Event
+from kgraph.shelf.ledger import Held, Owed
 from kgraph.shelf.sheet import Fitted, Sheet, Spent
 
 DEFER = (

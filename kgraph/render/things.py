@@ -18,7 +18,8 @@ from kgraph.render.sentences import says
 from kgraph.render.shelf import held_json, held_text, made_for
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
-from kgraph.shelf.ledger import Event, Held, UnitNow, is_known, withdrawn_events
+from kgraph.shelf.events import Event, withdrawn_events
+from kgraph.shelf.ledger import Held, UnitNow, is_known
 
 
 def entry_json(entry: records.Entry) -> dict[str, Any]:

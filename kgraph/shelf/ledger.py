@@ -10,23 +10,21 @@ earlier ones (`cli/events.py`). Pure: it knows no file, no terminal and no clock
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection
 from kgraph.collection.fact_ids import written_id
-from kgraph.collection.sayings import takes_back
 from kgraph.fits.graph import Place, WholeGraph
-from kgraph.names import Name, fold
+from kgraph.names import Name
 from kgraph.problems import Problem, Severity, command
-from kgraph.reason import sharing
 from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt, settles
+from kgraph.shelf.events import Event, events_of
+from kgraph.shelf.wholes import parts_of_whole
 
 KEEP = 5.0
 """What opening a unit costs that does not say."""
-
-Event = records.Taken | records.Restored | records.Fitted | records.Inspected
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +89,7 @@ class Shelf:
 def shelf_now(graph: WholeGraph) -> Shelf:
     """The shelf after all events that were not withdrawn."""
     replay = _Replay(graph)
-    for event in _events(graph.data):
+    for event in events_of(graph.data):
         replay.happen(event)
     return replay.shelf()
 
@@ -130,85 +128,6 @@ def not_there(held: Held | None) -> str:
     if held.event is not None:
         return f"it was missing at {held.event.where}"
     return f"it came without it ({held.condition})"
-
-
-def parts_of_whole(graph: WholeGraph, set_key: str, position: str) -> tuple[str, ...]:
-    """The places that come off a set with the assembly that a position names; none if it names none.
-
-    A position names an assembly that the set is built on by its name, or by its kind if only one is of it.
-    """
-    data = graph.data
-    built_on = _built_on(graph, f"s:{set_key}")
-    own = data.key("assembly", position)
-    named = [a for a in built_on if own == a or data.key("position", a) == position]
-    if not named:
-        named = [a for a in built_on if position in _kind_keys(data, a)]
-    return built_on[named[0]] if len(named) == 1 else ()
-
-
-def _built_on(graph: WholeGraph, owner: str) -> dict[str, tuple[str, ...]]:
-    """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
-    found: dict[str, tuple[str, ...]] = {}
-    for assembly in sharing.built_on(graph, owner):
-        declared = sorted(graph.declares.get(assembly, ()))
-        alike = {p: graph.alike_places(Place(owner, p)) for p in declared}
-        shared = tuple(p for p in declared if Place(assembly, p) in alike[p])
-        if shared:
-            found[assembly[2:]] = shared
-    return found
-
-
-def _kind_keys(data: Collection, assembly: str) -> set[str]:
-    things = data.things["assembly"].get(assembly, ())
-    return {data.key("position", fold(t.sort)) for t in things if isinstance(t, records.Assembly) and t.sort}
-
-
-# Events ---------------------------------------------------------------------------------------
-
-
-def _events(data: Collection) -> Iterator[Event]:
-    """The events in the order of the entries, each once, without those that a withdrawal took back."""
-    gone = {id(event) for event, _ in withdrawn_events(data)}
-    said: dict[tuple[str, str, str], str] = {}
-    for entry in data.entries:
-        if not isinstance(entry, Event) or id(entry) in gone:
-            continue
-        # Two folders that were merged may both tell one event; one file tells of it once.
-        first = said.setdefault((written_id(entry), entry.date, entry.by), entry.where.file)
-        if not entry.date or first == entry.where.file:
-            yield entry
-
-
-def withdrawn_events(data: Collection) -> list[tuple[Event, records.Withdraw]]:
-    """The events that were taken back, each with a withdrawal that holds."""
-    against = _Withdrawals(data)
-    events = (e for e in data.entries if isinstance(e, Event))
-    return [(event, by) for event in events if (by := against.holding(event))]
-
-
-def withdrawal_of(data: Collection, entry: records.Statement) -> records.Withdraw | None:
-    """A withdrawal of an event, or of a withdrawal, that holds."""
-    return _Withdrawals(data).holding(entry)
-
-
-class _Withdrawals:
-    """The withdrawals of a folder by what they take back; one may itself be taken back."""
-
-    def __init__(self, data: Collection) -> None:
-        self.data = data
-        self.by_target: dict[str, list[records.Withdraw]] = defaultdict(list)
-        for entry in data.entries:
-            if isinstance(entry, records.Withdraw):
-                self.by_target[entry.target.strip()].append(entry)
-
-    def holding(
-        self, entry: records.Statement, seen: frozenset[int] = frozenset()
-    ) -> records.Withdraw | None:
-        """A withdrawal of this entry that nothing takes back, if there is one."""
-        ids = sorted({entry.own_id.strip(), written_id(entry)} - {""})
-        against = (w for i in ids for w in self.by_target.get(i, ()) if id(w) not in seen)
-        meant = (w for w in against if takes_back(self.data, w, entry))
-        return next((w for w in meant if not self.holding(w, seen | {id(w)})), None)
 
 
 @dataclass

@@ -20,8 +20,9 @@ from kgraph.questions import Row, Wanted
 from kgraph.questions.asked import walked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
-from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there, parts_of_whole
+from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there
 from kgraph.shelf.task import Article, Want
+from kgraph.shelf.wholes import parts_of_whole
 
 NO_DONOR = ("patient", "keep")
 """Roles of units that give nothing: one is being restored, the other is not to be opened."""

@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph import system
-from kgraph.folder import writing
+from kgraph.folder import locking, new_text, placing, writing
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import read_bytes
 from kgraph.folder.writing import Value, append, create_folder, entry_text, write_new
@@ -257,7 +257,7 @@ def test_a_file_with_errors_is_refused_with_all_of_them(target: Path) -> None:
 
 def _checked_or_refused(before: bytes, added: str) -> tuple[bytes, tuple[Where, ...]] | CannotRun:
     try:
-        return writing._checked(before, [added], "f.yaml")
+        return new_text.checked(before, [added], "f.yaml")
     except CannotRun as refusal:
         return refusal
 
@@ -278,7 +278,7 @@ def test_a_plain_file_is_checked_as_any_other(path: Path, monkeypatch: pytest.Mo
     whole = (old, old[: old.rfind(b"\n") + 1], old[: len(old) // 2])
     tried = [(data, added) for data in whole[: 3 if len(old) < 10_000 else 1] for added in ADDED]
     quick = [_checked_or_refused(*one) for one in tried]
-    monkeypatch.setattr(writing, "_plainly_checked", lambda *given: None)
+    monkeypatch.setattr(new_text, "_plainly_checked", lambda *given: None)
     slow = [_checked_or_refused(*one) for one in tried]
     assert [*map(_comparable, quick)] == [*map(_comparable, slow)]
 
@@ -289,14 +289,14 @@ def _comparable(found: object) -> object:
 
 def test_a_plain_file_is_read_once(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[bytes] = []
-    real = writing.read_plain
+    real = new_text.read_plain
 
     def noting(data: bytes) -> tuple[Map, ...] | None:
         read.append(data)
         return real(data)
 
-    monkeypatch.setattr(writing, "read_plain", noting)
-    monkeypatch.setattr(writing, "_appended", None)
+    monkeypatch.setattr(new_text, "read_plain", noting)
+    monkeypatch.setattr(new_text, "_appended", None)
     append(target.parent, target, [NEW])
     assert read == [OLD + NEW.encode()]
 
@@ -402,29 +402,29 @@ def test_a_fifo_does_not_hang(tmp_path: Path) -> None:
 
 
 def test_the_lock_is_not_taken_through_a_link(target: Path) -> None:
-    (target.parent / writing.LOCK_NAME).symlink_to(target.parent / "elsewhere")
+    (target.parent / locking.LOCK_NAME).symlink_to(target.parent / "elsewhere")
     with pytest.raises(CannotRun, match="lock"):
         append(target.parent, target, [NEW])
     assert not (target.parent / "elsewhere").exists()
 
 
 def test_waiting_for_the_lock_ends(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
-    with writing._lock(target.parent), pytest.raises(CannotRun, match="another program"):
+    monkeypatch.setattr(locking, "LOCK_WAIT_S", 0.05)
+    with locking.locked(target.parent), pytest.raises(CannotRun, match="another program"):
         append(target.parent, target, [NEW])
 
 
 def test_those_who_take_turns_are_waited_for(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The time is up only where one and the same writer has kept the lock for so long."""
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.3)
+    monkeypatch.setattr(locking, "LOCK_WAIT_S", 0.3)
     held = threading.Event()
 
     def others() -> None:
-        with writing._lock(target.parent):
+        with locking.locked(target.parent):
             held.set()
             for _ in range(60):
                 time.sleep(0.02)
-                os.utime(target.parent / writing.LOCK_NAME)
+                os.utime(target.parent / locking.LOCK_NAME)
 
     thread = threading.Thread(target=others)
     thread.start()
@@ -436,9 +436,9 @@ def test_those_who_take_turns_are_waited_for(target: Path, monkeypatch: pytest.M
 
 def test_whoever_takes_the_lock_marks_it(target: Path) -> None:
     append(target.parent, target, [NEW])
-    os.utime(target.parent / writing.LOCK_NAME, (0, 0))
+    os.utime(target.parent / locking.LOCK_NAME, (0, 0))
     append(target.parent, target, [NEW])
-    assert (target.parent / writing.LOCK_NAME).stat().st_mtime > 0
+    assert (target.parent / locking.LOCK_NAME).stat().st_mtime > 0
 
 
 def test_an_editor_that_saves_meanwhile_keeps_its_text(target: Path) -> None:
@@ -507,7 +507,7 @@ def test_a_disk_that_fails_to_give_the_name_is_no_disk_without_links(
     monkeypatch.setattr(os, "link", _failing(code))
     with pytest.raises(CannotRun, match="nothing was written"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
-    assert not [p for p in tmp_path.iterdir() if p.name != writing.LOCK_NAME]
+    assert not [p for p in tmp_path.iterdir() if p.name != locking.LOCK_NAME]
 
 
 def test_a_new_file_is_written_though_its_other_name_stays(
@@ -629,7 +629,7 @@ def test_closing_that_is_broken_off_is_done(
             raise InterruptedError(errno.EINTR, os.strerror(errno.EINTR))
 
     with monkeypatch.context() as broken:
-        broken.setattr(writing.os, "close", close)
+        broken.setattr(placing.os, "close", close)
         append(target.parent, target, [NEW])
     assert broken_off
     assert target.read_bytes() == OLD + NEW.encode()
@@ -646,7 +646,7 @@ def test_a_name_for_what_is_not_finished_is_never_one_that_is_there(
         taken.write_bytes(b"y")
     else:
         taken.symlink_to(elsewhere)
-    monkeypatch.setattr(writing, "_temporary_name", lambda folder: taken)
+    monkeypatch.setattr(writing, "temporary_name", lambda folder: taken)
     monkeypatch.setattr(writing, "TRIES", 1)
     with pytest.raises(CannotRun):
         append(target.parent, target, [NEW])
@@ -676,8 +676,8 @@ def test_what_lies_there_for_a_day_is_taken_away_whoever_has_its_number(tmp_path
     old, new = (tmp_path / f".kgraph-{os.getppid()}-{digits * 12}.tmp" for digits in "01")
     for path in (old, new):
         path.write_bytes(b"x")
-    os.utime(old, (time.time() - writing.LEFT_OVER_S - 1,) * 2)
-    writing.remove_leftovers(tmp_path)
+    os.utime(old, (time.time() - placing.LEFT_OVER_S - 1,) * 2)
+    placing.remove_leftovers(tmp_path)
     assert os.listdir(tmp_path) == [new.name]
 
 
@@ -760,7 +760,7 @@ def test_a_pipe_is_written_into_and_stays(tmp_path: Path) -> None:
 
 
 def test_a_lock_that_is_no_file_is_told_of(target: Path) -> None:
-    os.mkfifo(target.parent / writing.LOCK_NAME)
+    os.mkfifo(target.parent / locking.LOCK_NAME)
     with pytest.raises(CannotRun, match=r"kgraph\.lock: not a regular file; take it away"):
         append(target.parent, target, [NEW])
     assert target.read_bytes() == OLD
@@ -772,20 +772,20 @@ def test_the_lock_can_be_taken_by_all_who_may_write_there(target: Path) -> None:
         append(target.parent, target, [NEW])
     finally:
         os.umask(before)
-    assert oct(stat.S_IMODE((target.parent / writing.LOCK_NAME).stat().st_mode)) == "0o664"
+    assert oct(stat.S_IMODE((target.parent / locking.LOCK_NAME).stat().st_mode)) == "0o664"
 
 
 def test_the_lock_is_given_back(target: Path) -> None:
     before = len(os.listdir("/proc/self/fd"))
     for _ in range(3):
         append(target.parent, target, [NEW])
-    with writing._lock(target.parent):
+    with locking.locked(target.parent):
         pass
     assert len(os.listdir("/proc/self/fd")) == before
 
 
 def test_a_lock_that_cannot_be_marked_is_taken(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(writing.os, "utime", _failing(errno.EPERM))
+    monkeypatch.setattr(locking.os, "utime", _failing(errno.EPERM))
     append(target.parent, target, [NEW])
     assert target.read_bytes() == OLD + NEW.encode()
 
@@ -798,8 +798,8 @@ def test_a_lock_that_fails_to_close_undoes_nothing(target: Path, monkeypatch: py
         failed.append(descriptor)
         raise OSError(errno.EIO, "no")
 
-    with writing._lock(target.parent):
-        monkeypatch.setattr(writing.os, "close", close)
+    with locking.locked(target.parent):
+        monkeypatch.setattr(placing.os, "close", close)
     monkeypatch.undo()
     assert len(failed) == 1
     append(target.parent, target, [NEW])
@@ -808,7 +808,7 @@ def test_a_lock_that_fails_to_close_undoes_nothing(target: Path, monkeypatch: py
 
 def test_a_writer_waits_for_another(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     waited: list[float] = []
-    held = writing._lock(target.parent)
+    held = locking.locked(target.parent)
     held.__enter__()
 
     def sleep(seconds: float) -> None:
@@ -816,7 +816,7 @@ def test_a_writer_waits_for_another(target: Path, monkeypatch: pytest.MonkeyPatc
         if len(waited) == 3:
             held.__exit__(None, None, None)
 
-    monkeypatch.setattr(writing.time, "sleep", sleep)
+    monkeypatch.setattr(locking.time, "sleep", sleep)
     append(target.parent, target, [NEW])
     assert len(waited) == 3
     assert all(0 < seconds < 0.1 for seconds in waited)
@@ -825,22 +825,22 @@ def test_a_writer_waits_for_another(target: Path, monkeypatch: pytest.MonkeyPatc
 
 def test_nobody_waits_for_ever(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     clock = iter([0.0, 0.0, 30.0, 60.0, 60.1, 1e9])
-    monkeypatch.setattr(writing.time, "monotonic", lambda: next(clock))
-    monkeypatch.setattr(writing.time, "sleep", lambda seconds: None)
-    with writing._lock(target.parent), pytest.raises(CannotRun, match="writing for 60 s"):
+    monkeypatch.setattr(locking.time, "monotonic", lambda: next(clock))
+    monkeypatch.setattr(locking.time, "sleep", lambda seconds: None)
+    with locking.locked(target.parent), pytest.raises(CannotRun, match="writing for 60 s"):
         append(target.parent, target, [NEW])
     assert next(clock) == 1e9
 
 
 def test_a_file_grows_to_the_bound_and_no_further(target: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(writing, "MOST_BYTES", len(OLD) + len(NEW) - 1)
+    monkeypatch.setattr(new_text, "MOST_BYTES", len(OLD) + len(NEW) - 1)
     with pytest.raises(CannotRun, match=r"a\.yaml: would be larger than 0 MiB; add to another file"):
         append(target.parent, target, [NEW])
     assert target.read_bytes() == OLD
-    monkeypatch.setattr(writing, "MOST_BYTES", len(OLD) + len(NEW))
+    monkeypatch.setattr(new_text, "MOST_BYTES", len(OLD) + len(NEW))
     append(target.parent, target, [NEW])
     monkeypatch.undo()
-    assert writing.MOST_BYTES == 64 * 2**20
+    assert new_text.MOST_BYTES == 64 * 2**20
 
 
 def test_nothing_to_append_is_nothing_done(target: Path) -> None:
@@ -970,14 +970,14 @@ def test_what_a_living_writer_of_another_user_left_stays(
     ],
 )
 def test_which_names_are_of_what_is_not_finished(name: str, is_one: bool) -> None:
-    assert writing.is_leftover(name) == is_one
+    assert placing.is_leftover(name) == is_one
 
 
 def test_what_is_written_meanwhile_has_such_a_name(target: Path) -> None:
     seen: list[str] = []
     append(target.parent, target, [NEW], before_rename=lambda: seen.extend(temporary_files(target.parent)))
     assert len(seen) == 1
-    assert writing.is_leftover(seen[0])
+    assert placing.is_leftover(seen[0])
     assert seen[0].startswith(f".kgraph-{os.getpid()}-")
 
 
@@ -1094,16 +1094,16 @@ def test_messages_name_paths_whatever_their_bytes(tmp_path: Path, monkeypatch: p
     (folder / "b.yaml").unlink()
     (folder / "ring.yaml").symlink_to("ring.yaml")
     refused(lambda: append(folder, folder / "ring.yaml", [NEW]))
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.0)
-    with writing._lock(folder):
+    monkeypatch.setattr(locking, "LOCK_WAIT_S", 0.0)
+    with locking.locked(folder):
         refused(lambda: append(folder, path, [NEW]))
     real = os.fsync
     monkeypatch.setattr(
         os, "fsync", lambda d: _fail(errno.EIO)() if stat.S_ISDIR(os.fstat(d).st_mode) else real(d)
     )
     refused(lambda: append(folder, path, [NEW]))
-    (folder / writing.LOCK_NAME).unlink()
-    os.mkfifo(folder / writing.LOCK_NAME)
+    (folder / locking.LOCK_NAME).unlink()
+    os.mkfifo(folder / locking.LOCK_NAME)
     refused(lambda: append(folder, path, [NEW]))
     path.write_bytes(b"- set: @\n")
     assert len(said) == 9
@@ -1142,7 +1142,7 @@ def test_messages_name_paths_whatever_their_bytes(tmp_path: Path, monkeypatch: p
 )
 def test_why_nothing_can_be_appended(old: bytes, says: str) -> None:
     with pytest.raises(CannotRun) as caught:
-        writing._checked(old, [NEW], "a.yaml")
+        new_text.checked(old, [NEW], "a.yaml")
     assert str(caught.value).splitlines()[0] == says
 
 
@@ -1168,7 +1168,7 @@ def test_why_nothing_can_be_appended(old: bytes, says: str) -> None:
     ],
 )
 def test_how_a_file_is_laid_out(old: str, indent: int, newline: str) -> None:
-    assert writing._layout(old, "a.yaml") == writing._Layout(indent, newline)
+    assert new_text._layout(old, "a.yaml") == new_text._Layout(indent, newline)
 
 
 AWKWARD = (
@@ -1242,7 +1242,7 @@ def test_half_a_character_is_not_written() -> None:
 @pytest.mark.parametrize("end", ["...\r", "...\t\n", "... \n", "...", "...\r\n"])
 def test_nothing_is_added_behind_the_end_of_a_document(end: str) -> None:
     with pytest.raises(CannotRun, match=r"a.yaml: ends with the line \.\.\.; take it out"):
-        writing._layout(f"- a: b\r{end}", "a.yaml")
+        new_text._layout(f"- a: b\r{end}", "a.yaml")
 
 
 @pytest.mark.parametrize(
@@ -1270,9 +1270,9 @@ def test_texts_are_added_each_with_its_end_of_line(texts: list[str], added: byte
     ],
 )
 def test_what_is_read_otherwise_behind_others_is_not_added(text: str, says: str) -> None:
-    assert len(writing._single_entries([text])) == 1
+    assert len(new_text._single_entries([text])) == 1
     with pytest.raises(CannotRun, match=says) as caught:
-        writing._checked(b"- a: b\n", [text], "a.yaml")
+        new_text.checked(b"- a: b\n", [text], "a.yaml")
     assert all(problem.code for problem in caught.value.problems)
 
 
@@ -1289,7 +1289,7 @@ def test_an_entry_that_cannot_be_read_is_not_added(tmp_path: Path) -> None:
 
 
 def test_how_long_a_writer_waits_and_how_often_it_tries() -> None:
-    assert (writing.LOCK_WAIT_S, writing.TRIES) == (60.0, 5)
+    assert (locking.LOCK_WAIT_S, writing.TRIES) == (60.0, 5)
 
 
 @pytest.mark.parametrize(
@@ -1317,7 +1317,7 @@ def test_how_long_a_writer_waits_and_how_often_it_tries() -> None:
 def test_what_is_checked_by_one_reading(old: bytes, texts: list[str], plainly: bool) -> None:
     wanted = [read_bytes(text.encode(), "f").entries[:1] for text in texts]
     entries_of_texts = [entry for found in wanted for entry in found]
-    found = writing._plainly_checked(old, texts, entries_of_texts)
+    found = new_text._plainly_checked(old, texts, entries_of_texts)
     assert (found is not None) == plainly
     if found is not None:
         assert found[0] == old + "".join(texts).encode()
@@ -1326,22 +1326,22 @@ def test_what_is_checked_by_one_reading(old: bytes, texts: list[str], plainly: b
 
 def test_what_reads_otherwise_in_its_file_is_not_checked_by_one_reading() -> None:
     other = read_bytes(b"- set: B\n", "f").entries
-    assert writing._plainly_checked(b"- a: b\n", ["- set: A\n"], other) is None
+    assert new_text._plainly_checked(b"- a: b\n", ["- set: A\n"], other) is None
 
 
 def test_the_largest_file_is_still_added_to(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     new = b"- set: A\n"
     for old in (b"- a: b\n", b"- a: 'b # &\n    c'\n"):
-        monkeypatch.setattr(writing, "MOST_BYTES", len(old + new))
-        assert writing._checked(old, [new.decode()], "a.yaml")[0] == old + new
-        plainly = writing._plainly_checked(old, [new.decode()], read_bytes(new, "f").entries)
+        monkeypatch.setattr(new_text, "MOST_BYTES", len(old + new))
+        assert new_text.checked(old, [new.decode()], "a.yaml")[0] == old + new
+        plainly = new_text._plainly_checked(old, [new.decode()], read_bytes(new, "f").entries)
         assert (plainly is not None) == (b"&" not in old)
-        monkeypatch.setattr(writing, "MOST_BYTES", len(old + new) - 1)
+        monkeypatch.setattr(new_text, "MOST_BYTES", len(old + new) - 1)
         with pytest.raises(CannotRun):
-            writing._checked(old, [new.decode()], "a.yaml")
-    monkeypatch.setattr(writing, "MOST_BYTES", 21 << 20)
+            new_text.checked(old, [new.decode()], "a.yaml")
+    monkeypatch.setattr(new_text, "MOST_BYTES", 21 << 20)
     with pytest.raises(CannotRun, match=r"^a.yaml: would be larger than 21 MiB; add to another file$"):
-        writing._checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
+        new_text.checked(b"- a: ~ # " + b"x" * (21 << 20) + b"\n", [new.decode()], "a.yaml")
 
 
 def test_one_thread_waits_for_another_without_locks_of_the_system(
@@ -1351,14 +1351,14 @@ def test_one_thread_waits_for_another_without_locks_of_the_system(
     held, done = threading.Event(), threading.Event()
 
     def hold() -> None:
-        with writing._lock(tmp_path):
+        with locking.locked(tmp_path):
             held.set()
             done.wait(10)
 
     thread = threading.Thread(target=hold)
     thread.start()
     held.wait(10)
-    monkeypatch.setattr(writing, "LOCK_WAIT_S", 0.05)
+    monkeypatch.setattr(locking, "LOCK_WAIT_S", 0.05)
     with pytest.raises(CannotRun, match="another program has been writing"):
         append(tmp_path, tmp_path / "a.yaml", [NEW])
     done.set()
@@ -1385,7 +1385,7 @@ def test_the_lock_is_marked_by_its_path_where_that_is_the_only_way(
     assert [type(one) for one in marked] == [int]
     monkeypatch.setattr(os, "supports_fd", {os.stat})
     append(target.parent, target, ["- set: Norvane 8\n"])
-    assert marked[1:] == [target.parent / writing.LOCK_NAME]
+    assert marked[1:] == [target.parent / locking.LOCK_NAME]
 
 
 @pytest.mark.parametrize(
@@ -1422,7 +1422,7 @@ def test_no_new_file_gets_a_name_that_not_every_system_has(tmp_path: Path, name:
 def test_what_is_gone_or_a_link_by_now_is_no_leftover_to_stumble_over(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    old = time.time() - writing.LEFT_OVER_S - 1
+    old = time.time() - placing.LEFT_OVER_S - 1
     link, gone = (f".kgraph-{os.getppid()}-{digit * 12}.tmp" for digit in "23")
     (tmp_path / "elsewhere").write_bytes(b"x")
     os.utime(tmp_path / "elsewhere", (old, old))
@@ -1430,6 +1430,6 @@ def test_what_is_gone_or_a_link_by_now_is_no_leftover_to_stumble_over(
     (tmp_path / link).symlink_to("elsewhere")
     real, removed = os.listdir, []
     monkeypatch.setattr(os, "listdir", lambda folder: [*real(folder), gone])
-    monkeypatch.setattr(writing, "_remove", removed.append)
-    writing.remove_leftovers(tmp_path)
+    monkeypatch.setattr(placing, "remove", removed.append)
+    placing.remove_leftovers(tmp_path)
     assert removed == []

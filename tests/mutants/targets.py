@@ -46,12 +46,7 @@ _SAME_WRITING = {
     r"_SAFE: [^\W_](?:[\w./ -> [^\W](?:[\w./": _SLOWER,
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[^\w./+-]))*\Z": _SLOWER,
     "_after_key: isinstance(value, list) and any((isinstance(item, dic... -> any((isinstance(item, dict) for item in value))": _NO_MAPPING,  # noqa: E501
-    "_lock: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
     "_reads_plain: not text or not text.isprintable() or (place in ('key... -> not text or not text.isprintable()": _LONG_KEY,  # noqa: E501
-    "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
-    r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
-    r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
-    "_is_old: path.lstat().st_mtime < time.time() - LEFT_OVER_S -> path.lstat().st_mtime <= time.time() - LEFT_OVER_S": "no file is a day old to the last bit",  # noqa: E501
     "_reads_plain: 'key' -> ''": _LONG_KEY,
     "_reads_plain: 'flow' -> ''": _LONG_KEY,
     "_reads_plain: '' -> 'X'": "the name of the file is not asked",
@@ -67,10 +62,21 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./+]))*\Z": _SLOWER,
     r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
     "_scalar: _SAFE.match(text) or _reads_plain(text, place) -> _reads_plain(text, place)": _SLOWER,
-    "_reads_plain: not read.problems and [*map(_content, read.entries)] ... -> [*map(_content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
+    "_reads_plain: not read.problems and [*map(content, read.entries)] ... -> [*map(content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
+}
+_SAME_NEW_TEXT = {
+    "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
+    r"_plainly_checked: len(new) > MOST_BYTES or not (old.endswith(b'\n') or ... -> len(new) > MOST_BYTES or not new.endswith(b'\n')": _NO_NEXT_LINE,  # noqa: E501
+    r"_plainly_checked: b'\n' -> b''": _NO_NEXT_LINE,
     r"_FIRST_ITEM: ---[ \t]+)?(?P<op -> ---[ \t]*)?(?P<op": "no file that reads without errors has it",
-    "_checked: 1 -> 2 (2)": "a file without entries does not change them",
-    "_write_file: memoryview(piece) -> piece": "slower: what is left is then copied",
+    "checked: 1 -> 2 (2)": "a file without entries does not change them",
+}
+_SAME_LOCKING = {
+    "locked: os.O_RDONLY | os.O_CREAT -> os.O_CREAT": "it is 0",
+}
+_SAME_PLACING = {
+    "_is_old: path.lstat().st_mtime < time.time() - LEFT_OVER_S -> path.lstat().st_mtime <= time.time() - LEFT_OVER_S": "no file is a day old to the last bit",  # noqa: E501
+    "write_file: memoryview(piece) -> piece": "slower: what is left is then copied",
 }
 _PLACED = "slower: places are then looked up one by one"
 _NO_BREAK = "a text of one line, in which no end of a line is found"
@@ -148,6 +154,9 @@ TARGETS: tuple[Target, ...] = (
     Target("folder/plain", ("folder/test_plain",), same=_SAME_PLAIN),
     Target("folder/nodes", ("folder/test_reading", "folder/test_plain")),
     Target("folder/writing", ("folder/test_writing",), same=_SAME_WRITING),
+    Target("folder/new_text", ("folder/test_writing",), same=_SAME_NEW_TEXT),
+    Target("folder/locking", ("folder/test_writing",), same=_SAME_LOCKING),
+    Target("folder/placing", ("folder/test_writing",), same=_SAME_PLACING),
     Target(
         "render/terminal",
         ("render/test_escapers",),

@@ -10,7 +10,8 @@ from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Place
 from kgraph.problems import Where
 from kgraph.shelf.conditions import is_spoilt, sounds_spoilt
-from kgraph.shelf.ledger import Shelf, parts_of_whole, shelf_now
+from kgraph.shelf.ledger import Shelf, shelf_now
+from kgraph.shelf.wholes import parts_of_whole
 from tests.support import DEMO, graph_of, graph_of_folder
 
 FACTS = """\

@@ -17,7 +17,7 @@ from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
 from kgraph.folder import reading
-from kgraph.index import compiling, renewing, store, updating
+from kgraph.index import before_after, compiling, renewing, store
 from kgraph.index.store import Store
 from kgraph.problems import Stop
 from kgraph.render.answers import as_json
@@ -308,9 +308,9 @@ def test_files_that_come_or_go_mean_compiling_anew(folder: Path) -> None:
 
 def test_a_file_that_grew_too_large_is_not_read_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     old, new = b"- set: A\n- set: B\n", b"- set: A\n- set: B\n- set: C\n"
-    shared, mine, theirs = updating._entries(old, new)
+    shared, mine, theirs = before_after.entries_of(old, new)
     assert [len(shared), len(mine), len(theirs)] == [1, 1, 2]
-    for module in (updating, reading):
+    for module in (before_after, reading):
         monkeypatch.setattr(module, "MOST_BYTES", len(new) - 1)
-    with pytest.raises(updating._Anew):
-        updating._entries(old, new)
+    with pytest.raises(before_after.Anew):
+        before_after.entries_of(old, new)
