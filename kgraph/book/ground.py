@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from types import MappingProxyType
 
 from kgraph import questions, records
 from kgraph.book.addresses import Ref, page_path, refs_of, slug
@@ -22,8 +23,10 @@ from kgraph.reason.budget import SECONDS
 from kgraph.render.values import value_text
 from kgraph.shelf import ledger
 
-Draw = Callable[[str, Mapping[str, str]], bytes | None]
-"""(set key, owner key -> address) -> the SVG picture of its family; None where it cannot be drawn."""
+Draw = Callable[[Mapping[str, Mapping[str, str]]], Mapping[str, bytes]]
+"""Set key -> owner key -> address: the SVG pictures of their families, less those that cannot be drawn."""
+DRAWN_AT_ONCE = 10
+"""So many families that follow each other are drawn together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +60,8 @@ class Ground:
     """Path of a photograph -> what pages show of it."""
     refs: dict[tuple[str, str], Ref] = field(init=False)
     views: Views = field(init=False)
+    _drawn: tuple[int, Mapping[str, bytes]] = (-1, MappingProxyType({}))
+    """The number of the families that were drawn last, and their pictures."""
 
     def __post_init__(self) -> None:
         self.refs = refs_of(self.data)
@@ -148,6 +153,25 @@ class Ground:
     def family_of(self) -> dict[str, tuple[str, ...]]:
         """Set -> its family."""
         return {key: family for family in self.families for key in family}
+
+    def picture(self, key: str) -> bytes | None:
+        """The picture of the family of which a set is the first, as SVG; None where there is none."""
+        if self.draw is None:
+            return None
+        together = self._family_number[key] // DRAWN_AT_ONCE
+        if self._drawn[0] != together:
+            first = together * DRAWN_AT_ONCE
+            asked = {f[0]: self.family_links(f) for f in self.families[first : first + DRAWN_AT_ONCE]}
+            self._drawn = together, self.draw(asked)
+        return self._drawn[1].get(key)
+
+    def family_links(self, family: tuple[str, ...]) -> dict[str, str]:
+        """Owner key -> page, for the sets of a family, from a page in a folder of the book."""
+        return {f"s:{k}": f"../{self.refs['set', k].href}" for k in family}
+
+    @cached_property
+    def _family_number(self) -> dict[str, int]:
+        return {family[0]: number for number, family in enumerate(self.families)}
 
     def year(self, key: str) -> str:
         """The years recorded for a set, to sort by: a set without any comes last."""

@@ -163,18 +163,18 @@ def _built_on(g: Ground, owner: str, cited: Cited) -> list[BuiltOn]:
 def family_page(g: Ground, key: str) -> dict[str, Any]:
     """One design under its badges: a picture, the sets, and what each fact leaves out."""
     members = g.family_of[key]
-    links = {f"s:{k}": f"../{g.refs['set', k].href}" for k in members}
     facts = {
         link.fact.id: link.fact
         for k in members
         for link in g.graph.links.get(f"s:{k}", ())
         if not link.to_assembly
     }
-    drawn = g.draw(key, links) if g.draw else None
+    drawn = g.picture(key)
+    pages = frozenset(g.family_links(members).values())
     name = f"Picture of the {len(members)} sets of this family"
     return {
         "members": [g.listed(k) for k in members],
-        "picture": pictures.inline(drawn, frozenset(links.values()), name) if drawn else None,
+        "picture": pictures.inline(drawn, pages, name) if drawn else None,
         "cited": Cited(g.views, facts.values()),
     }
 

@@ -95,17 +95,19 @@ class _Pictures:
         """What another process met."""
         self.trouble = self.trouble or trouble
 
-    def draw(self, set_key: str, links: Mapping[str, str]) -> bytes | None:
-        """The family of a set as SVG, or None where it cannot be drawn."""
+    def draw(self, families: Mapping[str, Mapping[str, str]]) -> dict[str, bytes]:
+        """The families of these sets as SVG, less those that cannot be drawn; each with its links."""
         from kgraph.render import dot
 
         if self.trouble:
-            return None
+            return {}
+        data, graph = self.loaded.data, self.loaded.graph
         try:
-            text = dot.family(
-                self.loaded.data, self.loaded.graph, set_key, links=links, disputes=self.disputes
-            )
-            return dot.render(text, Path("family.svg"))
+            texts = [
+                dot.family(data, graph, key, links=links, disputes=self.disputes)
+                for key, links in families.items()
+            ]
+            return dict(zip(families, dot.svgs(texts), strict=True))
         except CannotRun as stop:
             self.trouble = str(stop)
-            return None
+            return {}

@@ -6,7 +6,7 @@ A picture is DOT text, the language of Graphviz; :func:`render` makes svg, png o
 
 from __future__ import annotations
 
-from kgraph.render.pictures.drawing import NO_DOT, format_of, render
+from kgraph.render.pictures.drawing import NO_DOT, format_of, render, svgs
 from kgraph.render.pictures.family import family
 from kgraph.render.pictures.proof import proof_of_donor, proof_of_sister, proof_of_taker
 from kgraph.render.pictures.shares import shares
@@ -24,5 +24,6 @@ __all__ = [
     "proof_of_taker",
     "render",
     "shares",
+    "svgs",
     "takers",
 ]

@@ -355,7 +355,7 @@ def test_without_dot_the_book_is_written_with_a_list_and_a_note(
     def cannot(*_: object) -> bytes:
         raise CannotRun("`dot` is not installed")
 
-    monkeypatch.setattr(dot, "render", cannot)
+    monkeypatch.setattr(dot, "svgs", cannot)
     assert run(["--data", str(facts), "book", str(tmp_path / "book")]) == 0
     assert "families are without pictures: " in capsys.readouterr().err
     page = one(tmp_path / "book", "families/*.html")

@@ -118,6 +118,17 @@ def test_each_format_is_what_its_suffix_says_and_the_same_each_time() -> None:
     assert b"tIME" not in dot.render(source, Path("x.png"))
 
 
+@needs_dot
+def test_several_are_drawn_at_once_each_as_alone() -> None:
+    told = (_sheet(Box("a", ("A 1",))), _sheet(Box("b", ("<?xml B 2",)), Box("c", ("\n<?xml ",))))
+    assert dot.svgs(told) == [dot.render(source, Path("x.svg")) for source in told]
+    assert dot.svgs([]) == []
+    with pytest.raises(CannotRun, match=r"`dot` could not draw the picture: "):
+        dot.svgs([*told, "digraph {"])
+    with pytest.raises(CannotRun, match=r"`dot` drew 2 of 1 pictures"):
+        dot.svgs(["digraph {} digraph {}"])
+
+
 def test_without_the_program_it_is_said_how_to_get_it(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sysconfig
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -56,8 +57,27 @@ def render(dot_source: str, target: Path) -> bytes:
     if shutil.which("dot") is None:
         made = _by_stand_in("svg" if kind == "pdf" else kind, source)
         return pdf_of(_as_wide_as_measured(made)) if kind == "pdf" else _finished(kind, made)
+    return _finished(kind, _by_dot(kind, source))
+
+
+def svgs(sources: Sequence[str]) -> list[bytes]:
+    """Several pictures as SVG, drawn by one run of `dot`: its start takes longer than a small picture.
+
+    Raises CannotRun where nothing can draw them or one of them fails.
+    """
+    if shutil.which("dot") is None:
+        return [render(source, Path("picture.svg")) for source in sources]
+    drawn = _by_dot("svg", "\n".join(sources).encode())
+    made = [drawing for drawing in re.split(rb"(?m)^(?=<\?xml )", drawn) if drawing]
+    if len(made) != len(sources):
+        raise CannotRun(f"`dot` drew {len(made)} of {len(sources)} pictures")
+    return [_finished("svg", drawing) for drawing in made]
+
+
+def _by_dot(kind: str, source: bytes) -> bytes:
+    """What `dot` makes of DOT text, as it comes."""
     try:
-        return _finished(kind, graphviz.pipe("dot", kind, source, quiet=True))
+        return bytes(graphviz.pipe("dot", kind, source, quiet=True))
     except graphviz.ExecutableNotFound:
         raise CannotRun(NO_DOT) from None
     except graphviz.CalledProcessError as error:
