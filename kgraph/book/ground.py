@@ -27,7 +27,7 @@ Draw = Callable[[str, Mapping[str, str]], bytes | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class BookWishes:
     """Title, time for weighing, fact folders (files are named from there), and faults met on reading."""
 
     title: str = "Which sets give which part"
@@ -47,11 +47,11 @@ class Listed:
 
 
 @dataclass
-class Ground:
+class BookGround:
     """The facts of a folder, made ready for pages. Built once, then only read."""
 
     graph: Graph
-    wishes: Wishes
+    wishes: BookWishes
     draw: Draw | None = None
     thumbnails: Mapping[str, bytes] = field(default_factory=dict)
     """Path of a photograph -> what pages show of it."""

@@ -79,7 +79,7 @@ class Faults(NamedTuple):
     notes: tuple[str, ...]
 
 
-class Look(NamedTuple):
+class UnitLook(NamedTuple):
     """What somebody found at a place of a unit when looking."""
 
     unit: str
@@ -87,15 +87,15 @@ class Look(NamedTuple):
     state: str
 
 
-def looks(data: Collection) -> Iterable[Look]:
+def looks(data: Collection) -> Iterable[UnitLook]:
     """What was found at the places of units: what inspections found joins here, the last one counts."""
-    found: dict[tuple[str, str], Look] = {}
+    found: dict[tuple[str, str], UnitLook] = {}
     for key, things in data.things["unit"].items():
         for thing in things:
             if isinstance(thing, records.Unit):
                 for position, state in thing.state:
                     at = data.key("position", position.key)
-                    found[key, at] = Look(key, at, state)
+                    found[key, at] = UnitLook(key, at, state)
     return found.values()
 
 
@@ -128,12 +128,12 @@ class _Found:
         self.graph, self.data = graph, graph.data
         self.owner = f"s:{set_key}"
         self.places = places_of(graph, set_key)
-        self.looks: dict[str, list[Look]] = {}
+        self.looks: dict[str, list[UnitLook]] = {}
         for look in looks(graph.data):
             if self._is_of_like(look):
                 self.looks.setdefault(look.position, []).append(look)
 
-    def _is_of_like(self, look: Look) -> bool:
+    def _is_of_like(self, look: UnitLook) -> bool:
         of = {f"s:{self.data.key('set', u.set.key)}" for u in _units(self.data, look.unit) if u.set}
         like = self.graph.alike_places(Place(self.owner, look.position))
         return any(Place(owner, look.position) in like for owner in of)

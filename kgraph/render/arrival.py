@@ -13,7 +13,7 @@ from kgraph.questions.faults import NOT_THERE, FaultRow, Faults, faults, looks
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, each_once, percent
 from kgraph.render.faults import counted_text
-from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
+from kgraph.render.sheet import DEFER, Item, PageSection, WrittenPage, photos_of_fact
 from kgraph.render.values import value_text
 from kgraph.shelf.ledger import shelf_now
 from kgraph.shelf.owned import with_units
@@ -28,26 +28,30 @@ MOST = 12
 """So many lines of a section, that the page stays one; the rest is counted."""
 
 
-def page(graph: Graph, set_key: str, unit: str = "") -> Page:
+def page(graph: Graph, set_key: str, unit: str = "") -> WrittenPage:
     """The page of a set, or of one unit of it."""
     data = graph.data
     found = faults(graph, set_key)
     called = data.text("set", set_key)
     title = f"{data.text('unit', unit)}, {called}" if unit else called
     sections = (
-        Section("Before the back comes off", _cautions(data, found)),
-        Section("What to check, the most often found first", _checks(data, found)),
-        Section("To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."),
-        Section("What is often missing", _missing(graph, set_key), "No unit was found without a place."),
-        Section("Which own units could give it", _givers(graph, set_key), "None that is recorded."),
-        Section("What is doubtful, and cheap to settle now", _doubts(graph, set_key), "Nothing recorded."),
+        PageSection("Before the back comes off", _cautions(data, found)),
+        PageSection("What to check, the most often found first", _checks(data, found)),
+        PageSection(
+            "To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."
+        ),
+        PageSection("What is often missing", _missing(graph, set_key), "No unit was found without a place."),
+        PageSection("Which own units could give it", _givers(graph, set_key), "None that is recorded."),
+        PageSection(
+            "What is doubtful, and cheap to settle now", _doubts(graph, set_key), "Nothing recorded."
+        ),
     )
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
-    return Page(f"Before opening: {title}", _about(graph, set_key), sections, found.notes, photos)
+    return WrittenPage(f"Before opening: {title}", _about(graph, set_key), sections, found.notes, photos)
 
 
-def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, Any]:
+def as_json(data: Collection, set_key: str, unit: str, made: WrittenPage) -> dict[str, Any]:
     """The same page as one object."""
     question = {"command": "arrive", "set": data.text("set", set_key)}
     if unit:
@@ -62,7 +66,7 @@ def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, 
     }
 
 
-def _section_json(section: Section) -> dict[str, Any]:
+def _section_json(section: PageSection) -> dict[str, Any]:
     lines = [{"says": i.text, "below": list(i.below), "photos": list(i.photos)} for i in section.items]
     return {"title": section.title, "lines": lines}
 
