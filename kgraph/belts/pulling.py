@@ -33,11 +33,6 @@ class MostPull:
     needed_n: float | None
 
 
-def capstan_ratio(friction: float, wrap_rad: float) -> float:
-    """The greatest ratio of tensions on the two sides of a wrap, e^(μθ) (Euler and Eytelwein)."""
-    return math.exp(friction * wrap_rad)
-
-
 def most_pull_n(tension_n: float, friction: float, wrap_rad: float) -> float:
     """The most that a belt fitted with that tension pulls before it slips, in N.
 

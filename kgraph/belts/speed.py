@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from kgraph.belts.runs import BeltRun, RunError, RunPulley, driven
+from kgraph.belts.runs import BeltRun, RunPulley, driven
 
 CASSETTE_CM_S = 4.76
 CASSETTE_SOURCE = "cassette tape speed, IEC 60094-1 (1 7/8 in/s is 4.7625 cm/s)"
@@ -41,16 +41,6 @@ def thickness_for(run: BeltRun, thickness_mm: float, change: float) -> float | N
         return None
     found = (driver.diameter_mm - ratio * output.diameter_mm) / (ratio - 1)
     return found if 0 < found <= 20 else None
-
-
-def with_slip(ratio: float, *slips: float) -> float:
-    """A speed ratio after slip at each drive in turn: slips (fractions of one) multiply, they do not add.
-
-    Raises RunError for a slip outside 0 to 1.
-    """
-    if not all(0 <= slip < 1 for slip in slips):
-        raise RunError(f"slip must be from 0 to below 1, not {slips}")
-    return ratio * math.prod(1 - slip for slip in slips)
 
 
 def tape_speed_cm_s(capstan_rpm: float, capstan_mm: float) -> float:

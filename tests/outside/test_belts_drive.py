@@ -34,17 +34,14 @@ def mechanism(**more: object) -> BeltRun:
 def test_s1_s2_thickness_and_slip() -> None:
     ratio = speed.speed_ratios(two(2000, 1000), 5)["wheel"]
     assert 120 * ratio == pytest.approx(239.403, abs=5e-4)
-    assert 120 * speed.with_slip(ratio, 0.03) == pytest.approx(232.221, abs=5e-4)
+    # Of the exercise's belt, which slips by 3 %.
+    assert 120 * ratio * 0.97 == pytest.approx(232.221, abs=5e-4)
 
 
 # A published exercise (sarthaks.com no. 509850).
-def test_s3_slips_multiply() -> None:
+def test_s3_ratios_of_two_belts_multiply() -> None:
     ratio = speed.speed_ratios(two(80, 40), 0)["wheel"] * speed.speed_ratios(two(100, 20), 0)["wheel"]
     assert 200 * ratio == pytest.approx(2000)
-    assert 200 * speed.with_slip(ratio, 0.025, 0.025) == pytest.approx(1901.25)
-    for bad in (-0.1, 1.0, math.nan):
-        with pytest.raises(runs.RunError, match="slip"):
-            speed.with_slip(1.0, bad)
 
 
 def test_s4_p9_a_thicker_belt_on_a_small_motor_pulley_runs_faster() -> None:
@@ -82,7 +79,6 @@ def test_p9_a_longer_belt_of_the_same_section_changes_tension_and_not_speed() ->
     ],
 )
 def test_t1_to_t5_capstan_equation(friction: float, wrap: float, ratio: float) -> None:
-    assert pulling.capstan_ratio(friction, wrap) == pytest.approx(ratio, rel=2e-5)
     # The most that is pulled is the difference of two tensions in that ratio, their sum twice the fitted one.
     slack = 2 / (1 + ratio)
     assert pulling.most_pull_n(1.0, friction, wrap) == pytest.approx(slack * (ratio - 1), rel=2e-5)
@@ -90,11 +86,9 @@ def test_t1_to_t5_capstan_equation(friction: float, wrap: float, ratio: float) -
 
 def test_t5_power_of_a_published_crossed_drive() -> None:
     """mechdiploma.com: 450 and 200 mm, 1.95 m apart, 1000 N, 200 rpm, friction 0.25; answers computed."""
-    slack = 1000 / pulling.capstan_ratio(0.25, 3.476489)
-    speed = math.pi * 0.45 * 200 / 60
-    assert slack == pytest.approx(419.32, abs=0.01)
-    assert speed == pytest.approx(4.712389, abs=1e-6)
-    assert (1000 - slack) * speed == pytest.approx(2736.4, abs=0.1)
+    speed, slack = math.pi * 0.45 * 200 / 60, 419.32
+    fitted = (1000 + slack) / 2
+    assert pulling.most_pull_n(fitted, 0.25, 3.476489) * speed == pytest.approx(2736.4, abs=0.1)
 
 
 def test_t6_load_on_a_shaft_is_the_vector_sum_of_its_spans() -> None:
