@@ -22,7 +22,7 @@ from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownThing:
     """One thing: the entries that declare it, the facts that name it, and other entries that do."""
 
     kind: str
@@ -46,7 +46,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class NearName:
     """A name near a text: of what kind of thing, and how it was met."""
 
     kind: str
@@ -55,7 +55,7 @@ class Found:
     by: str
 
 
-def show(graph: WholeGraph, text: str) -> list[Known]:
+def show(graph: WholeGraph, text: str) -> list[KnownThing]:
     """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
 
     What only the ground of the trade knows is shown where nothing of the folder has the name.
@@ -66,7 +66,9 @@ def show(graph: WholeGraph, text: str) -> list[Known]:
     left_out = data.key("position", wanted)
     if not found and data.leaves_out(left_out):
         found = [
-            Known("feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ())
+            KnownThing(
+                "feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ()
+            )
         ]
     below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
     found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
@@ -82,7 +84,7 @@ def show(graph: WholeGraph, text: str) -> list[Known]:
     return [_on_shelf(data, shelf, k) for k in found]
 
 
-def _on_shelf(data: Collection, shelf: Shelf, known: Known) -> Known:
+def _on_shelf(data: Collection, shelf: Shelf, known: KnownThing) -> KnownThing:
     """A unit with its history, loose parts with what is left of them; anything else as it is."""
     if known.kind == "stock":
         return replace(known, left=shelf.stock.get(known.key, 0), mentions=_without_stock(known.mentions))
@@ -195,7 +197,7 @@ def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
     return tuple(f for f in data.facts.values() if key in f.left_out)
 
 
-def _known(data: Collection, kind: str, key: str) -> Known:
+def _known(data: Collection, kind: str, key: str) -> KnownThing:
     mentions = [
         e
         for e in data.entries
@@ -213,7 +215,7 @@ def _known(data: Collection, kind: str, key: str) -> Known:
     others = tuple(e for e in mentions if id(e.where) not in told and not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
     below = data.ground(kind, key)
-    return Known(
+    return KnownThing(
         kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone, ground=below
     )
 
@@ -223,12 +225,12 @@ def _loose(text: str) -> str:
     return "".join(c for c in fold(text) if c.isalnum())
 
 
-def find(data: Collection, text: str, most: int = 20) -> list[Found]:
+def find(data: Collection, text: str, most: int = 20) -> list[NearName]:
     """Names near a text, in order: the same name, one that holds it, what is recorded so, a near spelling."""
     wanted = _loose(text)
     if not wanted:
         raise WrongUse(f"{text!r} has no letter and no digit to look for")
-    met: dict[tuple[str, str], tuple[int, Found]] = {}
+    met: dict[tuple[str, str], tuple[int, NearName]] = {}
     for kind, name, by in _spellings(data):
         loose = _loose(by)
         how = "same" if loose == wanted else "holds" if wanted in loose else ""
@@ -236,7 +238,7 @@ def find(data: Collection, text: str, most: int = 20) -> list[Found]:
             rank = (how != "same") * 1000 + len(loose)
             kept = met.get((kind, name))
             if kept is None or rank < kept[0]:
-                met[kind, name] = (rank, Found(kind, name, how, by))
+                met[kind, name] = (rank, NearName(kind, name, how, by))
     found = [f for _, f in sorted(met.values(), key=lambda m: (m[0], m[1].kind, m[1].name))]
     found += [f for f in found_values(data, wanted) if (f.kind, f.name) not in met]
     return found[:most] if found else _near(data, wanted, most)
@@ -260,37 +262,37 @@ def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
                     yield from ((kind, shown_name(things), n) for _, n in thing.numbers)
 
 
-def _near(data: Collection, wanted: str, most: int) -> list[Found]:
+def _near(data: Collection, wanted: str, most: int) -> list[NearName]:
     import difflib
 
     by_loose: dict[str, list[tuple[str, str, str]]] = {}
     for spelling in _spellings(data):
         by_loose.setdefault(_loose(spelling[2]), []).append(spelling)
     close = difflib.get_close_matches(wanted, by_loose, n=most, cutoff=0.6)
-    found = [Found(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
+    found = [NearName(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
     return list(dict.fromkeys(found))[:most]
 
 
 # What is recorded -----------------------------------------------------------------------------
 
 
-def found_values(data: Collection, wanted: str) -> list[Found]:
+def found_values(data: Collection, wanted: str) -> list[NearName]:
     """Things of which a value or a note holds the text; an assembly leads to what is built on it."""
-    found: dict[tuple[str, str], Found] = {}
+    found: dict[tuple[str, str], NearName] = {}
     for kind in words.THINGS:
         for key, things in data.things[kind].items():
             by = next((b for t in things for b in _values_holding(t, wanted)), "")
             if by:
                 name = data.text(kind, key)
-                found.setdefault((kind, name), Found(kind, name, "value", by))
+                found.setdefault((kind, name), NearName(kind, name, "value", by))
                 for owner in _built_on(data, key) if kind == "assembly" else ():
                     of = "set" if owner[0] == "s" else "assembly"
-                    row = Found(of, data.owner_text(owner), "built on", f"{name}: {by}")
+                    row = NearName(of, data.owner_text(owner), "built on", f"{name}: {by}")
                     found.setdefault((of, row.name), row)
     for fact in data.facts.values():
         note = next((e.note for e in fact.evidence if wanted in _loose(e.note)), "")
         if note:
-            found.setdefault((fact.kind, fact.id), Found(fact.kind, fact.id, "note", note))
+            found.setdefault((fact.kind, fact.id), NearName(fact.kind, fact.id, "note", note))
     return list(found.values())
 
 

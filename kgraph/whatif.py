@@ -9,7 +9,7 @@ from kgraph.questions import Answer, Row
 
 
 @dataclass(frozen=True, slots=True)
-class Changed:
+class ChangedRows:
     """Rows gained and lost, and those that differ as (before, after)."""
 
     gained: tuple[Row, ...] = ()
@@ -17,11 +17,11 @@ class Changed:
     different: tuple[tuple[Row, Row], ...] = ()
 
 
-def compare(before: Answer, after: Answer) -> Changed:
+def compare(before: Answer, after: Answer) -> ChangedRows:
     """How the rows of one answer differ from those of another to the same question."""
     old = {_key(r): r for r in before.rows}
     new = {_key(r): r for r in after.rows}
-    return Changed(
+    return ChangedRows(
         tuple(r for k, r in new.items() if k not in old),
         tuple(r for k, r in old.items() if k not in new),
         tuple((old[k], r) for k, r in new.items() if k in old and _differ(old[k], r)),

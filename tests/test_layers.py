@@ -125,6 +125,26 @@ def test_a_module_that_is_too_long_is_told_of(tmp_path: Path) -> None:
     assert long_modules(tmp_path) == ["of401.py: 401 lines"]
 
 
+def names_used_twice(package: Path) -> list[str]:
+    """Names of classes that mean one thing in one module and another elsewhere, `_` before them or not."""
+    modules: dict[str, list[str]] = {}
+    for module in sorted(package.rglob("*.py")):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"), str(module))):
+            if isinstance(node, ast.ClassDef):
+                modules.setdefault(node.name.lstrip("_"), []).append(str(module.relative_to(package)))
+    return [f"{name}: {', '.join(where)}" for name, where in sorted(modules.items()) if len(where) > 1]
+
+
+def test_no_class_name_is_used_for_two_things() -> None:
+    assert names_used_twice(PACKAGE) == []
+
+
+def test_a_class_name_used_twice_is_told_of(tmp_path: Path) -> None:
+    (tmp_path / "one.py").write_text("class Sheet:\n    pass\n\n\nclass Line:\n    pass\n")
+    (tmp_path / "two.py").write_text("def f():\n    class _Sheet:\n        pass\n")
+    assert names_used_twice(tmp_path) == ["Sheet: one.py, two.py"]
+
+
 def test_every_room_that_stands_is_read() -> None:
     # A check that reads nothing would pass; these rooms stand from the first day on.
     rooms = {_room(module, PACKAGE) for module in PACKAGE.rglob("*.py")}

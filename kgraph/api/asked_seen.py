@@ -11,7 +11,7 @@ from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
 from kgraph.questions.identify import Candidate
-from kgraph.questions.identify import Found as Weighed
+from kgraph.questions.identify import Recognised as Weighed
 from kgraph.recognition import looks
 from kgraph.recognition.seen import NOT_TO_BE_SEEN, Seen, read
 

@@ -74,7 +74,7 @@ class Opening:
         return decoded(cls, {**whole, **(richer or {})}, said=whole, **more)
 
 
-class Weighed(TypedDict, total=False):
+class WeighingWishes(TypedDict, total=False):
     """What may be said with every question that weighs its answers."""
 
     at_least: float
@@ -83,7 +83,7 @@ class Weighed(TypedDict, total=False):
     """The time meant for weighing."""
 
 
-class Asked(Weighed, total=False):
+class SetWishes(WeighingWishes, total=False):
     """What may be said with a question about sets and parts."""
 
     refused: bool

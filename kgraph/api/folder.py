@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Unpack
 
 from kgraph import questions
 from kgraph.api import networks, opening, writing
-from kgraph.api.base import PathGiven, Weighed, wish
+from kgraph.api.base import PathGiven, WeighingWishes, wish
 from kgraph.api.checked import problems_of
 from kgraph.api.decoding import decoded
 from kgraph.api.entries import Said, entry_of, pairs_of
@@ -72,7 +72,7 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions, FolderQuestions):
             *self.folders, strict=self.strict, suppose=self._suppose, without=(*self._without, fact_id)
         )
 
-    def family(self, name: str, **wished: Unpack[Weighed]) -> Family:
+    def family(self, name: str, **wished: Unpack[WeighingWishes]) -> Family:
         """The sets that are one design with a set, and their picture; a notebook shows it."""
         from kgraph.render import dot
 

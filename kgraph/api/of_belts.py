@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Unpack
 
 from kgraph.api import asked_belts, replies
-from kgraph.api.base import Opening, Weighed, wish
+from kgraph.api.base import Opening, WeighingWishes, wish
 from kgraph.questions import belt_families, belt_paths
 from kgraph.render import belt_sets, belts, fitting_belts
 
@@ -21,7 +21,7 @@ class BeltQuestions(Opening):
         section: str | None = None,
         thickness: str | None = None,
         tolerance: str | None = None,
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.BeltPathReply:
         """The length of the belt's path, the inside lengths that give the wanted stretch, what has them."""
         graph = self._graph
@@ -40,7 +40,7 @@ class BeltQuestions(Opening):
         position: str = "",
         *,
         tolerance: str | None = None,
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.BeltFitReply:
         """Whether a recorded belt goes in a set, with every reason: stretch, pull, slip and tape speed."""
         grade = asked_belts.tolerance_class(tolerance) if tolerance is not None else None
@@ -58,7 +58,7 @@ class BeltQuestions(Opening):
         worn: bool = False,
         section_error: str | None = None,
         length_error: str | None = None,
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.PossibleBelts:
         """Which recorded belts a measured one can be, how likely each is, and which sets take it."""
         lengths = {"inside_length": inside_length, "inside_diameter": inside_diameter, "folded": folded}
@@ -70,7 +70,7 @@ class BeltQuestions(Opening):
         self,
         name: str,
         position: str = "",
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.BeltFamily:
         """One row for each set that shares the place: its belt, the stretch, and whether the rows agree."""
         wanted = wish(**wished)

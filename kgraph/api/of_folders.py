@@ -7,7 +7,7 @@ from typing import Unpack
 
 from kgraph import calibration, listing
 from kgraph.api import asked_queries, replies
-from kgraph.api.base import Opening, Weighed, wish
+from kgraph.api.base import Opening, WeighingWishes, wish
 from kgraph.api.decoding import decoded
 from kgraph.exchange import apart
 from kgraph.exchange.apart import Job
@@ -29,7 +29,7 @@ class FolderQuestions(Opening):
         where: Pairs = (),
         *,
         columns: Iterable[str] = (),
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.ListedRows:
         """Sets, units, parts, assemblies or facts that match, a row for each; `where` as in the command."""
         if what not in listing.KINDS:

@@ -7,7 +7,7 @@ from typing import Any, Unpack
 
 from kgraph import lookup, questions
 from kgraph.api import asked, asked_seen, replies
-from kgraph.api.base import Asked, Opening, Weighed, wish
+from kgraph.api.base import Opening, SetWishes, WeighingWishes, wish
 from kgraph.doubts import SECONDS as DOUBT_SECONDS
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer
@@ -21,12 +21,12 @@ from kgraph.render import whynot as render_whynot
 
 
 class SetQuestions(Opening):
-    """What may be said with each question is in `Asked` and `Weighed`."""
+    """What may be said with each question is in `SetWishes` and `WeighingWishes`."""
 
     def takers(
         self,
         *words: str,
-        **wished: Unpack[Asked],
+        **wished: Unpack[SetWishes],
     ) -> replies.SetRows:
         """Which other sets take a part (one name), or what a set or a unit has at a position (two names)."""
         found = asked.takers(self._graph, words, wish(**wished))
@@ -36,7 +36,7 @@ class SetQuestions(Opening):
         self,
         name: str,
         *positions: str,
-        **wished: Unpack[Asked],
+        **wished: Unpack[SetWishes],
     ) -> replies.SetRows:
         """Which sets can give what a set wants at these positions, or what a unit wants; best first."""
         wanted = wish(**wished)
@@ -46,7 +46,7 @@ class SetQuestions(Opening):
         self,
         name: str,
         position: str,
-        **wished: Unpack[Asked],
+        **wished: Unpack[SetWishes],
     ) -> replies.SetRows:
         """Which part numbers go at a position of a set or a unit."""
         wanted = wish(**wished)
@@ -55,7 +55,7 @@ class SetQuestions(Opening):
     def sisters(
         self,
         name: str,
-        **wished: Unpack[Asked],
+        **wished: Unpack[SetWishes],
     ) -> replies.SetRows:
         """The same design under other badges, and what differs."""
         wanted = wish(**wished)
@@ -64,7 +64,7 @@ class SetQuestions(Opening):
     def shares(
         self,
         name: str,
-        **wished: Unpack[Asked],
+        **wished: Unpack[SetWishes],
     ) -> replies.SetRows:
         """Which assemblies a set is built on, and which other sets are."""
         wanted = wish(**wished)
@@ -122,7 +122,7 @@ class SetQuestions(Opening):
         *,
         signs: Sequence[str] = (),
         most: int | None = None,
-        **wished: Unpack[Weighed],
+        **wished: Unpack[WeighingWishes],
     ) -> replies.FaultRows:
         """What goes wrong with a set or a unit, or with `signs` which fault explains them."""
         wanted = wish(**wished, proofs=True, most=most)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from itertools import combinations
 
-from kgraph.belts.shapes import FULL_TURN, TOUCH_MM, Arc, Fault, Point, Span, Wheel, listed
+from kgraph.belts.shapes import FULL_TURN, TOUCH_MM, Arc, Point, RunFault, Span, Wheel, listed
 
 
-def path_faults(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+def path_faults(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[RunFault]:
     """Why the tangents and arcs do not make one loop with the pulleys on the sides given.
 
     A closed curve that nowhere meets itself, that runs through no pulley and turns once to the left has
@@ -22,11 +22,11 @@ def path_faults(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[
     turn = math.fsum(arc.sweep_rad for arc in arcs)
     if not faults and abs(turn - FULL_TURN) > 1e-6:
         names = tuple(wheel.name for wheel in wheels)
-        faults = [Fault(f"the order {listed(names)} makes no single loop", names)]
+        faults = [RunFault(f"the order {listed(names)} makes no single loop", names)]
     return faults
 
 
-def _untouched(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+def _untouched(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[RunFault]:
     """Pulleys that the belt does not touch: no wrap, or spans that would cross to get round them."""
     faults = []
     for i, (wheel, arc) in enumerate(zip(wheels, arcs, strict=True)):
@@ -36,27 +36,27 @@ def _untouched(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[A
                 f"the belt would cross itself to run round {wheel.name}, {wheel.side}, {between}: "
                 "it does not touch that pulley, or the order or the side is another"
             )
-            faults.append(Fault(says, (wheel.name,)))
+            faults.append(RunFault(says, (wheel.name,)))
         elif arc.sweep_rad == 0 and wheel.side == "inside":
-            faults.append(Fault(f"the belt does not touch {wheel.name}, {between}", (wheel.name,)))
+            faults.append(RunFault(f"the belt does not touch {wheel.name}, {between}", (wheel.name,)))
     return faults
 
 
-def _crossings(spans: tuple[Span, ...], loose: set[str]) -> list[Fault]:
+def _crossings(spans: tuple[Span, ...], loose: set[str]) -> list[RunFault]:
     """Spans that cross, save those at a pulley already found not to be touched."""
     faults = []
     for one, two in combinations(spans, 2):
         names = tuple(dict.fromkeys((one.leaves, one.meets, two.leaves, two.meets)))
         if not loose & set(names) and _cross(one, two):
             says = f"the belt crosses itself: {one.leaves} to {one.meets} and {two.leaves} to {two.meets}"
-            faults.append(Fault(says, names))
+            faults.append(RunFault(says, names))
     return faults
 
 
-def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[Fault]:
+def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple[Arc, ...]) -> list[RunFault]:
     """Spans that would run through a pulley at which they neither start nor end."""
     return [
-        Fault(
+        RunFault(
             f"the belt from {span.leaves} to {span.meets} runs through {wheel.name} "
             "(a pulley that the belt meets twice is listed twice)",
             (span.leaves, span.meets, wheel.name),
@@ -68,10 +68,10 @@ def _run_through(wheels: tuple[Wheel, ...], spans: tuple[Span, ...], arcs: tuple
     ]
 
 
-def _pinched(arcs: tuple[Arc, ...]) -> list[Fault]:
+def _pinched(arcs: tuple[Arc, ...]) -> list[RunFault]:
     """Pulleys so close that the belt on the one would lie in the belt on the other."""
     return [
-        Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
+        RunFault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
         for one, two in combinations(arcs, 2)
         if (
             _overlap(one, two) if one.name == two.name else _reaches_into(one, two) or _reaches_into(two, one)

@@ -20,7 +20,7 @@ from kgraph.belts.runs import (
     STRETCH_LOW,
     Assumed,
     Belt,
-    Run,
+    BeltRun,
     about_run,
     belt_path,
     check_belt,
@@ -77,7 +77,7 @@ class Fit:
     path: shapes.Path | None = None
 
 
-def fit(belt: Belt, run: Run | None = None, recorded: Belt | None = None) -> Fit:
+def fit(belt: Belt, run: BeltRun | None = None, recorded: Belt | None = None) -> Fit:
     """What the belt does on the run, or, with no run, against the belt recorded there.
 
     Raises GeometryError for an impossible run and RunError for figures out of range.
@@ -92,7 +92,7 @@ def fit(belt: Belt, run: Run | None = None, recorded: Belt | None = None) -> Fit
     return Fit("not known", ("neither the run nor a belt is recorded at this place",), ())
 
 
-def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
+def _fit_on_run(belt: Belt, run: BeltRun, recorded: Belt | None) -> Fit:
     """The whole sum: path, stretch, tension, loads, slip and speed, then the verdict."""
     thick = belt.section.thickness_mm
     try:
@@ -141,7 +141,7 @@ def _fit_on_run(belt: Belt, run: Run, recorded: Belt | None) -> Fit:
     )
 
 
-def _stretch_range(belt: Belt, run: Run, path_mm: float) -> tuple[float, float] | None:
+def _stretch_range(belt: Belt, run: BeltRun, path_mm: float) -> tuple[float, float] | None:
     """The stretch between the ends of what was measured, or None where no measure states an error."""
     thick = belt.section.thickness_mm
     path_error = path_error_mm(run, thick)
@@ -222,7 +222,9 @@ def _section_reason(section: Section, recorded: Section) -> str:
     return ""
 
 
-def _speed_reasons(run: Run, change: float | None, tape: float | None, recorded: Belt | None) -> list[str]:
+def _speed_reasons(
+    run: BeltRun, change: float | None, tape: float | None, recorded: Belt | None
+) -> list[str]:
     """What happens to the speed, or why that is not known."""
     reasons = []
     if change is not None:
@@ -248,7 +250,7 @@ def _tape_reason(error: float, tape: float) -> str:
     )
 
 
-def _pull_reasons(run: Run, limit: MostPull, path: shapes.Path) -> list[str]:
+def _pull_reasons(run: BeltRun, limit: MostPull, path: shapes.Path) -> list[str]:
     """Whether the belt slips under the load, where that can be said."""
     name = least_wrapped(run, path)
     wrap = math.degrees(path.wraps_rad[name])
@@ -278,7 +280,7 @@ def _either_way_reason(path: shapes.Path) -> list[str]:
     ]
 
 
-def _assumed(belt: Belt, run: Run, tape: float | None) -> list[Assumed]:
+def _assumed(belt: Belt, run: BeltRun, tape: float | None) -> list[Assumed]:
     """Every value that was not recorded, with its source."""
     found = [Assumed("stiffness from hardness", "good to 35 % at best", rubber.GENT_SOURCE)]
     if belt.hardness is None:

@@ -21,9 +21,9 @@ from kgraph.belts.shapes import (
     TOUCH_MM,
     WRAP_RAD,
     Arc,
-    Fault,
     GeometryError,
     Path,
+    RunFault,
     Span,
     Wheel,
     distance,
@@ -81,11 +81,11 @@ def two_pulleys(small: float, large: float, centres: float, *, crossed: bool = F
     values = (small, large, centres)
     if not all(math.isfinite(value) and 0 < value <= _LARGEST_MM for value in values) or small > large:
         raise GeometryError(
-            [Fault("two pulleys need two diameters, the smaller first, and a distance", names)]
+            [RunFault("two pulleys need two diameters, the smaller first, and a distance", names)]
         )
     if centres <= ((large + small) / 2 if crossed else (large - small) / 2):
         raise GeometryError(
-            [Fault("the small pulley and the large pulley are too close for this belt", names)]
+            [RunFault("the small pulley and the large pulley are too close for this belt", names)]
         )
     half = (large + small if crossed else large - small) / 2
     lean = math.asin(half / centres)
@@ -95,10 +95,10 @@ def two_pulleys(small: float, large: float, centres: float, *, crossed: bool = F
     return TwoPulleys(straight + (large * wrap_large + small * wrap_small) / 2, wrap_small, wrap_large)
 
 
-def _input_faults(wheels: Sequence[Wheel], thickness_mm: float) -> list[Fault]:
+def _input_faults(wheels: Sequence[Wheel], thickness_mm: float) -> list[RunFault]:
     """What is wrong with the numbers and names before any geometry is done."""
     faults = [
-        Fault(f"{wheel.name}: {what} must be {limits}", (wheel.name,))
+        RunFault(f"{wheel.name}: {what} must be {limits}", (wheel.name,))
         for wheel in wheels
         for what, good, limits in (
             ("its place", _sensible(wheel.x_mm) and _sensible(wheel.y_mm), "a number of mm up to a million"),
@@ -108,17 +108,17 @@ def _input_faults(wheels: Sequence[Wheel], thickness_mm: float) -> list[Fault]:
         if not good
     ]
     if not (_sensible(thickness_mm) and thickness_mm >= 0):
-        faults.append(Fault("the belt's thickness must be a number of mm, 0 or more", ()))
+        faults.append(RunFault("the belt's thickness must be a number of mm, 0 or more", ()))
     twice = [name for name, times in Counter(wheel.name for wheel in set(wheels)).items() if times > 1]
-    faults += [Fault(f"two pulleys are called {name}; each needs its own name", (name,)) for name in twice]
+    faults += [RunFault(f"two pulleys are called {name}; each needs its own name", (name,)) for name in twice]
     faults += [
-        Fault(f"{two.name} follows itself in the order", (two.name,))
+        RunFault(f"{two.name} follows itself in the order", (two.name,))
         for one, two in zip([*wheels[-1:], *wheels[:-1]], wheels, strict=True)
         if len(wheels) > 1 and one == two
     ]
     if len(wheels) < 2:
         names = tuple(wheel.name for wheel in wheels)
-        faults.append(Fault(f"a belt runs on two pulleys or more, not on {len(wheels)}", names))
+        faults.append(RunFault(f"a belt runs on two pulleys or more, not on {len(wheels)}", names))
     return faults
 
 
@@ -127,7 +127,7 @@ def _sensible(value: float) -> bool:
     return math.isfinite(value) and abs(value) <= _LARGEST_MM
 
 
-def _standing_faults(wheels: Sequence[Wheel]) -> list[Fault]:
+def _standing_faults(wheels: Sequence[Wheel]) -> list[RunFault]:
     """Pulleys that cannot stand where they do, and a loop with too few pulleys within it."""
     once = list(dict.fromkeys(wheels))
     faults = [fault for one, two in combinations(once, 2) if (fault := _pair_fault(one, two))]
@@ -135,27 +135,29 @@ def _standing_faults(wheels: Sequence[Wheel]) -> list[Fault]:
     if len(inside) < 2:
         names = tuple(wheel.name for wheel in once)
         faults.append(
-            Fault(f"of {listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names)
+            RunFault(
+                f"of {listed(names)}, a belt needs at least two inside its loop, not {len(inside)}", names
+            )
         )
     return faults
 
 
-def _pair_fault(one: Wheel, two: Wheel) -> Fault | None:
+def _pair_fault(one: Wheel, two: Wheel) -> RunFault | None:
     """Whether two pulleys stand at one point, one in the other, or overlap; just touching is allowed."""
     apart = distance(one, two)
     names = (one.name, two.name)
     if apart < TOUCH_MM:
-        return Fault(f"{one.name} and {two.name} stand at one point", names)
+        return RunFault(f"{one.name} and {two.name} stand at one point", names)
     small, large = sorted((one, two), key=lambda wheel: wheel.diameter_mm)
     if apart <= (large.diameter_mm - small.diameter_mm) / 2:
-        return Fault(f"{small.name} lies inside {large.name}", (small.name, large.name))
+        return RunFault(f"{small.name} lies inside {large.name}", (small.name, large.name))
     short = (one.diameter_mm + two.diameter_mm) / 2 - apart
     if short > TOUCH_MM:
-        return Fault(f"{one.name} and {two.name} overlap by {short:.3g} mm", names)
+        return RunFault(f"{one.name} and {two.name} overlap by {short:.3g} mm", names)
     return None
 
 
-def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Path | list[Fault]:
+def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Path | list[RunFault]:
     """The path with the pulleys taken anticlockwise in this order, or why there is none."""
     pairs = list(zip(wheels, wheels[1:] + wheels[:1], strict=True))
     tight = [fault for one, two in pairs if (fault := _gap_fault(one, two, thickness_mm))]
@@ -175,13 +177,13 @@ def _follow(wheels: tuple[Wheel, ...], thickness_mm: float, listed: bool) -> Pat
     return Path(length, wraps, spans, arcs, listed)
 
 
-def _gap_fault(one: Wheel, two: Wheel, thickness_mm: float) -> Fault | None:
+def _gap_fault(one: Wheel, two: Wheel, thickness_mm: float) -> RunFault | None:
     """A belt that goes between two pulleys needs a gap of its own thickness."""
     if one.side == two.side:
         return None
     if distance(one, two) >= radius(one, thickness_mm) + radius(two, thickness_mm) - TOUCH_MM:
         return None
-    return Fault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
+    return RunFault(f"the belt does not fit between {one.name} and {two.name}", (one.name, two.name))
 
 
 def _span(one: Wheel, two: Wheel, thickness_mm: float) -> Span:
@@ -210,7 +212,7 @@ def _arc(wheel: Wheel, before: Span, after: Span, thickness_mm: float) -> Arc:
     return Arc(wheel.name, centre, radius(wheel, thickness_mm), start, sign * wrap)
 
 
-def _plainest(tries: list[list[Fault]], wheels: Sequence[Wheel]) -> list[Fault]:
+def _plainest(tries: list[list[RunFault]], wheels: Sequence[Wheel]) -> list[RunFault]:
     """Of the faults found each way round, the ones to report: the fewer, or those of the way listed."""
     forward, backward = tries
     if len(forward) != len(backward):

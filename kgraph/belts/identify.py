@@ -58,7 +58,7 @@ class Measured:
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class BeltCandidate:
     """A recorded belt, or none of these (`key` is None), and how likely it is."""
 
     key: str | None
@@ -89,7 +89,7 @@ def measured(
     return made
 
 
-def candidates(seen: Measured, hypotheses: Sequence[Hypothesis]) -> list[Candidate]:
+def candidates(seen: Measured, hypotheses: Sequence[Hypothesis]) -> list[BeltCandidate]:
     """The recorded belts of that form of section and `none of these`, the likeliest first; they sum to 1.
 
     Raises MeasureError for a measurement or a recorded belt that cannot be.
@@ -105,7 +105,7 @@ def candidates(seen: Measured, hypotheses: Sequence[Hypothesis]) -> list[Candida
     weights = [math.exp(value - top) for value in logs]
     total = math.fsum(weights)
     keys = [*(h.key for h in usable), None]
-    found = [Candidate(key, weight / total) for key, weight in zip(keys, weights, strict=True)]
+    found = [BeltCandidate(key, weight / total) for key, weight in zip(keys, weights, strict=True)]
     return sorted(found, key=lambda c: (-c.probability, c.key is None, c.key or ""))
 
 

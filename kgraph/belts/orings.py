@@ -40,11 +40,6 @@ class ORing:
         """
         return math.pi * self.plus_minus_mm
 
-    @property
-    def mid_length_mm(self) -> float:
-        """The length of its mid-line, in mm."""
-        return math.pi * (self.inside_diameter_mm + self.section_mm)
-
 
 # fmt: off
 _THIN = (

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from kgraph.belts import shapes
-from kgraph.belts.runs import Run, pulled
+from kgraph.belts.runs import BeltRun, pulled
 
 FRICTION = 0.5
 
@@ -33,11 +33,6 @@ class MostPull:
     needed_n: float | None
 
 
-def capstan_ratio(friction: float, wrap_rad: float) -> float:
-    """The greatest ratio of tensions on the two sides of a wrap, e^(μθ) (Euler and Eytelwein)."""
-    return math.exp(friction * wrap_rad)
-
-
 def most_pull_n(tension_n: float, friction: float, wrap_rad: float) -> float:
     """The most that a belt fitted with that tension pulls before it slips, in N.
 
@@ -60,7 +55,7 @@ def shaft_loads(path: shapes.Path, tension_n: float) -> dict[str, Load]:
     return loads
 
 
-def most_pull(run: Run, path: shapes.Path, tension: float, ends: tuple[float, float]) -> MostPull:
+def most_pull(run: BeltRun, path: shapes.Path, tension: float, ends: tuple[float, float]) -> MostPull:
     """The most that the belt pulls over the smallest wrap that carries load, and the pull that is needed."""
     friction = FRICTION if run.friction is None else run.friction
     wrap = path.wraps_rad[least_wrapped(run, path)]
@@ -74,7 +69,7 @@ def most_pull(run: Run, path: shapes.Path, tension: float, ends: tuple[float, fl
     return MostPull(most_pull_n(tension, friction, wrap), (low, high), needed)
 
 
-def least_wrapped(run: Run, path: shapes.Path) -> str:
+def least_wrapped(run: BeltRun, path: shapes.Path) -> str:
     """The pulley with the smallest wrap, of those that carry load.
 
     A pulley on the belt's back with no capstan, no drive and no recorded load turns freely: slip on it is

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kgraph import belt_sizes, quantities, records
-from kgraph.belts.runs import Belt, Loose, Pulley, Run
+from kgraph.belts.runs import Belt, BeltRun, LooseMeasure, RunPulley
 from kgraph.collection import Collection
 from kgraph.names import fold
 
@@ -33,20 +33,20 @@ def _written_length(part: records.Part) -> quantities.Length | None:
     return next(iter(belt_sizes.belt_measures(part.pairs).values()), None)
 
 
-def run_of(record: records.Run) -> Run:
+def run_of(record: records.Run) -> BeltRun:
     """A recorded run for the sums; the pull's shaft is named as its pulley is."""
     pulleys = tuple(
-        Pulley(
+        RunPulley(
             p.name, p.x_mm, p.y_mm, p.diameter_mm, "outside" if p.outside else "inside",
             p.drives, p.rpm, p.capstan_mm,
         )
         for p in record.pulleys
     )  # fmt: skip
     loose = tuple(
-        Loose(number, measure, error, about)
+        LooseMeasure(number, measure, error, about)
         for number, pulley in enumerate(record.pulleys)
         for measure, error, about in pulley.errors
     )
     at = record.pull_at
     known = next((p.name for p in record.pulleys if fold(p.name) == fold(at)), at)
-    return Run(pulleys, record.stretch, record.pull_N_m, known, loose=loose)
+    return BeltRun(pulleys, record.stretch, record.pull_N_m, known, loose=loose)

@@ -49,15 +49,6 @@ def gent_mpa(shore_a: float) -> float:
     return 0.0981 * (56 + 7.62336 * shore_a) / (0.137505 * (254 - 2.54 * shore_a))
 
 
-def ruess_mpa(shore_a: float) -> float:
-    """Young's modulus in MPa by Ruess, for 30 to 60 Shore A: kept to show how far two relations differ.
-
-    Raises ValueError outside 0 to 100 Shore A.
-    """
-    _check_hardness(shore_a)
-    return float(10 ** (0.0235 * shore_a - 0.6403))
-
-
 def stretch(path_mm: float, rest_mm: float) -> float:
     """How much longer the belt is fitted than at rest, as a fraction; both lengths on the same line, in mm.
 
@@ -76,17 +67,6 @@ def rest_midline_mm(inside_mm: float, thickness_mm: float) -> float:
 def tension_n(modulus_mpa: float, area_mm2: float, stretch_: float) -> float:
     """The tension E·A·ε in N; a slack belt pulls with none."""
     return max(0.0, modulus_mpa * area_mm2 * stretch_)
-
-
-def linear_excess(stretch_: float) -> float:
-    """By what fraction E·A·ε is above the neo-Hookean tension at that stretch (0.05 and up at 5 to 10 %).
-
-    Raises ValueError for a stretch that is not above 0.
-    """
-    if not (math.isfinite(stretch_) and 0 < stretch_ < 10):
-        raise ValueError(f"a stretch above 0 and below 10 is needed, not {stretch_!r}")
-    long = 1 + stretch_
-    return 3 * stretch_ / (long - long**-2) - 1
 
 
 def _check_hardness(shore_a: float) -> None:

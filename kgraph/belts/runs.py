@@ -24,7 +24,7 @@ class RunError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Pulley:
+class RunPulley:
     """A pulley of a run: place and diameter in mm, its side of the belt, and what turns or hangs on it.
 
     `drives` marks the motor's own pulley, with its speed in `rpm` when known; `capstan_mm` is the
@@ -42,7 +42,7 @@ class Pulley:
 
 
 @dataclass(frozen=True, slots=True)
-class Loose:
+class LooseMeasure:
     """A measure of the pulley with this number that is good to `error_mm` only: x, y, diameter or capstan."""
 
     pulley: int
@@ -52,19 +52,19 @@ class Loose:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class BeltRun:
     """The pulleys in belt order, the wanted stretch, and the load: a torque at a pulley, both optional.
 
     `friction` and the stretch are assumed, and said to be, where they are None; a torque with no shaft
     named is taken to be that of the driven pulley. `loose` holds the measures that state an error.
     """
 
-    pulleys: tuple[Pulley, ...]
+    pulleys: tuple[RunPulley, ...]
     stretch: tuple[float, float] | None = None
     pull_nm: float | None = None
     pull_at: str = ""
     friction: float | None = None
-    loose: tuple[Loose, ...] = ()
+    loose: tuple[LooseMeasure, ...] = ()
 
     @property
     def wanted(self) -> tuple[float, float]:
@@ -95,14 +95,14 @@ class Assumed:
     source: str
 
 
-def belt_path(run: Run, thickness_mm: float) -> shapes.Path:
+def belt_path(run: BeltRun, thickness_mm: float) -> shapes.Path:
     """The mid-line of a belt of that thickness on the run. Raises GeometryError, RunError."""
     check_run(run)
     wheels = [shapes.Wheel(p.name, p.x_mm, p.y_mm, p.diameter_mm, p.side) for p in run.pulleys]
     return geometry.path(wheels, thickness_mm)
 
 
-def path_error_mm(run: Run, thickness_mm: float) -> float:
+def path_error_mm(run: BeltRun, thickness_mm: float) -> float:
     """The error of the path in mm that follows from the stated errors of the pulleys, each independent.
 
     Raises GeometryError, RunError.
@@ -116,7 +116,7 @@ def path_error_mm(run: Run, thickness_mm: float) -> float:
     return math.hypot(*(slope * error for slope, error in slopes))
 
 
-def _slope(run: Run, loose: Loose, thickness_mm: float, here_mm: float) -> float:
+def _slope(run: BeltRun, loose: LooseMeasure, thickness_mm: float, here_mm: float) -> float:
     """How fast the path grows with a measure; on the side where no belt could run, it is not looked at."""
     ends = []
     for by in (-_STEP_MM, _STEP_MM):
@@ -128,7 +128,7 @@ def _slope(run: Run, loose: Loose, thickness_mm: float, here_mm: float) -> float
     return (long - short) / (high - low) if high > low else 0.0
 
 
-def _shifted(run: Run, loose: Loose, by_mm: float) -> Run:
+def _shifted(run: BeltRun, loose: LooseMeasure, by_mm: float) -> BeltRun:
     """The run with one measure of one pulley altered."""
     name = f"{loose.measure}_mm"
     pulleys = list(run.pulleys)
@@ -137,7 +137,7 @@ def _shifted(run: Run, loose: Loose, by_mm: float) -> Run:
     return replace(run, pulleys=tuple(pulleys))
 
 
-def window(run: Run, thickness_mm: float) -> tuple[float, float]:
+def window(run: BeltRun, thickness_mm: float) -> tuple[float, float]:
     """The inside lengths at rest, shortest and longest in mm, that give the wanted stretch.
 
     The exact inverse of the stretch in :func:`fit`: the shortest gives the most. Raises GeometryError,
@@ -157,7 +157,7 @@ def inside_length_for(path_mm: float, thickness_mm: float, stretch: float) -> fl
 
 
 def o_rings(
-    run: Run, section_mm: float | None = None, rule: Rule = orings.SECTION_RULE
+    run: BeltRun, section_mm: float | None = None, rule: Rule = orings.SECTION_RULE
 ) -> list[orings.ORing]:
     """The standard O-rings that lie on the run with the wanted stretch, each with its own thickness.
 
@@ -176,7 +176,7 @@ def o_rings(
     return found
 
 
-def check_run(run: Run) -> None:
+def check_run(run: BeltRun) -> None:
     """Refuse speeds, capstans, stretch, pull and friction that cannot be. Raises RunError naming all."""
     faults = [fault for pulley in run.pulleys for fault in _pulley_faults(pulley)]
     drivers = list(dict.fromkeys(p.name for p in run.pulleys if p.drives))
@@ -206,7 +206,7 @@ def check_belt(belt: Belt) -> None:
         raise RunError("; ".join(faults))
 
 
-def _pulley_faults(pulley: Pulley) -> list[str]:
+def _pulley_faults(pulley: RunPulley) -> list[str]:
     """What is wrong with the speed and the capstan of one pulley."""
     faults = []
     if pulley.rpm is not None and not 1 <= pulley.rpm <= 30000:
@@ -216,7 +216,7 @@ def _pulley_faults(pulley: Pulley) -> list[str]:
     return faults
 
 
-def pulled(run: Run) -> Pulley | None:
+def pulled(run: BeltRun) -> RunPulley | None:
     """The pulley on whose shaft the load is measured: the one named, or the driven one where none is."""
     if run.pull_nm is None:
         return None
@@ -225,7 +225,7 @@ def pulled(run: Run) -> Pulley | None:
     return next((p for p in run.pulleys if p.name == run.pull_at), None)
 
 
-def driven(run: Run) -> Pulley | None:
+def driven(run: BeltRun) -> RunPulley | None:
     """The pulley whose speed counts: the capstan's, else the largest that does not drive."""
     if not any(p.drives for p in run.pulleys):
         return None
@@ -236,7 +236,7 @@ def driven(run: Run) -> Pulley | None:
     return (capstans or [max(others, key=lambda p: p.diameter_mm)])[0]
 
 
-def about_run(run: Run) -> list[Assumed]:
+def about_run(run: BeltRun) -> list[Assumed]:
     """What was taken for each measure of a pulley that is `about`."""
     return [
         Assumed(

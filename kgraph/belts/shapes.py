@@ -17,7 +17,7 @@ WRAP_RAD = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class RunFault:
     """One thing that makes a run impossible, in words, and the names of the pulleys concerned."""
 
     says: str
@@ -27,7 +27,7 @@ class Fault:
 class GeometryError(ValueError):
     """A run that cannot be: `faults` holds everything found, `pulleys` the names concerned."""
 
-    def __init__(self, faults: Sequence[Fault]) -> None:
+    def __init__(self, faults: Sequence[RunFault]) -> None:
         self.faults = tuple(faults)
         self.pulleys = tuple(dict.fromkeys(name for fault in faults for name in fault.pulleys))
         super().__init__("; ".join(fault.says for fault in faults))

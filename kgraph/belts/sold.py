@@ -11,7 +11,7 @@ from itertools import product
 
 from kgraph.belt_sizes import Section
 from kgraph.belts import drive, rubber, runs, shapes, speed, tolerances
-from kgraph.belts.runs import Assumed, Belt, Run
+from kgraph.belts.runs import Assumed, Belt, BeltRun
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Sold:
     speed: tuple[float, float] | None = None
 
 
-def sold(belt: Belt, grade: str = tolerances.USUAL, run: Run | None = None) -> Sold:
+def sold(belt: Belt, grade: str = tolerances.USUAL, run: BeltRun | None = None) -> Sold:
     """What a belt of that class may vary. Raises ValueError for an unknown class."""
     thick = belt.section.thickness_mm
     off = tolerances.section_mm(thick, grade)
@@ -60,7 +60,7 @@ def on_path(belt: Belt, stretch: float, grade: str = tolerances.USUAL) -> Sold:
     return replace(found, stretch=(min(ends), max(ends)))
 
 
-def window(run: Run, section: Section, grade: str = tolerances.USUAL) -> tuple[float, float] | None:
+def window(run: BeltRun, section: Section, grade: str = tolerances.USUAL) -> tuple[float, float] | None:
     """The inside lengths, as named by the seller, with which every belt of the class has the wanted stretch.
 
     None where the class is too coarse for that, or says nothing of the length. Raises as runs.window.
@@ -89,7 +89,7 @@ def assumed(grade: str, chosen: bool) -> list[Assumed]:
 
 
 def _stretches(
-    belt: Belt, run: Run, thicknesses: list[float], length_off: float | None
+    belt: Belt, run: BeltRun, thicknesses: list[float], length_off: float | None
 ) -> tuple[float, float] | None:
     """The least and the most stretch between all ends of the tolerances."""
     if length_off is None:
@@ -106,7 +106,7 @@ def _stretches(
     return (min(found), max(found)) if found else None
 
 
-def _speeds(run: Run, thick: float, thicknesses: list[float]) -> tuple[float, float] | None:
+def _speeds(run: BeltRun, thick: float, thicknesses: list[float]) -> tuple[float, float] | None:
     """The change of speed of the driven shaft between the ends of the thickness."""
     changes = [speed.speed_change(run, each, thick) for each in thicknesses]
     known = [change for change in changes if change is not None]

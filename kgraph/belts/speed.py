@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from kgraph.belts.runs import Pulley, Run, RunError, driven
+from kgraph.belts.runs import BeltRun, RunPulley, driven
 
 CASSETTE_CM_S = 4.76
 CASSETTE_SOURCE = "cassette tape speed, IEC 60094-1 (1 7/8 in/s is 4.7625 cm/s)"
@@ -14,7 +14,7 @@ TOLERANCE_NAME = "DIN 45500"
 TOLERANCE_SOURCE = f"{TOLERANCE_NAME}: mean tape speed within 1.5 %"
 
 
-def speed_ratios(pulleys: Sequence[Pulley], thickness_mm: float) -> dict[str, float]:
+def speed_ratios(pulleys: Sequence[RunPulley], thickness_mm: float) -> dict[str, float]:
     """Turns of each pulley for one turn of the driver, by mid-line diameters; empty with no driver.
 
     Slip is left out. Diameters in mm.
@@ -26,7 +26,7 @@ def speed_ratios(pulleys: Sequence[Pulley], thickness_mm: float) -> dict[str, fl
     return {p.name: top / (p.diameter_mm + thickness_mm) for p in pulleys}
 
 
-def thickness_for(run: Run, thickness_mm: float, change: float) -> float | None:
+def thickness_for(run: BeltRun, thickness_mm: float, change: float) -> float | None:
     """The belt thickness in mm that turns the driven shaft faster by `change` than `thickness_mm` does.
 
     None where no thickness above 0 up to 20 mm does it, or no pulley drives.
@@ -43,16 +43,6 @@ def thickness_for(run: Run, thickness_mm: float, change: float) -> float | None:
     return found if 0 < found <= 20 else None
 
 
-def with_slip(ratio: float, *slips: float) -> float:
-    """A speed ratio after slip at each drive in turn: slips (fractions of one) multiply, they do not add.
-
-    Raises RunError for a slip outside 0 to 1.
-    """
-    if not all(0 <= slip < 1 for slip in slips):
-        raise RunError(f"slip must be from 0 to below 1, not {slips}")
-    return ratio * math.prod(1 - slip for slip in slips)
-
-
 def tape_speed_cm_s(capstan_rpm: float, capstan_mm: float) -> float:
     """The speed of the capstan's surface in cm/s; slip and half the tape's thickness are left out."""
     return math.pi * capstan_mm * capstan_rpm / 600
@@ -63,7 +53,7 @@ def capstan_rpm(capstan_mm: float, speed_cm_s: float = CASSETTE_CM_S) -> float:
     return 600 * speed_cm_s / (math.pi * capstan_mm)
 
 
-def speed_change(run: Run, thickness_mm: float, recorded_mm: float) -> float | None:
+def speed_change(run: BeltRun, thickness_mm: float, recorded_mm: float) -> float | None:
     """How much faster the driven shaft turns than with the recorded belt, or None with no driver."""
     measured_at = driven(run)
     if measured_at is None:
@@ -72,12 +62,12 @@ def speed_change(run: Run, thickness_mm: float, recorded_mm: float) -> float | N
     return now / then - 1
 
 
-def run_speed(run: Run, thickness_mm: float) -> float | None:
+def run_speed(run: BeltRun, thickness_mm: float) -> float | None:
     """The tape speed in cm/s that a run gives with a belt of this thickness; None where it cannot tell."""
     return tape_speed_of(run, speed_ratios(run.pulleys, thickness_mm))
 
 
-def tape_speed_of(run: Run, ratios: Mapping[str, float]) -> float | None:
+def tape_speed_of(run: BeltRun, ratios: Mapping[str, float]) -> float | None:
     """The tape speed in cm/s where the driver's rpm and a capstan are known."""
     driver = next((p for p in run.pulleys if p.drives), None)
     capstan = next((p for p in run.pulleys if p.capstan_mm is not None), None)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from kgraph.belts.drive import signed
-from kgraph.belts.runs import Run, RunError, check_run
+from kgraph.belts.runs import BeltRun, RunError, check_run
 from kgraph.belts.speed import CASSETTE_CM_S, SPEED_TOLERANCE, TOLERANCE_SOURCE, run_speed, thickness_for
 
 STANDARD_TONES_HZ = (3000.0, 3150.0)
@@ -53,7 +53,7 @@ def tone_error(tone_hz: float, heard_hz: float) -> float:
 
 
 def read_tone(
-    tone_hz: float, heard_hz: float, run: Run | None = None, thickness_mm: float | None = None
+    tone_hz: float, heard_hz: float, run: BeltRun | None = None, thickness_mm: float | None = None
 ) -> ToneReading:
     """What a test tone heard at another pitch says of tape, belt and motor.
 

@@ -12,7 +12,7 @@ from kgraph.belts import identify
 from kgraph.belts.recorded import belt_of
 from kgraph.belts.runs import Belt
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.book.lists import Listing, listing
 from kgraph.collection import Collection
 from kgraph.questions import belt_places
@@ -39,7 +39,7 @@ class BeltLine:
     more: int = 0
 
 
-def belts_list(g: Ground) -> Listing:
+def belts_list(g: BookGround) -> Listing:
     """Belts by their section and length; those of which a size is not recorded last."""
     rows = [_line(g, key, ref) for key, ref in g.all_of("part") if belt_places.is_belt(g.data, key)]
     rows.sort(key=lambda r: (not r.section, r.section, r.length_mm or 0.0, r.ref.name.casefold(), r.ref.href))
@@ -49,7 +49,7 @@ def belts_list(g: Ground) -> Listing:
     return listing("Belts", [(name, "", found) for name, found in groups.items()], LINES_OF_A_BELT)
 
 
-def _line(g: Ground, key: str, ref: Ref) -> BeltLine:
+def _line(g: BookGround, key: str, ref: Ref) -> BeltLine:
     belt = belt_of(g.data, key)
     sets = sets_with(g, key)
     return BeltLine(
@@ -62,7 +62,7 @@ def _line(g: Ground, key: str, ref: Ref) -> BeltLine:
     )
 
 
-def sets_with(g: Ground, part: str) -> list[Ref]:
+def sets_with(g: BookGround, part: str) -> list[Ref]:
     """The sets that have a part, by what is recorded and by what is alike."""
     owners = {o for place, _, _ in g.graph.takes_of.get(part, ()) for o, _ in g.graph.alike_places(place)}
     return sorted(
@@ -81,7 +81,7 @@ def size_text(data: Collection, part: str) -> str:
     return f"{section_text(belt.section)}, inside length {belt.inside_length_mm:.1f} mm" if belt else ""
 
 
-def belts_script(g: Ground) -> bytes:
+def belts_script(g: BookGround) -> bytes:
     """What the sum of `belt find` needs, as a script that hands it over; letters alone, whatever names hold.
 
     One row for each article, in the order of its key, which decides between equal probabilities:
@@ -101,7 +101,7 @@ def belts_script(g: Ground) -> bytes:
     return f"bookBelts({_letters(scale)},[\n{lines}\n]);\n".encode("ascii")
 
 
-def _article(g: Ground, belt: Belt, parts: tuple[str, ...]) -> list[Any]:
+def _article(g: BookGround, belt: Belt, parts: tuple[str, ...]) -> list[Any]:
     refs = [g.views.ref("part", part) for part in parts]
     sets = list(dict.fromkeys(ref for part in parts for ref in sets_with(g, part)))
     return [

@@ -30,7 +30,7 @@ DRAWN_AT_ONCE = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class BookWishes:
     """Title, time for weighing, fact folders (files are named from there), and faults met on reading."""
 
     title: str = "Which sets give which part"
@@ -50,11 +50,11 @@ class Listed:
 
 
 @dataclass
-class Ground:
+class BookGround:
     """The facts of a folder, made ready for pages. Built once, then only read."""
 
     graph: WholeGraph
-    wishes: Wishes
+    wishes: BookWishes
     draw: Draw | None = None
     thumbnails: Mapping[str, bytes] = field(default_factory=dict)
     """Path of a photograph -> what pages show of it."""

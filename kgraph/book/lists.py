@@ -21,7 +21,7 @@ MOST_IN_A_PART = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ListPage:
     """The rows of a group that stand on one page; `href` is "" where that is the page of the list itself."""
 
     name: str
@@ -35,10 +35,10 @@ class Listing:
     """A list in groups, each in one part or more."""
 
     title: str
-    parts: tuple[Part, ...]
+    parts: tuple[ListPage, ...]
 
     @property
-    def apart(self) -> list[Part]:
+    def apart(self) -> list[ListPage]:
         """The parts that stand on pages of their own."""
         return [part for part in self.parts if part.href]
 
@@ -52,14 +52,14 @@ def listing(title: str, groups: Iterable[tuple[str, str, Sequence[Any]]], lines:
     """(name, anchor, rows) of each group, in order, as pages; each row takes so many lines."""
     found = list(groups)
     if sum(len(rows) for _, _, rows in found) * lines <= MOST_ON_ONE_PAGE:
-        return Listing(title, tuple(Part(name, anchor, tuple(rows)) for name, anchor, rows in found))
+        return Listing(title, tuple(ListPage(name, anchor, tuple(rows)) for name, anchor, rows in found))
     return Listing(title, tuple(part for group in found for part in _apart(title, lines, *group)))
 
 
-def _apart(title: str, lines: int, name: str, anchor: str, rows: Sequence[Any]) -> Iterable[Part]:
+def _apart(title: str, lines: int, name: str, anchor: str, rows: Sequence[Any]) -> Iterable[ListPage]:
     most = MOST_IN_A_PART // lines
     for start in range(0, len(rows), most):
         number = start // most + 1
         called = name if number == 1 else f"{name}, {number}"
         href = page_path("list", f"{title}\0{compared(name)}\0{name}\0{number}", called)
-        yield Part(called, anchor, tuple(rows[start : start + most]), href)
+        yield ListPage(called, anchor, tuple(rows[start : start + most]), href)

@@ -16,15 +16,15 @@ from markupsafe import Markup
 
 from kgraph.book import belts, parts, recognising, seek, sets, tops, units, wrong
 from kgraph.book.addresses import photo_path
-from kgraph.book.ground import Ground
-from kgraph.book.lists import Listing, Part
+from kgraph.book.ground import BookGround
+from kgraph.book.lists import Listing, ListPage
 from kgraph.book.search import INDEX, index_script
 from kgraph.questions import belt_places
 from kgraph.render.terminal import visible
 
 STATIC = ("book.css", "search.js", belts.SCRIPT, "identify.js")
 
-_PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
+_PAGES: dict[str, Callable[[BookGround, str], dict[str, Any]]] = {
     "set": sets.set_page,
     "family": sets.family_page,
     "part": parts.part_page,
@@ -36,11 +36,11 @@ _PAGES: dict[str, Callable[[Ground, str], dict[str, Any]]] = {
 """Kind of thing -> what stands on its page; the template has the kind's name."""
 
 
-def _has(kind: str) -> Callable[[Ground], bool]:
+def _has(kind: str) -> Callable[[BookGround], bool]:
     return lambda g: bool(g.all_of(kind))
 
 
-def _has_belts(g: Ground) -> bool:
+def _has_belts(g: BookGround) -> bool:
     return any(belt_places.is_belt(g.data, key) for key, _ in g.all_of("part"))
 
 
@@ -48,9 +48,9 @@ def _has_belts(g: Ground) -> bool:
 class _Top:
     path: str
     title: str
-    needed: Callable[[Ground], bool]
-    make: Callable[[Ground], dict[str, Any]] = lambda g: {}
-    list: Callable[[Ground], Listing] | None = None
+    needed: Callable[[BookGround], bool]
+    make: Callable[[BookGround], dict[str, Any]] = lambda g: {}
+    list: Callable[[BookGround], Listing] | None = None
 
 
 _TOPS = (
@@ -71,7 +71,7 @@ _TOPS = (
 class Book:
     """The files of a book; each page is made when it is asked for, so that only one is held at a time."""
 
-    def __init__(self, ground: Ground) -> None:
+    def __init__(self, ground: BookGround) -> None:
         self.ground = ground
         self.tops = [top for top in _TOPS if top.needed(ground)]
         self._lists = {top.path: top.list(ground) for top in self.tops if top.list}
@@ -115,7 +115,7 @@ class Book:
             shown |= {"parts": here, "apart": listing.apart, "whole": True}
         return self._page(top.path, "", title=top.title, current=top.path, **shown)
 
-    def _part_of_list(self, top: _Top, part: Part) -> bytes:
+    def _part_of_list(self, top: _Top, part: ListPage) -> bytes:
         title = f"{top.title}: {part.name}"
         back = (top.path, top.title)
         return self._page(

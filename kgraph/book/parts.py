@@ -10,7 +10,7 @@ from markupsafe import Markup
 from kgraph import questions
 from kgraph.book import pictures
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.book.views import CautionView
 from kgraph.problems import Stop
 from kgraph.questions import belt_families, belt_paths, belt_places
@@ -47,7 +47,7 @@ class RunView:
     more: int = 0
 
 
-def part_page(g: Ground, key: str) -> dict[str, Any]:
+def part_page(g: BookGround, key: str) -> dict[str, Any]:
     """A part: its sizes and numbers, who takes it, its other numbers, and for a belt its runs."""
     cited = g.cited("part", key)
     takers, rows = g.answering.takers(key, cited)
@@ -68,11 +68,11 @@ def part_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def _parts(g: Ground, found: Any) -> list[Ref]:
+def _parts(g: BookGround, found: Any) -> list[Ref]:
     return [g.views.ref("part", part) for part, _ in found]
 
 
-def _runs(g: Ground, part: str) -> list[RunView]:
+def _runs(g: BookGround, part: str) -> list[RunView]:
     """A view for each place, of those that share one run, at which the belt is recorded."""
     found: list[RunView] = []
     seen: set[tuple[str, str]] = set()
@@ -87,7 +87,7 @@ def _runs(g: Ground, part: str) -> list[RunView]:
     return found
 
 
-def _run(g: Ground, place: belt_places.BeltPlace) -> RunView:
+def _run(g: BookGround, place: belt_places.BeltPlace) -> RunView:
     where = f"{g.data.text('position', place.position)} of {g.data.owner_text(place.set)}"
     picture = _run_picture(g, place, where)
     try:
@@ -99,7 +99,7 @@ def _run(g: Ground, place: belt_places.BeltPlace) -> RunView:
     return RunView(where, picture, rows, family.says[:MOST_ROWS], g.views.cautions(family.cautions), more)
 
 
-def _run_picture(g: Ground, place: belt_places.BeltPlace, where: str) -> Markup | None:
+def _run_picture(g: BookGround, place: belt_places.BeltPlace, where: str) -> Markup | None:
     try:
         path = belt_paths.path(g.graph, place)
     except Stop:
@@ -112,7 +112,7 @@ def _run_picture(g: Ground, place: belt_places.BeltPlace, where: str) -> Markup 
     )
 
 
-def _run_row(g: Ground, row: belt_families.FamilyRow) -> RunRow:
+def _run_row(g: BookGround, row: belt_families.FamilyRow) -> RunRow:
     return RunRow(
         set=g.views.owner(row.set),
         part=g.views.ref("part", row.part) if row.part else None,

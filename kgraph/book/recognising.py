@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 from typing import Any
 
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.identify import ASSUMED, PRIOR
 from kgraph.recognition import differing, looks, seen, traits
@@ -26,13 +26,13 @@ MOST_SETS = 20_000
 """Of more sets the page would be too large to carry about; the command serves them."""
 
 
-def recognisable(ground: Ground) -> bool:
+def recognisable(ground: BookGround) -> bool:
     """Whether there are sets to tell apart, and something recorded to tell them by."""
     graph = ground.graph
     return 2 <= len(traits.sets_of(graph.data)) <= MOST_SETS and bool(traits.keys_of(graph))
 
 
-def recognising_page(ground: Ground) -> dict[str, Any]:
+def recognising_page(ground: BookGround) -> dict[str, Any]:
     """What stands on the page beside what its script makes."""
     return {
         "sets": len(traits.sets_of(ground.data)),
@@ -42,7 +42,7 @@ def recognising_page(ground: Ground) -> dict[str, Any]:
     }
 
 
-def data_script(ground: Ground) -> bytes:
+def data_script(ground: BookGround) -> bytes:
     """The script that hands over the data, in ASCII and without `<`, whatever a name holds."""
     graph = ground.graph
     sets = traits.sets_of(graph.data)

@@ -8,10 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from kgraph.book.pages import Book
-from kgraph.book.stamps import Page, Stamp, Stamps, read, written
+from kgraph.book.stamps import MadePage, Stamp, Stamps, read, written
 from kgraph.book.writing import stamps_of
 
-Make = Callable[[], Page]
+Make = Callable[[], MadePage]
 
 
 class Renewal:
@@ -43,7 +43,7 @@ class Renewal:
         todo = {path: make for path, make in self.book.makers.items() if path not in self.kept}
         return {path: partial(_made, self.stamps, make) for path, make in todo.items()}
 
-    def pages(self, made: Iterable[tuple[str, Page]]) -> Iterator[tuple[str, bytes]]:
+    def pages(self, made: Iterable[tuple[str, MadePage]]) -> Iterator[tuple[str, bytes]]:
         """(address, bytes) of the pages that were made; their stamps are noted."""
         for path, page in made:
             if path in self.book.things:
@@ -64,8 +64,8 @@ class Renewal:
         return written({**self.kept, **self.new}) if self.stamps else None
 
 
-def _made(stamps: Stamps | None, make: Callable[[], bytes]) -> Page:
-    return stamps.watch(make) if stamps else Page(make())
+def _made(stamps: Stamps | None, make: Callable[[], bytes]) -> MadePage:
+    return stamps.watch(make) if stamps else MadePage(make())
 
 
 def _size(path: Path) -> int:

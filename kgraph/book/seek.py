@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph.book.addresses import Ref
 from kgraph.book.belts import size_text
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.book.views import CautionView
 from kgraph.questions import Row
 from kgraph.render.answers import percent
@@ -32,7 +32,7 @@ class Meets:
 
 
 @dataclass(frozen=True, slots=True)
-class Want:
+class SoughtWant:
     """An open want of a unit: the parts to ask a seller for, with their sizes, and the sets to look for."""
 
     unit: Ref
@@ -45,7 +45,7 @@ class Want:
 
 
 @dataclass(frozen=True, slots=True)
-class Quarry:
+class SetToSeek:
     """A set to look for, and the wants that it would meet."""
 
     set: Ref
@@ -53,12 +53,12 @@ class Quarry:
     meets: tuple[Meets, ...]
 
 
-def has_wants(g: Ground) -> bool:
+def has_wants(g: BookGround) -> bool:
     """Whether any unit wants anything."""
     return any(now.wants for now in g.shelf.units.values())
 
 
-def seek_page(g: Ground) -> dict[str, Any]:
+def seek_page(g: BookGround) -> dict[str, Any]:
     """What own units still want, and the sets to look for, the best first."""
     wanting = [u for u, now in g.shelf.units.items() if now.wants]
     wanted = g.answering.wanted._replace(refused_too=False)
@@ -67,7 +67,7 @@ def seek_page(g: Ground) -> dict[str, Any]:
     return {
         "wants": [_want(g, one, found) for one in found.sought],
         "rows": [
-            Quarry(
+            SetToSeek(
                 g.views.owner(q.set),
                 f"{q.expected:.1f}",
                 tuple(_meets(g, q.set, one, row) for one, row in q.wants.items()),
@@ -80,16 +80,16 @@ def seek_page(g: Ground) -> dict[str, Any]:
     }
 
 
-def _cautions(g: Ground, found: hunting.Hunt, named: dict[str, None]) -> list[CautionView]:
+def _cautions(g: BookGround, found: hunting.Hunt, named: dict[str, None]) -> list[CautionView]:
     at_places = [c for one in found.sought for c in g.views.position_cautions(one.place.position)]
     return g.views.cautions(dict.fromkeys([*at_places, *named]))
 
 
-def _want(g: Ground, one: hunting.Sought, found: hunting.Hunt) -> Want:
+def _want(g: BookGround, one: hunting.Sought, found: hunting.Hunt) -> SoughtWant:
     meeting = [(q.set, q.wants[one]) for q in found.found if one in q.wants]
     meeting.sort(key=lambda m: (-m[1].certainty, g.data.owner_text(m[0])))
     fitted = g.views.fitted(one.place.owner, one.place.position)[:MOST_FOR_A_WANT]
-    return Want(
+    return SoughtWant(
         g.views.ref("unit", one.unit),
         g.views.owner(one.place.owner),
         g.views.ref("position", one.place.position),
@@ -102,7 +102,7 @@ def _want(g: Ground, one: hunting.Sought, found: hunting.Hunt) -> Want:
     )
 
 
-def _meets(g: Ground, owner: str, one: hunting.Sought, row: Row) -> Meets:
+def _meets(g: BookGround, owner: str, one: hunting.Sought, row: Row) -> Meets:
     return Meets(
         g.views.owner(owner),
         g.views.ref("unit", one.unit),

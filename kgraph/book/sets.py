@@ -11,13 +11,13 @@ from kgraph.book import pictures, wrong
 from kgraph.book.addresses import Ref
 from kgraph.book.answering import MOST_NAMED, Answers, Cited
 from kgraph.book.belts import size_text
-from kgraph.book.ground import Ground, anchor
+from kgraph.book.ground import BookGround, anchor
 from kgraph.book.views import AnswerView, CautionView, FittedView
 from kgraph.fits.graph import Place
 from kgraph.matching import BY_NAME
 from kgraph.questions import belt_places
 from kgraph.render.answers import percent
-from kgraph.render.glance import Table, table
+from kgraph.render.glance import GridTable, table
 from kgraph.shelf import glance
 
 MOST_ROWS = 150
@@ -67,7 +67,7 @@ class BuiltOn:
     rest: int
 
 
-def set_page(g: Ground, key: str) -> dict[str, Any]:
+def set_page(g: BookGround, key: str) -> dict[str, Any]:
     """A set: what one needs first, then each of its places, what it is built on, and the facts."""
     family = g.family_of.get(key)
     badge = g.badge(key)
@@ -93,13 +93,13 @@ def set_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def _glance(g: Ground, key: str) -> Table | None:
+def _glance(g: BookGround, key: str) -> GridTable | None:
     """What own units give to a set, only places of which some unit has anything.
 
     In a folder too large to weigh every answer only for sets of which there is a unit: None for others.
     """
     if not g.shelf.units:
-        return Table((), ())
+        return GridTable((), ())
     if not g.answering.depth.weighed and key not in g.units_of:
         return None
     wanted = g.answering.wanted._replace(refused_too=False)
@@ -108,7 +108,7 @@ def _glance(g: Ground, key: str) -> Table | None:
     return table(g.data, replace(found, lines=lines), {u: g.shelf.units[u].set for u in found.units})
 
 
-def _places(g: Ground, key: str, cited: Cited) -> tuple[list[PlaceView], list[CautionView]]:
+def _places(g: BookGround, key: str, cited: Cited) -> tuple[list[PlaceView], list[CautionView]]:
     """Every place of a set, and the cautions of all of them."""
     found, named = [], dict[str, None]()
     positions = g.places_of[key]
@@ -133,7 +133,7 @@ def _by_donor(places: list[PlaceView]) -> list[tuple[AnswerView | None, list[Pla
     return list(found.values())
 
 
-def _belts(g: Ground, key: str) -> list[BeltView]:
+def _belts(g: BookGround, key: str) -> list[BeltView]:
     """The belts that are recorded at a set's places or at places like them."""
     return [
         BeltView(g.views.ref("position", position), f.part, size_text(g.data, f.key), f.percent)
@@ -143,7 +143,7 @@ def _belts(g: Ground, key: str) -> list[BeltView]:
     ]
 
 
-def _built_on(g: Ground, owner: str, cited: Cited) -> list[BuiltOn]:
+def _built_on(g: BookGround, owner: str, cited: Cited) -> list[BuiltOn]:
     shared = g.answering.sharing(owner[2:])
     links = g.graph.links.get(owner, ())
     stated = {k.other: k.fact for k in links if k.to_assembly == k.other}
@@ -160,7 +160,7 @@ def _built_on(g: Ground, owner: str, cited: Cited) -> list[BuiltOn]:
     ]
 
 
-def family_page(g: Ground, key: str) -> dict[str, Any]:
+def family_page(g: BookGround, key: str) -> dict[str, Any]:
     """One design under its badges: a picture, the sets, and what each fact leaves out."""
     members = g.family_of[key]
     facts = {
@@ -179,7 +179,7 @@ def family_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def assembly_page(g: Ground, key: str) -> dict[str, Any]:
+def assembly_page(g: BookGround, key: str) -> dict[str, Any]:
     """An assembly: its places with what is fitted there, and what is built on it."""
     owner = f"a:{key}"
     positions = sorted(g.graph.declares.get(owner, ()), key=lambda p: g.name("position", p))
@@ -202,7 +202,7 @@ def assembly_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def _having(g: Ground, owner: str, positions: list[str]) -> list[tuple[Ref, str]]:
+def _having(g: BookGround, owner: str, positions: list[str]) -> list[tuple[Ref, str]]:
     """The sets that have places of an assembly, and which of them where they have not all."""
     found: dict[str, list[str]] = defaultdict(list)
     for position in positions:
@@ -213,14 +213,14 @@ def _having(g: Ground, owner: str, positions: list[str]) -> list[tuple[Ref, str]
     return sorted(rows, key=lambda r: (r[0].name.casefold(), r[0].href))
 
 
-def _but(g: Ground, had: list[str], positions: list[str]) -> str:
+def _but(g: BookGround, had: list[str], positions: list[str]) -> str:
     """Which places a set has of an assembly's, or lacks, whichever is shorter; "" for all of them."""
     lacks = [p for p in positions if p not in had]
     word, named = ("all but", lacks) if len(lacks) <= len(had) else ("only", had)
     return f"{word} {', '.join(g.data.text('position', p) for p in named)}" if lacks else ""
 
 
-def position_page(g: Ground, key: str) -> dict[str, Any]:
+def position_page(g: BookGround, key: str) -> dict[str, Any]:
     """A position: its cautions and conditions, and what is recorded there on which set or assembly."""
     rows = [
         (g.data.owner_text(place.owner).casefold(), place.owner, part, role, fact)

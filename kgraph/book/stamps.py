@@ -18,7 +18,7 @@ from importlib.resources.abc import Traversable
 from typing import NamedTuple
 
 from kgraph import records
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.fits.graph import Place
 from kgraph.questions import belt_places
 from kgraph.reason.walk import watched
@@ -26,7 +26,7 @@ from kgraph.reason.walk import watched
 _MASK = (1 << 64) - 1
 
 
-class Page(NamedTuple):
+class MadePage(NamedTuple):
     """A page that was made, and what the walks behind it came to beyond its own places."""
 
     data: bytes
@@ -47,7 +47,7 @@ class Stamp(NamedTuple):
 class Stamps:
     """The digests of one folder, from which the stamp of each page is put together."""
 
-    ground: Ground
+    ground: BookGround
     _alike: dict[int, int] = field(default_factory=dict)
     _held: list[frozenset[Place]] = field(default_factory=list)
 
@@ -141,7 +141,7 @@ class Stamps:
 
     # What walks came to
 
-    def watch(self, make: Callable[[], bytes]) -> Page:
+    def watch(self, make: Callable[[], bytes]) -> MadePage:
         """A page made, with what its walks came to."""
         with watched() as seen:
             data = make()
@@ -152,7 +152,7 @@ class Stamps:
             alike = self.ground.graph.alike_places(place)
             self._held.append(alike)
             places.setdefault(id(alike), place)
-        return Page(data, tuple(parts), tuple(f"{p.owner}\0{p.position}" for p in places.values()))
+        return MadePage(data, tuple(parts), tuple(f"{p.owner}\0{p.position}" for p in places.values()))
 
 
 _NO_PART = ("set", "said", "items")

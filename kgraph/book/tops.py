@@ -9,7 +9,7 @@ from typing import Any
 
 from kgraph import trade, words
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.book.lists import Listing, listing
 from kgraph.book.units import unit_page
 from kgraph.book.views import STANDINGS, EntryView
@@ -29,7 +29,7 @@ _COUNTED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TopLine:
     """One thing in a list, with a word or two on it."""
 
     ref: Ref
@@ -46,7 +46,7 @@ class SourceView:
     count: int
 
 
-def index_page(g: Ground) -> dict[str, Any]:
+def index_page(g: BookGround) -> dict[str, Any]:
     """All sets by their badge, and how much there is of everything."""
     counted = [(len(g.all_of(kind)), one, many) for kind, one, many in _COUNTED]
     counted.append((len(g.data.facts), "fact", "facts"))
@@ -57,7 +57,7 @@ def index_page(g: Ground) -> dict[str, Any]:
     }
 
 
-def families_list(g: Ground) -> Listing:
+def families_list(g: BookGround) -> Listing:
     """Every family and its sets, by the letter that its name begins with."""
     found: dict[str, list[Any]] = defaultdict(list)
     for family in g.families:
@@ -67,31 +67,31 @@ def families_list(g: Ground) -> Listing:
     return listing("Families", [(letter, "", rows) for letter, rows in sorted(found.items())])
 
 
-def parts_list(g: Ground) -> Listing:
+def parts_list(g: BookGround) -> Listing:
     """Parts by their kind, belts on a page of their own."""
-    found: dict[str, list[Line]] = defaultdict(list)
+    found: dict[str, list[TopLine]] = defaultdict(list)
     for key, ref in g.all_of("part"):
         if not belt_places.is_belt(g.data, key):
             sort = sort_of(g.data, key)
-            found[g.data.text("kind", sort) if sort else ""].append(Line(ref, g.numbers(key)))
+            found[g.data.text("kind", sort) if sort else ""].append(TopLine(ref, g.numbers(key)))
     return listing("Parts", _groups(found))
 
 
-def assemblies_list(g: Ground) -> Listing:
+def assemblies_list(g: BookGround) -> Listing:
     """Assemblies by their kind."""
-    found: dict[str, list[Line]] = defaultdict(list)
+    found: dict[str, list[TopLine]] = defaultdict(list)
     for key, ref in g.all_of("assembly"):
-        found[g.data.assembly_kind(key) or ""].append(Line(ref))
+        found[g.data.assembly_kind(key) or ""].append(TopLine(ref))
     return listing("Assemblies", _groups(found))
 
 
-def _groups(found: dict[str, list[Line]]) -> list[tuple[str, str, list[Line]]]:
+def _groups(found: dict[str, list[TopLine]]) -> list[tuple[str, str, list[TopLine]]]:
     """Groups by name, those of no recorded kind last."""
     ordered = sorted(found.items(), key=lambda i: (not i[0], i[0].casefold(), i[0]))
     return [(kind or "kind not recorded", "", _sorted(rows)) for kind, rows in ordered]
 
 
-def _sorted(rows: Iterable[Line]) -> list[Line]:
+def _sorted(rows: Iterable[TopLine]) -> list[TopLine]:
     return sorted(rows, key=lambda r: _order(r.ref))
 
 
@@ -99,25 +99,25 @@ def _order(ref: Ref) -> tuple[str, str]:
     return ref.name.casefold(), ref.href
 
 
-def positions_list(g: Ground) -> Listing:
+def positions_list(g: BookGround) -> Listing:
     """Every position, its other names and its cautions; those with a caution first."""
-    found: dict[str, list[Line]] = {"with a caution": [], "others": []}
+    found: dict[str, list[TopLine]] = {"with a caution": [], "others": []}
     for key, ref in g.all_of("position"):
         of = (*g.data.things["position"].get(key, ()), *g.data.ground("position", key))
         also = dict.fromkeys(n.text for t in of for n in (*t.also, *([t.name] if t.name.key != key else [])))
         cautions = ", ".join(g.views.position_cautions(key))
-        found["with a caution" if cautions else "others"].append(Line(ref, ", ".join(also), cautions))
+        found["with a caution" if cautions else "others"].append(TopLine(ref, ", ".join(also), cautions))
     return listing("Positions", [(name, "", _sorted(rows)) for name, rows in found.items() if rows])
 
 
-def units_page(g: Ground) -> dict[str, Any]:
+def units_page(g: BookGround) -> dict[str, Any]:
     """The units, what each wants and is owed, and the loose parts."""
     units = [(ref, unit_page(g, key)) for key, ref in g.all_of("unit")]
-    stock = [Line(g.views.ref("part", key), g.stock(key)) for key in g.data.things["stock"]]
+    stock = [TopLine(g.views.ref("part", key), g.stock(key)) for key in g.data.things["stock"]]
     return {"units": units, "stock": _sorted(stock)}
 
 
-def sources_list(g: Ground) -> Listing:
+def sources_list(g: BookGround) -> Listing:
     """Where the facts come from, by the letter that the name begins with."""
     counts: dict[str, int] = defaultdict(int)
     for fact in g.data.facts.values():
@@ -129,7 +129,7 @@ def sources_list(g: Ground) -> Listing:
     return listing("Sources", [(letter, "", rows) for letter, rows in sorted(found.items())])
 
 
-def certainty_page(g: Ground) -> dict[str, Any]:
+def certainty_page(g: BookGround) -> dict[str, Any]:
     """The scale, the standings, and every caution in full."""
     grades = sorted(g.data.grades.items(), key=lambda grade: (-grade[1], grade[0]))
     named = {**{k: c.name.text for k, c in trade.cautions().items()}, **g.data.known("caution")}

@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import records, words
 from kgraph.book.addresses import Ref
-from kgraph.book.ground import Ground, anchor
+from kgraph.book.ground import BookGround, anchor
 from kgraph.book.views import Photo
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.names import Name
@@ -43,7 +43,7 @@ class HeldView:
     origin: Ref | None
 
 
-def unit_page(g: Ground, key: str) -> dict[str, Any]:
+def unit_page(g: BookGround, key: str) -> dict[str, Any]:
     """A unit: what it has now, what it wants, what happened to it, what it is owed and owes."""
     now = g.shelf.units.get(key)
     wants = list(now.wants) if now else []
@@ -68,14 +68,14 @@ def unit_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def _want(g: Ground, now: UnitNow, position: str) -> tuple[Ref, str]:
+def _want(g: BookGround, now: UnitNow, position: str) -> tuple[Ref, str]:
     """A wanted place, and the address of its donors on the page of the set."""
     ref = g.views.ref("position", position)
     known = position in g.places_of.get(now.set, ())
     return ref, f"{g.refs['set', now.set].href}#{anchor(ref.name)}" if known else ""
 
 
-def _held(g: Ground, now: UnitNow, held: Held) -> HeldView:
+def _held(g: BookGround, now: UnitNow, held: Held) -> HeldView:
     says = held.condition or ("there" if held.usable else "not there")
     if held.part:
         says += f", part {g.data.text('part', held.part)}"
@@ -89,11 +89,11 @@ def _held(g: Ground, now: UnitNow, held: Held) -> HeldView:
     return HeldView(g.views.ref("position", held.position), says, origin)
 
 
-def _history(g: Ground, key: str) -> list[Event]:
+def _history(g: BookGround, key: str) -> list[Event]:
     return [e for e in g.shelf.histories.get(key, ()) if isinstance(e, Event)]
 
 
-def event(g: Ground, entry: Event, settled: str = "") -> EventView:
+def event(g: BookGround, entry: Event, settled: str = "") -> EventView:
     """An event in the shape that pages show."""
     return EventView(
         what=entry.kind,
@@ -108,11 +108,11 @@ def event(g: Ground, entry: Event, settled: str = "") -> EventView:
     )
 
 
-def _unit(g: Ground, name: Name | None) -> Ref | None:
+def _unit(g: BookGround, name: Name | None) -> Ref | None:
     return g.views.ref("unit", g.data.key("unit", name.key)) if name else None
 
 
-def _owed(g: Ground, owed: Owed) -> EventView:
+def _owed(g: BookGround, owed: Owed) -> EventView:
     back = owed.settled
     says = f"given back {back.date or 'later'}, {g.views.where(back.where)}" if back else ""
     return event(g, owed.event, says)

@@ -39,7 +39,7 @@ class Photo:
 
 
 @dataclass(frozen=True, slots=True)
-class Saying:
+class EvidenceLine:
     """One piece of evidence: how certain, by what and whom, and where it stands."""
 
     percent: str
@@ -56,7 +56,7 @@ class FactView:
     id: str
     says: str
     percent: str
-    sayings: tuple[Saying, ...]
+    sayings: tuple[EvidenceLine, ...]
     names: tuple[Ref, ...] = ()
     gone: str = ""
 
@@ -181,7 +181,7 @@ class Views:
         shown = says(self.data, fact)
         sayings = tuple(self._saying(e, shown) for e in sorted(fact.evidence, key=lambda e: -e.certainty))
         if not sayings:
-            sayings = (Saying(percent(fact.certainty), "common practice, no source", "", "by size"),)
+            sayings = (EvidenceLine(percent(fact.certainty), "common practice, no source", "", "by size"),)
         used = names_used(self.data, fact.record) if fact.record else []
         named = dict.fromkeys(
             self.refs[kind, key]
@@ -197,8 +197,10 @@ class Views:
         there = self.photographs
         return tuple(Photo(p, photo_path(p) if p in there else "", of) for p in dict.fromkeys(paths))
 
-    def _saying(self, e: Evidence, of: str) -> Saying:
-        return Saying(percent(e.certainty), e.told, e.note, self.where(e.where), self.photos(e.photos, of))
+    def _saying(self, e: Evidence, of: str) -> EvidenceLine:
+        return EvidenceLine(
+            percent(e.certainty), e.told, e.note, self.where(e.where), self.photos(e.photos, of)
+        )
 
     # Answers
 

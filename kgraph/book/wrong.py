@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kgraph.book.answering import Cited
-from kgraph.book.ground import Ground
+from kgraph.book.ground import BookGround
 from kgraph.book.views import CautionView, Photo
 from kgraph.questions import BEST_ONLY, Wanted
 from kgraph.questions.faults import FaultRow, common_at, faults
@@ -40,7 +40,7 @@ class FaultsView:
     """Whether what every bench knows stands on the pages of positions alone."""
 
 
-def faults_of_set(g: Ground, key: str, cited: Cited, cautions: Iterable[str]) -> FaultsView:
+def faults_of_set(g: BookGround, key: str, cited: Cited, cautions: Iterable[str]) -> FaultsView:
     """What the folder and every bench know to go wrong with a set; `cautions` stand on its page already."""
     found = faults(g.graph, key, wanted=_wanted(g))
     full = g.answering.depth.why
@@ -52,7 +52,7 @@ def faults_of_set(g: Ground, key: str, cited: Cited, cautions: Iterable[str]) ->
     return FaultsView(_summary(rows), shown, tuple(g.views.cautions(names)), notes, not full)
 
 
-def _wanted(g: Ground) -> Wanted:
+def _wanted(g: BookGround) -> Wanted:
     return g.answering.wanted if g.answering.depth.weighed else BEST_ONLY
 
 
@@ -65,7 +65,7 @@ def _put_together(rows: Iterable[FaultRow]) -> Iterable[list[FaultRow]]:
     return found.values()
 
 
-def _view(g: Ground, rows: Sequence[FaultRow], cited: Cited) -> FaultView:
+def _view(g: BookGround, rows: Sequence[FaultRow], cited: Cited) -> FaultView:
     row = rows[0]
     return FaultView(
         row.fault or "",
@@ -94,7 +94,7 @@ def _summary(rows: Sequence[FaultRow]) -> str:
     return f"{len(kinds)} fault{'' if len(kinds) == 1 else 's'}: {said}" if kinds else ""
 
 
-def faults_of_position(g: Ground, key: str) -> list[FaultView]:
+def faults_of_position(g: BookGround, key: str) -> list[FaultView]:
     """What every bench knows to go wrong at a position."""
     rows = common_at(g.graph, key)
     return [FaultView(r.fault or "", (), _told(r, cure=True), COMMON, r.cautions) for r in rows]
@@ -112,7 +112,7 @@ class ItemView:
     photos: tuple[Photo, ...]
 
 
-def arrival_page(g: Ground, key: str) -> dict[str, Any]:
+def arrival_page(g: BookGround, key: str) -> dict[str, Any]:
     """What to read before the back of a set comes off: what `arrive` gives."""
     wanted = _wanted(g)
     page = arrival.page(g.graph, key, wanted=wanted)
@@ -130,5 +130,5 @@ def arrival_page(g: Ground, key: str) -> dict[str, Any]:
     }
 
 
-def _item(g: Ground, item: Item) -> ItemView:
+def _item(g: BookGround, item: Item) -> ItemView:
     return ItemView(item.text, item.below, g.views.photos(item.photos, item.text))

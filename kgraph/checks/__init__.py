@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
 from kgraph.checks import agreeing, bridges, disagreeing, facts, names, runs, shelf, sizes, slips
-from kgraph.checks.ground import Check, Ground
+from kgraph.checks.ground import Check, CheckGround
 from kgraph.collection import Collection, resolving
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import WholeGraph
@@ -32,7 +32,7 @@ def check_all(data: Collection, graph: WholeGraph) -> list[Problem]:
 
     The faults of reading and of single entries are not among them: those come with the records.
     """
-    ground = Ground(data, graph)
+    ground = CheckGround(data, graph)
     return in_order(problem for check in CHECKS for problem in check(ground))
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from kgraph.checks.ground import Check, Ground, warning
+from kgraph.checks.ground import Check, CheckGround, warning
 from kgraph.claims import RebadgeClaim
 from kgraph.problems import Problem
 from kgraph.questions.likely import disagreeing
 
 
-def sisters_agree_in_something(ground: Ground) -> Iterator[Problem]:
+def sisters_agree_in_something(ground: CheckGround) -> Iterator[Problem]:
     """Two sets that a rebadge joins, with several keys recorded on both, agree in one of them at least."""
     for fact in disagreeing(ground.graph):
         if fact.where is not None:

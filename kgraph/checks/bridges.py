@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from kgraph.checks.ground import Check, Ground, warning
+from kgraph.checks.ground import Check, CheckGround, warning
 from kgraph.facts import Fact
 from kgraph.problems import Problem
 
@@ -15,7 +15,7 @@ WEAK = 0.7
 """A fact less certain than this is a doubt where much hangs on it: a choice of our own."""
 
 
-def no_weak_fact_joins_much(ground: Ground) -> Iterator[Problem]:
+def no_weak_fact_joins_much(ground: CheckGround) -> Iterator[Problem]:
     """Two groups of 20 or more sets, or parts, are not joined by one guess alone."""
     for kinds, what in ((("rebadge", "uses"), "sets"), (("same",), "parts")):
         facts = [fact for kind in kinds for fact in ground.of_kind(kind)]

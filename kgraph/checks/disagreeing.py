@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from kgraph import belt_sizes, quantities, records, words
-from kgraph.checks.ground import Check, Ground, at, error
+from kgraph.checks.ground import Check, CheckGround, at, error
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, shown
 
@@ -21,7 +21,7 @@ LENGTHS = tuple(belt_sizes.BELT_MEASURES)
 LENGTHS_APART = belt_sizes.MEASURES_APART
 
 
-def entries_that_disagree(ground: Ground) -> Iterator[Problem]:
+def entries_that_disagree(ground: CheckGround) -> Iterator[Problem]:
     """What two entries say of one thing must agree.
 
     Lists such as `positions` add up, and one part may lie in two drawers.
@@ -41,7 +41,7 @@ def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]
     return list(drawers.values())
 
 
-def _disagreements(ground: Ground, things: list[records.Thing]) -> Iterator[Problem]:
+def _disagreements(ground: CheckGround, things: list[records.Thing]) -> Iterator[Problem]:
     first: dict[str, tuple[records.Value, records.Thing]] = {}
     for thing in things:
         for key, value in _said(ground, thing):
@@ -58,7 +58,7 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
     return error(thing.where, "entries-disagree", says, "find out which is right and keep that one")
 
 
-def _said(ground: Ground, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
+def _said(ground: CheckGround, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
     left_out = {*ADDS_UP, *(LENGTHS if ground.data.inside_length_mm(thing) else ())}
     # Of several new names the last one is shown.
     left_out |= {"called", "date"} if thing.called else set()
@@ -94,7 +94,7 @@ def meaning(key: str, value: records.Value) -> Any:
         return fold(value) or " ".join(value.split())
 
 
-def _lengths_that_disagree(ground: Ground, things: list[records.Thing]) -> Iterator[Problem]:
+def _lengths_that_disagree(ground: CheckGround, things: list[records.Thing]) -> Iterator[Problem]:
     """The three ways to write a belt's length are one size; written in different ways, within 2 %."""
     measured = [(thing, mm) for thing in things if (mm := ground.data.inside_length_mm(thing)) is not None]
     for thing, mm in measured[1:]:

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
 from kgraph import records
-from kgraph.checks.ground import Check, Ground, at, error, warning
+from kgraph.checks.ground import Check, CheckGround, at, error, warning
 from kgraph.claims import ReplacesClaim, RunClaim, TakesClaim, UsesClaim
 from kgraph.collection.fact_ids import written_id
 from kgraph.collection.sayings import FACT_TYPES
@@ -19,7 +19,7 @@ from kgraph.problems import Problem, Where, command, shown
 _MOST_NAMED = 20
 
 
-def grades_are_known(ground: Ground) -> Iterator[Problem]:
+def grades_are_known(ground: CheckGround) -> Iterator[Problem]:
     """`how` is one of the grades, or one that a `grade` entry adds."""
     data = ground.data
     names = [data.text("grade", key) for key in data.grades]
@@ -33,7 +33,7 @@ def grades_are_known(ground: Ground) -> Iterator[Problem]:
             yield error(entry.where, "unknown-grade", f"how: {shown(entry.how)} is not a grade", mend)
 
 
-def an_id_has_one_statement(ground: Ground) -> Iterator[Problem]:
+def an_id_has_one_statement(ground: CheckGround) -> Iterator[Problem]:
     """One `id:` stands for one statement; said twice with the same meaning, it is one fact."""
     clashes = dict(ground.data.clashing_ids)
     events: dict[str, dict[str, records.Statement]] = defaultdict(dict)
@@ -54,7 +54,7 @@ def an_id_has_one_statement(ground: Ground) -> Iterator[Problem]:
             yield error(other.where, "id-twice", says, "give each statement its own id, or none")
 
 
-def replaces_goes_one_way(ground: Ground) -> Iterator[Problem]:
+def replaces_goes_one_way(ground: CheckGround) -> Iterator[Problem]:
     """A part cannot be newer than itself, through any number of `replaces` and `same`."""
     edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
     for fact in ground.of_kind("replaces"):
@@ -70,7 +70,7 @@ def replaces_goes_one_way(ground: Ground) -> Iterator[Problem]:
         yield _circle("replaces", "replaces", named)
 
 
-def uses_goes_one_way(ground: Ground) -> Iterator[Problem]:
+def uses_goes_one_way(ground: CheckGround) -> Iterator[Problem]:
     """An assembly cannot be built on itself, through any number of `uses`."""
     edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
     for fact in ground.of_kind("uses"):
@@ -133,14 +133,14 @@ def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
     return done
 
 
-def withdrawn_ids_are_known(ground: Ground) -> Iterator[Problem]:
+def withdrawn_ids_are_known(ground: CheckGround) -> Iterator[Problem]:
     """A `withdraw` takes back a fact of the folder, by an id that it has or had."""
     for entry in ground.data.unknown_withdraws:
         says = f"withdraw: no fact has the id {shown(entry.target)}, and nothing is taken back"
         yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, entry.target))
 
 
-def what_is_corrected_is_withdrawn(ground: Ground) -> Iterator[Problem]:
+def what_is_corrected_is_withdrawn(ground: CheckGround) -> Iterator[Problem]:
     """A saying that corrects an id stands beside a withdrawal of that id, and a fact has it."""
     targets = {e.target.strip() for e in ground.entries if isinstance(e, records.Withdraw)}
     for entry in ground.entries:
@@ -154,14 +154,14 @@ def what_is_corrected_is_withdrawn(ground: Ground) -> Iterator[Problem]:
             yield warning(entry.where, "unknown-withdraw", says, "withdraw it, or take the key out")
 
 
-def _known_ids(ground: Ground) -> dict[str, Fact]:
+def _known_ids(ground: CheckGround) -> dict[str, Fact]:
     """Every id of every fact, withdrawn ones too; and of events and withdrawals, without a fact."""
     data = ground.data
     facts = (*data.facts.values(), *(f for f, _ in data.withdrawn.values()))
     return {i: f for f in facts for i in f.ids}
 
 
-def _nearest_fact(ground: Ground, target: str) -> str:
+def _nearest_fact(ground: CheckGround, target: str) -> str:
     """What to do about an id that no fact has: the fact whose id is a slip of the hand away."""
     known = _known_ids(ground)
     near = nearest(target, known, 1)
@@ -172,7 +172,7 @@ def _nearest_fact(ground: Ground, target: str) -> str:
     return f"did you mean {near[0]}, the {fact.kind}{where}?"
 
 
-def nothing_is_told_in_two_ways(ground: Ground) -> Iterator[Problem]:
+def nothing_is_told_in_two_ways(ground: CheckGround) -> Iterator[Problem]:
     """One pair of sets, one use or one fit is told in one way.
 
     Where two sayings of a pair differ in what they leave out, all of it is left out; two fits with other work
@@ -194,7 +194,7 @@ def _as_it_stands(fact: Fact) -> tuple[Where, str]:
     return fact.where or Where(""), fact.id
 
 
-def _other_exceptions(ground: Ground, first: Fact, other: Fact) -> Problem:
+def _other_exceptions(ground: CheckGround, first: Fact, other: Fact) -> Problem:
     text = ground.data.text
     named = [[shown(text("position", key)) for key in fact.left_out] for fact in (other, first)]
     here, there = (", ".join(names) or "nothing" for names in named)
@@ -205,19 +205,18 @@ def _other_exceptions(ground: Ground, first: Fact, other: Fact) -> Problem:
     together = sorted({*first.left_out, *other.left_out})
     # Whichever is put right: the two must come to say the same.
     wrong = first if set(first.left_out) != set(together) else other
-    mend = (
-        f"find out which is right, then put the other right, such as: {correction(ground, wrong, together)}"
-    )
+    such = correction(ground, wrong, together)
+    mend = f"find out which is right, then put the other right, such as: {such}"
     return warning(other.where, "told-otherwise", says, mend)
 
 
-def correction(ground: Ground, fact: Fact, left_out: Sequence[str]) -> str:
+def correction(ground: CheckGround, fact: Fact, left_out: Sequence[str]) -> str:
     """The command that has a fact leave out these and nothing else."""
     names = ", ".join(ground.data.text("position", key) for key in left_out)
     return f"kgraph correct {fact.id} except {shlex.quote(names)}"
 
 
-def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
+def a_place_has_one_original(ground: CheckGround) -> Iterator[Problem]:
     """Two original parts at one place are a running change: neither goes where the other does by it.
 
     Places that facts make alike are one place here: a second original there may be a missing `except`.
@@ -235,7 +234,9 @@ def a_place_has_one_original(ground: Ground) -> Iterator[Problem]:
                 yield _two_originals(ground, originals[0], (part, place, fact))
 
 
-def _two_originals(ground: Ground, first: tuple[str, Place, Fact], other: tuple[str, Place, Fact]) -> Problem:
+def _two_originals(
+    ground: CheckGround, first: tuple[str, Place, Fact], other: tuple[str, Place, Fact]
+) -> Problem:
     part, place, fact = other
     before = shown(ground.data.text("part", first[0]))
     there = "" if first[1] == place else f" ({ground.place_text(first[1])}, which facts make alike)"
@@ -246,7 +247,7 @@ def _two_originals(ground: Ground, first: tuple[str, Place, Fact], other: tuple[
     return warning(fact.where, "two-originals", says, mend)
 
 
-def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
+def no_fact_is_refused_as_well(ground: CheckGround) -> Iterator[Problem]:
     """A part or a place's item that is said to go at a place, or at one alike, is not also refused there."""
     for place, refused in ground.graph.refused_at.items():
         here = sorted(Place(o, place.position) for o in ground.alike(*place))
@@ -264,7 +265,7 @@ def no_fact_is_refused_as_well(ground: Ground) -> Iterator[Problem]:
                 yield warning(fact.where, "fact-and-refuses", says, mend)
 
 
-def _to_be_excepted(ground: Ground, one: Place, other: Place) -> Fact | None:
+def _to_be_excepted(ground: CheckGround, one: Place, other: Place) -> Fact | None:
     """The least certain rebadge on the shortest way between two places; None where one needs no rebadge."""
     ways: list[tuple[Fact, ...] | None] = []
     for not_by in ("rebadge", ""):
@@ -281,7 +282,7 @@ def _to_be_excepted(ground: Ground, one: Place, other: Place) -> Fact | None:
     return min(found, key=lambda f: (f.certainty, f.id), default=None)
 
 
-def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
+def _said_to_go(ground: CheckGround, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
     if isinstance(item, Place):
         like = ground.alike(*item)
         fits = ground.graph.fits_to.get(place, ())
@@ -290,7 +291,7 @@ def _said_to_go(ground: Ground, item: str | Place, place: Place) -> list[tuple[P
     return [(place, fact) for part, _, fact in taken if ground.part(part) == ground.part(item)]
 
 
-def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]:
+def attributes_that_must_match_are_recorded(ground: CheckGround) -> Iterator[Problem]:
     """Sets with a place that must match in an attribute have that attribute recorded; once for each set."""
     missing: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     owners = _owners_at(ground)
@@ -310,7 +311,7 @@ def attributes_that_must_match_are_recorded(ground: Ground) -> Iterator[Problem]
         yield warning(ground.where("set", owner[2:]), "must-match-missing", says, mend)
 
 
-def _owners_at(ground: Ground) -> dict[str, set[str]]:
+def _owners_at(ground: CheckGround) -> dict[str, set[str]]:
     """Position -> the owners that some fact or list of positions gives it."""
     found: dict[str, set[str]] = defaultdict(set)
     graph = ground.graph
@@ -323,7 +324,7 @@ def _owners_at(ground: Ground) -> dict[str, set[str]]:
     return found
 
 
-def _sets_with(ground: Ground, position: str, owners: Mapping[str, set[str]]) -> set[str]:
+def _sets_with(ground: CheckGround, position: str, owners: Mapping[str, set[str]]) -> set[str]:
     """The sets with the position, where there is at least one other set to match."""
     found: set[str] = set()
     for owner in owners.get(position, ()):
@@ -331,7 +332,7 @@ def _sets_with(ground: Ground, position: str, owners: Mapping[str, set[str]]) ->
     return found if len(found) > 1 else set()
 
 
-def facts_say_how_they_are_known(ground: Ground) -> Iterator[Problem]:
+def facts_say_how_they_are_known(ground: CheckGround) -> Iterator[Problem]:
     """A fact names a source, or says how it is known, by a grade or by a certainty of its own."""
     for entry in ground.entries:
         if isinstance(entry, FACT_TYPES) and not (entry.how.strip() or entry.sources or entry.certainty):
@@ -339,7 +340,7 @@ def facts_say_how_they_are_known(ground: Ground) -> Iterator[Problem]:
             yield warning(entry.where, "no-evidence", says, "it counts as reported; add how: or source:")
 
 
-def sources_have_a_type(ground: Ground) -> Iterator[Problem]:
+def sources_have_a_type(ground: CheckGround) -> Iterator[Problem]:
     """A source says what it is: a paper, the bench, a photograph, a letter or a page."""
     for things in ground.data.things["source"].values():
         if not any(isinstance(t, records.Source) and t.type for t in things):
@@ -347,7 +348,7 @@ def sources_have_a_type(ground: Ground) -> Iterator[Problem]:
             yield warning(things[0].where, "no-type", says, "add type: printed, bench, photo, letter or page")
 
 
-def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
+def facts_of_an_assembly_reach_its_sets(ground: CheckGround) -> Iterator[Problem]:
     """A part or run at a place that its assembly does not list stays in the assembly; a fault does not."""
     for kind in ("takes", "run"):
         for fact in ground.of_kind(kind):
@@ -361,7 +362,7 @@ def facts_of_an_assembly_reach_its_sets(ground: Ground) -> Iterator[Problem]:
                 yield warning(fact.where, "position-not-listed", says, f"add {position} to its positions")
 
 
-def nested_assemblies_pass_positions_on(ground: Ground) -> Iterator[Problem]:
+def nested_assemblies_pass_positions_on(ground: CheckGround) -> Iterator[Problem]:
     """Sets built on an assembly get of the assembly under it only the places that both list."""
     for fact in ground.of_kind("uses"):
         under, owner, names = fact.of(UsesClaim)

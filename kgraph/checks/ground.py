@@ -64,7 +64,7 @@ def _pairs(key: str) -> set[str]:
 
 
 @dataclass
-class Ground:
+class CheckGround:
     """A collection and its graph, with what several checks need and none should work out twice."""
 
     data: Collection
@@ -176,7 +176,7 @@ class Ground:
         return (fact for fact in self.data.facts.values() if fact.kind == kind)
 
 
-Check = Callable[[Ground], Iterable[Problem]]
+Check = Callable[[CheckGround], Iterable[Problem]]
 
 
 def error(where: Where | None, code: str, says: str, mend: str = "") -> Problem:

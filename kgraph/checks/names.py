@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 
 from kgraph import records, trade
-from kgraph.checks.ground import Check, Ground, Near, at, error, warning
+from kgraph.checks.ground import Check, CheckGround, Near, at, error, warning
 from kgraph.collection import Collection
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Where, command, shown
@@ -19,7 +19,7 @@ _NEARLY_EQUAL = 0.85
 _MOST_GUESSED = 1000
 
 
-def one_meaning_for_each_also(ground: Ground) -> Iterator[Problem]:
+def one_meaning_for_each_also(ground: CheckGround) -> Iterator[Problem]:
     """An `also` name belongs to one thing, and is not itself declared as another thing of the kind."""
     for kind, by_key in ground.data.things.items():
         claims: dict[str, dict[str, tuple[Name, records.Thing]]] = defaultdict(dict)
@@ -46,7 +46,7 @@ def _claims(
             yield error(thing.where, "also-twice", says, "keep it with the one that it means")
 
 
-def no_name_is_both_set_and_assembly(ground: Ground) -> Iterator[Problem]:
+def no_name_is_both_set_and_assembly(ground: CheckGround) -> Iterator[Problem]:
     """`in:` must be able to tell a set from an assembly by the name."""
     sets, assemblies = _names_of(ground, "set"), _names_of(ground, "assembly")
     for key in sorted(sets.keys() & assemblies.keys()):
@@ -57,7 +57,7 @@ def no_name_is_both_set_and_assembly(ground: Ground) -> Iterator[Problem]:
         yield error(later, "set-and-assembly", says, mend)
 
 
-def _names_of(ground: Ground, kind: str) -> dict[str, tuple[str, Where]]:
+def _names_of(ground: CheckGround, kind: str) -> dict[str, tuple[str, Where]]:
     found: dict[str, tuple[str, Where]] = {}
     for things in ground.data.things[kind].values():
         for thing in things:
@@ -73,7 +73,7 @@ def _names_of(ground: Ground, kind: str) -> dict[str, tuple[str, Where]]:
 _NEED_AN_ENTRY = {"set", "assembly", "part", "source", "caution"}
 
 
-def used_names_are_declared(ground: Ground) -> Iterator[Problem]:
+def used_names_are_declared(ground: CheckGround) -> Iterator[Problem]:
     """A name used in a fact has an entry of its own; said once, at its first use."""
     told = 0
     for (kind, key), uses in ground.by_name.items():
@@ -97,7 +97,7 @@ def place_names(data: Collection) -> list[tuple[str, str]]:
     return [*{**trade.spellings("position"), **data.known("position")}.items(), *others]
 
 
-def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+def positions_are_not_misspelt(ground: CheckGround) -> Iterator[Problem]:
     """A place needs no entry; but of two nearly equal ones that which is named less often is doubtful.
 
     What the ground knows is spelt right, and may be what is meant.
@@ -119,7 +119,7 @@ def positions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
             yield warning(uses[0].entry.where, "near-position", says, f"did you mean {shown(near[1])}?")
 
 
-def kinds_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+def kinds_are_not_misspelt(ground: CheckGround) -> Iterator[Problem]:
     """A kind of part needs no entry; but one that is nearly a declared kind would not compare with it."""
     for (kind, key), uses in ground.by_name.items():
         if kind != "kind" or key in ground.data.things["kind"] or ground.data.ground(kind, key):
@@ -129,7 +129,7 @@ def kinds_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
             yield warning(uses[0].entry.where, "near-kind", says, f"did you mean {shown(near[1])}?")
 
 
-def exceptions_are_not_misspelt(ground: Ground) -> Iterator[Problem]:
+def exceptions_are_not_misspelt(ground: CheckGround) -> Iterator[Problem]:
     """An `except` may name any feature; but one nearly equal to a place or assembly leaves nothing out."""
     data = ground.data
     positions, assemblies = data.known("position"), data.known("assembly")
@@ -174,7 +174,7 @@ def nearly_equal(key: str, known: Near) -> tuple[str, str] | None:
     return None
 
 
-def names_are_written_one_way(ground: Ground) -> Iterator[Problem]:
+def names_are_written_one_way(ground: CheckGround) -> Iterator[Problem]:
     """A name that folds to another is the same name; written otherwise, without an `also`, it is doubtful."""
     first, told = _spellings(ground)
     for kind, name, entry in _all_names(ground):
@@ -202,7 +202,7 @@ def _plain(text: str) -> str:
     )
 
 
-def _spellings(ground: Ground) -> tuple[dict[tuple[str, str], tuple[str, Where]], set[tuple[str, str]]]:
+def _spellings(ground: CheckGround) -> tuple[dict[tuple[str, str], tuple[str, Where]], set[tuple[str, str]]]:
     """The spelling that each name is held to, and those that an `also` allows."""
     first: dict[tuple[str, str], tuple[str, Where]] = {}
     allowed: set[tuple[str, str]] = set()
@@ -216,7 +216,7 @@ def _spellings(ground: Ground) -> tuple[dict[tuple[str, str], tuple[str, Where]]
     return first, allowed
 
 
-def _all_names(ground: Ground) -> Iterator[tuple[str, Name, records.Entry]]:
+def _all_names(ground: CheckGround) -> Iterator[tuple[str, Name, records.Entry]]:
     """Every name declared, then every name used."""
     for entry in ground.entries:
         if isinstance(entry, records.Thing) and entry.kind != "stock":
@@ -232,13 +232,13 @@ _LOOKS_LIKE = str.maketrans(
 _SIGNS_OF_UNITS = {"Ω", "μ"}
 
 
-def names_do_not_look_alike(ground: Ground) -> Iterator[Problem]:
+def names_do_not_look_alike(ground: CheckGround) -> Iterator[Problem]:
     """Two names that look the same but are not, such as O and 0 or a Cyrillic letter, are doubtful."""
     says = "looks like {other} at {at} and is another name"
     yield from _pairs_by(ground, "look-alike", says, lambda name: fold(name.text.translate(_LOOKS_LIKE)))
 
 
-def names_keep_to_one_script(ground: Ground) -> Iterator[Problem]:
+def names_keep_to_one_script(ground: CheckGround) -> Iterator[Problem]:
     """A name with letters of two scripts cannot be told from one that looks the same."""
     for kind, name, entry in ground.names:
         if name.text.isascii():
@@ -257,13 +257,13 @@ def _script(char: str) -> str:
     return first if first in {"latin", "cyrillic", "greek"} else ""
 
 
-def names_differ_by_more_than_a_separator(ground: Ground) -> Iterator[Problem]:
+def names_differ_by_more_than_a_separator(ground: CheckGround) -> Iterator[Problem]:
     """1.2 and 12, 1/2 and 12, 11-4 and 1-14: names that a lost point or dash would make one."""
     says = "differs from {other} at {at} only by a point, a stroke or a dash between digits"
     yield from _pairs_by(ground, "near-number", says, lambda name: re.sub(r"[./-]", "", name.key))
 
 
-def _pairs_by(ground: Ground, code: str, says: str, group: Callable[[Name], str]) -> Iterator[Problem]:
+def _pairs_by(ground: CheckGround, code: str, says: str, group: Callable[[Name], str]) -> Iterator[Problem]:
     """A warning for each name with the same group as an earlier one of its kind, but another key."""
     first: dict[tuple[str, str], tuple[Name, records.Entry]] = {}
     for kind, name, entry in ground.names:
@@ -274,7 +274,7 @@ def _pairs_by(ground: Ground, code: str, says: str, group: Callable[[Name], str]
             yield warning(entry.where, code, f"{kind} {shown(name.text)} {said}", mend)
 
 
-def declared_things_are_used(ground: Ground) -> Iterator[Problem]:
+def declared_things_are_used(ground: CheckGround) -> Iterator[Problem]:
     """A declared part, assembly, source, position or kind that nothing names gives no answer."""
     used = {(kind, key) for kind, key in ground.by_name if kind != "assembly"}
     used |= {("assembly", key) for key in ground.data.assemblies}

@@ -32,7 +32,7 @@ def newcomers(data: Collection, entries: Iterable[records.Entry]) -> list[Newcom
     """The new names of entries that come to a folder, each once, in their order."""
     come = list(entries)
     after = collection.build([*data.entries, *come])
-    known = _Known(data)
+    known = _KnownNames(data)
     found: dict[tuple[str, str], Newcomer] = {}
     for entry in come:
         for kind, named, declared in _named(after, entry):
@@ -73,7 +73,7 @@ def said_in_vain(data: Collection, entries: Iterable[records.Entry]) -> Iterator
             )
 
 
-class _Known:
+class _KnownNames:
     """The names of a folder, by kind, to look for near ones among."""
 
     def __init__(self, data: Collection) -> None:

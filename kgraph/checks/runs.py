@@ -8,14 +8,14 @@ from itertools import chain
 from kgraph import belt_sizes, records, words
 from kgraph.belts import recorded, rubber, runs
 from kgraph.belts.shapes import GeometryError
-from kgraph.checks.ground import Check, Ground, at, error, warning
+from kgraph.checks.ground import Check, CheckGround, at, error, warning
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, shown
 
 
-def belts_have_their_sizes(ground: Ground) -> Iterator[Problem]:
+def belts_have_their_sizes(ground: CheckGround) -> Iterator[Problem]:
     """A belt without its section or its inside length can be compared with no other."""
     for key in ground.graph.parts_of_kind.get(ground.data.belt_kind(), ()):
         section, length = recorded.sizes_of(ground.data, key)
@@ -25,7 +25,7 @@ def belts_have_their_sizes(ground: Ground) -> Iterator[Problem]:
             yield warning(ground.where("part", key), "belt-sizes", says, "measure it and add it")
 
 
-def lengths_by_another_name_can_be_read(ground: Ground) -> Iterator[Problem]:
+def lengths_by_another_name_can_be_read(ground: CheckGround) -> Iterator[Problem]:
     """What is written of a belt's length is one, and one length, also where its kind has another name.
 
     Of entries that call their kind a belt, or name none, reading has told it.
@@ -49,7 +49,7 @@ def _wrong_lengths(entry: records.Thing) -> Iterator[Problem]:
         yield warning(entry.where, "lengths-disagree", f"belt {name}: {says}", mend)
 
 
-def runs_can_be(ground: Ground) -> Iterator[Problem]:
+def runs_can_be(ground: CheckGround) -> Iterator[Problem]:
     """A belt can go round the pulleys of a run in the order and on the sides that it says."""
     for fact in ground.of_kind("run"):
         run = _run(fact)
@@ -64,11 +64,11 @@ def runs_can_be(ground: Ground) -> Iterator[Problem]:
             yield error(fact.where, "impossible-run", says, "measure the pulleys again")
 
 
-def _run(fact: Fact) -> runs.Run | None:
+def _run(fact: Fact) -> runs.BeltRun | None:
     return recorded.run_of(fact.record) if isinstance(fact.record, records.Run) else None
 
 
-def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
+def pulls_are_at_a_pulley(ground: CheckGround) -> Iterator[Problem]:
     """The shaft at which a pull is measured is one of the run; a misspelt one is an error.
 
     One that is like none of the names may be a shaft that the belt does not reach: then the load is not
@@ -88,7 +88,7 @@ def pulls_are_at_a_pulley(ground: Ground) -> Iterator[Problem]:
         yield (error if near else warning)(fact.where, "unknown-pulley", says, mend)
 
 
-def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
+def recorded_belts_suit_their_run(ground: CheckGround) -> Iterator[Problem]:
     """A belt recorded at the place of a run, or at a place alike, is stretched there as the run wants."""
     for fact in ground.of_kind("run"):
         run, (owner, position) = _run(fact), fact.claim[:2]
@@ -106,7 +106,7 @@ def recorded_belts_suit_their_run(ground: Ground) -> Iterator[Problem]:
                 )
 
 
-def _unsuited(run: runs.Run, belt: runs.Belt) -> str:
+def _unsuited(run: runs.BeltRun, belt: runs.Belt) -> str:
     thick = belt.section.thickness_mm
     try:
         path = runs.belt_path(run, 0.0)

@@ -6,14 +6,14 @@ import re
 from collections.abc import Iterator, Sequence
 
 from kgraph import records
-from kgraph.checks.ground import Check, Ground, error, warning
+from kgraph.checks.ground import Check, CheckGround, error, warning
 from kgraph.names import Name
 from kgraph.problems import Problem, Where, command, shown
 from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
 from kgraph.shelf.events import Event
 
 
-def events_name_known_units(ground: Ground) -> Iterator[Problem]:
+def events_name_known_units(ground: CheckGround) -> Iterator[Problem]:
     """What was taken or given back comes from, and goes to, units that are declared."""
     known = ground.data.things["unit"]
     for entry in ground.entries:
@@ -32,7 +32,7 @@ def _units_of(entry: records.Entry) -> list[tuple[str, Name]]:
     return [("to", entry.to)] if isinstance(entry, records.Restored | records.Fitted) else []
 
 
-def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
+def units_are_of_known_sets(ground: CheckGround) -> Iterator[Problem]:
     """The set that a unit is one of is declared, or some fact speaks of it."""
     for unit in _units(ground):
         if unit.set is None:
@@ -47,7 +47,7 @@ def units_are_of_known_sets(ground: Ground) -> Iterator[Problem]:
             yield warning(unit.where, "unknown-set", says, mend)
 
 
-def units_have_known_places(ground: Ground) -> Iterator[Problem]:
+def units_have_known_places(ground: CheckGround) -> Iterator[Problem]:
     """A place that a unit's `state` or `wants` names is named by something beside units."""
     on_shelf = (records.Unit, records.Done)
     for unit in _units(ground):
@@ -65,16 +65,16 @@ def units_have_known_places(ground: Ground) -> Iterator[Problem]:
             yield warning(unit.where, "unknown-place", says, mend)
 
 
-def _units(ground: Ground) -> list[records.Unit]:
+def _units(ground: CheckGround) -> list[records.Unit]:
     return [e for e in ground.entries if isinstance(e, records.Unit)]
 
 
-def events_can_have_happened(ground: Ground) -> Iterator[Problem]:
+def events_can_have_happened(ground: CheckGround) -> Iterator[Problem]:
     """Replayed in the order of reading, every event takes what is there, and settles what is owed."""
     yield from ground.shelf.problems
 
 
-def events_stand_in_order_of_date(ground: Ground) -> Iterator[Problem]:
+def events_stand_in_order_of_date(ground: CheckGround) -> Iterator[Problem]:
     """Of one unit no event is dated before one that is read earlier: events count in the order of reading."""
     told: set[int] = set()
     for history in ground.shelf.histories.values():
@@ -95,7 +95,7 @@ _ISO_DAY = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 _ORDER = "events count in the order in which they are read: is a date wrong, or does it stand too far down?"
 
 
-def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
+def conditions_are_plain(ground: CheckGround) -> Iterator[Problem]:
     """A condition that means that nothing is to be had says so in just one of the words for it."""
     for where, unit, name, condition in _conditions(ground):
         if sounds_spoilt(condition):
@@ -106,7 +106,7 @@ def conditions_are_plain(ground: Ground) -> Iterator[Problem]:
             yield warning(where, "unclear-condition", says, mend)
 
 
-def _conditions(ground: Ground) -> Iterator[tuple[Where, str, str, str]]:
+def _conditions(ground: CheckGround) -> Iterator[tuple[Where, str, str, str]]:
     """Where it stands, the unit, the place and the condition of every one that is told."""
     for unit in _units(ground):
         yield from ((unit.where, unit.name.text, name.text, text) for name, text in unit.state)

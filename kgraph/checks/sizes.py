@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from kgraph import records, size_rules
-from kgraph.checks.ground import Check, Ground, at, warning
+from kgraph.checks.ground import Check, CheckGround, at, warning
 from kgraph.claims import SameClaim
 from kgraph.fits.graph import sort_of
 from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
@@ -14,7 +14,7 @@ from kgraph.problems import Problem, shown
 _NO_SIZES = {"note", "caution"}
 
 
-def parts_that_are_the_same_have_one_size(ground: Ground) -> Iterator[Problem]:
+def parts_that_are_the_same_have_one_size(ground: CheckGround) -> Iterator[Problem]:
     """What both of two parts said to be the same record agrees by the rules of their kind.
 
     Those rules hold here whether or not the kind is generic; without any, every recorded value must agree.
@@ -30,17 +30,17 @@ def parts_that_are_the_same_have_one_size(ground: Ground) -> Iterator[Problem]:
             yield warning(fact.where, "same-but-differ", says, "measure again, or withdraw the fact")
 
 
-def _at(ground: Ground, part: str) -> str:
+def _at(ground: CheckGround, part: str) -> str:
     return at(ground.where("part", part))
 
 
-def _kinds_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
+def _kinds_apart(ground: CheckGround, one: str, other: str) -> Iterator[str]:
     kinds = sort_of(ground.data, one), sort_of(ground.data, other)
     if all(kinds) and kinds[0] != kinds[1]:
         yield f"kind {' and '.join(shown(ground.data.text('kind', k)) for k in kinds)}"
 
 
-def _sizes_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
+def _sizes_apart(ground: CheckGround, one: str, other: str) -> Iterator[str]:
     data = ground.data
     rules = rules_said(data, sort_of(data, one) or sort_of(data, other))
     for key in rules or _recorded(ground, one):
@@ -52,12 +52,12 @@ def _sizes_apart(ground: Ground, one: str, other: str) -> Iterator[str]:
             yield f"{shown(key)} {_show(ground, one, key)} and {_show(ground, other, key)}"
 
 
-def _recorded(ground: Ground, part: str) -> list[str]:
+def _recorded(ground: CheckGround, part: str) -> list[str]:
     things = ground.data.things["part"].get(part, ())
     return sorted({k for t in things for k, _ in t.attributes} - _NO_SIZES)
 
 
-def _show(ground: Ground, part: str, key: str) -> str:
+def _show(ground: CheckGround, part: str, key: str) -> str:
     written = ground.data.attribute("part", part, key)
     if written and isinstance(written[0], str):
         return shown(written[0])
@@ -65,7 +65,7 @@ def _show(ground: Ground, part: str, key: str) -> str:
     return f"{size:.5g} mm" if isinstance(size, float) else shown(str(size))
 
 
-def compared_sizes_can_be_read(ground: Ground) -> Iterator[Problem]:
+def compared_sizes_can_be_read(ground: CheckGround) -> Iterator[Problem]:
     """A size that its kind compares is written as a length, or as a rating with its unit."""
     for kind in ground.graph.parts_of_kind:
         keys = [k for k, rule in rules_said(ground.data, kind).items() if not _same(rule)]
@@ -79,7 +79,7 @@ def _same(rule: str) -> bool:
     return size_rules.compare_rule(rule).how == "same"
 
 
-def _unread(ground: Ground, part: str, key: str) -> Problem:
+def _unread(ground: CheckGround, part: str, key: str) -> Problem:
     things: Sequence[records.Thing] = ground.data.things["part"].get(part, ())
     where = next((t.where for t in things if any(k == key for k, _ in t.attributes)), None)
     written = next((v for t in things for k, v in t.attributes if k == key), "")

@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 
 from kgraph import mains, records
-from kgraph.checks.ground import Check, Ground, at, warning
+from kgraph.checks.ground import Check, CheckGround, at, warning
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.names import compared, fold, nearest
 from kgraph.problems import Problem, command, shown
@@ -24,7 +24,7 @@ _MOST_COMPARED = 200
 _NAMED = ("set", "assembly", "part", "source")
 
 
-def nothing_stands_for_the_line_above(ground: Ground) -> Iterator[Problem]:
+def nothing_stands_for_the_line_above(ground: CheckGround) -> Iterator[Problem]:
     """A ditto mark says nothing in a fact file, where no line is above another."""
     by_place = {e.where: f.id for f in ground.data.facts_as_said() for e in f.evidence}
     for entry in ground.entries:
@@ -56,7 +56,7 @@ def _texts(value: Value) -> Iterator[str]:
             yield from _texts(inner)
 
 
-def declared_names_are_more_than_a_slip_apart(ground: Ground) -> Iterator[Problem]:
+def declared_names_are_more_than_a_slip_apart(ground: CheckGround) -> Iterator[Problem]:
     """Two declared things whose names differ in one slip in one long word may be one, spelt in two ways."""
     uses = Counter((use.kind, use.key) for use in ground.uses)
     for kind in _NAMED:
@@ -82,7 +82,7 @@ def _mend(kind: str, thing: records.Thing, before: records.Thing) -> str:
     return "if they are one, spell it alike in the file"
 
 
-def _said_apart(ground: Ground, kind: str) -> set[frozenset[str]]:
+def _said_apart(ground: CheckGround, kind: str) -> set[frozenset[str]]:
     """The pairs of which a fact says how they stand to each other."""
     kinds = {"set": ("distinct", "rebadge"), "part": ("same", "replaces")}.get(kind, ())
     return {
@@ -92,7 +92,7 @@ def _said_apart(ground: Ground, kind: str) -> set[frozenset[str]]:
     }
 
 
-def _a_slip_apart(ground: Ground, kind: str) -> Iterator[tuple[str, str]]:
+def _a_slip_apart(ground: CheckGround, kind: str) -> Iterator[tuple[str, str]]:
     """The pairs of keys whose names have the same words but one, in which a slip makes one of the other."""
     alike: dict[tuple[str, ...], list[tuple[str, str]]] = defaultdict(list)
     for key, things in ground.data.things[kind].items():
@@ -123,7 +123,7 @@ def _one_slip(one: str, other: str) -> bool:
     return any(long[:i] + long[i + 1 :] == short for i in range(len(long)))
 
 
-def mains_are_written_one_way(ground: Ground) -> Iterator[Problem]:
+def mains_are_written_one_way(ground: CheckGround) -> Iterator[Problem]:
     """One voltage is written one way in a folder: what names no frequency agrees with 50 and 60 Hz alike."""
     ways: dict[tuple[tuple[float, float], ...], dict[str, list[records.Thing]]] = defaultdict(
         lambda: defaultdict(list)

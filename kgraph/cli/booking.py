@@ -32,21 +32,21 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
 
     Example: kgraph book pages --title "My shelf"
     """
-    from kgraph.book.ground import Ground, Wishes
+    from kgraph.book.ground import BookGround, BookWishes
     from kgraph.book.pages import Book
     from kgraph.book.renewing import Renewal
     from kgraph.book.working import made as made_pages
     from kgraph.book.writing import write_book
 
     loaded = load(settings)
-    wishes = Wishes(
+    wishes = BookWishes(
         **({"title": title} if title else {}),
         seconds=seconds,
         folders=tuple(settings.shown),
         left_out=loaded.left_out,
     )
     pictures = _Pictures(loaded)
-    made = Book(Ground(loaded.graph, wishes, pictures.draw, _thumbnails(settings, loaded)))
+    made = Book(BookGround(loaded.graph, wishes, pictures.draw, _thumbnails(settings, loaded)))
     pictures.disputes = made.ground.answering.depth.weighed
     renewal = Renewal(made, folder)
     makers = renewal.makers

@@ -92,9 +92,9 @@ def _chosen(
 ) -> list[Problem]:
     """The problems that were asked for; raises WrongUse for a file or sort that nothing is of."""
     if since is not None:
-        from kgraph.folder.history import Changed
+        from kgraph.folder.history import ChangedEntries
 
-        changed = Changed(settings.folders, since)
+        changed = ChangedEntries(settings.folders, since)
         found = [p for p in found if changed.holds(p.where)]
     if files:
         paths = [disk.display(path) for folder in settings.folders for path in disk.fact_files(folder)]

@@ -193,13 +193,13 @@ draw.add_command(run_picture)
 
 
 def _takers(loaded: Loaded, words: tuple[str, ...], wish: Wanted) -> tuple[Any, Answer]:
-    from kgraph.render.dot import Asked
+    from kgraph.render.dot import PicturedQuestion
 
     if asked.is_part(loaded.graph, words):
         part = questions.part_named(loaded.data, " ".join(words))
-        return Asked(part=part), questions.takers_of_part(loaded.graph, part, wish)
+        return PicturedQuestion(part=part), questions.takers_of_part(loaded.graph, part, wish)
     set_key, position = questions.place_named(loaded.data, words)
-    place = Asked(set_key=set_key, position=position)
+    place = PicturedQuestion(set_key=set_key, position=position)
     return place, questions.takers_of_place(loaded.graph, set_key, position, wish)
 
 

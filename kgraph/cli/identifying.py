@@ -100,7 +100,7 @@ def visible_text(text: str) -> str:
     return "".join(f"{visible(line)}\n" for line in text.split("\n")[:-1])
 
 
-def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.Step:
+def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.KeyStep:
     """The identification key of the sets named, or of all."""
     named = [f"s:{questions.name_of(loaded.data, 'set', word)}" for word in words]
     owners = named or sets_of(loaded.data)

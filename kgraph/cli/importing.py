@@ -21,7 +21,7 @@ from kgraph.cli.picturing import named_as_kept
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.exchange.csv_in import ENCODINGS
-from kgraph.exchange.formats import FOLDER, READERS, Fault, Found, Incoming, Pairs, reader
+from kgraph.exchange.formats import FOLDER, READERS, FoundEntries, Incoming, Pairs, RowFault, reader
 from kgraph.exchange.fresh import not_yet
 from kgraph.folder import disk, schema, writing
 from kgraph.photographs import Picture, keep
@@ -112,7 +112,7 @@ def import_(
         return _import(settings, file, found, yes, bad)
 
 
-def _import(settings: Settings, file: Path, found: Found, yes: bool, bad: _Bad) -> int:
+def _import(settings: Settings, file: Path, found: FoundEntries, yes: bool, bad: _Bad) -> int:
     for note in found.notes:
         print(visible(f"{file}: {note}"), file=sys.stderr)
     tell_some([f"{p.where}: warning: {p.says}" for p in found.warnings], "")
@@ -147,9 +147,9 @@ class _Bad:
     """The rows with faults so far, and whether they are left out or stop the import."""
 
     skip: bool
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[RowFault] = field(default_factory=list)
 
-    def add(self, faults: Sequence[Fault]) -> None:
+    def add(self, faults: Sequence[RowFault]) -> None:
         """Note faults; raises CannotRun with all of them unless they are left out."""
         self.faults += faults
         if faults and not self.skip:
@@ -159,7 +159,7 @@ class _Bad:
 
 
 @contextmanager
-def _wrong_rows(found: Found, target: Path | None, suffix: str, skip: bool) -> Iterator[_Bad]:
+def _wrong_rows(found: FoundEntries, target: Path | None, suffix: str, skip: bool) -> Iterator[_Bad]:
     """The rows with faults; come what may, they are at last written as a table where that was asked for."""
     bad = _Bad(skip)
     try:
@@ -179,7 +179,7 @@ def _wrong_rows(found: Found, target: Path | None, suffix: str, skip: bool) -> I
             print("--wrong FILE writes these rows as a table, with what is wrong with each", file=sys.stderr)
 
 
-def _not_left_out(found: Found, asking: bool, bad: _Bad) -> Sequence[Fault]:
+def _not_left_out(found: FoundEntries, asking: bool, bad: _Bad) -> Sequence[RowFault]:
     """The rows that look like no entry, unless somebody who can be asked leaves them out."""
     if not found.asked or bad.skip or not asking:
         return found.asked
@@ -191,7 +191,7 @@ def _not_left_out(found: Found, asking: bool, bad: _Bad) -> Sequence[Fault]:
     return ()
 
 
-def _checked(file: Path, found: Found, bad: _Bad, asked: Sequence[Fault]) -> list[_Come]:
+def _checked(file: Path, found: FoundEntries, bad: _Bad, asked: Sequence[RowFault]) -> list[_Come]:
     """The entries that can be read; raises CannotRun with every fault, each at its place."""
     name = disk.display(file)
     come: list[_Come] = []
@@ -205,7 +205,7 @@ def _checked(file: Path, found: Found, bad: _Bad, asked: Sequence[Fault]) -> lis
             faults = [p for p in problems if p.severity == "error"]
             if not faults and not entries:
                 faults = problems
-            wrong += [Fault(p._replace(where=_place(p, text, pairs, places)), row) for p in faults]
+            wrong += [RowFault(p._replace(where=_place(p, text, pairs, places)), row) for p in faults]
             if not faults:
                 come += [_Come(text, entry.changed(where=places[""]), row) for entry in entries]
             step()
@@ -249,7 +249,7 @@ def _place(fault: Problem, text: str, pairs: Pairs, places: Mapping[str, Where])
 # Beside what the folder says ------------------------------------------------------------------
 
 
-def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: bool, bad: _Bad) -> int:
+def _add(settings: Settings, file: Path, found: FoundEntries, come: list[_Come], yes: bool, bad: _Bad) -> int:
     """Show what of the entries is new, and write it if it is right and wanted."""
     come, pictures = _with_pictures(settings, file, come)
     seen = event_log.bytes_of(settings.folders)
@@ -283,7 +283,7 @@ def _add(settings: Settings, file: Path, found: Found, come: list[_Come], yes: b
     return 0
 
 
-def _new(loaded: Loaded, found: Found, come: Sequence[_Come]) -> tuple[list[_Come], Sequence[Entry]]:
+def _new(loaded: Loaded, found: FoundEntries, come: Sequence[_Come]) -> tuple[list[_Come], Sequence[Entry]]:
     """What of all that came is not in the folder, and what a table does not say any more.
 
     Of a table it may stand in another row now, and put right what was read from it before.
@@ -321,7 +321,7 @@ def _tell_gone(gone: Sequence[Entry]) -> None:
     tell_some([f"{e.where}: {says.format(saying_id(e.pairs))}" for e in gone], "")
 
 
-def _beside(loaded: Loaded, found: Found, new: list[_Come], bad: _Bad) -> list[_Come]:
+def _beside(loaded: Loaded, found: FoundEntries, new: list[_Come], bad: _Bad) -> list[_Come]:
     """What of the new entries is right beside what the folder says, by the checks of `add`.
 
     Raises CannotRun with every fault; where rows may be skipped what is wrong is listed and left out.
@@ -335,7 +335,7 @@ def _beside(loaded: Loaded, found: Found, new: list[_Come], bad: _Bad) -> list[_
             break
         wrong = _wrong_ones(loaded, new, errors)
         places = {one.entry.where: one.row for one in new}
-        bad.faults += [Fault(p, places[p.where]) for p in errors if p.where in places]
+        bad.faults += [RowFault(p, places[p.where]) for p in errors if p.where in places]
         if not wrong or not bad.skip:
             raise CannotRun(*errors, "nothing was written")
         for problem in errors:
@@ -374,7 +374,7 @@ def _wrong_ones(loaded: Loaded, new: Sequence[_Come], errors: Sequence[Problem])
 # The guess ------------------------------------------------------------------------------------
 
 
-def _is_meant_so(found: Found) -> bool:
+def _is_meant_so(found: FoundEntries) -> bool:
     """Whether the columns are meant as they were guessed, by the user's word."""
     _show_guess(found)
     for doubt in found.doubts:
@@ -382,7 +382,7 @@ def _is_meant_so(found: Found) -> bool:
     return click.confirm("are the columns meant so?")
 
 
-def _show_guess(found: Found) -> None:
+def _show_guess(found: FoundEntries) -> None:
     """How the columns were understood, as a mapping file that can be kept and changed."""
     for line in found.guess.splitlines():
         print(visible(line))

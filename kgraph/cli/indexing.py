@@ -18,17 +18,17 @@ from kgraph.index import compiling, freshness, renewing, store, working
 from kgraph.index.shares import Apart
 
 if TYPE_CHECKING:
-    from kgraph.cli.opening import Place
+    from kgraph.cli.opening import IndexPlace
     from kgraph.fits.graph import WholeGraph
 
 
-def rows(place: Place, graph: WholeGraph) -> Iterator[tuple[str, Any]]:
+def rows(place: IndexPlace, graph: WholeGraph) -> Iterator[tuple[str, Any]]:
     """All rows that say what the files say."""
     yield from compiling.rows(graph, renewing.numbered(place.folders))
     yield from renewing.texts(place.folders)
 
 
-def young(place: Place) -> freshness.Young | None:
+def young(place: IndexPlace) -> freshness.Young | None:
     """The young files before they are read; None where one cannot be read."""
     try:
         return freshness.young_of(place.folders, place.stamps, place.now_ns)
@@ -36,7 +36,7 @@ def young(place: Place) -> freshness.Young | None:
         return None
 
 
-def compile_whole(place: Place, graph: WholeGraph, before: freshness.Young) -> None:
+def compile_whole(place: IndexPlace, graph: WholeGraph, before: freshness.Young) -> None:
     """Make the index of a graph; `before` are the young files as they were before it was read."""
 
     def fill(index: store.Writing) -> None:
@@ -45,7 +45,7 @@ def compile_whole(place: Place, graph: WholeGraph, before: freshness.Young) -> N
     _make(place, before, fill)
 
 
-def compile_in_shares(place: Place) -> bool:
+def compile_in_shares(place: IndexPlace) -> bool:
     """Make the index from the files by several processes; False where the folder must be read whole.
 
     That is one with faults, one that only all facts together can decide, and one that is soon read.
@@ -60,7 +60,7 @@ def compile_in_shares(place: Place) -> bool:
         return False
 
 
-def _in_shares(place: Place, most: int, index: store.Writing) -> None:
+def _in_shares(place: IndexPlace, most: int, index: store.Writing) -> None:
     """Raises Apart, EOFError, OSError."""
     files = _files(place)
     with working.Work(working.shares_of(files, most), most) as work:
@@ -70,7 +70,7 @@ def _in_shares(place: Place, most: int, index: store.Writing) -> None:
             work.compile(index, step)
 
 
-def _files(place: Place) -> list[working.File]:
+def _files(place: IndexPlace) -> list[working.File]:
     """The fact files in the order of reading; raises Apart where one is not as it stood, or named twice."""
     sizes = {(i, stamp[0]): stamp[1] for i, stamps in enumerate(place.stamps) for stamp in stamps}
     made: dict[str, working.File] = {}
@@ -84,7 +84,7 @@ def _files(place: Place) -> list[working.File]:
     return list(made.values())
 
 
-def _make(place: Place, before: freshness.Young, fill: Callable[[store.Writing], None]) -> bool:
+def _make(place: IndexPlace, before: freshness.Young, fill: Callable[[store.Writing], None]) -> bool:
     """Write an index and the note that says how its files stood; False where that cannot be."""
     token = os.urandom(8).hex()
     try:

@@ -34,7 +34,7 @@ from kgraph.collection import Collection
 from kgraph.collection.trusting import via_trust
 from kgraph.exchange import foreign
 from kgraph.exchange import merge as merging
-from kgraph.exchange.merge import Merged, Wanted
+from kgraph.exchange.merge import Merged, MergeWishes
 from kgraph.folder import disk, schema, writing
 from kgraph.names import fold
 from kgraph.problems import CannotRun, Problem, WrongUse, in_order
@@ -110,7 +110,7 @@ def merge(
     known = via_trust(loaded.data, loaded.data.key("via", fold(named)))
     named = named if known is not None else origin or theirs.resolve().name
     counts = trust if trust is not None else 1.0 if known is None else known
-    wanted = Wanted(named, counts, shelf, day or date.today().isoformat())
+    wanted = MergeWishes(named, counts, shelf, day or date.today().isoformat())
     with steps("merging"):
         merged = merging.merge(loaded.data, other, wanted)
     if not _is_another(merged, wanted, yes or dry_run):
@@ -137,7 +137,7 @@ def merge(
     return 0
 
 
-def _is_another(merged: Merged, wanted: Wanted, yes: bool) -> bool:
+def _is_another(merged: Merged, wanted: MergeWishes, yes: bool) -> bool:
     """Whether a folder that brings what another name brought is another one.
 
     Raises WrongUse where nobody can be asked and `yes` was not said.
@@ -156,7 +156,7 @@ def _is_another(merged: Merged, wanted: Wanted, yes: bool) -> bool:
     return click.confirm(visible(f"is {wanted.origin} another folder than {name}?"))
 
 
-def _ask_of_ours(data: Collection, merged: Merged, wanted: Wanted) -> None:
+def _ask_of_ours(data: Collection, merged: Merged, wanted: MergeWishes) -> None:
     """Ask of each fact that they took back and we say ourselves whether ours is to go too."""
     for back in merged.against:
         why = f" ({back.by.why})" if back.by.why else ""
@@ -246,7 +246,7 @@ def _summary(outcome: _Outcome) -> str:
     return f"new: {kinds_of(outcome.new)}; {told}"
 
 
-def _show_json(theirs: Path, wanted: Wanted, dry_run: bool, outcome: _Outcome) -> None:
+def _show_json(theirs: Path, wanted: MergeWishes, dry_run: bool, outcome: _Outcome) -> None:
     question = {
         "command": "merge",
         "theirs": disk.display(theirs),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from kgraph.fits.graph import WholeGraph
 
 
-class Place(NamedTuple):
+class IndexPlace(NamedTuple):
     """Where the index of some fact folders lies, and how their files stood at a moment."""
 
     path: str
@@ -30,12 +30,12 @@ class Place(NamedTuple):
     now_ns: int
 
 
-def _place(settings: Settings) -> Place | None:
+def _place(settings: Settings) -> IndexPlace | None:
     """None where indexes are switched off, or none can stand for these folders."""
     folders = settings.shown
     path = store.index_path(folders) if _lie_apart(folders) else None
     stamps, now_ns = None if path is None else store.stamps_of(folders), time.time_ns()
-    return None if path is None or stamps is None else Place(path, folders, stamps, now_ns)
+    return None if path is None or stamps is None else IndexPlace(path, folders, stamps, now_ns)
 
 
 def _lie_apart(folders: list[str]) -> bool:
@@ -44,7 +44,7 @@ def _lie_apart(folders: list[str]) -> bool:
     return not any(a.startswith(b) for i, a in enumerate(whole) for j, b in enumerate(whole) if i != j)
 
 
-def _place_for_question(settings: Settings) -> Place | None:
+def _place_for_question(settings: Settings) -> IndexPlace | None:
     """The same; None where something is asked that no index knows."""
     return None if settings.suppose or settings.without else _place(settings)
 
@@ -80,7 +80,7 @@ def renewed(settings: Settings) -> Indexed | None:
     return _renewed(place) if place else None
 
 
-def _standing(place: Place) -> Indexed | None:
+def _standing(place: IndexPlace) -> Indexed | None:
     try:
         note = freshness.read_note(place.path + ".note")
         opened = _opened(place, note)
@@ -92,7 +92,7 @@ def _standing(place: Place) -> Indexed | None:
         return None
 
 
-def _opened(place: Place, note: Any) -> store.Store | None:
+def _opened(place: IndexPlace, note: Any) -> store.Store | None:
     """The index with its newer rows, None where the files do not stand as noted; raises Damaged, KeyError."""
     if not freshness.stands(note, place.folders, place.stamps):
         return None
@@ -114,7 +114,7 @@ def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[s
     return over
 
 
-def _renewed(place: Place) -> Indexed | None:
+def _renewed(place: IndexPlace) -> Indexed | None:
     if not os.path.exists(place.path + ".note"):
         return None
     try:
@@ -123,7 +123,7 @@ def _renewed(place: Place) -> Indexed | None:
         return None
 
 
-def _renew(place: Place) -> Indexed | None:
+def _renew(place: IndexPlace) -> Indexed | None:
     """Raises whatever an index that is out of order may lead to."""
     from kgraph.index import renewing
 
@@ -148,7 +148,7 @@ def _loaded(opened: store.Store, folders: list[str]) -> Indexed:
     return Indexed(graph.data, graph)
 
 
-def _grow_up(place: Place, note: dict[str, Any]) -> None:
+def _grow_up(place: IndexPlace, note: dict[str, Any]) -> None:
     """Young files that have stood still long enough need not be read the next time."""
     if not note.get("young"):
         return
@@ -160,7 +160,7 @@ def _grow_up(place: Place, note: dict[str, Any]) -> None:
         return
 
 
-def _compiled(place: Place) -> Indexed | None:
+def _compiled(place: IndexPlace) -> Indexed | None:
     """A large folder by an index that several processes make."""
     from kgraph.cli import indexing
 

@@ -16,7 +16,7 @@ from kgraph.records import Entry, Plain, photos_of, plain
 from kgraph.render.terminal import visible
 
 if TYPE_CHECKING:
-    from kgraph.render.sheet import Page
+    from kgraph.render.sheet import WrittenPage
 
 _FORMS = {".txt": "text", ".md": "markdown", ".html": "html", ".htm": "html"}
 F = TypeVar("F", bound=Callable[..., Any])
@@ -61,7 +61,7 @@ def form_of(output: Path | None) -> str:
     return _FORMS.get(output.suffix.lower() if output else "", "text")
 
 
-def give_page(settings: Settings, page: Page, form: str, output: Path | None) -> None:
+def give_page(settings: Settings, page: WrittenPage, form: str, output: Path | None) -> None:
     """Print a page, or write it to a file; only HTML opens the photographs that it shows."""
     from kgraph.photographs.thumbnails import thumbnails
     from kgraph.render.sheet import page_in_form

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 
-from kgraph.exchange.sheets import Row, Sheet
+from kgraph.exchange.sheets import SheetRow, TableSheet
 from kgraph.problems import Problem, shown
 
 _DITTO = re.compile(
@@ -26,11 +26,11 @@ TWO_FILLED = 2
 class Ready:
     """The rows of a sheet with nothing left out in them, and those that are asked about instead."""
 
-    rows: list[Row] = field(default_factory=list)
+    rows: list[SheetRow] = field(default_factory=list)
     asked: list[Problem] = field(default_factory=list)
 
 
-def ready(sheet: Sheet, names: Set[str], heads: Sequence[str], notes: Set[str]) -> Ready:
+def ready(sheet: TableSheet, names: Set[str], heads: Sequence[str], notes: Set[str]) -> Ready:
     """The rows of a sheet that is not this program's own.
 
     `names`: the columns in which a name stands; `heads`: of them those that name what the row is about, none
@@ -38,7 +38,7 @@ def ready(sheet: Sheet, names: Set[str], heads: Sequence[str], notes: Set[str]) 
     """
     at = {cell.strip(): i for i, cell in enumerate(sheet.header.cells)}
     made = Ready()
-    above: Row | None = None
+    above: SheetRow | None = None
     for row in sheet.rows:
         faults = list(_section(sheet, row, [at[h] for h in heads]))
         if not faults:
@@ -52,7 +52,7 @@ def ready(sheet: Sheet, names: Set[str], heads: Sequence[str], notes: Set[str]) 
     return made
 
 
-def _section(sheet: Sheet, row: Row, heads: Sequence[int]) -> Iterator[Problem]:
+def _section(sheet: TableSheet, row: SheetRow, heads: Sequence[int]) -> Iterator[Problem]:
     """A row with one text alone, though it takes more to name anything: most likely a heading."""
     filled = [i for i, cell in enumerate(row.cells) if cell.strip()]
     needed = len(heads) >= TWO_FILLED and len(row.cells) >= TWO_FILLED
@@ -63,7 +63,7 @@ def _section(sheet: Sheet, row: Row, heads: Sequence[int]) -> Iterator[Problem]:
         )
 
 
-def _filled(sheet: Sheet, row: Row, above: Row | None) -> tuple[Row, list[Problem]]:
+def _filled(sheet: TableSheet, row: SheetRow, above: SheetRow | None) -> tuple[SheetRow, list[Problem]]:
     """A row with the text from above in the place of each ditto mark."""
     cells, faults = list(row.cells), []
     for i, cell in enumerate(cells):
@@ -77,7 +77,12 @@ def _filled(sheet: Sheet, row: Row, above: Row | None) -> tuple[Row, list[Proble
 
 
 def _doubtful(
-    sheet: Sheet, row: Row, at: Mapping[str, int], names: Set[str], heads: Sequence[str], notes: Set[str]
+    sheet: TableSheet,
+    row: SheetRow,
+    at: Mapping[str, int],
+    names: Set[str],
+    heads: Sequence[str],
+    notes: Set[str],
 ) -> Iterator[Problem]:
     for name, i in at.items():
         cell = row.cells[i].strip()
@@ -91,7 +96,7 @@ def _doubtful(
             yield sheet.problem(row.line, i + 1, "no-name", says, "write the name, or take the row out")
 
 
-def _without_strokes(row: Row, at: Mapping[str, int], notes: Set[str]) -> Row:
+def _without_strokes(row: SheetRow, at: Mapping[str, int], notes: Set[str]) -> SheetRow:
     """A row in which a cell without a letter or digit is blank: a stroke or a question mark says nothing."""
     kept = {at[name] for name in notes if name in at}
     cells = (c if i in kept or any(x.isalnum() for x in c) else "" for i, c in enumerate(row.cells))

@@ -17,9 +17,9 @@ from dataclasses import replace
 from kgraph import words
 from kgraph.exchange import csv_in, mappings, rows, trade_columns
 from kgraph.exchange.cells import ORDER, WHY, header_key
-from kgraph.exchange.formats import Found, Incoming
-from kgraph.exchange.mappings import Column, Plan
-from kgraph.exchange.sheets import Sheet
+from kgraph.exchange.formats import FoundEntries, Incoming
+from kgraph.exchange.mappings import Column, RowPlan
+from kgraph.exchange.sheets import TableSheet
 from kgraph.exchange.trade_columns import HOLDS
 from kgraph.exchange.vocabulary import NESTED_KEYS
 from kgraph.folder.disk import bytes_of, display, reason
@@ -31,20 +31,20 @@ NEARLY = 0.8
 """How alike, from 0 to 1, a column's name is to the key that it may be a slip for."""
 
 
-def read_csv(incoming: Incoming) -> Found:
+def read_csv(incoming: Incoming) -> FoundEntries:
     """The entries of a CSV file; raises CannotRun with every fault but those of single rows."""
     sheet = csv_in.read(display(incoming.path), "", incoming.data, incoming.encoding)
     return _found(incoming, [sheet] if sheet else [])
 
 
-def read_xlsx(incoming: Incoming) -> Found:
+def read_xlsx(incoming: Incoming) -> FoundEntries:
     """The entries of a workbook, from all of its sheets; raises as :func:`read_csv`."""
     from kgraph.exchange import xlsx
 
     return _found(incoming, xlsx.read(incoming))
 
 
-def read_folder(incoming: Incoming) -> Found:
+def read_folder(incoming: Incoming) -> FoundEntries:
     """The entries of all CSV files of a folder, in the order of the folder they were exported from."""
     try:
         paths = sorted(
@@ -61,7 +61,7 @@ def read_folder(incoming: Incoming) -> Found:
 # From sheets to entries -----------------------------------------------------------------------
 
 
-def _found(incoming: Incoming, sheets: Sequence[Sheet]) -> Found:
+def _found(incoming: Incoming, sheets: Sequence[TableSheet]) -> FoundEntries:
     sheets, notes = _chosen(incoming, sheets)
     if incoming.mapping:
         path, data = incoming.mapping
@@ -81,7 +81,7 @@ def _found(incoming: Incoming, sheets: Sequence[Sheet]) -> Found:
     ordered = sorted(gathered.entries, key=lambda made: made.order)
     guessed = [(sheet, plan) for sheet, plan in plans if not all(p.sure for p in plan)]
     meant = [p for sheet, plan in plans for p in _undivided(sheet, plan)]
-    return Found(
+    return FoundEntries(
         [made.pairs for made in ordered],
         [made.places[""].line for made in ordered],
         notes,
@@ -97,7 +97,7 @@ def _found(incoming: Incoming, sheets: Sequence[Sheet]) -> Found:
     )
 
 
-def _chosen(incoming: Incoming, sheets: Sequence[Sheet]) -> tuple[list[Sheet], list[str]]:
+def _chosen(incoming: Incoming, sheets: Sequence[TableSheet]) -> tuple[list[TableSheet], list[str]]:
     """The sheets that were asked for by name; raises CannotRun for a name that no sheet has."""
     wanted = {fold(name) for name in incoming.sheets}
     names = [sheet.name for sheet in sheets if sheet.name]
@@ -111,7 +111,7 @@ def _chosen(incoming: Incoming, sheets: Sequence[Sheet]) -> tuple[list[Sheet], l
     return kept, [f"sheet {sheet.name} is left out" for sheet in sheets if sheet not in kept]
 
 
-def _nameless(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
+def _nameless(sheet: TableSheet, plans: Sequence[RowPlan]) -> Iterator[Problem]:
     if any(plan.rest_unused for plan in plans):
         return
     for number, cell in enumerate(sheet.header.cells, 1):
@@ -125,7 +125,7 @@ def _nameless(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
 _SEVERAL = re.compile(r"\d\s*/\s*\d|;")
 
 
-def _undivided(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
+def _undivided(sheet: TableSheet, plans: Sequence[RowPlan]) -> Iterator[Problem]:
     """The first cell of each column of names that looks like several and is taken for one."""
     if plans[0].as_written:
         return
@@ -145,7 +145,7 @@ def _undivided(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
 # What the mapping file says of a sheet --------------------------------------------------------
 
 
-def _mapped_faults(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
+def _mapped_faults(sheet: TableSheet, plans: Sequence[RowPlan]) -> Iterator[Problem]:
     """Every column of the table is named in the mapping, and every column of the mapping is there."""
     names = [cell.strip() for cell in sheet.header.cells if cell.strip()]
     columns = [column for plan in plans for column in plan.columns]
@@ -168,7 +168,7 @@ def _mapped_faults(sheet: Sheet, plans: Sequence[Plan]) -> Iterator[Problem]:
 # The guess ------------------------------------------------------------------------------------
 
 
-def guess(sheet: Sheet, kind: str = "") -> list[Plan]:
+def guess(sheet: TableSheet, kind: str = "") -> list[RowPlan]:
     """How the columns are most likely meant, the kind that the rows list first.
 
     Raises CannotRun where nothing says what kind the rows are.
@@ -191,23 +191,23 @@ _Header = tuple[int, str, str]
 """The number of a column, its name, and the key that this is as it stands."""
 
 
-def _own(sheet: Sheet, kind: str, headers: Sequence[_Header]) -> Plan:
+def _own(sheet: TableSheet, kind: str, headers: Sequence[_Header]) -> RowPlan:
     """The plan of a sheet that this program wrote, which is meant as it is written."""
     kind = kind or (sheet.name if sheet.name in words.KINDS else "") or _kind(sheet, headers)
     columns = tuple(Column((cell,), key) for _, cell, key in headers if cell != ORDER)
-    return _whole(sheet, Plan(kind, sheet.name, columns, as_written=True))
+    return _whole(sheet, RowPlan(kind, sheet.name, columns, as_written=True))
 
 
-def _plan(sheet: Sheet, kind: str, headers: Sequence[_Header]) -> Plan:
+def _plan(sheet: TableSheet, kind: str, headers: Sequence[_Header]) -> RowPlan:
     """Every column as the key of one kind that it most likely is."""
-    plan = Plan(kind, sheet.name, sure=all(key in keys_of(kind) for _, _, key in headers))
+    plan = RowPlan(kind, sheet.name, sure=all(key in keys_of(kind) for _, _, key in headers))
     keys: dict[str, int] = {}
     for number, cell, key in headers:
         plan = _with_column(sheet, plan, number, cell, key, keys)
     return plan
 
 
-def _with_name_of_set(sheet: Sheet, plan: Plan) -> Plan:
+def _with_name_of_set(sheet: TableSheet, plan: RowPlan) -> RowPlan:
     """A plan in which badge and model together are the name of the set; doubts where a key is missing."""
     keys = {column.key for column in plan.columns}
     if plan.kind == "set" and "set" not in keys and {"badge", "model"} <= keys:
@@ -216,7 +216,7 @@ def _with_name_of_set(sheet: Sheet, plan: Plan) -> Plan:
     return _whole(sheet, plan)
 
 
-def _whole(sheet: Sheet, plan: Plan) -> Plan:
+def _whole(sheet: TableSheet, plan: RowPlan) -> RowPlan:
     for key in required_of(plan.kind):
         if key not in {c.key for c in plan.columns} | {k for k, *_ in plan.constants}:
             says = f"no column is the {key}: of a {plan.kind} entry"
@@ -226,7 +226,9 @@ def _whole(sheet: Sheet, plan: Plan) -> Plan:
     return plan
 
 
-def _of_trade(sheet: Sheet, kind: str, found: trade_columns.Fields, headers: Sequence[_Header]) -> list[Plan]:
+def _of_trade(
+    sheet: TableSheet, kind: str, found: trade_columns.Fields, headers: Sequence[_Header]
+) -> list[RowPlan]:
     """The plans of a list of the trade: of its sets or parts, and of what a row says besides."""
     plan = _plan(sheet, kind, headers)
     if kind == "set" and not found.whole:
@@ -242,7 +244,9 @@ def _of_trade(sheet: Sheet, kind: str, found: trade_columns.Fields, headers: Seq
     return [replace(one, sure=False) for one in (_whole(sheet, plan), *besides)]
 
 
-def _with_column(sheet: Sheet, plan: Plan, number: int, cell: str, key: str, keys: dict[str, int]) -> Plan:
+def _with_column(
+    sheet: TableSheet, plan: RowPlan, number: int, cell: str, key: str, keys: dict[str, int]
+) -> RowPlan:
     meant, sure = _meant(plan.kind, key)
     line = sheet.header.line
     if meant in keys:
@@ -259,7 +263,7 @@ def _with_column(sheet: Sheet, plan: Plan, number: int, cell: str, key: str, key
     return plan
 
 
-def _column(sheet: Sheet, kind: str, cell: str, key: str) -> Column:
+def _column(sheet: TableSheet, kind: str, cell: str, key: str) -> Column:
     """A column as a key; the bands of a set are a list, and a bare voltage is in volts."""
     divide = trade_columns.signs(sheet, cell, trade_columns.SIGNS) if (kind, key) == ("set", "bands") else ()
     volts = key == "mains" and fold(cell) != "mains"
@@ -296,7 +300,7 @@ def _near(text: str, known: Sequence[str]) -> str:
     return key if best >= NEARLY else ""
 
 
-def _kind(sheet: Sheet, headers: Sequence[tuple[int, str, str]]) -> str:
+def _kind(sheet: TableSheet, headers: Sequence[tuple[int, str, str]]) -> str:
     """The kind whose keys most columns are, all that it must have among them; else the nearest named."""
     folded = {fold(key) for _, _, key in headers}
     covered = {kind: _covered(kind, folded) for kind in words.KINDS}

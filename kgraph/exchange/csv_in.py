@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import islice
 
-from kgraph.exchange.sheets import Row, Sheet, made
+from kgraph.exchange.sheets import SheetRow, TableSheet, made
 from kgraph.exchange.tables import MOST_CELL
 from kgraph.folder.disk import MOST_BYTES
 from kgraph.problems import CannotRun, Problem, Where, shown
@@ -22,13 +22,13 @@ _BAD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
 _DECIMAL_COMMA = re.compile(r"\s*-?\d+,\d+\s*\Z")
 
 
-def read(file: str, name: str, data: bytes, encoding: str) -> Sheet | None:
+def read(file: str, name: str, data: bytes, encoding: str) -> TableSheet | None:
     """The table of a CSV file, None where it is empty; raises CannotRun where nothing can be read."""
     text = _text(file, data, encoding)
     divider = _divider(text)
-    found: list[Row] = []
+    found: list[SheetRow] = []
     wrong: list[Problem] = []
-    broken: list[Row] = []
+    broken: list[SheetRow] = []
     for row in _records(file, text, divider, wrong):
         faults = [p for i, c in enumerate(row.cells, 1) for p in _bad_characters(file, row, i, c)]
         wrong += faults
@@ -87,7 +87,7 @@ def _divider(text: str) -> str:
     return max(DIVIDERS, key=bare.count)
 
 
-def _records(file: str, text: str, divider: str, wrong: list[Problem]) -> Iterator[Row]:
+def _records(file: str, text: str, divider: str, wrong: list[Problem]) -> Iterator[SheetRow]:
     """The rows; raises CannotRun, with the faults before, where one cannot be told from the next."""
     newline = "\n" if "\n" in text else "\r"
     lines = [line + newline for line in text.split(newline)]
@@ -105,7 +105,7 @@ def _records(file: str, text: str, divider: str, wrong: list[Problem]) -> Iterat
                 *wrong, _broken(file, divider, lines[start : reader.line_num], start, str(error))
             ) from None
         if cells:
-            yield Row(start + 1, tuple(c.replace("\r\n", "\n") for c in cells))
+            yield SheetRow(start + 1, tuple(c.replace("\r\n", "\n") for c in cells))
 
 
 def _broken(file: str, divider: str, lines: Iterable[str], start: int, error: str) -> Problem:
@@ -139,13 +139,13 @@ def _fault(where: Where, error: str) -> Problem:
     return Problem(where, "open-quote", says, 'a quote inside of a quoted cell is doubled: ""')
 
 
-def _bad_characters(file: str, row: Row, column: int, cell: str) -> Iterator[Problem]:
+def _bad_characters(file: str, row: SheetRow, column: int, cell: str) -> Iterator[Problem]:
     for found in _BAD.finditer(cell):
         where = Where(file, row.line + cell.count("\n", 0, found.start()), column)
         yield Problem(where, "control-character", f"control character {shown(found[0])}", "take it out")
 
 
-def _decimal_commas(file: str, rows: list[Row]) -> Iterator[Problem]:
+def _decimal_commas(file: str, rows: list[SheetRow]) -> Iterator[Problem]:
     """The numbers with a comma: none is turned into a point, which the user may expect."""
     for row in rows:
         for column, cell in enumerate(row.cells, 1):

@@ -1,7 +1,7 @@
 """The formats that `export` writes and `import` reads, by name and by suffix; each is loaded when asked for.
 
 A format to write is one line in FORMATS and a function from an `Export` to chunks of bytes; one to read is
-one line in READERS and a function from an `Incoming` to a `Found`.
+one line in READERS and a function from an `Incoming` to a `FoundEntries`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from kgraph.exchange.sheets import Sheet
+    from kgraph.exchange.sheets import TableSheet
     from kgraph.fits.graph import WholeGraph
     from kgraph.folder.writing import Value
     from kgraph.problems import Problem, Where
@@ -52,7 +52,7 @@ class Incoming:
     """Tables: the names of the sheets that are read; none for all."""
 
 
-class Fault(NamedTuple):
+class RowFault(NamedTuple):
     """What is wrong with a row of a table, and which row it is: the number of its sheet, and its line."""
 
     problem: Problem
@@ -60,7 +60,7 @@ class Fault(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundEntries:
     """The entries of a file in their order, the line on which each stands, and remarks.
 
     `places`: of each entry of a table, where each of its keys stands, and under "" its row. `guess`: how the
@@ -76,17 +76,17 @@ class Found:
     guess: str = ""
     doubts: Sequence[Problem] = ()
     warnings: Sequence[Problem] = ()
-    skipped: Sequence[Fault] = ()
-    asked: Sequence[Fault] = ()
+    skipped: Sequence[RowFault] = ()
+    asked: Sequence[RowFault] = ()
     rows: Sequence[tuple[int, int]] = ()
     """Of each entry of a table its row, as a Fault names it."""
-    tables: Sequence[Sheet] = ()
+    tables: Sequence[TableSheet] = ()
     sources: frozenset[str] = frozenset()
     """The names of the tables as sources of the facts that stand in them."""
 
 
 Writer = Callable[[Export], Iterable[bytes]]
-Reader = Callable[[Incoming], Found]
+Reader = Callable[[Incoming], FoundEntries]
 
 
 @dataclass(frozen=True, slots=True)

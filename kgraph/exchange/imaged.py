@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 
 from kgraph import records
 from kgraph.collection import Collection
-from kgraph.exchange.statements import Block, Pair, Text
+from kgraph.exchange.statements import Block, LiteralText, Pair
 from kgraph.exchange.terms import SCHEMA, TERM, iri
 from kgraph.exchange.vocabulary import TYPE
 
@@ -29,7 +29,7 @@ def of(entry: records.Entry) -> Iterator[Pair]:
 def photos(data: Collection) -> Iterator[Block]:
     """Every photograph that an entry names, once, by its path."""
     for path in sorted({p for entry in data.entries for p in records.photos_of(entry)}):
-        pairs: list[Pair] = [(TYPE, SCHEMA + "ImageObject"), (SCHEMA + "contentUrl", Text(path))]
+        pairs: list[Pair] = [(TYPE, SCHEMA + "ImageObject"), (SCHEMA + "contentUrl", LiteralText(path))]
         if found := records.KEPT_PHOTO.match(path):
-            pairs.append((TERM + "hash", Text(found[1])))
+            pairs.append((TERM + "hash", LiteralText(found[1])))
         yield Block(iri("photo", path), tuple(pairs))

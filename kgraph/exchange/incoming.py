@@ -6,7 +6,7 @@ import importlib.util
 import re
 
 from kgraph.exchange import process
-from kgraph.exchange.formats import Found, Incoming
+from kgraph.exchange.formats import FoundEntries, Incoming
 from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
 
@@ -14,7 +14,7 @@ MEMORY_MIB = 4096
 """Of address space, not of memory in use."""
 
 
-def read(incoming: Incoming, engine: str = "") -> Found:
+def read(incoming: Incoming, engine: str = "") -> FoundEntries:
     """The entries of a Turtle, TriG, N-Triples, N-Quads or JSON-LD file.
 
     Raises CannotRun with every fault.
@@ -33,7 +33,7 @@ def read(incoming: Incoming, engine: str = "") -> Found:
     result = process.run("kgraph.exchange.parsing", job, [incoming.data])
     entries = [[(key, value) for key, value in pairs] for _, pairs in result["entries"]]
     notes = [] if entries else ["it holds no node of the class kgraph:Entry, and only those are read"]
-    return Found(entries, [line for line, _ in result["entries"]], notes=notes)
+    return FoundEntries(entries, [line for line, _ in result["entries"]], notes=notes)
 
 
 def default_engine() -> str:
@@ -44,7 +44,7 @@ def default_engine() -> str:
 _DOCTYPE = re.compile(rb"<!DOCTYPE", re.IGNORECASE)
 
 
-def refuse_xml(incoming: Incoming) -> Found:
+def refuse_xml(incoming: Incoming) -> FoundEntries:
     """Raises CannotRun: RDF/XML is not read at all, so no DOCTYPE can name a file or blow up."""
     file = display(incoming.path)
     mend = "convert it to Turtle or JSON-LD"

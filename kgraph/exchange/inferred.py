@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 from kgraph import questions
 from kgraph.exchange import addressed, meant, places, stated
-from kgraph.exchange.statements import Block, Pair, Text, real
+from kgraph.exchange.statements import Block, LiteralText, Pair, real
 from kgraph.exchange.terms import PROV, TERM, iri
 from kgraph.exchange.vocabulary import TYPE
 from kgraph.fits.graph import WholeGraph
@@ -43,14 +43,14 @@ def answer(graph: WholeGraph, part: str, row: Row) -> Block:
         (TYPE, TERM + "Inferred"),
         (TERM + "part", iri("part", part)),
         (TERM + "place", addressed.iri_of(("place", row.set, row.position))),
-        (TERM + "standing", Text(row.standing)),
+        (TERM + "standing", LiteralText(row.standing)),
         (TERM + "best", real(row.best)),
         (TERM + "certainty", real(row.certainty)),
     ]
     if row.bounds:
         pairs.append((TERM + "certaintyAtMost", real(row.bounds[1])))
-    pairs += [(TERM + "work", Text(work)) for work in row.work]
-    pairs += [(TERM + "warning", Text(warning)) for warning in row.warnings]
+    pairs += [(TERM + "work", LiteralText(work)) for work in row.work]
+    pairs += [(TERM + "warning", LiteralText(warning)) for warning in row.warnings]
     pairs += [(TERM + "caution", iri("caution", graph.data.key("caution", fold(c)))) for c in row.cautions]
     pairs += [(PROV + "wasDerivedFrom", iri("fact", fact.id)) for fact in row.proof]
     return Block(iri("inferred", part, row.set[2:], row.position), tuple(dict.fromkeys(pairs)))

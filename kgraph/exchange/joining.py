@@ -26,7 +26,7 @@ _AN = {"set": "a set", "assembly": "an assembly"}
 
 
 @dataclass
-class _Known:
+class _SaidSoFar:
     """What is said of one thing so far, by key: what it means and where it stands."""
 
     said: dict[tuple[str, str], tuple[Any, Where]] = field(default_factory=dict)
@@ -52,13 +52,13 @@ class Joining:
     conflicts: list[Problem] = field(default_factory=list)
     clashing_units: set[str] = field(default_factory=set)
     """Keys of units that are another set here: what was taken from them is not ours."""
-    _known: dict[tuple[str, str, str], _Known] = field(default_factory=dict)
+    _known: dict[tuple[str, str, str], _SaidSoFar] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for entry in self.ours.entries:
             if isinstance(entry, records.Thing):
                 key = self._key(entry.kind, entry.name.key)
-                self._learn(entry, self._known.setdefault(_place(entry, key), _Known()))
+                self._learn(entry, self._known.setdefault(_place(entry, key), _SaidSoFar()))
 
     def news(self, thing: records.Thing) -> Pairs | None:
         """The entry for what is new of a thing, None where nothing is; what differs goes to `conflicts`."""
@@ -71,7 +71,7 @@ class Joining:
         place = _place(thing, key)
         known = self._known.get(place)
         if known is None:
-            known = self._known[place] = _Known()
+            known = self._known[place] = _SaidSoFar()
             kept = [(k, self._allowed(thing, k, v)) for k, v in self._pairs(thing)]
         else:
             kept = [(k, self._new(thing, known, k, v)) for k, v in self._pairs(thing)]
@@ -107,7 +107,7 @@ class Joining:
             else:
                 yield key, records.plain(value)
 
-    def _learn(self, thing: records.Thing, known: _Known) -> None:
+    def _learn(self, thing: records.Thing, known: _SaidSoFar) -> None:
         for key, value in thing.pairs[1:]:
             if thing.called and key in _NAMING:
                 known.items.add(_named(thing))
@@ -125,7 +125,7 @@ class Joining:
         lengths = (data.inside_length_mm(thing) for data in (self.ours, self.theirs))
         return next((mm for mm in lengths if mm is not None), None)
 
-    def _new(self, thing: records.Thing, known: _Known, key: str, value: Value) -> Value | None:
+    def _new(self, thing: records.Thing, known: _SaidSoFar, key: str, value: Value) -> Value | None:
         """What of a value is not said yet, None where all of it is, or where ours says otherwise."""
         if thing.called and key in _NAMING:
             return None if _named(thing) in known.items else value
@@ -140,7 +140,7 @@ class Joining:
             return dict(kept) if kept else None
         return value if kept else None
 
-    def _is_new(self, thing: records.Thing, known: _Known, key: str, sub: str, value: Value) -> bool:
+    def _is_new(self, thing: records.Thing, known: _SaidSoFar, key: str, sub: str, value: Value) -> bool:
         found = known.said.get((compared(key), compared(sub)))
         if found is None:
             return True
@@ -235,7 +235,7 @@ class Joining:
         ours = self.ours.grades.get(grade)
         taken = self._known.get(("grade", thing.name.key, ""))
         if ours is None and taken is None:
-            self._known["grade", thing.name.key, ""] = _Known()
+            self._known["grade", thing.name.key, ""] = _SaidSoFar()
             return [(k, records.plain(v)) for k, v in thing.pairs]
         if ours is not None and ours != certainty:
             says = f"grade {shown(thing.name.text)} is {certainty:g} there and {ours:g} here"

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kgraph import records, words
-from kgraph.exchange.sheets import Sheet
+from kgraph.exchange.sheets import TableSheet
 from kgraph.folder.entry_keys import keys_of
 from kgraph.folder.nodes import Map, Node, Seq, Text
 from kgraph.folder.reading import read_bytes
@@ -37,7 +37,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class RowPlan:
     """How the rows of a sheet are read as entries of one kind; the first plan of a sheet is what it lists.
 
     `sure`: nothing of it was guessed; `doubts`: what nobody should take unasked; `rest_unused`: columns that
@@ -55,16 +55,16 @@ class Plan:
     as_written: bool = False
     """Whether the sheet is one of this program's own, whose cells are read letter for letter."""
 
-    def with_column(self, column: Column) -> Plan:
+    def with_column(self, column: Column) -> RowPlan:
         """The same plan with one more column."""
         return replace(self, columns=(*self.columns, column))
 
-    def doubting(self, problem: Problem) -> Plan:
+    def doubting(self, problem: Problem) -> RowPlan:
         """The same plan with one more doubt."""
         return replace(self, doubts=(*self.doubts, problem), sure=False)
 
 
-def text(plans: Sequence[tuple[Sheet, Sequence[Plan]]]) -> str:
+def text(plans: Sequence[tuple[TableSheet, Sequence[RowPlan]]]) -> str:
     """The plans of each sheet as a mapping file that says the same."""
     items: list[list[tuple[str, Value]]] = []
     for sheet, several in plans:
@@ -90,12 +90,12 @@ def _one_or_list(texts: Sequence[str]) -> Value:
     return texts[0] if len(texts) == 1 else list(texts)
 
 
-def for_sheet(plans: Sequence[Plan], sheet: Sheet) -> list[Plan]:
+def for_sheet(plans: Sequence[RowPlan], sheet: TableSheet) -> list[RowPlan]:
     """The plans that hold for a sheet; none where the mapping names its sheets and not this one."""
     return [p for p in plans if not p.sheet or p.sheet == sheet.name]
 
 
-class _Faults:
+class _MappingFaults:
     def __init__(self, file: str) -> None:
         self.file = file
         self.found: list[Problem] = []
@@ -107,19 +107,19 @@ class _Faults:
 _ITEMS = ("kind", "column", "key", "sheet", "rest")
 
 
-def read(file: str, data: bytes, kind: str) -> list[Plan]:
+def read(file: str, data: bytes, kind: str) -> list[RowPlan]:
     """The plans of a mapping file; raises CannotRun with every fault. `kind` is that of the command line."""
     found = read_bytes(data, file)
-    faults = _Faults(file)
+    faults = _MappingFaults(file)
     faults.found += [p for p in found.problems if p.severity == "error"]
-    plans = [Plan(kind)]
+    plans = [RowPlan(kind)]
     for item in found.entries:
         first = item.pairs[0][0]
         if first.value == "sheet":
-            plans.append(Plan(kind, _one_text(item, "sheet", faults)))
+            plans.append(RowPlan(kind, _one_text(item, "sheet", faults)))
         elif first.value == "kind":
             if plans[-1].columns:
-                plans.append(Plan(kind, plans[-1].sheet))
+                plans.append(RowPlan(kind, plans[-1].sheet))
             plans[-1] = replace(plans[-1], kind=_kind_of(item, kind, faults))
         elif first.value == "rest":
             if _one_text(item, "rest", faults) != "unused":
@@ -139,7 +139,7 @@ def read(file: str, data: bytes, kind: str) -> list[Plan]:
     return plans
 
 
-def _one_text(item: Map, key: str, faults: _Faults) -> str:
+def _one_text(item: Map, key: str, faults: _MappingFaults) -> str:
     node = item.get(key)
     if isinstance(node, Text) and node.value.strip():
         return node.value.strip()
@@ -147,7 +147,7 @@ def _one_text(item: Map, key: str, faults: _Faults) -> str:
     return ""
 
 
-def _kind_of(item: Map, asked: str, faults: _Faults) -> str:
+def _kind_of(item: Map, asked: str, faults: _MappingFaults) -> str:
     kind = _one_text(item, "kind", faults)
     if kind and kind not in words.KINDS:
         mend = did_you_mean(kind, words.KINDS) or f"use one of {', '.join(words.KINDS)}"
@@ -157,7 +157,7 @@ def _kind_of(item: Map, asked: str, faults: _Faults) -> str:
     return kind
 
 
-def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
+def _with_item(plan: RowPlan, item: Map, faults: _MappingFaults) -> RowPlan:
     kinds = {"column": ("column", "key", "divide", "as"), "key": ("key", "value")}[item.pairs[0][0].value]
     for key, _ in item.pairs:
         if key.value not in kinds:
@@ -182,7 +182,7 @@ def _with_item(plan: Plan, item: Map, faults: _Faults) -> Plan:
     return plan.with_column(Column(_texts(item, "column", faults), key_text, divide, where, reads))
 
 
-def _texts(item: Map, key: str, faults: _Faults) -> tuple[str, ...]:
+def _texts(item: Map, key: str, faults: _MappingFaults) -> tuple[str, ...]:
     """The texts of a key that may have one or a list of them."""
     node = item.get(key)
     if (
@@ -194,7 +194,7 @@ def _texts(item: Map, key: str, faults: _Faults) -> tuple[str, ...]:
     return (_one_text(item, key, faults),)
 
 
-def _plan_faults(file: str, plan: Plan) -> list[Problem]:
+def _plan_faults(file: str, plan: RowPlan) -> list[Problem]:
     """The mapping says what kind the rows are, and gives each key once, and only keys that the kind has."""
     faults: list[Problem] = []
     if not plan.kind:

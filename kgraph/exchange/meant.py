@@ -15,7 +15,7 @@ from kgraph.collection.trusting import via_trust
 from kgraph.exchange import imaged
 from kgraph.exchange.addressed import CLASSES, quantity_node
 from kgraph.exchange.stated import STATES, about
-from kgraph.exchange.statements import Block, Items, Nested, Pair, Text, real, whole
+from kgraph.exchange.statements import Block, LiteralText, Nested, Pair, TermList, real, whole
 from kgraph.exchange.terms import PROV, RDFS, SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, QUDT, TYPE, UNIT, UNITS, key_iri
 from kgraph.facts import Evidence, Fact
@@ -36,7 +36,7 @@ def things(data: Collection) -> Iterator[Block]:
     yield from _badges(data)
     yield from _must_match_values(data)
     for unit, code in UNITS.items():
-        yield Block(UNIT + unit, ((QUDT + "ucumCode", Text(code)),))
+        yield Block(UNIT + unit, ((QUDT + "ucumCode", LiteralText(code)),))
 
 
 def _cautions_in_force(data: Collection) -> set[str]:
@@ -49,8 +49,8 @@ def _cautions_in_force(data: Collection) -> set[str]:
 def _thing(data: Collection, kind: str, key: str) -> Block:
     said = data.things[kind].get(key, [])
     others = dict.fromkeys(other.text for thing in said for other in thing.also)
-    pairs: list[Pair] = [(TYPE, CLASSES[kind]), (LABEL, Text(data.text(kind, key)))]
-    pairs += [(SKOS + "altLabel", Text(other)) for other in others]
+    pairs: list[Pair] = [(TYPE, CLASSES[kind]), (LABEL, LiteralText(data.text(kind, key)))]
+    pairs += [(SKOS + "altLabel", LiteralText(other)) for other in others]
     pairs += _MORE[kind](data, key, said)
     pairs += _recorded(said)
     pairs += (pair for thing in said for pair in imaged.of(thing))
@@ -63,13 +63,13 @@ def _recorded(said: Iterable[records.Thing]) -> Iterator[Pair]:
         for key, value in thing.attributes:
             for text in value if isinstance(value, tuple) else (value,):
                 if isinstance(text, str):
-                    yield key_iri(key), Text(text)
+                    yield key_iri(key), LiteralText(text)
 
 
 def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     for thing in said:
         yield SCHEMA + "brand", iri("badge", compared(thing.badge))
-        yield SCHEMA + "model", Text(thing.model)
+        yield SCHEMA + "model", LiteralText(thing.model)
     for attribute, value in _values(data, key):
         yield TERM + "recorded", iri("value", attribute, value)
 
@@ -77,7 +77,7 @@ def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
 def _features(data: Collection) -> Iterator[Block]:
     """What an `except` names and no place has."""
     for key in sorted(data.features.keys() - data.known("position").keys()):
-        told = ((TYPE, TERM + "Feature"), (LABEL, Text(data.text("position", key))))
+        told = ((TYPE, TERM + "Feature"), (LABEL, LiteralText(data.text("position", key))))
         yield Block(iri("position", key), told)
 
 
@@ -85,12 +85,12 @@ def _badges(data: Collection) -> Iterator[Block]:
     sets = (thing for things in data.things["set"].values() for thing in things)
     named = {compared(s.badge): s.badge for s in reversed(list(sets)) if isinstance(s, records.SetModel)}
     for key in sorted(named):
-        yield Block(iri("badge", key), ((TYPE, SCHEMA + "Brand"), (SCHEMA + "name", Text(named[key]))))
+        yield Block(iri("badge", key), ((TYPE, SCHEMA + "Brand"), (SCHEMA + "name", LiteralText(named[key]))))
 
 
 def _assembly(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     if sort := data.assembly_kind(key):
-        yield TERM + "sort", Text(sort)
+        yield TERM + "sort", LiteralText(sort)
     for named in (n for thing in said for n in thing.positions):
         yield TERM + "declares", iri("position", data.key("position", named.key))
 
@@ -100,14 +100,14 @@ def _part(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         yield TERM + "ofKind", iri("kind", sort)
     for thing in said:
         for maker, number in thing.numbers:
-            yield SCHEMA + "mpn", Text(number)
-            told = ((TYPE, SCHEMA + "PropertyValue"), (SCHEMA + "propertyID", Text(maker)))
-            yield SCHEMA + "identifier", Nested((*told, (SCHEMA + "value", Text(number))))
+            yield SCHEMA + "mpn", LiteralText(number)
+            told = ((TYPE, SCHEMA + "PropertyValue"), (SCHEMA + "propertyID", LiteralText(maker)))
+            yield SCHEMA + "identifier", Nested((*told, (SCHEMA + "value", LiteralText(number))))
         if thing.section:
-            sizes = Items(tuple(quantity_node(mm, "MilliM") for mm in thing.section.sizes_mm))
+            sizes = TermList(tuple(quantity_node(mm, "MilliM") for mm in thing.section.sizes_mm))
             yield (
                 TERM + "section",
-                Nested(((TERM + "form", Text(thing.section.form)), (TERM + "sizes", sizes))),
+                Nested(((TERM + "form", LiteralText(thing.section.form)), (TERM + "sizes", sizes))),
             )
         if (mm := data.inside_length_mm(thing)) is not None:
             yield TERM + "insideLength", quantity_node(mm, "MilliM")
@@ -134,7 +134,10 @@ def _position(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]
 
 
 def _kind(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
-    yield TERM + "generic", Text("true" if compare_rules(data, key) is not None else "false", XSD + "boolean")
+    yield (
+        TERM + "generic",
+        LiteralText("true" if compare_rules(data, key) is not None else "false", XSD + "boolean"),
+    )
     for named in data.kind_cautions(key):
         yield TERM + "caution", iri("caution", data.key("caution", named.key))
     yield from ((TERM + "certainty", real(k.certainty)) for k in said if k.certainty is not None)
@@ -142,11 +145,11 @@ def _kind(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
 
 def _caution(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     if text := data.caution_text(key):
-        yield RDFS + "comment", Text(text)
+        yield RDFS + "comment", LiteralText(text)
 
 
 def _source(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
-    yield from ((TERM + "sourceType", Text(source.type)) for source in said if source.type)
+    yield from ((TERM + "sourceType", LiteralText(source.type)) for source in said if source.type)
 
 
 def _grade(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
@@ -161,11 +164,12 @@ def _unit(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         if unit.set:
             yield SCHEMA + "model", iri("set", data.key("set", unit.set.key))
         if unit.role:
-            yield TERM + "role", Text(unit.role)
+            yield TERM + "role", LiteralText(unit.role)
         if unit.keep is not None:
             yield TERM + "keep", real(unit.keep)
         yield from (
-            (TERM + "state", Nested((at(name), (TERM + "found", Text(text))))) for name, text in unit.state
+            (TERM + "state", Nested((at(name), (TERM + "found", LiteralText(text)))))
+            for name, text in unit.state
         )
         yield from ((TERM + "wants", at(name)[1]) for name in unit.wants)
 
@@ -177,7 +181,7 @@ def _stock(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
 
 def _via(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     if (trust := via_trust(data, key)) is not None:
-        yield key_iri("trust"), Text(f"{trust:g}")
+        yield key_iri("trust"), LiteralText(f"{trust:g}")
 
 
 _MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] = {
@@ -209,7 +213,9 @@ def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
 
 def _must_match_values(data: Collection) -> Iterator[Block]:
     for attribute in _must_match(data):
-        yield Block(iri("attribute", attribute), ((TYPE, TERM + "Attribute"), (LABEL, Text(attribute))))
+        yield Block(
+            iri("attribute", attribute), ((TYPE, TERM + "Attribute"), (LABEL, LiteralText(attribute)))
+        )
     values = {pair for key in data.known("set") for pair in _values(data, key)}
     for attribute, value in sorted(values):
         of = (TERM + "ofAttribute", iri("attribute", attribute))
@@ -226,7 +232,7 @@ def facts(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
         for evidence in fact.evidence:
             yield _evidence(data, entries[evidence.where], evidence)
     for fact, _ in sorted(data.withdrawn.values(), key=lambda pair: pair[0].id):
-        told: list[Pair] = [(TYPE, TERM + "WithdrawnFact"), (TERM + "id", Text(fact.id))]
+        told: list[Pair] = [(TYPE, TERM + "WithdrawnFact"), (TERM + "id", LiteralText(fact.id))]
         told += [(PROV + "wasDerivedFrom", entries[e.where]) for e in fact.evidence]
         yield Block(iri("fact", fact.id), tuple(told))
     yield from _people(data)
@@ -236,8 +242,8 @@ def facts(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
 def fact_block(fact: Fact, evidence: Iterable[str]) -> Block:
     """A fact: what it is about, what it states, and how certain it is."""
     kind = fact.kind.capitalize()
-    pairs: list[Pair] = [(TYPE, TERM + "Fact"), (TYPE, TERM + kind), (TERM + "id", Text(fact.id))]
-    pairs += [(TERM + "says", Text(fact.kind)), (TERM + "certainty", real(fact.certainty))]
+    pairs: list[Pair] = [(TYPE, TERM + "Fact"), (TYPE, TERM + kind), (TERM + "id", LiteralText(fact.id))]
+    pairs += [(TERM + "says", LiteralText(fact.kind)), (TERM + "certainty", real(fact.certainty))]
     pairs += [(TERM + "about", thing) for thing in about(fact)]
     pairs += STATES[fact.kind](fact)
     pairs += [(PROV + "wasDerivedFrom", one) for one in evidence]
@@ -254,12 +260,14 @@ def _evidence(data: Collection, here: str, evidence: Evidence) -> Block:
     for source in evidence.sources:
         pairs.append((PROV + "hadPrimarySource", iri("source", data.key("source", fold(source)))))
     if evidence.page:
-        pairs.append((SCHEMA + "pagination", Text(evidence.page)))
+        pairs.append((SCHEMA + "pagination", LiteralText(evidence.page)))
     pairs += imaged.images(evidence.photos)
     if evidence.by.strip():
         pairs.append((PROV + "wasAttributedTo", iri("person", _person(evidence.by))))
     if evidence.date:
-        pairs.append((SCHEMA + "dateCreated", Text(evidence.date, XSD + _DATE_TYPES[len(evidence.date)])))
+        pairs.append(
+            (SCHEMA + "dateCreated", LiteralText(evidence.date, XSD + _DATE_TYPES[len(evidence.date)]))
+        )
     return Block(here, tuple(pairs))
 
 
@@ -272,7 +280,7 @@ def _people(data: Collection) -> Iterator[Block]:
     said = [e.by for fact in data.facts.values() for e in fact.evidence if e.by.strip()]
     named = {_person(by): by.strip() for by in reversed(said)}
     for key in sorted(named):
-        yield Block(iri("person", key), ((TYPE, PROV + "Agent"), (RDFS + "label", Text(named[key]))))
+        yield Block(iri("person", key), ((TYPE, PROV + "Agent"), (RDFS + "label", LiteralText(named[key]))))
 
 
 def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
@@ -311,7 +319,7 @@ def _inspected(data: Collection, entry: records.Inspected) -> Iterator[Pair]:
     yield TYPE, TERM + "Inspected"
     yield TERM + "atPosition", iri("position", data.key("position", entry.position.key))
     yield TERM + "ofUnit", iri("unit", data.key("unit", entry.unit.key))
-    yield TERM + "found", Text(entry.state)
+    yield TERM + "found", LiteralText(entry.state)
 
 
 def _taken(data: Collection, entry: records.Taken) -> Iterator[Pair]:
@@ -320,4 +328,4 @@ def _taken(data: Collection, entry: records.Taken) -> Iterator[Pair]:
     yield TERM + "fromUnit", iri("unit", data.key("unit", entry.unit.key))
     if entry.to:
         yield TERM + "toUnit", iri("unit", data.key("unit", entry.to.key))
-    yield TERM + "owed", Text("true" if entry.owed else "false", XSD + "boolean")
+    yield TERM + "owed", LiteralText("true" if entry.owed else "false", XSD + "boolean")

@@ -35,7 +35,7 @@ from kgraph.shelf.events import withdrawn_events
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class MergeWishes:
     """How to merge: the name of the other folder, what its word counts, and whether its shelf is ours too."""
 
     origin: str
@@ -92,7 +92,7 @@ class Merged:
         self.entries_there.append(record)
 
 
-def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
+def merge(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Merged:
     """What of another folder is new here, by whose folder it came, and every conflict, at its place there."""
     merged = Merged()
     joining = Joining(ours, theirs)
@@ -117,7 +117,7 @@ def merge(ours: Collection, theirs: Collection, wanted: Wanted) -> Merged:
     return merged
 
 
-def _declare_folder(ours: Collection, theirs: Collection, wanted: Wanted, merged: Merged) -> None:
+def _declare_folder(ours: Collection, theirs: Collection, wanted: MergeWishes, merged: Merged) -> None:
     """What their word counts, where that was not said so before."""
     before = via_trust(ours, ours.key("via", fold(wanted.origin)))
     if before != wanted.trust and theirs.entries:
@@ -143,7 +143,7 @@ def _told(back: TakenBack) -> Problem:
     return Problem(back.by.where, "taken-back-there", says, f"if they are right: kgraph withdraw {mine.id}")
 
 
-def _thing(joining: Joining, thing: records.Thing, wanted: Wanted, merged: Merged) -> None:
+def _thing(joining: Joining, thing: records.Thing, wanted: MergeWishes, merged: Merged) -> None:
     if thing.kind == "via" or ("note", OF_A_FOLDER) in thing.attributes:
         return
     told = len(joining.conflicts)
@@ -178,7 +178,7 @@ _Here = tuple[records.Statement, float | None, bool]
 class _Sayings:
     """The sayings of this folder, and those of the other as they are added, when all things are."""
 
-    def __init__(self, ours: Collection, theirs: Collection, wanted: Wanted, merged: Merged) -> None:
+    def __init__(self, ours: Collection, theirs: Collection, wanted: MergeWishes, merged: Merged) -> None:
         self.ours, self.theirs, self.wanted, self.merged = ours, theirs, wanted, merged
         self.both = collection.build([*ours.entries, *theirs.entries])
         self.conflicts: list[Problem] = []

@@ -46,7 +46,7 @@ def answer(job: dict[str, Any], data: BinaryIO) -> dict[str, Any]:
         raise CannotRun(*faults)
     sys.setrecursionlimit(10_000)
     triples = ENGINES[job["engine"]](text, FORMATS[suffix], file)
-    found = _Entries(triples, file, text)
+    found = _EntriesMade(triples, file, text)
     entries = found.read()
     if found.problems:
         raise CannotRun(*found.problems)
@@ -150,13 +150,13 @@ Value = str | list[Any] | dict[str, Any]
 
 
 @dataclass(eq=False)
-class _Wrong(Exception):
+class _WrongStatement(Exception):
     says: str
     mend: str = ""
 
 
 @dataclass
-class _Entries:
+class _EntriesMade:
     """The entries among statements, with every fault of them."""
 
     triples: Iterable[Triple]
@@ -180,7 +180,7 @@ class _Entries:
             line = next((lines[d] for d in _DIGEST.findall(subject.value) if d in lines), 1)
             try:
                 read.append((line, self._entry(subject)))
-            except _Wrong as wrong:
+            except _WrongStatement as wrong:
                 named = f"the entry {shown(subject.value, 80)}"
                 where = Where(self.file, line)
                 self.problems.append(Problem(where, "entry", f"{named} {wrong.says}", wrong.mend))
@@ -201,11 +201,11 @@ class _Entries:
     def _entry(self, subject: Term) -> list[tuple[str, Value]]:
         kinds = {o.value for o in self.about[subject].get(written.ENTRY_OF, ())}
         if len(kinds) != 1:
-            raise _Wrong("does not say what kind it is of", "give it one kgraph:entryOf")
+            raise _WrongStatement("does not say what kind it is of", "give it one kgraph:entryOf")
         kind = kinds.pop()
         pairs = self._pairs(subject, 1)
         if kind not in dict(pairs):
-            raise _Wrong(f"is of the kind {shown(kind)} and has no such key", f"give it key:{kind}")
+            raise _WrongStatement(f"is of the kind {shown(kind)} and has no such key", f"give it key:{kind}")
         usual = keys_of(kind) if kind in KINDS else [kind]
         return sorted(self._in_order(subject, pairs, usual), key=lambda pair: pair[0] != kind)
 
@@ -217,7 +217,7 @@ class _Entries:
                 continue
             if len(objects) != 1:
                 says = f"has {len(objects)} values of {shown(key)}"
-                raise _Wrong(says, "one value; several are an RDF list")
+                raise _WrongStatement(says, "one value; several are an RDF list")
             pairs.append((key, self._value(objects[0], key, depth)))
         return pairs
 
@@ -232,15 +232,15 @@ class _Entries:
     def _value(self, node: Term, key: str, depth: int) -> Value:
         if node.kind == "text":
             if any("\ud800" <= c <= "\udfff" for c in node.value):
-                raise _Wrong(f"has half of a character in {shown(key)}", "write the whole character")
+                raise _WrongStatement(f"has half of a character in {shown(key)}", "write the whole character")
             return node.value
         if depth > DEEPEST:
-            raise _Wrong(f"is nested more than {DEEPEST} deep in {shown(key)}", "flatten it")
+            raise _WrongStatement(f"is nested more than {DEEPEST} deep in {shown(key)}", "flatten it")
         if node.value == NIL:
             return []
         if node.kind == "iri" and node not in self.about:
             says = f"has the IRI {shown(node.value)} as its {shown(key)}"
-            raise _Wrong(says, "a text in quotes, a list, or a node with keys")
+            raise _WrongStatement(says, "a text in quotes, a list, or a node with keys")
         if FIRST in self.about.get(node, {}):
             return [self._value(item, key, depth + 1) for item in list(self._items(node, key))]
         self._take(node, key)
@@ -251,7 +251,7 @@ class _Entries:
             self._take(cell, key)
             first, rest = (self.about.get(cell, {}).get(p, []) for p in (FIRST, REST))
             if len(first) != 1 or len(rest) != 1:
-                raise _Wrong(
+                raise _WrongStatement(
                     f"has a list that is not whole in {shown(key)}", "one first and one rest to a cell"
                 )
             yield first[0]
@@ -261,7 +261,7 @@ class _Entries:
         """Each node and cell belongs to one value, or a few could be told as millions."""
         if node in self.used:
             says = f"shares a node or list with another value in {shown(key)}"
-            raise _Wrong(says, "write it out again for each")
+            raise _WrongStatement(says, "write it out again for each")
         self.used.add(node)
 
 

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from kgraph.collection import Collection
 from kgraph.exchange import imaged, inferred, meant, places, stated, written
 from kgraph.exchange.formats import Export
-from kgraph.exchange.statements import Block, Flat, Items, Nested, Object, Pair, Text
+from kgraph.exchange.statements import Block, Flat, LiteralText, Nested, Object, Pair, TermList
 from kgraph.exchange.terms import iri, literal, unseen
 from kgraph.exchange.vocabulary import PREFIXES, TYPE
 
@@ -101,11 +101,11 @@ def _told(pairs: Iterable[Pair], indent: str) -> str:
 
 
 def _shown(object_: Object, indent: str) -> str:
-    if isinstance(object_, Text):
+    if isinstance(object_, LiteralText):
         return literal(object_.text) + (f"^^{_short(object_.datatype)}" if object_.datatype else "")
     if isinstance(object_, str):
         return _short(object_)
-    if isinstance(object_, Items):
+    if isinstance(object_, TermList):
         return f"( {' '.join(_shown(o, indent) for o in object_.objects)} )" if object_.objects else "()"
     return f"[ {_told(object_.pairs, indent)} ]" if object_.pairs else "[]"
 
@@ -161,7 +161,7 @@ def _node(pairs: Iterable[Pair]) -> dict[str, object]:
 
 
 def _value(object_: Object) -> object:
-    if isinstance(object_, Text):
+    if isinstance(object_, LiteralText):
         if object_.datatype:
             return {"@value": object_.text, "@type": _compact(object_.datatype)}
         return object_.text

@@ -12,10 +12,10 @@ from kgraph import words
 from kgraph.belts.described import Described, described
 from kgraph.exchange import as_kept
 from kgraph.exchange.cells import ORDER, NotAValue, read_cell, whole_number
-from kgraph.exchange.formats import Fault, Pairs
-from kgraph.exchange.mappings import Column, Plan
+from kgraph.exchange.formats import Pairs, RowFault
+from kgraph.exchange.mappings import Column, RowPlan
 from kgraph.exchange.pieces import NotWhole, pieces
-from kgraph.exchange.sheets import Row, Sheet
+from kgraph.exchange.sheets import SheetRow, TableSheet
 from kgraph.folder.writing import Value
 from kgraph.problems import Problem, Where, shown
 from kgraph.quantities import QuantityError
@@ -42,8 +42,8 @@ class Gathered:
     """What has been made of the rows so far; `meant`: what was read with a meaning that is to be shown."""
 
     entries: list[Made] = field(default_factory=list)
-    wrong: list[Fault] = field(default_factory=list)
-    asked: list[Fault] = field(default_factory=list)
+    wrong: list[RowFault] = field(default_factory=list)
+    asked: list[RowFault] = field(default_factory=list)
     meant: dict[str, Problem] = field(default_factory=dict)
     once: set[str] = field(default_factory=set)
 
@@ -53,15 +53,15 @@ class _BadRow(Exception):
         self.problem = problem
 
 
-def read(number: int, sheet: Sheet, plans: Sequence[Plan], gathered: Gathered) -> None:
+def read(number: int, sheet: TableSheet, plans: Sequence[RowPlan], gathered: Gathered) -> None:
     """Gather the entries of the rows of one sheet, and what is wrong with the others."""
-    gathered.wrong += [Fault(p, (number, p.where.line if p.where else 0)) for p in sheet.wrong]
+    gathered.wrong += [RowFault(p, (number, p.where.line if p.where else 0)) for p in sheet.wrong]
     one = _Sheet(number, sheet, plans, gathered)
     for row in one.rows():
         try:
             made = list(one.entries(row))
         except _BadRow as bad:
-            gathered.wrong.append(Fault(bad.problem, (number, row.line)))
+            gathered.wrong.append(RowFault(bad.problem, (number, row.line)))
             continue
         gathered.entries += made
 
@@ -78,7 +78,7 @@ def is_name(kind: str, key: str) -> bool:
 class _Sheet:
     """One sheet while its rows are read."""
 
-    def __init__(self, number: int, sheet: Sheet, plans: Sequence[Plan], gathered: Gathered) -> None:
+    def __init__(self, number: int, sheet: TableSheet, plans: Sequence[RowPlan], gathered: Gathered) -> None:
         self.number, self.sheet, self.plans, self.gathered = number, sheet, plans, gathered
         self.at = {cell.strip(): i for i, cell in enumerate(sheet.header.cells)}
         self.signs = {
@@ -89,7 +89,7 @@ class _Sheet:
             if c.divide and is_name(plan.kind, c.key)
         }
 
-    def rows(self) -> Iterable[Row]:
+    def rows(self) -> Iterable[SheetRow]:
         """The rows that nobody need be asked about."""
         if self.plans[0].as_written:
             return self.sheet.rows
@@ -100,10 +100,12 @@ class _Sheet:
         notes = {n for _, c in used if c.key == "note" for n in c.names}
         notes |= {name for name in self.at if name not in {n for _, c in used for n in c.names}}
         made = as_kept.ready(self.sheet, names, list(dict.fromkeys(heads)), notes)
-        self.gathered.asked += [Fault(p, (self.number, p.where.line if p.where else 0)) for p in made.asked]
+        self.gathered.asked += [
+            RowFault(p, (self.number, p.where.line if p.where else 0)) for p in made.asked
+        ]
         return made.rows
 
-    def entries(self, row: Row) -> Iterator[Made]:
+    def entries(self, row: SheetRow) -> Iterator[Made]:
         """The entries of one row, those of its first plan first; raises _BadRow."""
         order = self._order(row)
         whose = ""
@@ -122,7 +124,7 @@ class _Sheet:
                         self.gathered.once.add(key)
                     yield Made(order, self._with_source(plan, row, pairs), places, (self.number, row.line))
 
-    def _order(self, row: Row) -> int:
+    def _order(self, row: SheetRow) -> int:
         text = row.cells[self.at[ORDER]].strip() if ORDER in self.at else ""
         if not text:
             return LAST
@@ -132,10 +134,10 @@ class _Sheet:
             raise _BadRow(self.sheet.problem(row.line, column, "order", says, "leave it empty for a new row"))
         return int(number)
 
-    def _has(self, plan: Plan, key: str) -> bool:
+    def _has(self, plan: RowPlan, key: str) -> bool:
         return any(c.key == key for c in plan.columns)
 
-    def _variants(self, plan: Plan, row: Row) -> Iterator[tuple[str, ...]]:
+    def _variants(self, plan: RowPlan, row: SheetRow) -> Iterator[tuple[str, ...]]:
         """The cells of a row, once for each combination of the names that its divided cells hold."""
         used = {n for c in plan.columns if c.key for n in c.names}
         divided = [name for name in self.signs if name in used and row.cells[self.at[name]].strip()]
@@ -149,7 +151,7 @@ class _Sheet:
                 cells[self.at[name]] = piece
             yield tuple(cells)
 
-    def _pieces(self, row: Row, name: str) -> list[str]:
+    def _pieces(self, row: SheetRow, name: str) -> list[str]:
         try:
             return pieces(row.cells[self.at[name]], self.signs[name])
         except NotWhole as short:
@@ -158,11 +160,11 @@ class _Sheet:
             )
             raise self._bad(row, self.at[name], "piece", says, "write each name in full") from None
 
-    def _bad(self, row: Row, column: int, code: str, says: str, mend: str) -> _BadRow:
+    def _bad(self, row: SheetRow, column: int, code: str, says: str, mend: str) -> _BadRow:
         return _BadRow(self.sheet.problem(row.line, column + 1, code, says, mend))
 
     def _said(
-        self, plan: Plan, row: Row, cells: tuple[str, ...], places: dict[str, Where]
+        self, plan: RowPlan, row: SheetRow, cells: tuple[str, ...], places: dict[str, Where]
     ) -> dict[str, Value]:
         said: dict[str, Value] = {}
         for column in plan.columns:
@@ -178,7 +180,7 @@ class _Sheet:
         return said
 
     def _value(
-        self, plan: Plan, column: Column, row: Row, cells: tuple[str, ...], numbers: Sequence[int]
+        self, plan: RowPlan, column: Column, row: SheetRow, cells: tuple[str, ...], numbers: Sequence[int]
     ) -> Value | None:
         values = []
         divide = () if is_name(plan.kind, column.key) else column.divide
@@ -201,7 +203,7 @@ class _Sheet:
         return " ".join(v if isinstance(v, str) else "" for v in found)
 
     def _mapping(
-        self, column: Column, row: Row, values: Sequence[Value | None], numbers: Sequence[int]
+        self, column: Column, row: SheetRow, values: Sequence[Value | None], numbers: Sequence[int]
     ) -> Value | None:
         """Pairs of cells: in each the first is a name and the second what is said of it."""
         found: dict[str, Value] = {}
@@ -214,7 +216,7 @@ class _Sheet:
         return found or None
 
     def _pairs(
-        self, plan: Plan, row: Row, said: dict[str, Value], places: dict[str, Where], whose: str
+        self, plan: RowPlan, row: SheetRow, said: dict[str, Value], places: dict[str, Where], whose: str
     ) -> Iterator[Pairs]:
         """The entry of a plan, the belt that it names before it where that is told by its sizes."""
         column = next((c for c in plan.columns if c.key == plan.kind), None)
@@ -235,7 +237,7 @@ class _Sheet:
         yield [(plan.kind, said.pop(plan.kind)), *said.items()]
 
     def _belt(
-        self, plan: Plan, row: Row, column: int, text: str, position: str, whose: str
+        self, plan: RowPlan, row: SheetRow, column: int, text: str, position: str, whose: str
     ) -> tuple[str, Pairs]:
         """The name of a belt, and what is said of it; what is no whole size is nobody else's belt."""
         try:
@@ -248,16 +250,16 @@ class _Sheet:
         self._show(text, found, row, column)
         return name, [("kind", "belt"), *found.pairs]
 
-    def _own_name(self, found: Described, position: str, whose: str, row: Row) -> str:
+    def _own_name(self, found: Described, position: str, whose: str, row: SheetRow) -> str:
         of = f" of {whose}" if whose else f" in row {row.line}"
         return f"{position or 'belt'}{of}, {found.size}"[:LONGEST_NAME]
 
-    def _show(self, text: str, found: Described, row: Row, column: int) -> None:
+    def _show(self, text: str, found: Described, row: SheetRow, column: int) -> None:
         says = f"{shown(text, 40)} is read as a belt with {found.says}"
         problem = self.sheet.problem(row.line, column + 1, "belt", says)
         self.gathered.meant.setdefault(text, problem._replace(severity="warning"))
 
-    def _with_source(self, plan: Plan, row: Row, pairs: Pairs) -> Pairs:
+    def _with_source(self, plan: RowPlan, row: SheetRow, pairs: Pairs) -> Pairs:
         """A fact with the table and the row that it stands in, unless it names a source."""
         if plan.as_written or pairs[0][0] not in words.FACTS or any(k == "source" for k, _ in pairs):
             return pairs
@@ -266,7 +268,7 @@ class _Sheet:
         return [*pairs, *(p for p in more if p[0] not in dict(pairs))]
 
 
-def source_of(sheet: Sheet) -> str:
+def source_of(sheet: TableSheet) -> str:
     """The name of the source that a table is: that of its file."""
     return PurePath(sheet.file).name[:LONGEST_NAME]
 

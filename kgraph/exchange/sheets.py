@@ -11,7 +11,7 @@ MOST_COLUMNS = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SheetRow:
     """The cells of a row; `line` is its number, in CSV the physical line on which it begins."""
 
     line: int
@@ -19,7 +19,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class TableSheet:
     """A table: its file, the name of the sheet where it has one, its first row, and the rows below.
 
     `wrong`: rows that cannot be read, each with every fault; they are not among `rows`. `broken`: those of
@@ -28,12 +28,12 @@ class Sheet:
 
     file: str
     name: str
-    header: Row
-    rows: Sequence[Row]
+    header: SheetRow
+    rows: Sequence[SheetRow]
     wrong: Sequence[Problem]
     csv: bool
     notes: Sequence[Problem] = ()
-    broken: Sequence[Row] = ()
+    broken: Sequence[SheetRow] = ()
     divider: str = ","
     """CSV: what stands between two cells."""
 
@@ -50,12 +50,12 @@ class Sheet:
 def made(
     file: str,
     name: str,
-    found: Sequence[Row],
+    found: Sequence[SheetRow],
     wrong: Sequence[Problem],
     csv: bool,
     notes: Sequence[Problem] = (),
-    broken: Sequence[Row] = (),
-) -> Sheet | None:
+    broken: Sequence[SheetRow] = (),
+) -> TableSheet | None:
     """The sheet of these rows, None where there is none; raises CannotRun for a header that is not one.
 
     Rows without any text are left out; rows of another length than the header are faults. `broken`: rows
@@ -67,7 +67,7 @@ def made(
             raise CannotRun(*wrong)
         return None
     header, *rows = filled
-    sheet = Sheet(file, name, header, (), (), csv, notes)
+    sheet = TableSheet(file, name, header, (), (), csv, notes)
     cells = header.cells if csv else _without_empty_end(header.cells)
     faults = [*(p for p in wrong if p.where and p.where.line <= header.line), *_header_faults(sheet, cells)]
     if faults:
@@ -78,11 +78,11 @@ def made(
         if len(fitted) > len(cells) and not csv and not any(c.strip() for c in fitted[len(cells) :]):
             fitted = fitted[: len(cells)]
         if len(fitted) == len(cells):
-            good.append(Row(row.line, tuple(fitted)))
+            good.append(SheetRow(row.line, tuple(fitted)))
         else:
             bad.append(_ragged(sheet, row, len(cells)))
             lost.append(row)
-    return Sheet(file, name, Row(header.line, tuple(cells)), good, bad, csv, notes, lost)
+    return TableSheet(file, name, SheetRow(header.line, tuple(cells)), good, bad, csv, notes, lost)
 
 
 def _without_empty_end(cells: Sequence[str]) -> tuple[str, ...]:
@@ -90,14 +90,14 @@ def _without_empty_end(cells: Sequence[str]) -> tuple[str, ...]:
     return tuple(cells[:most])
 
 
-def _ragged(sheet: Sheet, row: Row, wanted: int) -> Problem:
+def _ragged(sheet: TableSheet, row: SheetRow, wanted: int) -> Problem:
     has = len(row.cells)
     says = f"{has} {'cell' if has == 1 else 'cells'} where the first row has {wanted}"
     mend = "a text with the divider in it stands in double quotes" if has > wanted else "fill in the others"
     return sheet.problem(row.line, min(has, wanted) + (has > wanted), "ragged-row", says, mend)
 
 
-def _header_faults(sheet: Sheet, cells: Sequence[str]) -> list[Problem]:
+def _header_faults(sheet: TableSheet, cells: Sequence[str]) -> list[Problem]:
     line = sheet.header.line
     if len(cells) > MOST_COLUMNS:
         return [sheet.problem(line, MOST_COLUMNS + 1, "columns", f"more than {MOST_COLUMNS} columns")]

@@ -18,7 +18,7 @@ from kgraph.claims import (
 from kgraph.collection import Collection
 from kgraph.exchange import places
 from kgraph.exchange.addressed import iri_of, node_block, owner_iri, quantity_node
-from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, real
+from kgraph.exchange.statements import Block, LiteralText, Nested, Object, Pair, TermList, real
 from kgraph.exchange.terms import SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, TYPE
 from kgraph.facts import Fact
@@ -63,7 +63,7 @@ def _states_takes(fact: Fact) -> list[Pair]:
     return [
         (TERM + "part", iri("part", part)),
         (TERM + "place", place_iri(owner, position)),
-        (TERM + "role", Text(role)),
+        (TERM + "role", LiteralText(role)),
     ]
 
 
@@ -74,9 +74,9 @@ def _states_replaces(fact: Fact) -> list[Pair]:
 
 def _states_fits(fact: Fact) -> list[Pair]:
     owner, position, to, at, both, work = fact.of(FitsClaim)
-    ways = Text("true" if both else "false", XSD + "boolean")
+    ways = LiteralText("true" if both else "false", XSD + "boolean")
     told: list[Pair] = [(TERM + "fromPlace", place_iri(owner, position)), (TERM + "place", place_iri(to, at))]
-    return [*told, (TERM + "bothWays", ways), *([(TERM + "work", Text(work))] if work else [])]
+    return [*told, (TERM + "bothWays", ways), *([(TERM + "work", LiteralText(work))] if work else [])]
 
 
 def _states_refuses(fact: Fact) -> list[Pair]:
@@ -90,17 +90,20 @@ def _states_refuses(fact: Fact) -> list[Pair]:
 def _states_fault(fact: Fact) -> list[Pair]:
     owner, position, key, signs, check, cure = fact.of(FaultClaim)
     called = fact.record.fault.text if isinstance(fact.record, records.Fault) else key
-    told: list[Pair] = [(TERM + "place", place_iri(owner, position)), (TERM + "goesWrong", Text(called))]
-    told += [(TERM + "sign", Text(sign)) for sign in signs]
+    told: list[Pair] = [
+        (TERM + "place", place_iri(owner, position)),
+        (TERM + "goesWrong", LiteralText(called)),
+    ]
+    told += [(TERM + "sign", LiteralText(sign)) for sign in signs]
     more = {"checkFirst": check, "cure": cure}
-    return [*told, *((TERM + term, Text(text)) for term, text in more.items() if text)]
+    return [*told, *((TERM + term, LiteralText(text)) for term, text in more.items() if text)]
 
 
 def _states_run(fact: Fact) -> list[Pair]:
     run = fact.record
     told: list[Pair] = [(TERM + "place", place_iri(*fact.claim[:2]))]
     if isinstance(run, records.Run):
-        told.append((TERM + "pulleys", Items(tuple(map(_pulley, run.pulleys)))))
+        told.append((TERM + "pulleys", TermList(tuple(map(_pulley, run.pulleys)))))
         if run.stretch:
             told += [(TERM + "stretchFrom", real(run.stretch[0])), (TERM + "stretchTo", real(run.stretch[1]))]
         if run.pull:
@@ -109,7 +112,7 @@ def _states_run(fact: Fact) -> list[Pair]:
 
 
 def _pulley(pulley: records.Pulley) -> Nested:
-    told: list[Pair] = [(TYPE, TERM + "Pulley"), (LABEL, Text(pulley.name))]
+    told: list[Pair] = [(TYPE, TERM + "Pulley"), (LABEL, LiteralText(pulley.name))]
     measures = {
         "x": pulley.x_mm,
         "y": pulley.y_mm,
@@ -119,8 +122,10 @@ def _pulley(pulley: records.Pulley) -> Nested:
     told += [(TERM + key, quantity_node(mm, "MilliM")) for key, mm in measures.items() if mm is not None]
     if pulley.rpm is not None:
         told.append((TERM + "speed", quantity_node(pulley.rpm, "REV-PER-MIN")))
-    told.append((TERM + "side", Text("outside" if pulley.outside else "inside")))
-    return Nested((*told, (TERM + "drives", Text("true" if pulley.drives else "false", XSD + "boolean"))))
+    told.append((TERM + "side", LiteralText("outside" if pulley.outside else "inside")))
+    return Nested(
+        (*told, (TERM + "drives", LiteralText("true" if pulley.drives else "false", XSD + "boolean")))
+    )
 
 
 STATES: Mapping[str, Callable[[Fact], list[Pair]]] = {

@@ -1,6 +1,6 @@
 """Statements by subject, with lists and nested nodes, and the same flat, as lines of N-Triples or N-Quads.
 
-Every IRI is made by `terms.iri` or stands as a constant of `terms`; a text of the data is always a `Text`.
+Every IRI is made by `terms.iri` or stands as a constant of `terms`; a text of the data is a `LiteralText`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from kgraph.exchange.terms import RDF, XSD, literal
 
 
 @dataclass(frozen=True, slots=True)
-class Text:
+class LiteralText:
     """A literal; without a datatype it is plain text."""
 
     text: str
@@ -21,7 +21,7 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
-class Items:
+class TermList:
     """A list, in its order."""
 
     objects: tuple[Object, ...]
@@ -34,7 +34,7 @@ class Nested:
     pairs: tuple[tuple[str, Object], ...]
 
 
-Object = str | Text | Items | Nested
+Object = str | LiteralText | TermList | Nested
 """What a statement ends in: an IRI, or one of the three above."""
 
 Pair = tuple[str, Object]
@@ -48,14 +48,14 @@ class Block:
     pairs: tuple[Pair, ...]
 
 
-def real(value: float) -> Text:
+def real(value: float) -> LiteralText:
     """A number as a double, by the shortest digits that give it back."""
-    return Text(repr(float(value)), XSD + "double")
+    return LiteralText(repr(float(value)), XSD + "double")
 
 
-def whole(value: int) -> Text:
+def whole(value: int) -> LiteralText:
     """A whole number."""
-    return Text(str(value), XSD + "integer")
+    return LiteralText(str(value), XSD + "integer")
 
 
 @dataclass
@@ -76,7 +76,7 @@ class Flat:
             yield from self._one(subject, predicate, object_)
 
     def _one(self, subject: str, predicate: str, object_: Object) -> Iterator[str]:
-        if isinstance(object_, Text):
+        if isinstance(object_, LiteralText):
             yield self._line(subject, predicate, literal(object_.text, object_.datatype))
         elif isinstance(object_, str):
             yield self._line(subject, predicate, f"<{object_}>")
@@ -87,7 +87,7 @@ class Flat:
         else:
             yield from self._list(subject, predicate, object_)
 
-    def _list(self, subject: str, predicate: str, items: Items) -> Iterator[str]:
+    def _list(self, subject: str, predicate: str, items: TermList) -> Iterator[str]:
         for item in items.objects:
             cell = self._fresh()
             yield self._line(subject, predicate, cell)

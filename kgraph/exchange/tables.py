@@ -20,7 +20,7 @@ MOST_CELL = 131_072
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class KindTable:
     """The entries of one kind, each with its number in the folder, and the keys that they have."""
 
     kind: str
@@ -28,7 +28,7 @@ class Table:
     entries: Sequence[tuple[int, records.Entry]]
 
 
-def tables(wanted: Export, empty_too: Iterable[str] = ()) -> list[Table]:
+def tables(wanted: Export, empty_too: Iterable[str] = ()) -> list[KindTable]:
     """A table for each kind that has entries, or for the one kind asked for, in the order of the kinds.
 
     Kinds named in `empty_too` have one even without an entry.
@@ -37,7 +37,7 @@ def tables(wanted: Export, empty_too: Iterable[str] = ()) -> list[Table]:
     for number, entry in enumerate(wanted.graph.data.entries, 1):
         found[entry.kind].append((number, entry))
     asked = [wanted.kind] if wanted.kind else [k for k in words.KINDS if found[k] or k in set(empty_too)]
-    return [Table(kind, _keys(kind, found[kind]), found[kind]) for kind in asked]
+    return [KindTable(kind, _keys(kind, found[kind]), found[kind]) for kind in asked]
 
 
 def _keys(kind: str, entries: Sequence[tuple[int, records.Entry]]) -> tuple[str, ...]:
@@ -46,7 +46,7 @@ def _keys(kind: str, entries: Sequence[tuple[int, records.Entry]]) -> tuple[str,
     return (*known, *(k for k in used if k not in known))
 
 
-def rows(table: Table, csv: bool, most: int) -> Iterator[list[str]]:
+def rows(table: KindTable, csv: bool, most: int) -> Iterator[list[str]]:
     """The rows of a table as the texts of their cells, the names of its columns first.
 
     Raises CannotRun where a cell would have more than `most` characters.
@@ -76,7 +76,7 @@ def csv(wanted: Export) -> Iterator[bytes]:
         yield from csv_lines(table)
 
 
-def csv_lines(table: Table) -> Iterator[bytes]:
+def csv_lines(table: KindTable) -> Iterator[bytes]:
     """A table as CSV, line by line."""
     yield from csv_of(rows(table, True, MOST_CELL))
 

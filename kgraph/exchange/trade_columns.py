@@ -10,8 +10,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kgraph.exchange.mappings import Column, Plan
-from kgraph.exchange.sheets import Sheet
+from kgraph.exchange.mappings import Column, RowPlan
+from kgraph.exchange.sheets import TableSheet
 from kgraph.folder.writing import Value
 from kgraph.names import fold
 from kgraph.problems import Where
@@ -152,15 +152,15 @@ def _add_other(found: Fields, name: str, text: str) -> None:
         found.places.setdefault(number, name)
 
 
-def besides(sheet: Sheet, found: Fields) -> list[Plan]:
+def besides(sheet: TableSheet, found: Fields) -> list[RowPlan]:
     """What a row says besides the set or part that it lists."""
-    plans: list[Plan] = []
+    plans: list[RowPlan] = []
     names = Column(found.set_names, "in") if found.set_names else _several(sheet, found.used_in, "in")
     source = (Column((found.source,), "source"),) if found.source else ()
     for column, kind in found.assemblies if found.set_names else ():
         told = (Column((column,), "assembly"),)
-        plans.append(Plan("assembly", sheet.name, told, (("kind", kind, None),)))
-        plans.append(Plan("uses", sheet.name, (Column((column,), "uses"), names, *source)))
+        plans.append(RowPlan("assembly", sheet.name, told, (("kind", kind, None),)))
+        plans.append(RowPlan("uses", sheet.name, (Column((column,), "uses"), names, *source)))
     articles: list[tuple[str, str, Column | _Constants]] = []
     articles += [(column, "belt", _at(position)) for column, position in found.belts]
     articles += [(column, "", _place(found, number)) for number, column in found.parts.items()]
@@ -169,16 +169,16 @@ def besides(sheet: Sheet, found: Fields) -> list[Plan]:
         where = () if isinstance(position, tuple) else (position,)
         said = position if isinstance(position, tuple) else ()
         if found.set_names and not reads:
-            plans.append(Plan("part", sheet.name, (Column((column,), "part"),)))
+            plans.append(RowPlan("part", sheet.name, (Column((column,), "part"),)))
         if names.names != ("",):
-            plans.append(Plan("takes", sheet.name, (head, names, *where, *source), said))
+            plans.append(RowPlan("takes", sheet.name, (head, names, *where, *source), said))
     if found.also and articles:
         # Beside a column of parts it is the part that fits also; a list of belts has none.
         column, reads, position = next((a for a in articles if not a[1]), articles[0])
         also = (Column((column,), "takes", reads=reads), _several(sheet, found.also, "in"))
         where = () if isinstance(position, tuple) else (position,)
         said = (*(position if isinstance(position, tuple) else ()), ("role", "substitute", None))
-        plans.append(Plan("takes", sheet.name, (*also, *where, *source), said))
+        plans.append(RowPlan("takes", sheet.name, (*also, *where, *source), said))
     return plans
 
 
@@ -195,12 +195,12 @@ def _place(found: Fields, number: str) -> Column | _Constants:
     return Column((column,), "position") if column else ()
 
 
-def _several(sheet: Sheet, column: str, key: str) -> Column:
+def _several(sheet: TableSheet, column: str, key: str) -> Column:
     """A column of several names, with the signs that stand between them."""
     return Column((column,), key, signs(sheet, column, SIGNS[:2]))
 
 
-def signs(sheet: Sheet, column: str, known: Sequence[str]) -> tuple[str, ...]:
+def signs(sheet: TableSheet, column: str, known: Sequence[str]) -> tuple[str, ...]:
     """Which of these signs stand in the cells of a column."""
     at: Mapping[str, int] = {cell.strip(): i for i, cell in enumerate(sheet.header.cells)}
     if column not in at:

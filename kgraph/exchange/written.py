@@ -15,7 +15,7 @@ from urllib.parse import quote, unquote
 
 from kgraph import words
 from kgraph.collection import Collection
-from kgraph.exchange.statements import Block, Items, Nested, Object, Pair, Text, whole
+from kgraph.exchange.statements import Block, LiteralText, Nested, Object, Pair, TermList, whole
 from kgraph.exchange.terms import RDFS, TERM, iri
 from kgraph.exchange.vocabulary import KEY, NESTED_KEYS, TYPE, key_iri
 from kgraph.folder.entry_keys import keys_of
@@ -56,11 +56,11 @@ def blocks(data: Collection) -> Iterator[Block]:
     named = iris(data)
     used: set[str] = set()
     for number, entry in enumerate(data.entries, 1):
-        head: list[Pair] = [(TYPE, ENTRY), (ENTRY_OF, Text(entry.kind)), (ORDER, whole(number))]
+        head: list[Pair] = [(TYPE, ENTRY), (ENTRY_OF, LiteralText(entry.kind)), (ORDER, whole(number))]
         yield Block(named[entry.where], (*head, *_pairs(entry.pairs, keys_of(entry.kind))))
         used.update(_keys(dict(entry.pairs)))
     for key in sorted(used - known_keys()):
-        yield Block(key_iri(key), ((TYPE, TERM + "OwnKey"), (RDFS + "label", Text(key))))
+        yield Block(key_iri(key), ((TYPE, TERM + "OwnKey"), (RDFS + "label", LiteralText(key))))
 
 
 def known_keys() -> set[str]:
@@ -81,15 +81,15 @@ def _pairs(pairs: Sequence[tuple[str, Value]], usual: Sequence[str] = ()) -> Ite
     yield from ((key_iri(key), _object(value)) for key, value in pairs)
     # A graph has no order. Where the keys stand as they usually do, none need be told.
     if keys != keys_in_order(keys, usual):
-        yield KEY_ORDER, Text(" ".join(quote(key, safe="") for key in keys))
+        yield KEY_ORDER, LiteralText(" ".join(quote(key, safe="") for key in keys))
 
 
 def _object(value: Value) -> Object:
     if isinstance(value, str):
-        return Text(value)
+        return LiteralText(value)
     if isinstance(value, Mapping):
         return Nested(tuple(_pairs(list(value.items()))))
-    return Items(tuple(map(_object, value)))
+    return TermList(tuple(map(_object, value)))
 
 
 def keys_in_order(keys: Iterable[str], told: Iterable[str]) -> list[str]:

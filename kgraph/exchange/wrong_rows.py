@@ -6,14 +6,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from kgraph.exchange.cells import WHY, cell_of
-from kgraph.exchange.formats import Fault
-from kgraph.exchange.sheets import Sheet
+from kgraph.exchange.formats import RowFault
+from kgraph.exchange.sheets import TableSheet
 from kgraph.exchange.tables import csv_line
 
 _Rows = list[list[str]]
 
 
-def as_tables(sheets: Sequence[Sheet], faults: Iterable[Fault]) -> list[tuple[Sheet, _Rows]]:
+def as_tables(sheets: Sequence[TableSheet], faults: Iterable[RowFault]) -> list[tuple[TableSheet, _Rows]]:
     """Of each sheet with a wrong row its header and those rows, each with what is wrong with it at its end.
 
     Ditto marks and all else stand as they came; a row that cannot be read has its reasons alone.
@@ -33,7 +33,7 @@ def as_tables(sheets: Sequence[Sheet], faults: Iterable[Fault]) -> list[tuple[Sh
     return found
 
 
-def _row(sheet: Sheet, cells: Sequence[str], why: str) -> list[str]:
+def _row(sheet: TableSheet, cells: Sequence[str], why: str) -> list[str]:
     wide = len(sheet.header.cells)
     kept = [*cells[:wide], *[""] * (wide - len(cells))]
     rest = [c for c in cells[wide:] if c.strip()]
@@ -41,7 +41,9 @@ def _row(sheet: Sheet, cells: Sequence[str], why: str) -> list[str]:
     return [*kept, cell_of("note", why + more, sheet.csv) if sheet.csv else why + more]
 
 
-def files(path: Path, suffix: str, tables: Sequence[tuple[Sheet, _Rows]]) -> Iterator[tuple[Path, bytes]]:
+def files(
+    path: Path, suffix: str, tables: Sequence[tuple[TableSheet, _Rows]]
+) -> Iterator[tuple[Path, bytes]]:
     """The file, or of a folder of CSV the files, that hold the wrong rows; `suffix` is that of what came."""
     if suffix == ".xlsx":
         from kgraph.exchange import xlsx

@@ -16,7 +16,7 @@ from typing import Any, BinaryIO
 
 from kgraph.exchange import process
 from kgraph.exchange.formats import Export, Incoming
-from kgraph.exchange.sheets import MOST_COLUMNS, Row, Sheet, made
+from kgraph.exchange.sheets import MOST_COLUMNS, SheetRow, TableSheet, made
 from kgraph.exchange.tables import rows, tables
 from kgraph.folder.disk import MOST_BYTES, display
 from kgraph.problems import CannotRun, Problem, Where
@@ -95,7 +95,7 @@ def _with_dates_of(packed: BinaryIO) -> bytes:
 # In, the caller -------------------------------------------------------------------------------
 
 
-def read(incoming: Incoming) -> list[Sheet]:
+def read(incoming: Incoming) -> list[TableSheet]:
     """The sheets of a workbook that hold anything; raises CannotRun where it cannot be read."""
     file = display(incoming.path)
     if len(incoming.data) > MOST_BYTES:
@@ -104,8 +104,8 @@ def read(incoming: Incoming) -> list[Sheet]:
     result = process.run("kgraph.exchange.xlsx", job, [incoming.data])
     sheets = []
     for name, found, lost, wrong in result["sheets"]:
-        listed, broken = ([Row(line, tuple(cells)) for line, cells in which] for which in (found, lost))
-        frame = Sheet(file, name, Row(1, ()), (), (), False)
+        listed, broken = ([SheetRow(line, tuple(cells)) for line, cells in which] for which in (found, lost))
+        frame = TableSheet(file, name, SheetRow(1, ()), (), (), False)
         faults = [frame.problem(line, column, *said) for line, column, *said in wrong]
         if sheet := made(file, name, listed, faults, False, (), broken):
             sheets.append(sheet)

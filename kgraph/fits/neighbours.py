@@ -28,7 +28,7 @@ Measure = tuple[str, str, int]
 """The name of a size, the form of a section or unit of a rating (else ""), and which of its sizes it is."""
 
 
-class _Recorded(NamedTuple):
+class _PartRecord(NamedTuple):
     """What a part records: forms, units and texts, which must be equal, and the values of its measures."""
 
     words: tuple[tuple[str, str], ...]
@@ -105,7 +105,7 @@ _Sorted = dict[Measure, tuple[list[float], list[int]]]
 """For each measure its values from the smallest on, and the parts that have them, as numbers."""
 
 
-def _recorded(sizes: Mapping[str, Size], rules: Mapping[str, str]) -> _Recorded | None:
+def _recorded(sizes: Mapping[str, Size], rules: Mapping[str, str]) -> _PartRecord | None:
     """What a part records of what is compared; None where it can be equal to no part."""
     words: list[tuple[str, str]] = []
     values: list[tuple[Measure, float]] = []
@@ -124,7 +124,7 @@ def _recorded(sizes: Mapping[str, Size], rules: Mapping[str, str]) -> _Recorded 
             if rules.get(key, "same") != "same":
                 return None
             words.append((key, f"text {size}"))
-    return _Recorded(tuple(words), tuple(values)) if words else None
+    return _PartRecord(tuple(words), tuple(values)) if words else None
 
 
 def _sides(values: Sequence[float], rule: Rule) -> dict[float, int]:

@@ -19,7 +19,7 @@ _INDENTING_TAB = re.compile(r" *\t")
 
 
 @dataclass(eq=False)
-class Fault(Exception):
+class ReadingFault(Exception):
     """A refusal after which the rest of the entry is not read. `index` is counted in characters."""
 
     index: int
@@ -29,32 +29,32 @@ class Fault(Exception):
     fatal: bool = False
 
 
-def too_deep(index: int) -> Fault:
+def too_deep(index: int) -> ReadingFault:
     """Lists and mappings in each other, one more than may be."""
     says = f"nested deeper than {DEEPEST} lists and mappings"
-    return Fault(index, "nesting", says, "make it several entries")
+    return ReadingFault(index, "nesting", says, "make it several entries")
 
 
-def open_quote(index: int) -> Fault:
+def open_quote(index: int) -> ReadingFault:
     """A quote that is left open; `index` is where it opens."""
     says = "the quote that opens here is not closed in its entry"
-    return Fault(
+    return ReadingFault(
         index, "open-quote", says, "close it; a quote mark in a text goes in the other kind of quotes"
     )
 
 
-def _tab(index: int) -> Fault:
-    return Fault(index, "tab", "tab in the indentation", "indent with spaces")
+def _tab(index: int) -> ReadingFault:
+    return ReadingFault(index, "tab", "tab in the indentation", "indent with spaces")
 
 
-def not_a_list(page: Page, index: int, mapping: bool) -> Fault:
+def not_a_list(page: Page, index: int, mapping: bool) -> ReadingFault:
     """A file that is one mapping, or one text, from `index` on."""
     says = "a fact file is a list of entries"
     line = shown(page.line_at(index).lstrip(" -").rstrip())
     mend = (
         f"start each entry with '- ': - {line}" if mapping else "write - KIND: NAME, for example - set: NAME"
     )
-    return Fault(index, "not-a-list", says, mend, fatal=True)
+    return ReadingFault(index, "not-a-list", says, mend, fatal=True)
 
 
 def _quoted(value: str) -> str:
@@ -75,67 +75,67 @@ def in_quotes(page: Page, index: int) -> str:
     return f"put quotes round it: {shown(match['key'], 30)}: {shown(_quoted(match['value']))}"
 
 
-def _value_start(page: Page, at: int, context: int | None) -> Fault:
+def _value_start(page: Page, at: int, context: int | None) -> ReadingFault:
     char = shown(page.text[at : at + 1])
     if char == "\\x09":
         return _tab(at)
-    return Fault(at, "indicator", f"a value cannot start with {char}", in_quotes(page, at))
+    return ReadingFault(at, "indicator", f"a value cannot start with {char}", in_quotes(page, at))
 
 
-def _block_start(page: Page, at: int, context: int | None) -> Fault:
+def _block_start(page: Page, at: int, context: int | None) -> ReadingFault:
     return _value_start(page, at if context is None else context, None)
 
 
-def _second_colon(page: Page, at: int, context: int | None) -> Fault:
+def _second_colon(page: Page, at: int, context: int | None) -> ReadingFault:
     before = page.line_at(at)[: page.place(at)[1] - 1]
     if ": " in before:
         first, _, rest = page.line_at(at).strip().removeprefix("- ").partition(": ")
         pair = rest.partition(" #")[0].strip()
         # Where a mapping belongs a text in quotes would not do.
         mend = f"write {first}: {{{pair}}}" if first in words.MAPPINGS else in_quotes(page, at)
-        return Fault(at, "colon", "a second ': ' in one line", mend)
+        return ReadingFault(at, "colon", "a second ': ' in one line", mend)
     mend = "indent it exactly as the key above it, or put quotes round the text above"
-    return Fault(at, "indentation", f"'{shown(before.strip())}:' cannot stand here", mend)
+    return ReadingFault(at, "indentation", f"'{shown(before.strip())}:' cannot stand here", mend)
 
 
-def _open_bracket(page: Page, at: int, context: int | None) -> Fault:
+def _open_bracket(page: Page, at: int, context: int | None) -> ReadingFault:
     line = page.line_at(at if context is None else context)
     if context is None or (at < len(page.text) and page.place(context)[0] == page.place(at)[0]):
         says = "no ',' and no closing bracket before this"
-        return Fault(at, "open-bracket", says, "put a name that has brackets or commas in quotes")
+        return ReadingFault(at, "open-bracket", says, "put a name that has brackets or commas in quotes")
     mend = "close it"
     if " #" in line:
         mend = "what follows ' #' is a comment: put the text in quotes"
     elif not line.rstrip().endswith((",", "[", "{")):
         mend += f", or {in_quotes(page, context)}"
-    return Fault(context, "open-bracket", f"{page.text[context]} is not closed in its entry", mend)
+    return ReadingFault(context, "open-bracket", f"{page.text[context]} is not closed in its entry", mend)
 
 
-def _no_colon(page: Page, at: int, context: int | None) -> Fault:
+def _no_colon(page: Page, at: int, context: int | None) -> ReadingFault:
     start = at if context is None else context
     line = page.line_at(start).strip()
     if len(line) > 1000:
-        return Fault(start, "long-key", "key too long", f"{LONGEST_KEY} characters is the most")
+        return ReadingFault(start, "long-key", "key too long", f"{LONGEST_KEY} characters is the most")
     mend = "write key: value; a text that goes on is indented further than its key"
-    return Fault(start, "no-colon", f"no ': ' in this line: {shown(line)}", mend)
+    return ReadingFault(start, "no-colon", f"no ': ' in this line: {shown(line)}", mend)
 
 
-def _no_key(page: Page, at: int, context: int | None) -> Fault:
+def _no_key(page: Page, at: int, context: int | None) -> ReadingFault:
     column = page.place(at)[1]
     before = page.line_at(at)[: column - 1].strip(" -")
     if at == context or page.text.startswith(":", at):
-        return Fault(at, "key", "a key is missing before ':'", "write key: value")
+        return ReadingFault(at, "key", "a key is missing before ':'", "write key: value")
     if before:
         rest = shown(page.line_at(at)[column - 1 :])
         mend = "one value a key; inside of '...' a ' is written twice"
         if re.search(r": +\"", before):
             mend = in_quotes(page, at)
-        return Fault(at, "after-value", f"text after the value: {rest}", mend)
+        return ReadingFault(at, "after-value", f"text after the value: {rest}", mend)
     mend = "indent it exactly as the other keys of its entry"
-    return Fault(at, "indentation", f"indentation of {column - 1} does not fit its entry", mend)
+    return ReadingFault(at, "indentation", f"indentation of {column - 1} does not fit its entry", mend)
 
 
-def _no_dash(page: Page, at: int, context: int | None) -> Fault:
+def _no_dash(page: Page, at: int, context: int | None) -> ReadingFault:
     line = page.line_at(at).strip()
     says = f"this line belongs to no entry: {shown(line)}"
     mend = "start an entry with '- '; the other keys stand exactly under its first one"
@@ -143,39 +143,39 @@ def _no_dash(page: Page, at: int, context: int | None) -> Fault:
         mend = "write a blank after the -"
     elif ": " in line and line.partition(":")[0] not in words.KINDS:
         mend = "indent it exactly as the other keys of its entry"
-    return Fault(at, "indentation", says, mend)
+    return ReadingFault(at, "indentation", says, mend)
 
 
-def _unclosed_quote(page: Page, at: int, context: int | None) -> Fault:
+def _unclosed_quote(page: Page, at: int, context: int | None) -> ReadingFault:
     return open_quote(at if context is None else context)
 
 
 _ESCAPE = re.compile(r"\\(?:x[0-9a-fA-F]?|u[0-9a-fA-F]{0,4}|U[0-9a-fA-F]{0,8}|.)")
 
 
-def _escape_fault(page: Page, at: int, context: int | None) -> Fault:
+def _escape_fault(page: Page, at: int, context: int | None) -> ReadingFault:
     start = page.text.rfind("\\", 0, at + 1)
     escape = _ESCAPE.match(page.text, start)
     if escape is None:
         # The text ends here.
         return _unclosed_quote(page, at, context)
     mend = r"write \\ for a backslash, or use '...'; a character is written as itself"
-    return Fault(start, "escape", f"{shown(escape[0])} is no character", mend)
+    return ReadingFault(start, "escape", f"{shown(escape[0])} is no character", mend)
 
 
-def _directive(page: Page, at: int) -> Fault:
-    return Fault(at, "version", f"not known: {shown(page.line_at(at))}", "take out the line")
+def _directive(page: Page, at: int) -> ReadingFault:
+    return ReadingFault(at, "version", f"not known: {shown(page.line_at(at))}", "take out the line")
 
 
-def _after_end(page: Page, at: int, context: int | None) -> Fault:
+def _after_end(page: Page, at: int, context: int | None) -> ReadingFault:
     above = page.text[:at].rstrip().rpartition(page.newline)[2]
     if not above.startswith(("...", "---")):
         mend = "indent it exactly as the entries above it"
-        return Fault(at, "indentation", "this line stands further left than the list", mend)
-    return Fault(at, "documents", "text after the end of the list", "take out the line ... or ---")
+        return ReadingFault(at, "indentation", "this line stands further left than the list", mend)
+    return ReadingFault(at, "documents", "text after the end of the list", "take out the line ... or ---")
 
 
-_WORDS: tuple[tuple[str, Callable[[Page, int, int | None], Fault]], ...] = (
+_WORDS: tuple[tuple[str, Callable[[Page, int, int | None], ReadingFault]], ...] = (
     ("found character that cannot start any token", _value_start),
     ("mapping values are not allowed", _second_colon),
     ("block sequence entries are not allowed", _value_start),
@@ -200,15 +200,17 @@ _WORDS: tuple[tuple[str, Callable[[Page, int, int | None], Fault]], ...] = (
 )
 
 
-def explain(page: Page, error: Fault | yaml.YAMLError, offset: int, opened: int | None) -> Fault:
+def explain(
+    page: Page, error: ReadingFault | yaml.YAMLError, offset: int, opened: int | None
+) -> ReadingFault:
     """What the parser found, in words and at the place that the user can mend.
 
     `opened`: the innermost bracket or brace that was open there.
     """
-    if isinstance(error, Fault):
+    if isinstance(error, ReadingFault):
         return error
     if not isinstance(error, yaml.MarkedYAMLError) or error.problem_mark is None:
-        return Fault(offset, "yaml", "not readable as YAML")
+        return ReadingFault(offset, "yaml", "not readable as YAML")
     at = error.problem_mark.index + offset
     context = error.context_mark.index + offset if error.context_mark else None
     line = page.line_at(at)
@@ -229,7 +231,7 @@ def explain(page: Page, error: Fault | yaml.YAMLError, offset: int, opened: int 
     for phrase, explain in _WORDS:
         if phrase in problem:
             return explain(page, at, context)
-    return Fault(at, "yaml", f"not readable as YAML: {problem}")
+    return ReadingFault(at, "yaml", f"not readable as YAML: {problem}")
 
 
 # --- What YAML takes, and is refused or warned of here ---------------------------------------------

@@ -17,7 +17,7 @@ _SECONDS = 60
 _BEGINS = re.compile(rb"^- ", re.M)
 
 
-class Changed:
+class ChangedEntries:
     """The entries of folders that no file held so at a revision, by file and line."""
 
     def __init__(self, folders: Sequence[Path], revision: str) -> None:

@@ -25,7 +25,7 @@ from yaml.events import (
 )
 
 from kgraph.folder.faults import (
-    Fault,
+    ReadingFault,
     explain,
     in_quotes,
     key_faults,
@@ -68,7 +68,7 @@ Found = tuple[tuple[Map, ...], tuple[Problem, ...]]
 def entries(data: bytes, file: str) -> Found:
     """The entries of a file's bytes and its problems in order; never raises for bad input."""
     page = page_of(data, file)
-    reader = _Reader(page)
+    reader = _PageReader(page)
     reader.read()
     if page.hashes:
         warn_of_cuts(page)
@@ -85,7 +85,7 @@ def begun(data: bytes, file: str) -> int:
 # --- Events -> nodes -----------------------------------------------------------------------------
 
 
-class _Run:
+class _Pass:
     """One pass over a stretch of the text: the items of its list, up to the first fault that stops."""
 
     def __init__(self, page: Page, start: int, end: int | None = None) -> None:
@@ -98,14 +98,14 @@ class _Run:
         self.stack: list[tuple[list[Node], Any]] = []
         self.dash: int | None = None
         self.odd = not page.exact or any(c in page.text for c in "&!")
-        self.error: Fault | yaml.YAMLError | None = None
+        self.error: ReadingFault | yaml.YAMLError | None = None
         self._go()
 
     def _go(self) -> None:
         loader: Any = yaml.CBaseLoader(self._source())
         try:
             self._documents(loader.get_event)
-        except (Fault, yaml.YAMLError) as error:
+        except (ReadingFault, yaml.YAMLError) as error:
             self.error = error
         finally:
             loader.dispose()
@@ -281,7 +281,7 @@ class _Run:
 
 
 @dataclass(slots=True)
-class _Reader:
+class _PageReader:
     """Reads a page run by run: after a fault it goes on with the next entry."""
 
     page: Page
@@ -291,9 +291,9 @@ class _Reader:
 
     def read(self) -> None:
         start: int | None = 0
-        first: Fault | None = None
+        first: ReadingFault | None = None
         while start is not None:
-            run = _Run(self.page, start)
+            run = _Pass(self.page, start)
             self._keep(run)
             if run.error is None:
                 break
@@ -303,11 +303,11 @@ class _Reader:
         if first and not any(p.severity == "error" for p in self.page.problems):
             self._fault(first)
 
-    def _fault(self, fault: Fault) -> None:
+    def _fault(self, fault: ReadingFault) -> None:
         self.faults += 1
         self.page.report(fault.index, fault.code, fault.says, fault.mend)
 
-    def _mend(self, run: _Run, fault: Fault) -> int | None:
+    def _mend(self, run: _Pass, fault: ReadingFault) -> int | None:
         """Report the fault that ended a run; where the next run starts, or None for nowhere."""
         if self.faults >= MOST_FAULTS:
             self.page.report(fault.index, "more", "too many faults; the file is not read from here on")
@@ -323,7 +323,7 @@ class _Reader:
         # The entry is read once more by itself: a quote left open then ends at its end, and
         # a fault that the parser met ahead of the entry's last line is left to the next run.
         end = starts[which + 1] if which + 1 < len(starts) else None
-        alone = _Run(self.page, starts[which], len(self.page.text) if end is None else end)
+        alone = _Pass(self.page, starts[which], len(self.page.text) if end is None else end)
         self._keep(alone)
         if alone.error:
             self._fault(explain(self.page, alone.error, starts[which], alone.opened))
@@ -335,7 +335,7 @@ class _Reader:
             self.starts = _entry_starts(self.page, _indentation(self.page))
         return self.starts
 
-    def _faulty(self, run: _Run, starts: list[int]) -> int:
+    def _faulty(self, run: _Pass, starts: list[int]) -> int:
         """Which entry the fault of a run is in, as an index into `starts`."""
         if run.stack:
             return max(bisect_right(starts, run.stack[0][1].index + run.start) - 1, 0)
@@ -344,7 +344,7 @@ class _Reader:
             return bisect_right(starts, self.page.index(last.line, last.column))
         return bisect_right(starts, run.start - 1)
 
-    def _keep(self, run: _Run) -> None:
+    def _keep(self, run: _Pass) -> None:
         """Take the items of a run that are entries; report those that are none."""
         if not run.bad and not self.page.spoilt and all(type(i) is Map and i.pairs for i in run.top):
             self.entries += run.top  # type: ignore[arg-type]
@@ -366,7 +366,7 @@ class _Reader:
             says = f"this item is not an entry: {shown(item.value)}"
         self.page.report(index, "not-an-entry", says, "write - KIND: NAME, for example - set: NAME")
 
-    def _spoilt(self, run: _Run, number: int) -> bool:
+    def _spoilt(self, run: _Pass, number: int) -> bool:
         """Whether something was blanked between this item and the next."""
         start = self.page.index(run.top[number].line, 1)
         if number + 1 < len(run.top):

@@ -54,7 +54,7 @@ def entries(data: bytes) -> tuple[Map, ...] | None:
     text = _text(data)
     if text is None:
         return None
-    reader = _Reader()
+    reader = _PlainReader()
     for match in _LINE.finditer(text):
         if match.start() != reader.at or not reader.take(match):
             return None
@@ -72,7 +72,7 @@ def _text(data: bytes) -> str | None:
     return text if _LETTERS.fullmatch(text) else None
 
 
-class _Reader:
+class _PlainReader:
     """The entries so far; `at` is where the next line starts, `line` the number of the last one."""
 
     def __init__(self) -> None:

@@ -200,7 +200,7 @@ class IndexData:
         return Evidence(where, how, certainty, tuple(sources), *rest, **more)
 
 
-class _Rows(Mapping[Any, Any]):
+class _RowsFetched(Mapping[Any, Any]):
     """A mapping of the graph, from rows: only what is asked for is fetched."""
 
     def __init__(self, data: IndexData, some: bool = True) -> None:
@@ -239,7 +239,7 @@ class _Rows(Mapping[Any, Any]):
         raise NotInIndex
 
 
-class _Links(_Rows):
+class _Links(_RowsFetched):
     def fetch(self, key: Any) -> Any:
         fact = self.data.fact
         return [
@@ -248,12 +248,12 @@ class _Links(_Rows):
         ]
 
 
-class _Declares(_Rows):
+class _Declares(_RowsFetched):
     def fetch(self, key: Any) -> Any:
         return frozenset(self.data.row(f"o|{key}")["d"])
 
 
-class _At(_Rows):
+class _At(_RowsFetched):
     def __init__(self, data: IndexData, letter: str, some: bool = True) -> None:
         super().__init__(data, some)
         self.letter = letter

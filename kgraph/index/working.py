@@ -32,7 +32,7 @@ MOST_PROCESSES = 8
 IN_BATCH = 400
 
 
-class Step(Protocol):
+class StepTold(Protocol):
     """Told after each step how many more are done, and how many facts came with them."""
 
     def __call__(self, done: int, facts: int) -> None: ...
@@ -107,7 +107,7 @@ class Work:
         for connection in self.inbox.connections:
             connection.close()
 
-    def read(self, step: Step) -> int:
+    def read(self, step: StepTold) -> int:
         """Read all files, and let each process know what the others found; how many facts there are."""
         told: dict[int, Told] = {}
         while len(told) < len(self.shares):
@@ -122,7 +122,7 @@ class Work:
             connection.send(known)
         return sum(one.facts for one in in_order)
 
-    def compile(self, into: Writing, step: Step) -> None:
+    def compile(self, into: Writing, step: StepTold) -> None:
         """Write the rows of all shares."""
         gone: dict[str, set[str]] = {}
         joined: set[str] = set()

@@ -1,5 +1,5 @@
 """Lists of what a folder holds: which rows there are, which of them match, and what their columns say."""
 
-from kgraph.listing.rows import KINDS, List, Row, listed
+from kgraph.listing.rows import KINDS, List, ListRow, listed
 
-__all__ = ["KINDS", "List", "Row", "listed"]
+__all__ = ["KINDS", "List", "ListRow", "listed"]

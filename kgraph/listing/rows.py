@@ -42,7 +42,7 @@ _UNSAID = {"called", "trust"}
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ListRow:
     """One thing or fact: `values` by key; `certain` by the keys of conditions that the rules meet."""
 
     key: str
@@ -63,7 +63,7 @@ class List:
     """The rows that match, by name, and every key that any of them has."""
 
     kind: str
-    rows: tuple[Row, ...]
+    rows: tuple[ListRow, ...]
     keys: tuple[str, ...]
     conditions: tuple[Condition, ...] = ()
 
@@ -108,11 +108,11 @@ def listed(graph: WholeGraph, what: str, conditions: Sequence[Condition], wanted
     return List(what, tuple(rows), tuple(_keys(kind, rows)), tuple(conditions))
 
 
-def _certain(rows: Iterable[Row], key: str, certain: Certain, at_least: float) -> Iterator[Row]:
+def _certain(rows: Iterable[ListRow], key: str, certain: Certain, at_least: float) -> Iterator[ListRow]:
     for row in rows:
         chance = certain.get(row.key)
         if chance is not None and chance >= at_least:
-            yield Row(row.key, row.values, {**row.certain, key: chance})
+            yield ListRow(row.key, row.values, {**row.certain, key: chance})
 
 
 def _refuse_unknown(conditions: Iterable[Condition], known: Iterable[str]) -> None:
@@ -136,9 +136,9 @@ def column(text: str, known: Sequence[str]) -> str:
 # Things ---------------------------------------------------------------------------------------
 
 
-def _things(graph: WholeGraph, kind: str) -> list[Row]:
+def _things(graph: WholeGraph, kind: str) -> list[ListRow]:
     data = graph.data
-    rows = [Row(key, _said(data, kind, key, name)) for key, name in data.known(kind).items()]
+    rows = [ListRow(key, _said(data, kind, key, name)) for key, name in data.known(kind).items()]
     return [_unit_now(graph, row) for row in rows] if kind == "unit" else rows
 
 
@@ -157,16 +157,16 @@ def _said(data: Collection, kind: str, key: str, name: str) -> dict[str, tuple[V
     return {k: tuple(values) for k, values in found.items()}
 
 
-def _unit_now(graph: WholeGraph, row: Row) -> Row:
+def _unit_now(graph: WholeGraph, row: ListRow) -> ListRow:
     """A unit with what it still wants, and no longer what it wanted once."""
     now = shelf_now(graph).units.get(row.key)
     if now is None or "wants" not in row.values:
         return row
     wants = tuple(graph.data.text("position", p) for p in now.wants)
-    return Row(row.key, {**row.values, "wants": (wants,) if wants else ()})
+    return ListRow(row.key, {**row.values, "wants": (wants,) if wants else ()})
 
 
-def _keys(kind: str, rows: Iterable[Row]) -> list[str]:
+def _keys(kind: str, rows: Iterable[ListRow]) -> list[str]:
     """Every key that a row has, the usual ones first and in their order."""
     used = dict.fromkeys(k for row in rows for k, values in row.values.items() if values)
     usual = _usual(kind)
@@ -183,13 +183,13 @@ def _usual(kind: str) -> list[str]:
     return [k.name for k in keys if compared(k.name) not in _UNSAID]
 
 
-def _meets(graph: WholeGraph, kind: str, row: Row, wanted: Condition) -> bool:
+def _meets(graph: WholeGraph, kind: str, row: ListRow, wanted: Condition) -> bool:
     """Whether a row has what is asked for; a unit has what its set has where it says nothing itself."""
     texts = list(row.texts(wanted.key))
     if wanted.key == kind:
         texts += [n.text for t in graph.data.things[kind].get(row.key, ()) for n in t.also]
     if kind == "unit" and not texts and (owner := _set_of(graph, row.key)):
-        texts = list(Row(owner, _said(graph.data, "set", owner, "")).texts(wanted.key))
+        texts = list(ListRow(owner, _said(graph.data, "set", owner, "")).texts(wanted.key))
     if kind == "unit" and wanted.key == "set" and (owner := _set_of(graph, row.key)):
         return bool(wanted.value) and graph.data.key("set", fold(wanted.value)) == owner
     if kind == "part" and wanted.key == "insidelength":
@@ -257,7 +257,7 @@ _FOLLOWS: Mapping[str, Mapping[str, Callable[[WholeGraph, str, Wanted], Certain]
 # Facts ----------------------------------------------------------------------------------------
 
 
-def _facts(data: Collection, conditions: Sequence[Condition], at_least: float) -> Iterator[Row]:
+def _facts(data: Collection, conditions: Sequence[Condition], at_least: float) -> Iterator[ListRow]:
     """The facts that match, each by those of its sayings that do."""
     _refuse_unknown(conditions, [*FACT_KEYS, "how", *_NAMED])
     named = {c: questions.name_of(data, c.key, c.value) for c in conditions if c.key in _NAMED}
@@ -271,7 +271,7 @@ def _facts(data: Collection, conditions: Sequence[Condition], at_least: float) -
         if named and not _names_all(data, fact, named):
             continue
         if sayings := [e for e in fact.evidence if all(_said_so(data, e, c) for c in of_sayings)]:
-            found.append((sayings[0].where, Row(fact.id, _fact_values(fact, sayings), fact=fact)))
+            found.append((sayings[0].where, ListRow(fact.id, _fact_values(fact, sayings), fact=fact)))
     return (row for _, row in sorted(found, key=lambda f: f[0]))
 
 

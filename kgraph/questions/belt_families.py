@@ -101,7 +101,7 @@ def _family_drafts(
     One search from all places at once for the originals, one for the substitutes where there is no original.
     """
     owners = LikeWays(graph, {place.set: 1.0}, place.position).certainty
-    by_role = [_Nearest(graph, place.position, owners, original) for original in (True, False)]
+    by_role = [_NearestBelts(graph, place.position, owners, original) for original in (True, False)]
     drafts: list[tuple[str, Recorded | None]] = []
     less = 0
     for owner in place.sharing:
@@ -113,7 +113,7 @@ def _family_drafts(
     return drafts, less
 
 
-class _Nearest:
+class _NearestBelts:
     """The best belt of every set of a family, of those that are original, or of the substitutes."""
 
     def __init__(self, graph: WholeGraph, position: str, owners: Iterable[str], original: bool) -> None:

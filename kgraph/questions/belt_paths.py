@@ -121,7 +121,7 @@ def of_thickness(data: Collection, place: BeltPlace, thickness_mm: float) -> bel
 
 
 def _path_assumed(
-    run: runs.Run, used: belt_sizes.Section, sold_to: str, chosen: str | None
+    run: runs.BeltRun, used: belt_sizes.Section, sold_to: str, chosen: str | None
 ) -> tuple[runs.Assumed, ...]:
     found = []
     if run.stretch is None:
@@ -143,7 +143,7 @@ def _either_way(found: shapes.Path) -> list[str]:
     ]
 
 
-def _in_window(graph: WholeGraph, run: runs.Run, like: runs.Belt) -> tuple[InWindow, ...]:
+def _in_window(graph: WholeGraph, run: runs.BeltRun, like: runs.Belt) -> tuple[InWindow, ...]:
     """The recorded belts of a like section that, each with its own thickness, have the wanted stretch."""
     low, high = run.wanted
     found = []

@@ -44,7 +44,7 @@ class BeltPlace:
 
     set: str
     position: str
-    run: runs.Run | None
+    run: runs.BeltRun | None
     run_proof: tuple[Fact, ...]
     belts: tuple[Recorded, ...]
     sharing: tuple[str, ...]

@@ -81,7 +81,7 @@ class Faults(NamedTuple):
     notes: tuple[str, ...]
 
 
-class Look(NamedTuple):
+class UnitLook(NamedTuple):
     """What somebody found at a place of a unit when looking."""
 
     unit: str
@@ -89,26 +89,26 @@ class Look(NamedTuple):
     state: str
 
 
-def looks(data: Collection) -> Iterable[Look]:
+def looks(data: Collection) -> Iterable[UnitLook]:
     """What was found at the places of units: as they came in, and by each inspection."""
     for key, things in data.things["unit"].items():
         for thing in things:
             if isinstance(thing, records.Unit):
                 for position, state in thing.state:
-                    yield Look(key, data.key("position", position.key), state)
+                    yield UnitLook(key, data.key("position", position.key), state)
     for entry in data.entries:
         if isinstance(entry, records.Inspected):
             at = data.key("position", entry.position.key)
-            yield Look(data.key("unit", entry.unit.key), at, entry.state)
+            yield UnitLook(data.key("unit", entry.unit.key), at, entry.state)
 
 
-_AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[Look]]]
+_AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[UnitLook]]]
 
 
 def _looks_at(graph: WholeGraph) -> _AtLike:
     """Position -> places that are alike -> what was found at them; worked out once."""
     if "looks" not in graph.remembered:
-        found: dict[str, dict[frozenset[Place], dict[Look, None]]] = {}
+        found: dict[str, dict[frozenset[Place], dict[UnitLook, None]]] = {}
         for look in looks(graph.data):
             for owner in _owners(graph.data, look.unit):
                 like = graph.alike_places(Place(owner, look.position))

@@ -13,16 +13,16 @@ from typing import NamedTuple
 from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.recognition import differing, traits
-from kgraph.recognition.likelihood import Fitting, fitting
+from kgraph.recognition.likelihood import LookFit, fitting
 from kgraph.recognition.seen import Look, Seen
-from kgraph.recognition.weighing import Member, Weight, weigher
+from kgraph.recognition.weighing import LookWeight, Member, weigher
 
 PRIOR = (0.4, 0.4, 0.2)
 """Of the recorded sets, of their unrecorded sisters, of none of these: a scale of our own."""
 ASSUMED = "what was seen at one key is taken to say nothing of another, save for keys that always go together"
 
 
-class Reason(NamedTuple):
+class LookReason(NamedTuple):
     """One look for or against a set: what is known there, in bits, and by which facts."""
 
     look: Look
@@ -40,16 +40,16 @@ class Candidate(NamedTuple):
     family: str | None
     probability: float
     fit: float
-    supports: tuple[Reason, ...] = ()
-    against: tuple[Reason, ...] = ()
+    supports: tuple[LookReason, ...] = ()
+    against: tuple[LookReason, ...] = ()
     unknown: int = 0
 
 
-class Found(NamedTuple):
+class Recognised(NamedTuple):
     """All candidates, best first, and what they rest on."""
 
     seen: Seen
-    fittings: tuple[Fitting, ...]
+    fittings: tuple[LookFit, ...]
     candidates: tuple[Candidate, ...]
     differ: tuple[float, float]
     sisters: Mapping[str, float]
@@ -58,7 +58,7 @@ class Found(NamedTuple):
 
 def identify(
     graph: WholeGraph, seen: Seen, prior: tuple[float, float, float] = PRIOR, hidden: Iterable[str] = ()
-) -> Found:
+) -> Recognised:
     """Every hypothesis with its probability, best first; those hidden are taken as not recorded."""
     left_out = frozenset(hidden)
     family = traits.families(graph)
@@ -85,14 +85,14 @@ def identify(
         elif at[1] is not None:
             fit, told = max(weighed[o].fit for o in members[at[1]]), known[at[1]]
         made.append(Candidate(*at, weights[at] / whole, fit, unknown=len(fittings) - told))
-    return Found(seen, fittings, tuple(made), (differ.sisters, differ.others), sisters)
+    return Recognised(seen, fittings, tuple(made), (differ.sisters, differ.others), sisters)
 
 
 Hypothesis = tuple[str | None, str | None]
 
 
 def _known_of_family(
-    fittings: tuple[Fitting, ...], of_family: list[str], weighed: Mapping[str, Weight]
+    fittings: tuple[LookFit, ...], of_family: list[str], weighed: Mapping[str, LookWeight]
 ) -> int:
     """Of how many looks something is known of any of the family."""
     if any(weighed[o].known == len(fittings) for o in of_family):
@@ -101,7 +101,7 @@ def _known_of_family(
 
 
 def _logs(
-    weighed: Mapping[str, Weight], members: Mapping[str, list[str]], prior: tuple[float, float, float]
+    weighed: Mapping[str, LookWeight], members: Mapping[str, list[str]], prior: tuple[float, float, float]
 ) -> dict[Hypothesis, float]:
     """The log of prior times likelihood for each hypothesis, as ratio to the shares of what was seen."""
     recorded, unrecorded, none = prior if members else (0.0, 0.0, 1.0)
@@ -126,14 +126,14 @@ def _mean_log(logs: list[float]) -> float:
     return top + math.log(math.fsum([math.exp(w - top) for w in logs]) / len(logs))
 
 
-def _group_numbers(graph: WholeGraph, fittings: tuple[Fitting, ...]) -> list[Member]:
+def _group_numbers(graph: WholeGraph, fittings: tuple[LookFit, ...]) -> list[Member]:
     """For each look its group and its key; a part at a place and the sizes of it are one group."""
     keys = [f.trait.key for f in fittings]
     first = differing.groups(graph, keys) if len(set(keys)) > 1 else {}
     return [(first.get(key, key), f.look.key) for key, f in zip(keys, fittings, strict=True)]
 
 
-def explained(graph: WholeGraph, found: Found, candidate: Candidate) -> Candidate:
+def explained(graph: WholeGraph, found: Recognised, candidate: Candidate) -> Candidate:
     """The candidate with what speaks for it and against it, the strongest first."""
     owner = candidate.set
     if owner is None and candidate.family is not None:
@@ -141,20 +141,20 @@ def explained(graph: WholeGraph, found: Found, candidate: Candidate) -> Candidat
         owner = next(sure, None)
     if owner is None:
         return candidate
-    supports: list[Reason] = []
-    against: list[Reason] = []
+    supports: list[LookReason] = []
+    against: list[LookReason] = []
     for f in found.fittings:
         if row := f.of(owner):
             k = f.trait.at[owner]
             has = tuple(sorted(f.trait.texts.get(v, v) for v in k.values))
-            reason = Reason(f.look, has, k.certainty, k.source, math.log2(row.chance / f.share), k.facts)
+            reason = LookReason(f.look, has, k.certainty, k.source, math.log2(row.chance / f.share), k.facts)
             (against if row.apart else supports).append(reason)
     supports.sort(key=lambda r: -r.bits)
     against.sort(key=lambda r: r.bits)
     return candidate._replace(supports=tuple(supports), against=tuple(against))
 
 
-def by_family(found: Found) -> dict[str | None, float]:
+def by_family(found: Recognised) -> dict[str | None, float]:
     """The probability of each family, its unrecorded sister with it; None is none of these."""
     chances: dict[str | None, float] = defaultdict(float)
     for candidate in found.candidates:
@@ -162,7 +162,7 @@ def by_family(found: Found) -> dict[str | None, float]:
     return dict(chances)
 
 
-def left_over(found: Found) -> dict[str, float]:
+def left_over(found: Recognised) -> dict[str, float]:
     """The probability of each set with its part of its family's unrecorded sister, for what to ask next."""
     families = by_family(found)
     own = {c.set: c.probability for c in found.candidates if c.set}

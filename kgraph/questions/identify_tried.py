@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from kgraph.fits.graph import WholeGraph
-from kgraph.questions.identify import PRIOR, Found, by_family, identify
+from kgraph.questions.identify import PRIOR, Recognised, by_family, identify
 from kgraph.recognition import traits
 from kgraph.recognition.likelihood import UNWRITTEN, chance_of, values_known
 from kgraph.recognition.seen import Look, Seen
@@ -99,19 +99,19 @@ def _known_without(graph: WholeGraph, trait: traits.Trait, owner: str, others: l
     return any(o in at for o in others)
 
 
-def _best(found: Found, owner: str) -> tuple[bool, bool, bool]:
+def _best(found: Recognised, owner: str) -> tuple[bool, bool, bool]:
     recorded = [c for c in found.candidates if c.set]
     right, top = recorded[0].set == owner, found.candidates[0]
     return right, top.probability >= SURE, top.probability >= SURE and top.set == owner
 
 
-def _best_sister(found: Found, own: str) -> tuple[bool, bool, bool]:
+def _best_sister(found: Recognised, own: str) -> tuple[bool, bool, bool]:
     top = found.candidates[0]
     right, sure = top.set is None and top.family == own, top.probability >= SURE
     return right, sure, sure and right
 
 
-def _best_family(found: Found, own: str | None) -> tuple[bool, bool, bool]:
+def _best_family(found: Recognised, own: str | None) -> tuple[bool, bool, bool]:
     """Whether the family comes first, and whether a family is given 0.9 or more, and rightly."""
     chances = by_family(found)
     best = max(chances, key=lambda f: (chances[f], f or ""))

@@ -22,7 +22,7 @@ def parts(
     `budget`: one that several questions share.
     """
     here = Place(f"s:{set_key}", position)
-    asked = _Parts(graph, wanted, budget or budget_of(wanted), State("goes", *here), "asked", host=here)
+    asked = _PartEnds(graph, wanted, budget or budget_of(wanted), State("goes", *here), "asked", host=here)
     known: dict[str, tuple[str, ...]] = {}
     rows = [
         row._replace(
@@ -74,7 +74,7 @@ def sets_with(graph: Graph, part: str, known: dict[str, tuple[str, ...]]) -> tup
 
 
 @dataclass
-class _Parts(Asked):
+class _PartEnds(Asked):
     """The ends are parts, and not places."""
 
     @cached_property

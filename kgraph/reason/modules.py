@@ -39,7 +39,7 @@ def take_apart(steps: Steps) -> Parts:
     order = _depth_first(steps)
     into = entries_of(steps)
     above = _dominators(order, into)
-    tree = _Tree(above, order)
+    tree = _DominatorTree(above, order)
     kept = [
         [(s, n) for s, n in into[v] if above[s] >= 0 and not tree.dominates(v, s)] for v in range(len(steps))
     ]
@@ -95,7 +95,7 @@ def _dominators(order: Sequence[int], into: Sequence[Sequence[tuple[int, int]]])
     return above
 
 
-class _Tree:
+class _DominatorTree:
     """The tree of dominators, each state with when it is entered and left on a tour of the tree."""
 
     def __init__(self, above: Sequence[int], order: Sequence[int]) -> None:
@@ -119,7 +119,9 @@ class _Tree:
         return self.first[one] <= self.first[other] <= self.last[one]
 
 
-def _cuts(order: Sequence[int], into: Sequence[Sequence[tuple[int, int]]], tree: _Tree) -> list[bool]:
+def _cuts(
+    order: Sequence[int], into: Sequence[Sequence[tuple[int, int]]], tree: _DominatorTree
+) -> list[bool]:
     """Which states have a module behind them."""
     cut = [True] * len(into)
     left = MOST_CLIMBED
@@ -140,7 +142,7 @@ def _cuts(order: Sequence[int], into: Sequence[Sequence[tuple[int, int]]], tree:
     return cut
 
 
-def _climb(cut: list[bool], tree: _Tree, low: int, high: int) -> int:
+def _climb(cut: list[bool], tree: _DominatorTree, low: int, high: int) -> int:
     """No cut is a state that strictly dominates `low` and does not dominate `high`; how many there are."""
     here, count = tree.above[low], 1
     while not tree.dominates(here, high):

@@ -24,16 +24,16 @@ IN_PAPERS = 0.001
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class KeyStep:
     """One question with its answers, each leading to a further step or to sets; or sets alone."""
 
     key: str
     question: str
-    answers: tuple[tuple[str, Step], ...]
+    answers: tuple[tuple[str, KeyStep], ...]
     sets: tuple[str, ...]
 
 
-def key_for(graph: WholeGraph, owners: Iterable[str]) -> Step:
+def key_for(graph: WholeGraph, owners: Iterable[str]) -> KeyStep:
     """The key that tells these sets apart, as far as what is recorded goes."""
     chosen = sorted(set(owners))
     keys = sorted(traits.keys_of(graph))
@@ -70,17 +70,17 @@ def _step(
     known: dict[str, dict[str, frozenset[str]]],
     seen: dict[str, float],
     asked: frozenset[str],
-) -> Step:
+) -> KeyStep:
     scores = {k: gain(sets, of) * seen[k] for k, of in known.items() if k not in asked}
     best = max(scores, key=lambda k: (scores[k], k), default="")
     if len(sets) < 2 or not best or scores[best] <= 1e-9:
-        return Step("", "", (), sets)
+        return KeyStep("", "", (), sets)
     trait = traits.trait(graph, best)
     answers = []
     for values, under in sorted(parted(sets, known[best]).items(), key=lambda item: sorted(item[0])):
         said = ", ".join(sorted(trait.texts.get(v, v) for v in values))
         answers.append((said, _step(graph, under, known, seen, asked | {best})))
-    return Step(best, trait.name, tuple(answers), sets)
+    return KeyStep(best, trait.name, tuple(answers), sets)
 
 
 def parted(sets: Iterable[str], known: dict[str, frozenset[str]]) -> dict[frozenset[str], tuple[str, ...]]:
@@ -103,13 +103,13 @@ def gain(sets: Iterable[str], known: dict[str, frozenset[str]]) -> float:
     return (whole / len(chosen)) * -math.fsum(n / whole * math.log2(n / whole) for n in counts.values())
 
 
-def mean_questions(step: Step) -> float:
+def mean_questions(step: KeyStep) -> float:
     """The mean number of questions over the sets at the ends, each end a way of its own."""
     ends = list(_ends(step, 0))
     return math.fsum(depth * n for depth, n in ends) / max(sum(n for _, n in ends), 1)
 
 
-def _ends(step: Step, depth: int) -> Iterable[tuple[int, int]]:
+def _ends(step: KeyStep, depth: int) -> Iterable[tuple[int, int]]:
     if not step.answers:
         yield depth, len(step.sets)
     for _, then in step.answers:

@@ -25,14 +25,14 @@ OUTLIER = 3.0
 _Result = TypeVar("_Result")
 
 
-class Row(NamedTuple):
+class LookRow(NamedTuple):
     """What a look says of all sets of which the same is known as surely."""
 
     chance: float
     apart: bool
 
 
-class Fitting(NamedTuple):
+class LookFit(NamedTuple):
     """One look against all sets: its share, and for each set its chance and whether it disagrees."""
 
     look: Look
@@ -40,9 +40,9 @@ class Fitting(NamedTuple):
     share: float
     number: dict[str, int]
     """Set -> its row; a set that is not in it is not known."""
-    rows: list[Row]
+    rows: list[LookRow]
 
-    def of(self, owner: str) -> Row | None:
+    def of(self, owner: str) -> LookRow | None:
         """What the look says of a set; None where nothing is known of it."""
         return self.rows[self.number[owner]] if owner in self.number else None
 
@@ -72,7 +72,7 @@ def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[s
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
-def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset()) -> Fitting:
+def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset()) -> LookFit:
     """One look weighed against all that is known of every set; of those hidden nothing is."""
     if look.size_mm is not None:
         return _of_measure(graph, look)
@@ -84,30 +84,30 @@ def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset())
     ]
     share = shares_of(rows, known)[look.value]
 
-    def by_values(values: frozenset[str]) -> Row:
-        return Row(chance_of(values, look.value, known, trait.misread), look.value not in values)
+    def by_values(values: frozenset[str]) -> LookRow:
+        return LookRow(chance_of(values, look.value, known, trait.misread), look.value not in values)
 
     return _fitted(look, trait, share, by_values)
 
 
 def _fitted(
-    look: Look, trait: traits.Trait, share: float, by_values: Callable[[frozenset[str]], Row]
-) -> Fitting:
+    look: Look, trait: traits.Trait, share: float, by_values: Callable[[frozenset[str]], LookRow]
+) -> LookFit:
     """For each set certainty times the chance by the record, and the rest by the share among all."""
     by_values = once(by_values)
     number: dict[str, int] = {}
     known: dict[tuple[frozenset[str], float], int] = {}
-    rows: dict[Row, int] = {}
+    rows: dict[LookRow, int] = {}
     for owner, (values, certain, _, _) in trait.at.items():
         if owner[0] != "s":
             continue
         at = known.get((values, certain))
         if at is None:
             alone = by_values(values)
-            row = Row(certain * alone.chance + (1.0 - certain) * share, alone.apart)
+            row = LookRow(certain * alone.chance + (1.0 - certain) * share, alone.apart)
             at = known[values, certain] = rows.setdefault(row, len(rows))
         number[owner] = at
-    return Fitting(look, trait, share, number, list(rows))
+    return LookFit(look, trait, share, number, list(rows))
 
 
 def values_known(trait: traits.Trait, value: str = "") -> set[str]:
@@ -131,7 +131,7 @@ def once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], 
     return found
 
 
-def _of_measure(graph: WholeGraph, look: Look) -> Fitting:
+def _of_measure(graph: WholeGraph, look: Look) -> LookFit:
     trait = seen_of.sizes(graph, look)
     rows = [k.values for k in trait.direct.values()]
     density = once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))
@@ -140,9 +140,9 @@ def _of_measure(graph: WholeGraph, look: Look) -> Fitting:
     share = (math.fsum(density(v) for v in rows) + flat) / (len(rows) + 1)
     e = trait.misread
 
-    def by_values(values: frozenset[str]) -> Row:
+    def by_values(values: frozenset[str]) -> LookRow:
         chance = (1.0 - e) * density(values) + e * flat
-        return Row(chance, all(_far(look, v) for v in values))
+        return LookRow(chance, all(_far(look, v) for v in values))
 
     return _fitted(look, trait, share, by_values)
 

@@ -37,7 +37,7 @@ Rows = Mapping[str, Mapping[str, Had]]
 """Key -> record -> what it has."""
 
 
-class Weight(NamedTuple):
+class KeyWeight(NamedTuple):
     """One key of a pair: whether they agree, in bits."""
 
     key: str
@@ -52,7 +52,7 @@ class Pair(NamedTuple):
     other: str
     probability: float
     bits: float
-    weights: tuple[Weight, ...]
+    weights: tuple[KeyWeight, ...]
 
 
 def agreement(m: float, u: float) -> float:
@@ -135,7 +135,7 @@ class Weighing:
         ordered = tuple(sorted(weights, key=lambda w: (-abs(w.bits), w.key)))
         return Pair(one, other, probability(bits), bits, ordered)
 
-    def _weight(self, key: str, one: Had, other: Had, hidden: tuple[str, str] | None) -> Weight:
+    def _weight(self, key: str, one: Had, other: Had, hidden: tuple[str, str] | None) -> KeyWeight:
         m, certain = self.m(key, hidden), one.certainty * other.certainty
         agrees = one.values == other.values
         if agrees:
@@ -144,7 +144,7 @@ class Weighing:
             ratio = max(m / u, 1.0)
         else:
             ratio = (1.0 - m) / (1.0 - self._by_chance[key])
-        return Weight(key, agrees, math.log2(certain * ratio + 1.0 - certain))
+        return KeyWeight(key, agrees, math.log2(certain * ratio + 1.0 - certain))
 
     def near(self, record: str, groups: Iterable[list[str]]) -> set[str]:
         """The records that share a rare value with one, from its groups, as far as the budget goes."""

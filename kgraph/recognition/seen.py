@@ -153,7 +153,7 @@ def sizes(graph: WholeGraph, look: Look) -> traits.Trait:
         size = {v: part_size(graph, v, place[1]) for v in base.texts}
     texts = {t: t for t in size.values() if t}
 
-    def sized(known: traits.Known) -> traits.Known | None:
+    def sized(known: traits.KnownTrait) -> traits.KnownTrait | None:
         values = frozenset(size[v] for v in known.values if size.get(v))
         return known._replace(values=values) if values else None
 

@@ -27,7 +27,7 @@ NOT_ON_THE_SET = frozenset({"years", "year", "market", "price"})
 """What papers say of a set, and nobody sees on it: weighed where it is given, never asked for."""
 
 
-class Known(NamedTuple):
+class KnownTrait(NamedTuple):
     """What one set has at a key: the values, how certain, where it is recorded, by which facts."""
 
     values: frozenset[str]
@@ -43,8 +43,8 @@ class Trait(NamedTuple):
     name: str
     texts: dict[str, str]
     """Value -> as it was first written."""
-    direct: dict[str, Known]
-    at: dict[str, Known]
+    direct: dict[str, KnownTrait]
+    at: dict[str, KnownTrait]
     misread: float
     place: bool
 
@@ -207,7 +207,7 @@ def without(graph: WholeGraph, found: Trait, owners: frozenset[str]) -> Trait:
     return found._replace(direct=direct, at=_spread(graph, found.key, direct, found.place))
 
 
-def _written(graph: WholeGraph, key: str, texts: dict[str, str]) -> dict[str, Known]:
+def _written(graph: WholeGraph, key: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     direct = {}
     alike: dict[tuple[str, ...], frozenset[str]] = {}
     for owner, written in attributes(graph)[0].get(key, {}).items():
@@ -217,11 +217,11 @@ def _written(graph: WholeGraph, key: str, texts: dict[str, str]) -> dict[str, Kn
             for value, text in values.items():
                 texts.setdefault(value, text)
             alike[said] = frozenset(values)
-        direct[owner] = Known(alike[said], 1.0, owner)
+        direct[owner] = KnownTrait(alike[said], 1.0, owner)
     return direct
 
 
-def _built_on(graph: WholeGraph, kind: str, texts: dict[str, str]) -> dict[str, Known]:
+def _built_on(graph: WholeGraph, kind: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     found: dict[str, list[Link]] = defaultdict(list)
     for owner, links in graph.links.items():
         for link in links:
@@ -235,17 +235,17 @@ def _built_on(graph: WholeGraph, kind: str, texts: dict[str, str]) -> dict[str, 
         values = frozenset(link.other[2:] for link in links)
         texts.update({v: graph.data.text("assembly", v) for v in values})
         best = min(link.fact.certainty for link in links)
-        direct[owner] = Known(values, best, owner, tuple(link.fact for link in links))
+        direct[owner] = KnownTrait(values, best, owner, tuple(link.fact for link in links))
     return direct
 
 
-def _taken(graph: WholeGraph, position: str, texts: dict[str, str]) -> dict[str, Known]:
+def _taken(graph: WholeGraph, position: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     direct = {}
     for place, taken in _by_position(graph).get(position, ()):
         values = frozenset(one_name(graph, part) for part, _, _ in taken)
         texts.update({v: graph.data.text("part", v) for v in values})
         best = min(fact.certainty for _, _, fact in taken)
-        direct[place.owner] = Known(values, best, place.owner, tuple(f for _, _, f in taken))
+        direct[place.owner] = KnownTrait(values, best, place.owner, tuple(f for _, _, f in taken))
     return direct
 
 
@@ -273,13 +273,13 @@ def one_name(graph: WholeGraph, part: str) -> str:
     return min(found)
 
 
-def _add_exceptions(graph: WholeGraph, key: str, direct: dict[str, Known]) -> None:
+def _add_exceptions(graph: WholeGraph, key: str, direct: dict[str, KnownTrait]) -> None:
     """What a rebadge leaves out of a set that has it is not there on its sister that does not list it."""
     having = [owner for owner, known in direct.items() if known.values == {YES}]
     for owner in having:
         for link in graph.links.get(owner, ()):
             if not link.to_assembly and key in link.left_out and link.other not in direct:
-                direct[link.other] = Known(frozenset({NO}), link.fact.certainty, owner, (link.fact,))
+                direct[link.other] = KnownTrait(frozenset({NO}), link.fact.certainty, owner, (link.fact,))
 
 
 def misread(graph: WholeGraph, key: str) -> float:
@@ -294,7 +294,7 @@ def misread(graph: WholeGraph, key: str) -> float:
     return MISREAD
 
 
-def _spread(graph: WholeGraph, key: str, direct: dict[str, Known], place: bool) -> dict[str, Known]:
+def _spread(graph: WholeGraph, key: str, direct: dict[str, KnownTrait], place: bool) -> dict[str, KnownTrait]:
     """For every owner within reach the surest record, through sisters and what a set is built on."""
     return _Spreading(graph, key, direct, place).ended()
 
@@ -306,7 +306,7 @@ class _Spreading:
         self,
         graph: WholeGraph,
         key: str,
-        direct: dict[str, Known],
+        direct: dict[str, KnownTrait],
         place: bool,
         region: Set[str] | None = None,
     ) -> None:
@@ -351,12 +351,12 @@ class _Spreading:
                 if link.other in self.found and self._carries(link, owner):
                     self._put(link.other, owner, link.fact)
 
-    def ended(self) -> dict[str, Known]:
+    def ended(self) -> dict[str, KnownTrait]:
         """What every owner has in the end."""
         while self.queue:
             cost, owner, before, _, fact = heapq.heappop(self.queue)
             if owner not in self.found:
                 here = self.found[before]
-                self.found[owner] = Known(here.values, -cost, here.source, (*here.facts, fact))
+                self.found[owner] = KnownTrait(here.values, -cost, here.source, (*here.facts, fact))
                 self._reach(owner)
         return self.found

@@ -10,13 +10,13 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
-from kgraph.recognition.likelihood import Fitting, fit_of
+from kgraph.recognition.likelihood import LookFit, fit_of
 
 Member = tuple[str, str]
 """The group that a look belongs to, and its key."""
 
 
-class Weight(NamedTuple):
+class LookWeight(NamedTuple):
     """What the looks weigh of one set, as logs: of the set itself, of a sister of it, of any other set."""
 
     recorded: float
@@ -28,26 +28,26 @@ class Weight(NamedTuple):
 
 
 def weigher(
-    fittings: Sequence[Fitting], group: Sequence[Member], sisters: Mapping[str, float], others: float
-) -> Callable[[str], Weight]:
+    fittings: Sequence[LookFit], group: Sequence[Member], sisters: Mapping[str, float], others: float
+) -> Callable[[str], LookWeight]:
     """Set -> what the looks weigh of it; `sisters` is for each key how often sisters differ in it."""
     tables = [_logs(f, sisters[f.trait.key], others) for f in fittings]
     numbers = [f.number for f in fittings]
     misread = [f.trait.misread for f in fittings]
     grouped = _grouped(group)
-    kept: dict[tuple[int | None, ...], Weight] = {}
+    kept: dict[tuple[int | None, ...], LookWeight] = {}
     fits: dict[tuple[tuple[float, ...], int], float] = {}
 
-    def weighed(pattern: tuple[int | None, ...]) -> Weight:
+    def weighed(pattern: tuple[int | None, ...]) -> LookWeight:
         rows = [table[-1 if n is None else n] for table, n in zip(tables, pattern, strict=True)]
         apart = sum(f.rows[n].apart for f, n in zip(fittings, pattern, strict=True) if n is not None)
         known = tuple([e for e, n in zip(misread, pattern, strict=True) if n is not None])
         if (known, apart) not in fits:
             fits[known, apart] = fit_of(known, apart)
         one, two, three = ([row[i] for row in rows] for i in range(3))
-        return Weight(grouped(one), grouped(two), grouped(three), fits[known, apart], len(known))
+        return LookWeight(grouped(one), grouped(two), grouped(three), fits[known, apart], len(known))
 
-    def of(owner: str) -> Weight:
+    def of(owner: str) -> LookWeight:
         pattern = tuple([number.get(owner) for number in numbers])
         if pattern not in kept:
             kept[pattern] = weighed(pattern)
@@ -56,7 +56,7 @@ def weigher(
     return of
 
 
-def _logs(f: Fitting, sister: float, other: float) -> list[tuple[float, float, float]]:
+def _logs(f: LookFit, sister: float, other: float) -> list[tuple[float, float, float]]:
     """For each row the logs of its ratio to the share: as it is, and mixed with the share; last of no row."""
     ratios = [row.chance / f.share for row in f.rows]
     made = [(_log(ratio), _mixed(ratio, sister), _mixed(ratio, other)) for ratio in ratios]

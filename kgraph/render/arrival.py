@@ -15,7 +15,7 @@ from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, f
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text
-from kgraph.render.sheet import DEFER, Item, Page, Section, photos_of_fact
+from kgraph.render.sheet import DEFER, Item, PageSection, WrittenPage, photos_of_fact
 from kgraph.render.values import value_text
 from kgraph.shelf.ledger import shelf_now
 from kgraph.shelf.offers import is_usable
@@ -38,7 +38,7 @@ MOST_GIVERS = 6
 """So many own units that could give something."""
 
 
-def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> Page:
+def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> WrittenPage:
     """The page of a set, or of one unit of it; what is doubtful is told where answers are weighed."""
     data = graph.data
     found = faults(graph, set_key, wanted=wanted)
@@ -49,23 +49,27 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
     often = _first([Item(text) for text in told])
     givers = _givers(graph, set_key, unit, missing)
     sections = [
-        Section("Before the back comes off", _cautions(data, found)),
+        PageSection("Before the back comes off", _cautions(data, found)),
         *_checks(data, found),
-        Section("To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."),
-        Section("What is often missing", often, "No unit was found without a place."),
-        Section("Which own units could give it", givers, "None that is recorded."),
+        PageSection(
+            "To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."
+        ),
+        PageSection("What is often missing", often, "No unit was found without a place."),
+        PageSection("Which own units could give it", givers, "None that is recorded."),
     ]
     if wanted.seconds:
         doubtful = _doubts(graph, set_key)
-        sections.append(Section("What is doubtful, and cheap to settle now", doubtful, "Nothing recorded."))
+        sections.append(
+            PageSection("What is doubtful, and cheap to settle now", doubtful, "Nothing recorded.")
+        )
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
-    return Page(
+    return WrittenPage(
         f"Before opening: {title}", _about(graph, set_key, wanted), tuple(sections), found.notes, photos
     )
 
 
-def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, Any]:
+def as_json(data: Collection, set_key: str, unit: str, made: WrittenPage) -> dict[str, Any]:
     """The same page as one object."""
     question = {"command": "arrive", "set": data.text("set", set_key)}
     if unit:
@@ -80,7 +84,7 @@ def as_json(data: Collection, set_key: str, unit: str, made: Page) -> dict[str, 
     }
 
 
-def _section_json(section: Section) -> dict[str, Any]:
+def _section_json(section: PageSection) -> dict[str, Any]:
     lines = [{"says": i.text, "below": list(i.below), "photos": list(i.photos)} for i in section.items]
     return {"title": section.title, "lines": lines}
 
@@ -113,7 +117,7 @@ def _cautions(data: Collection, found: Faults) -> tuple[Item, ...]:
     return (*(Item(f"{n}: {t}") for n, t in texts.items()), Item(DEFER))
 
 
-def _checks(data: Collection, found: Faults) -> Iterator[Section]:
+def _checks(data: Collection, found: Faults) -> Iterator[PageSection]:
     """What was recorded or counted, then as much of what every bench knows as there is room for."""
     by_fault: dict[str, list[FaultRow]] = {}
     for row in found.rows:
@@ -122,10 +126,10 @@ def _checks(data: Collection, found: Faults) -> Iterator[Section]:
     common = [rows for rows in by_fault.values() if not any(map(_is_own, rows))]
     if own:
         shown = _first([_check(data, rows) for rows in own])
-        yield Section("What to check, the most often found first", shown, dense=True)
+        yield PageSection("What to check, the most often found first", shown, dense=True)
     title = "What every bench checks (common practice, no source)"
     shown = _first([_check(data, rows) for rows in common], max(COMMON - len(own), FEWEST))
-    yield Section(title if own else f"What to check: {title[0].lower()}{title[1:]}", shown, dense=True)
+    yield PageSection(title if own else f"What to check: {title[0].lower()}{title[1:]}", shown, dense=True)
 
 
 def _is_own(row: FaultRow) -> bool:

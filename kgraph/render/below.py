@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import records, trade
 from kgraph.collection import Collection
-from kgraph.lookup import Known
+from kgraph.lookup import KnownThing
 from kgraph.matching import BY_NAME
 from kgraph.names import fold
 from kgraph.render.terminal import visible
@@ -16,7 +16,7 @@ from kgraph.render.values import value_text
 FOLDER, GROUND, NAME = "folder", "ground", "name"
 
 
-def lines(data: Collection, known: Known) -> Iterator[str]:
+def lines(data: Collection, known: KnownThing) -> Iterator[str]:
     """What the ground says of a thing, and what of it the folder overrides, for a person."""
     for thing in known.ground:
         yield f"  from the trade's ground ({trade.BASIS}), {thing.where.file}:{thing.where.line}:"
@@ -31,7 +31,7 @@ def lines(data: Collection, known: Known) -> Iterator[str]:
         yield "  nothing in this folder speaks of it"
 
 
-def as_json(data: Collection, known: Known) -> dict[str, Any]:
+def as_json(data: Collection, known: KnownThing) -> dict[str, Any]:
     """The entries of the ground, and for each key whence it comes."""
     below = [
         {
@@ -44,7 +44,7 @@ def as_json(data: Collection, known: Known) -> dict[str, Any]:
     return {"ground": below, "from": _from(data, known)}
 
 
-def _from(data: Collection, known: Known) -> dict[str, list[str]]:
+def _from(data: Collection, known: KnownThing) -> dict[str, list[str]]:
     """For each key that holds of a thing, where it comes from; other names add up, and may come from both."""
     found: dict[str, list[str]] = {}
     for thing in known.things:
@@ -57,11 +57,11 @@ def _from(data: Collection, known: Known) -> dict[str, list[str]]:
     return {**found, **{key: [NAME] for key in _by_name(data, known)}}
 
 
-def _overridden(known: Known, key: str) -> bool:
+def _overridden(known: KnownThing, key: str) -> bool:
     return key != "also" and any(thing.states(key) for thing in known.things)
 
 
-def _by_name(data: Collection, known: Known) -> dict[str, list[str]]:
+def _by_name(data: Collection, known: KnownThing) -> dict[str, list[str]]:
     """What holds of a position by its name alone."""
     rules = data.position_rules(known.key) if known.kind == "position" else None
     if rules is None or not rules.by_name:

@@ -11,12 +11,12 @@ from kgraph.render.pictures.family import family
 from kgraph.render.pictures.proof import proof_of_donor, proof_of_sister, proof_of_taker
 from kgraph.render.pictures.shares import shares
 from kgraph.render.pictures.sheet import MOST_BOXES
-from kgraph.render.pictures.takers import Asked, takers
+from kgraph.render.pictures.takers import PicturedQuestion, takers
 
 __all__ = [
     "MOST_BOXES",
     "NO_DOT",
-    "Asked",
+    "PicturedQuestion",
     "family",
     "format_of",
     "proof_of_donor",

@@ -9,7 +9,7 @@ from kgraph.questions import SCALE_NOTE
 from kgraph.render.answers import caution_texts, each_once, percent
 from kgraph.render.plan import set_name
 from kgraph.render.printed import page_of
-from kgraph.shelf.glance import Given, Grid, Line
+from kgraph.shelf.glance import Given, Grid, PlaceLine
 from kgraph.shelf.plan import SOUND_NOTE
 
 
@@ -21,7 +21,7 @@ class Cell(NamedTuple):
     usable: bool = True
 
 
-class Row(NamedTuple):
+class GridRow(NamedTuple):
     """A place: its name, its cautions by name, a cell for each unit, and the best other set."""
 
     place: str
@@ -30,26 +30,26 @@ class Row(NamedTuple):
     other: str
 
 
-class Table(NamedTuple):
+class GridTable(NamedTuple):
     """The grid in words."""
 
     units: tuple[tuple[str, str], ...]
-    rows: tuple[Row, ...]
+    rows: tuple[GridRow, ...]
 
 
-def table(data: Collection, grid: Grid, sets: dict[str, str]) -> Table:
+def table(data: Collection, grid: Grid, sets: dict[str, str]) -> GridTable:
     """The grid in words; `sets`: unit -> its set."""
     units = tuple((data.text("unit", u), set_name(data, sets[u]) or "") for u in grid.units)
-    return Table(units, tuple(_row(data, line) for line in grid.lines))
+    return GridTable(units, tuple(_row(data, line) for line in grid.lines))
 
 
-def _row(data: Collection, line: Line) -> Row:
+def _row(data: Collection, line: PlaceLine) -> GridRow:
     other = f"{data.owner_text(line.other.set)} {percent(line.other.certainty)}" if line.other else ""
     cells = tuple(_cell(data, line, given) for given in line.cells)
-    return Row(data.text("position", line.position), ", ".join(line.cautions), cells, other)
+    return GridRow(data.text("position", line.position), ", ".join(line.cautions), cells, other)
 
 
-def _cell(data: Collection, line: Line, given: Given | None) -> Cell:
+def _cell(data: Collection, line: PlaceLine, given: Given | None) -> Cell:
     if given is None:
         return Cell()
     elsewhere = given.article.place != line.position

@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
-from kgraph.questions.identify import ASSUMED, Candidate, Found, Reason, by_family
+from kgraph.questions.identify import ASSUMED, Candidate, LookReason, Recognised, by_family
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
@@ -34,7 +34,11 @@ def next_cautions(graph: WholeGraph, following: list[Next]) -> list[str]:
 
 
 def as_json(
-    graph: WholeGraph, question: dict[str, Any], found: Found, best: list[Candidate], following: list[Next]
+    graph: WholeGraph,
+    question: dict[str, Any],
+    found: Recognised,
+    best: list[Candidate],
+    following: list[Next],
 ) -> dict[str, Any]:
     """One object: every hypothesis with its probability, best first."""
     data = graph.data
@@ -68,7 +72,7 @@ def _row(data: Collection, c: Candidate) -> dict[str, Any]:
     }
 
 
-def _reason(data: Collection, r: Reason) -> dict[str, Any]:
+def _reason(data: Collection, r: LookReason) -> dict[str, Any]:
     return {
         "key": r.look.name,
         "seen": r.look.text,
@@ -93,7 +97,9 @@ def says(n: Next) -> str:
     return f"{n.name} tells apart {n.apart} of the {n.left} that are left"
 
 
-def as_text(data: Collection, found: Found, best: list[Candidate], following: list[Next], proof: bool) -> str:
+def as_text(
+    data: Collection, found: Recognised, best: list[Candidate], following: list[Next], proof: bool
+) -> str:
     """Families together, the likeliest first."""
     lines: list[str] = []
     chances = by_family(found)
@@ -118,7 +124,7 @@ def as_text(data: Collection, found: Found, best: list[Candidate], following: li
     return "".join(lines)
 
 
-def _said(data: Collection, word: str, r: Reason, proof: bool) -> str:
+def _said(data: Collection, word: str, r: LookReason, proof: bool) -> str:
     through = "" if r.certainty == 1.0 else f", by {data.owner_text(r.source)} at {r.certainty:.2f}"
     has = "" if r.has == (r.look.text,) else f" (recorded: {', '.join(r.has)})"
     line = f"                 {word}: {r.look.name} {r.look.text}{has}{through}, {r.bits:+.2f} bits\n"

@@ -8,7 +8,7 @@ from typing import Any
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.likely import Guessed, Likely, TriedPairs
 from kgraph.recognition import traits
-from kgraph.recognition.pairs import Weight
+from kgraph.recognition.pairs import KeyWeight
 
 
 def as_json(
@@ -42,7 +42,7 @@ def _names(graph: WholeGraph, found: Likely, parts: bool) -> list[str]:
     return [graph.data.text("part", e) if parts else graph.data.owner_text(e) for e in ends]
 
 
-def _key(graph: WholeGraph, weight: Weight) -> str:
+def _key(graph: WholeGraph, weight: KeyWeight) -> str:
     return traits.keys_of(graph).get(weight.key, weight.key)
 
 

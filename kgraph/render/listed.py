@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import words
 from kgraph.collection import Collection
-from kgraph.listing import KINDS, List, Row
+from kgraph.listing import KINDS, List, ListRow
 from kgraph.listing.rows import column as column_named
 from kgraph.names import compared
 from kgraph.records import Value, plain
@@ -52,7 +52,7 @@ def chosen_columns(found: List, given: Sequence[str], whole: bool) -> list[str]:
     return every if whole or asked else usual_columns(found)
 
 
-def cell(data: Collection, row: Row, column: str) -> Value:
+def cell(data: Collection, row: ListRow, column: str) -> Value:
     """What a row says in a column; several values of a key as one list."""
     if column.startswith(_SURE):
         chance = row.certain.get(column.removeprefix(_SURE))
@@ -68,7 +68,7 @@ def cell(data: Collection, row: Row, column: str) -> Value:
     return tuple(dict.fromkeys(each)) if values else ""
 
 
-def shown(data: Collection, row: Row, column: str) -> str:
+def shown(data: Collection, row: ListRow, column: str) -> str:
     """The same for a reader: certainties in per cent."""
     value = cell(data, row, column)
     if value and isinstance(value, str) and (column.startswith(_SURE) or column == "certainty"):
@@ -95,7 +95,7 @@ def as_json(data: Collection, found: List, columns: Sequence[str]) -> dict[str, 
     }
 
 
-def _row_json(data: Collection, row: Row, columns: Sequence[str]) -> dict[str, Any]:
+def _row_json(data: Collection, row: ListRow, columns: Sequence[str]) -> dict[str, Any]:
     made: dict[str, Any] = {}
     for column in columns:
         value = cell(data, row, column)

@@ -14,13 +14,13 @@ from kgraph.render.pictures.sheet import (
     SCALE,
     VERMILION,
     Box,
-    Sheet,
+    Drawing,
     count,
     source,
     styles_in_words,
     wrapped,
 )
-from kgraph.render.pictures.sheet import Line as Stroke
+from kgraph.render.pictures.sheet import Edge as Stroke
 from kgraph.render.plan import STOCK, cautions_of, lies_in
 from kgraph.shelf.ledger import set_of
 from kgraph.shelf.plan import Line, Plan
@@ -58,7 +58,7 @@ def shelf_picture(
     cautions = cautions_of(replace(plan, instead=()))
     notes, foot = (summary, *told.caution_note(cautions)), told.caution_foot(data, cautions)
     legend = tuple(_legend(plan))
-    return source(Sheet("shelf", title, tuple(boxes), tuple(strokes), legend, notes, says, foot=foot))
+    return source(Drawing("shelf", title, tuple(boxes), tuple(strokes), legend, notes, says, foot=foot))
 
 
 def _summary(plan: Plan) -> str:

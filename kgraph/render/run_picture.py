@@ -78,7 +78,7 @@ def _n(value: float) -> str:
     return f"{round(value, 3) + 0.0:g}" if abs(value) < 1000 else f"{value:.1f}"
 
 
-def _bounds(run: runs.Run, thick: float) -> tuple[float, float, float, float]:
+def _bounds(run: runs.BeltRun, thick: float) -> tuple[float, float, float, float]:
     """Left, bottom, right, top of all pulleys with the belt on them."""
     reach = [(p, p.diameter_mm / 2 + thick) for p in run.pulleys]
     return (
@@ -90,7 +90,7 @@ def _bounds(run: runs.Run, thick: float) -> tuple[float, float, float, float]:
 
 
 def _legend(
-    data: Collection, run: runs.Run, answer: PathAnswer, fitted: tuple[str, float] | None
+    data: Collection, run: runs.BeltRun, answer: PathAnswer, fitted: tuple[str, float] | None
 ) -> list[str]:
     low, high = answer.window_mm
     place = f"{data.owner_text(answer.place.set)}, {data.text('position', answer.place.position)}"
@@ -109,7 +109,7 @@ def _legend(
     return [visible(line) for line in lines]
 
 
-def _pulley_lines(run: runs.Run, path: Path) -> list[str]:
+def _pulley_lines(run: runs.BeltRun, path: Path) -> list[str]:
     """One line for each pulley: its number in the drawing, its name, diameter, wrap and what it does."""
     lines = []
     for number, pulley in enumerate(run.pulleys, 1):
@@ -134,7 +134,7 @@ def _sheet(wide: float, high: float, said: Sequence[str]) -> Xml.Element:
     return sheet
 
 
-def _draw_pulley(body: Xml.Element, pulley: runs.Pulley) -> None:
+def _draw_pulley(body: Xml.Element, pulley: runs.RunPulley) -> None:
     at = {"cx": _n(pulley.x_mm), "cy": _n(-pulley.y_mm)}
     rim = {"fill": "#f2f2f2", "stroke": _INK, "stroke-width": "0.3"}
     if pulley.side == "outside":
@@ -173,7 +173,7 @@ def _point(point: Point) -> str:
     return f"{_n(point[0])} {_n(-point[1])}"
 
 
-def _label(body: Xml.Element, pulley: runs.Pulley, number: int) -> None:
+def _label(body: Xml.Element, pulley: runs.RunPulley, number: int) -> None:
     """The pulley's number beside its centre, where even a small pulley has room; the legend names it."""
     place = {"x": _n(pulley.x_mm + 1.4), "y": _n(-pulley.y_mm + 1), "font-size": "2.8", "fill": _INK}
     Xml.SubElement(body, "text", place).text = str(number)

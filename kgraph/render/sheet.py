@@ -22,7 +22,7 @@ from kgraph.render.values import value_text
 from kgraph.shelf.conditions import TAKEN
 from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Held, Owed
-from kgraph.shelf.sheet import Fitted, Sheet, Spent
+from kgraph.shelf.sheet import FittedArticle, JobSheet, Spent
 
 DEFER = (
     "Local codes come before anything written here, and work on the mains side belongs to those who are "
@@ -49,7 +49,7 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class PageSection:
     """A heading and its lines; `none` is said where there are none."""
 
     title: str
@@ -62,12 +62,12 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class WrittenPage:
     """A sheet in words: its title, what it is of, and its sections."""
 
     title: str
     about: tuple[tuple[str, str], ...]
-    sections: tuple[Section, ...]
+    sections: tuple[PageSection, ...]
     notes: tuple[str, ...]
     photos: tuple[str, ...] = ()
     """The photographs of what the page is of."""
@@ -79,18 +79,18 @@ class Page:
         return tuple(dict.fromkeys([*self.photos, *below]))
 
 
-def page_in_form(page: Page, form: str, thumbnails: Mapping[str, bytes]) -> str:
+def page_in_form(page: WrittenPage, form: str, thumbnails: Mapping[str, bytes]) -> str:
     """A page as `text`, `markdown` or `html`, which shows the thumbnails of its photographs."""
     if form == "html":
         return _html(page, thumbnails)
-    forms: Mapping[str, Callable[[Page], str]] = {"text": _text, "markdown": _markdown}
+    forms: Mapping[str, Callable[[WrittenPage], str]] = {"text": _text, "markdown": _markdown}
     return forms[form](page)
 
 
 # In words -------------------------------------------------------------------------------------
 
 
-def page(data: Collection, sheet: Sheet, proof: bool = False) -> Page:
+def page(data: Collection, sheet: JobSheet, proof: bool = False) -> WrittenPage:
     """What stands on the sheet, in words, the same for every form. Each fact of a proof stands there once."""
     unit = data.text("unit", sheet.now.unit)
     cautions = caution_texts(data, sheet.cautions)
@@ -101,17 +101,21 @@ def page(data: Collection, sheet: Sheet, proof: bool = False) -> Page:
     )
     still = (*_open(data, sheet, proof), *_doubtful(data, sheet))
     sections = [
-        Section("Before it is opened", (*(Item(f"{n}: {t}") for n, t in cautions.items()), Item(DEFER))),
-        Section("How it came in", _found(data, sheet), "Nothing is recorded of its state."),
-        Section("What was done", _events(data, sheet, proof), "Nothing was taken from it or put in."),
-        Section("What was fitted, and why it goes there", _fitted(data, sheet, facts), "Nothing was fitted."),
-        *([Section("What that rests on", rests)] if rests else []),
-        Section("What remains open", still, "Nothing that is recorded."),
-        *([Section("What it cost", _spent(data, sheet))] if sheet.spent else []),
-        Section("By hand", (), lines=LINES),
+        PageSection("Before it is opened", (*(Item(f"{n}: {t}") for n, t in cautions.items()), Item(DEFER))),
+        PageSection("How it came in", _found(data, sheet), "Nothing is recorded of its state."),
+        PageSection("What was done", _events(data, sheet, proof), "Nothing was taken from it or put in."),
+        PageSection(
+            "What was fitted, and why it goes there", _fitted(data, sheet, facts), "Nothing was fitted."
+        ),
+        *([PageSection("What that rests on", rests)] if rests else []),
+        PageSection("What remains open", still, "Nothing that is recorded."),
+        *([PageSection("What it cost", _spent(data, sheet))] if sheet.spent else []),
+        PageSection("By hand", (), lines=LINES),
     ]
     photos = tuple(p for e in sheet.entries for p in records.photos_of(e))
-    return Page(f"Job sheet of {unit}", _about(data, sheet, proof), tuple(sections), sheet.notes, photos)
+    return WrittenPage(
+        f"Job sheet of {unit}", _about(data, sheet, proof), tuple(sections), sheet.notes, photos
+    )
 
 
 def photos_of_fact(fact: Fact) -> tuple[str, ...]:
@@ -119,13 +123,13 @@ def photos_of_fact(fact: Fact) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for e in fact.evidence for p in e.photos))
 
 
-def _facts(sheet: Sheet) -> dict[str, Fact]:
+def _facts(sheet: JobSheet) -> dict[str, Fact]:
     """Every fact that a proof of the sheet rests on, once, in the order in which they are met."""
     rows = [one.row for one in sheet.fitted if one.row]
     return {f.id: f for row in rows for f in (*row.proof, *row.against)}
 
 
-def _spent(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _spent(data: Collection, sheet: JobSheet) -> tuple[Item, ...]:
     each = [
         Item(f"{_spent_on(data, s)}: {_sum_text([s.cost] if s.cost else [], s.hours)}") for s in sheet.spent
     ]
@@ -144,7 +148,7 @@ def _sum_text(money: Iterable[Money], hours: float | None) -> str:
     return ", ".join([*map(str, money), *worked])
 
 
-def _about(data: Collection, sheet: Sheet, proof: bool) -> tuple[tuple[str, str], ...]:
+def _about(data: Collection, sheet: JobSheet, proof: bool) -> tuple[tuple[str, str], ...]:
     now = sheet.now
     role = f"{now.role}: {words.ROLES_OF_UNITS[now.role]}" if now.role else "not said"
     more = [(k, value_text(v)) for e in sheet.entries for k, v in e.pairs if k not in (*_APART, "photo")]
@@ -168,11 +172,11 @@ def _attributes(data: Collection, set_key: str) -> dict[str, list[records.Value]
     return found
 
 
-def _found(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _found(data: Collection, sheet: JobSheet) -> tuple[Item, ...]:
     return tuple(Item(f"{data.text('position', p)}: {text}") for p, text in sheet.found)
 
 
-def _events(data: Collection, sheet: Sheet, proof: bool) -> tuple[Item, ...]:
+def _events(data: Collection, sheet: JobSheet, proof: bool) -> tuple[Item, ...]:
     return tuple(
         Item(event_says(data, e) + _said_of(e), _where_of(e, proof), photos=records.photos_of(e))
         for e in sheet.events
@@ -188,12 +192,12 @@ def _where_of(event: Event, proof: bool) -> tuple[str, ...]:
     return (f"{event.where.file}:{event.where.line}",) if proof else ()
 
 
-def _fitted(data: Collection, sheet: Sheet, facts: Mapping[str, Fact]) -> tuple[Item, ...]:
+def _fitted(data: Collection, sheet: JobSheet, facts: Mapping[str, Fact]) -> tuple[Item, ...]:
     number = {ident: n for n, ident in enumerate(facts, 1)}
     return tuple(Item(_fitted_says(data, one), tuple(_evidence(one, number))) for one in sheet.fitted)
 
 
-def _fitted_says(data: Collection, one: Fitted) -> str:
+def _fitted_says(data: Collection, one: FittedArticle) -> str:
     held, event = one.held, one.event
     place = data.text("position", held.position)
     part = f"{data.text('part', held.part)}, " if held.part else ""
@@ -212,7 +216,7 @@ def _made(data: Collection, held: Held) -> str:
     return f", the {data.text('position', held.origin.position)} of {data.owner_text(held.origin.owner)}"
 
 
-def _evidence(one: Fitted, number: Mapping[str, int]) -> list[str]:
+def _evidence(one: FittedArticle, number: Mapping[str, int]) -> list[str]:
     """Why it goes there, the facts by their numbers."""
     row = one.row
     if row is None:
@@ -235,7 +239,7 @@ def _fact(data: Collection, fact: Fact, proof: bool) -> str:
     return f"{says(data, fact)} ({said}{where})"
 
 
-def _open(data: Collection, sheet: Sheet, proof: bool) -> tuple[Item, ...]:
+def _open(data: Collection, sheet: JobSheet, proof: bool) -> tuple[Item, ...]:
     wants = [Item(f"wanted: {data.text('position', p)}", box=True) for p in sheet.now.wants]
     rest = [h for h in sheet.left if h.position not in sheet.now.wants]
     lacks = [Item(f"{data.text('position', h.position)}: {_lack(h)}", box=True) for h in rest]
@@ -258,7 +262,7 @@ def _lack(held: Held) -> str:
     return held.condition
 
 
-def _doubtful(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
+def _doubtful(data: Collection, sheet: JobSheet) -> tuple[Item, ...]:
     return tuple(
         Item(f"in doubt: {data.text('position', d.position)}: {d.says}", box=True) for d in sheet.doubts
     )
@@ -267,7 +271,7 @@ def _doubtful(data: Collection, sheet: Sheet) -> tuple[Item, ...]:
 # Forms ----------------------------------------------------------------------------------------
 
 
-def _text(page: Page) -> str:
+def _text(page: WrittenPage) -> str:
     import textwrap
 
     def lines(text: str, indent: str) -> str:
@@ -289,7 +293,7 @@ def _text(page: Page) -> str:
     return "\n".join(out) + "\n"
 
 
-def _markdown(page: Page) -> str:
+def _markdown(page: WrittenPage) -> str:
     """CommonMark; every mark in a text of the data is escaped, so that it stays a text."""
 
     def plain(text: str) -> str:
@@ -309,7 +313,7 @@ def _markdown(page: Page) -> str:
     return "\n".join(out) + "\n"
 
 
-def _html(page: Page, thumbnails: Mapping[str, bytes]) -> str:
+def _html(page: WrittenPage, thumbnails: Mapping[str, bytes]) -> str:
     import base64
 
     # Bytes of our own making, as text that can hold no mark of HTML.
@@ -320,7 +324,7 @@ def _html(page: Page, thumbnails: Mapping[str, bytes]) -> str:
 # JSON -----------------------------------------------------------------------------------------
 
 
-def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
+def as_json(data: Collection, sheet: JobSheet) -> dict[str, Any]:
     """The sheet as one object."""
     now = sheet.now
     return {
@@ -346,7 +350,7 @@ def as_json(data: Collection, sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _fitted_json(data: Collection, one: Fitted) -> dict[str, Any]:
+def _fitted_json(data: Collection, one: FittedArticle) -> dict[str, Any]:
     row, held, event = one.row, one.held, one.event
     return {
         "position": data.text("position", held.position),

@@ -16,7 +16,7 @@ from kgraph.render.plan import lies_in, set_name
 from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf.conditions import TAKEN
 from kgraph.shelf.ledger import Held, Owed, Shelf, is_known
-from kgraph.shelf.overview import Loose, Overview, Seen
+from kgraph.shelf.overview import LooseStock, Overview, UnitOverview
 from kgraph.shelf.taking import OPENING, Taking
 from kgraph.shelf.task import Want
 
@@ -125,7 +125,7 @@ def shelf_json(data: Collection, found: Overview, units: Sequence[str]) -> dict[
     }
 
 
-def _unit_json(data: Collection, shelf: Shelf, seen: Seen) -> dict[str, Any]:
+def _unit_json(data: Collection, shelf: Shelf, seen: UnitOverview) -> dict[str, Any]:
     now = seen.now
     named = data.text
     return {
@@ -166,7 +166,7 @@ def held_json(data: Collection, held: Held) -> dict[str, Any]:
     }
 
 
-def _loose_json(data: Collection, loose: Loose) -> dict[str, Any]:
+def _loose_json(data: Collection, loose: LooseStock) -> dict[str, Any]:
     return {
         "part": data.text("part", loose.part),
         "count": loose.left,
@@ -195,7 +195,7 @@ def shelf_text(data: Collection, found: Overview, terminal: bool, full: bool) ->
     return out
 
 
-def _unit_cells(data: Collection, seen: Seen) -> list[str]:
+def _unit_cells(data: Collection, seen: UnitOverview) -> list[str]:
     now = seen.now
     wants = f"{len(now.wants)} open" if now.wants else f"all {len(now.met)} met" if now.met else "-"
     whole = sum(h.usable for h in now.places.values())
@@ -203,7 +203,7 @@ def _unit_cells(data: Collection, seen: Seen) -> list[str]:
     return [*names, f"{whole} of {len(now.places)}", wants]
 
 
-def _unit_remarks(data: Collection, seen: Seen) -> list[str]:
+def _unit_remarks(data: Collection, seen: UnitOverview) -> list[str]:
     """What a unit gives, wanted things first; what it waits for; what it is owed and owes."""
     said = []
     asked = [f"{data.text('position', p)} ({_waiting(data, w)})" for p, w in seen.waited_for.items()]
@@ -238,7 +238,7 @@ def _cut(names: Sequence[str]) -> str:
     return ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
 
 
-def _unit_text(data: Collection, seen: Seen, terminal: bool) -> str:
+def _unit_text(data: Collection, seen: UnitOverview, terminal: bool) -> str:
     """One unit with every place of it; those of which nothing is said on one line."""
     head = f"{data.text('unit', seen.now.unit)}: {', '.join(_unit_cells(data, seen)[1:3])}"
     out = _sentence(head, terminal)

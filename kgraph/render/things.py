@@ -9,7 +9,7 @@ from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.collection.fact_ids import written_id
 from kgraph.facts import Evidence, Fact
-from kgraph.lookup import Found, Known
+from kgraph.lookup import KnownThing, NearName
 from kgraph.render import below
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.event_words import event_json, event_says
@@ -29,7 +29,7 @@ def entry_json(entry: records.Entry) -> dict[str, Any]:
 
 
 def as_json(
-    data: Collection, name: str, known: list[Known], fact: Fact | None, event: Event | None = None
+    data: Collection, name: str, known: list[KnownThing], fact: Fact | None, event: Event | None = None
 ) -> dict[str, Any]:
     """All that is known, under `answers`: one object for each thing of that name, a fact or an event."""
     answers = [_fact_answer(data, fact)] if fact else [_thing_json(data, k) for k in known]
@@ -37,13 +37,13 @@ def as_json(
     return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
 
 
-def found_json(text: str, found: Sequence[Found]) -> dict[str, Any]:
+def found_json(text: str, found: Sequence[NearName]) -> dict[str, Any]:
     """The names near a text."""
     rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
     return {"question": {"command": "find", "text": text}, "answers": rows, "notes": []}
 
 
-def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
+def _thing_json(data: Collection, known: KnownThing) -> dict[str, Any]:
     out = _common_json(data, known)
     if known.unit:
         held = [h for h in known.unit.places.values() if h.condition or h.event]
@@ -58,7 +58,7 @@ def _thing_json(data: Collection, known: Known) -> dict[str, Any]:
     return out
 
 
-def _common_json(data: Collection, known: Known) -> dict[str, Any]:
+def _common_json(data: Collection, known: KnownThing) -> dict[str, Any]:
     return {
         "kind": known.kind,
         "name": known.name,
@@ -81,7 +81,7 @@ def _fact_answer(data: Collection, fact: Fact) -> dict[str, Any]:
     return out
 
 
-def as_text(data: Collection, known: Known) -> str:
+def as_text(data: Collection, known: KnownThing) -> str:
     """All that is known of a thing, for a person."""
     lines = [f"{known.kind} {visible(known.name)}"]
     for thing in known.things:
@@ -104,7 +104,7 @@ def _gone_line(data: Collection, fact: Fact, by: records.Withdraw) -> str:
     return f"  {visible(fact.id)}  {visible(says_so)}"
 
 
-def _shelf_lines(data: Collection, known: Known) -> list[str]:
+def _shelf_lines(data: Collection, known: KnownThing) -> list[str]:
     """Of a unit its history and what is at its places now; of loose parts what is left and where it lies."""
     if known.left is not None:
         where = lies_in(data, known.key)

@@ -8,10 +8,10 @@ from kgraph.interface import Facts
 from kgraph.questions import Row
 from kgraph.render.answers import percent
 from kgraph.render.terminal import visible
-from kgraph.whatif import Changed
+from kgraph.whatif import ChangedRows
 
 
-def as_json(data: Facts, changed: Changed) -> dict[str, Any]:
+def as_json(data: Facts, changed: ChangedRows) -> dict[str, Any]:
     """`gained`, `lost` and `different` rows; numbers are not rounded."""
     return {
         "gained": [{**_place(data, r), **_state(data, r)} for r in changed.gained],
@@ -44,7 +44,7 @@ def _state(data: Facts, row: Row) -> dict[str, Any]:
     }
 
 
-def as_text(data: Facts, changed: Changed) -> str:
+def as_text(data: Facts, changed: ChangedRows) -> str:
     """A line for each row that is gained, lost or different; `no change` where there is none."""
     lines = [f"gained: {_words(data, r)}: {_said(r)}" for r in changed.gained]
     lines += [f"lost: {_words(data, r)}: {_said(r)}" for r in changed.lost]

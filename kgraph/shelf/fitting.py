@@ -13,7 +13,7 @@ from kgraph.fits.graph import Place, WholeGraph
 from kgraph.problems import WrongUse
 from kgraph.questions import Row
 from kgraph.shelf.ledger import Shelf
-from kgraph.shelf.offers import Source
+from kgraph.shelf.offers import OfferSource
 from kgraph.shelf.taking import ALL, about_row
 
 
@@ -38,7 +38,7 @@ def look(graph: WholeGraph, shelf: Shelf, part: str, unit: str, position: str = 
     """
     names = [part, *sorted(questions.alike(graph, part) - {part})]
     count = sum(shelf.stock.get(name, 0) for name in names)
-    source = Source(graph, shelf, ALL)
+    source = OfferSource(graph, shelf, ALL)
     position = position or _place_for(source, part, unit)
     if not count:
         says = f"no {graph.data.text('part', part)} is left in stock"
@@ -58,7 +58,7 @@ def look(graph: WholeGraph, shelf: Shelf, part: str, unit: str, position: str = 
     )
 
 
-def _place_for(source: Source, part: str, unit: str) -> str:
+def _place_for(source: OfferSource, part: str, unit: str) -> str:
     data, now = source.graph.data, source.shelf.units[unit]
     owner = f"s:{now.set}"
     rows = {p: source.of_part(part, Place(owner, p)) for p in {*now.places, *now.wants}}

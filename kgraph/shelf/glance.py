@@ -9,7 +9,7 @@ from kgraph.fits.graph import Place, WholeGraph
 from kgraph.names import natural
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
-from kgraph.shelf.offers import NO_DONOR, Source, is_usable
+from kgraph.shelf.offers import NO_DONOR, OfferSource, is_usable
 from kgraph.shelf.task import Article
 
 
@@ -25,7 +25,7 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class PlaceLine:
     """One place: what each unit gives there, if anything, and the best set of which there is no unit."""
 
     position: str
@@ -40,14 +40,14 @@ class Grid:
 
     set: str
     units: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[PlaceLine, ...]
 
 
 def grid(
     graph: WholeGraph, set_key: str, positions: Sequence[str], wanted: Wanted, shelf: Shelf | None = None
 ) -> Grid:
     """What own units can give to a set at these positions (keys)."""
-    source = Source(graph, shelf or shelf_now(graph), wanted)
+    source = OfferSource(graph, shelf or shelf_now(graph), wanted)
     found = {p: _best_of(source, Place(f"s:{set_key}", p)) for p in positions}
     having = {unit for by_unit in found.values() for unit in by_unit}
     units = sorted(having, key=lambda u: natural(graph.data.text("unit", u)))
@@ -58,13 +58,13 @@ def grid(
     return Grid(set_key, tuple(units), tuple(lines))
 
 
-def _line(source: Source, place: Place, cells: Iterable[Given | None]) -> Line:
+def _line(source: OfferSource, place: Place, cells: Iterable[Given | None]) -> PlaceLine:
     others = list(source.givers(place).values())
     named = [n.text for n in source.graph.data.position_rules(place.position)[1]]
-    return Line(place.position, tuple(cells), others[0] if others else None, tuple(named))
+    return PlaceLine(place.position, tuple(cells), others[0] if others else None, tuple(named))
 
 
-def _best_of(source: Source, place: Place) -> dict[str, Given]:
+def _best_of(source: OfferSource, place: Place) -> dict[str, Given]:
     """Unit -> the best that it has for a place, whole before spoilt."""
     best: dict[str, Given] = {}
     for article, row in source.standing_at(place).items():

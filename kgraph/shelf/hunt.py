@@ -18,7 +18,7 @@ from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits.graph import Place, WholeGraph
 from kgraph.questions import SCALE_NOTE, Row
 from kgraph.shelf.ledger import Shelf, is_known, shelf_now
-from kgraph.shelf.offers import UNFINISHED_NOTE, Source
+from kgraph.shelf.offers import UNFINISHED_NOTE, OfferSource
 from kgraph.shelf.plan import DEFAULT_WISHES, Wishes, left_out_note, plan
 from kgraph.shelf.routes import MOST_NAMED
 
@@ -71,7 +71,7 @@ def hunt(
     unit that is not declared.
     """
     now = shelf or shelf_now(graph)
-    source = Source(graph, now, wishes.wanted)
+    source = OfferSource(graph, now, wishes.wanted)
     planned = plan(graph, units, wishes, source=source)
     met = set() if all_wants else {line.want for line in planned.best.lines}
     wanted = [w for w in planned.wants if w not in met]
@@ -101,7 +101,7 @@ def _surest_first(graph: WholeGraph, rows: Mapping[Sought, Row]) -> dict[Sought,
     return dict(sorted(rows.items(), key=order))
 
 
-def _notes(source: Source, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
+def _notes(source: OfferSource, found: Sequence[Quarry], sought: Sequence[Sought], met: int) -> Iterable[str]:
     text = source.graph.data.owner_text
     if met:
         yield f"The shelf can meet {met} of the wants, which are left out; --all-wants counts them too."

@@ -131,7 +131,7 @@ def not_there(held: Held | None) -> str:
 
 
 @dataclass
-class _Unit:
+class _UnitReplayed:
     """A unit while events are replayed; `asked` are all its wants, `met` those that are met."""
 
     key: str
@@ -173,7 +173,7 @@ class _Replay:
         self.owed: list[Owed] = []
         self.problems: list[Problem] = []
 
-    def _unit(self, key: str, things: Iterable[records.Thing]) -> _Unit:
+    def _unit(self, key: str, things: Iterable[records.Thing]) -> _UnitReplayed:
         entries = [t for t in things if isinstance(t, records.Unit)]
         data = self.data
         set_key = set_of(data, key)
@@ -187,7 +187,7 @@ class _Replay:
         places = {p: self._first(set_key, p, state.get(p, "")) for p in names}
         role = next((u.role for u in entries if u.role), "")
         keep = next((u.keep for u in entries if u.keep is not None), KEEP)
-        return _Unit(key, set_key, role, keep, asked, places, history=[*entries])
+        return _UnitReplayed(key, set_key, role, keep, asked, places, history=[*entries])
 
     def _first(self, set_key: str, position: str, condition: str) -> Held:
         origin = Place(f"s:{set_key}", position)
@@ -202,7 +202,7 @@ class _Replay:
         else:
             self._put_in(event)
 
-    def _named(self, name: Name | None) -> _Unit | None:
+    def _named(self, name: Name | None) -> _UnitReplayed | None:
         return self.units.get(self.data.key("unit", name.key)) if name else None
 
     def _say(self, event: Event, code: str, says: str, mend: str, severity: Severity = "error") -> None:
@@ -234,7 +234,7 @@ class _Replay:
         if event.owed:
             self.owed.append(Owed(event, giver.key, position, getter.key if getter else ""))
 
-    def _is_there(self, event: records.Taken, giver: _Unit, position: str) -> bool:
+    def _is_there(self, event: records.Taken, giver: _UnitReplayed, position: str) -> bool:
         gone = not_there(giver.places.get(position))
         if not gone:
             return True
@@ -244,14 +244,14 @@ class _Replay:
         return False
 
     def _warn_if_spoilt(
-        self, event: records.Taken, giver: _Unit, getter: _Unit | None, position: str
+        self, event: records.Taken, giver: _UnitReplayed, getter: _UnitReplayed | None, position: str
     ) -> None:
         held = giver.places.get(position)
         if getter and held and not held.usable:
             says = f"the {event.position.text} that {event.unit.text} gave was {held.condition}"
             self._say(event, "given-spoilt", says, "the want counts as met: is it?", "warning")
 
-    def _whole(self, unit: _Unit, position: str) -> tuple[str, ...]:
+    def _whole(self, unit: _UnitReplayed, position: str) -> tuple[str, ...]:
         held = unit.places.get(position)
         if held and held.origin is None:
             return ()
@@ -260,7 +260,9 @@ class _Replay:
             self.wholes[origin] = parts_of_whole(self.graph, origin.owner[2:], origin.position)
         return self.wholes[origin]
 
-    def _move(self, event: records.Taken, giver: _Unit, taken: str, getter: _Unit | None, put: str) -> bool:
+    def _move(
+        self, event: records.Taken, giver: _UnitReplayed, taken: str, getter: _UnitReplayed | None, put: str
+    ) -> bool:
         """Move what is at one place; whether it was there and whole. A want that it met is open again."""
         held = giver.places.get(taken) or self._first(giver.model, taken, "")
         if held.condition == TAKEN:
@@ -321,7 +323,7 @@ class _Replay:
         unit.places[position] = Held(position, "", origin, part, True, event, True)
         unit.met.add(position)
 
-    def _settle(self, unit: _Unit, position: str, event: Event) -> records.Taken | None:
+    def _settle(self, unit: _UnitReplayed, position: str, event: Event) -> records.Taken | None:
         """Settle what a unit is owed at a place, the oldest first; the removal that it was owed for."""
         for number, owed in enumerate(self.owed):
             if (owed.unit, owed.position, owed.settled) == (unit.key, position, None):

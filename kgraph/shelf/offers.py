@@ -44,7 +44,7 @@ UNFINISHED_NOTE = (
 
 
 @dataclass
-class Source:
+class OfferSource:
     """The answers to the wants of one shelf, each worked out once."""
 
     graph: WholeGraph

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import natural
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
-from kgraph.shelf.offers import NO_DONOR, UNFINISHED_NOTE, Source, may_give
+from kgraph.shelf.offers import NO_DONOR, UNFINISHED_NOTE, OfferSource, may_give
 from kgraph.shelf.task import Want
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class UnitOverview:
     """One unit: what it gives, the wants of others that each of its places could meet, what it lacks."""
 
     now: UnitNow
@@ -26,7 +26,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Loose:
+class LooseStock:
     """Loose parts of one name: how many were counted, how many are left, which wants they could meet."""
 
     part: str
@@ -40,15 +40,15 @@ class Overview:
     """Units and loose parts, in the natural order of their names."""
 
     shelf: Shelf
-    units: tuple[Seen, ...]
-    stock: tuple[Loose, ...]
+    units: tuple[UnitOverview, ...]
+    stock: tuple[LooseStock, ...]
     notes: tuple[str, ...] = ()
 
 
 def overview(graph: WholeGraph, units: Sequence[str] = ()) -> Overview:
     """These units (keys), or the whole shelf with its loose parts."""
     shelf = shelf_now(graph)
-    source = Source(graph, shelf)
+    source = OfferSource(graph, shelf)
     by_unit, by_part = _waiting(source)
     in_order = units or sorted(shelf.units, key=lambda u: natural(graph.data.text("unit", u)))
     parts = [] if units else sorted(shelf.stock, key=lambda p: natural(graph.data.text("part", p)))
@@ -60,7 +60,7 @@ def overview(graph: WholeGraph, units: Sequence[str] = ()) -> Overview:
 _Waiting = dict[str, list[tuple[Want, float]]]
 
 
-def _waiting(source: Source) -> tuple[dict[str, _Waiting], _Waiting]:
+def _waiting(source: OfferSource) -> tuple[dict[str, _Waiting], _Waiting]:
     """Which open wants each place of each unit, and each loose part, could meet, and how certain that is."""
     shelf = source.shelf
     by_unit: dict[str, _Waiting] = defaultdict(lambda: defaultdict(list))
@@ -75,11 +75,11 @@ def _waiting(source: Source) -> tuple[dict[str, _Waiting], _Waiting]:
     return by_unit, by_part
 
 
-def _seen(shelf: Shelf, unit: str, waiting: _Waiting) -> Seen:
+def _seen(shelf: Shelf, unit: str, waiting: _Waiting) -> UnitOverview:
     now = shelf.units[unit]
     there = tuple(h for h in now.places.values() if h.usable)
     first = sorted(there, key=lambda h: (h.position not in waiting, h.position))
-    return Seen(
+    return UnitOverview(
         now=now,
         gives=() if now.role in NO_DONOR else tuple(first),
         waited_for=_surest_first(waiting),
@@ -95,6 +95,6 @@ def _surest_first(waiting: _Waiting) -> dict[str, tuple[tuple[Want, float], ...]
     return dict(sorted(each.items(), key=lambda item: (-item[1][0][1], item[0])))
 
 
-def _loose(graph: WholeGraph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> Loose:
+def _loose(graph: WholeGraph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> LooseStock:
     counted = sum(int(getattr(t, "count", 0)) for t in graph.data.things["stock"].get(part, ()))
-    return Loose(part, counted, shelf.stock[part], tuple(sorted(waiting, key=lambda w: (-w[1], w[0]))))
+    return LooseStock(part, counted, shelf.stock[part], tuple(sorted(waiting, key=lambda w: (-w[1], w[0]))))

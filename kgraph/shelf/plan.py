@@ -15,11 +15,11 @@ from kgraph.fits.graph import WholeGraph
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
-from kgraph.shelf.offers import UNFINISHED_NOTE, Source, may_give
+from kgraph.shelf.offers import UNFINISHED_NOTE, OfferSource, may_give
 from kgraph.shelf.routes import Unmet, route
 from kgraph.shelf.solve import best_plans
 from kgraph.shelf.taking import ALL, Counting, could_meet, counting_on, open_wants
-from kgraph.shelf.task import EQUAL, Article, Found, Offer, Task, Want, clash, used_up
+from kgraph.shelf.task import EQUAL, Article, Offer, Solution, Task, Want, clash, used_up
 
 STRIPPED = 0.5
 """A donor that was robbed before costs so much of its `keep`."""
@@ -130,16 +130,16 @@ def plan(
     patients: Sequence[str],
     wishes: Wishes = DEFAULT_WISHES,
     shelf: Shelf | None = None,
-    source: Source | None = None,
+    source: OfferSource | None = None,
 ) -> Plan:
     """The plan for the open wants of these units (keys). Raises WrongUse for a unit that is not declared."""
-    source = source or Source(graph, shelf or shelf_now(graph), wishes.wanted)
+    source = source or OfferSource(graph, shelf or shelf_now(graph), wishes.wanted)
     now = source.shelf
     _refuse_unknown(graph, now, [*patients, *sorted(wishes.without), *sorted(wishes.keep)])
     patients = tuple(dict.fromkeys(patients))
     wants = tuple(sorted({Want(p, w) for p in patients for w in now.units[p].wants}))
     rows = _rows(source, wants, patients, wishes)
-    quick = Source(source.graph, source.shelf, BEST_ONLY, source.budget)
+    quick = OfferSource(source.graph, source.shelf, BEST_ONLY, source.budget)
     counted = _counted_on(quick, patients) if rows else {}
     task = _task(source, rows, wishes, counted)
     found = best_plans(task, wishes.seconds, wishes.instead)
@@ -175,7 +175,7 @@ def _refuse_unknown(graph: WholeGraph, shelf: Shelf, units: Iterable[str]) -> No
 _Rows = dict[tuple[Want, Article], Row]
 
 
-def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes: Wishes) -> _Rows:
+def _rows(source: OfferSource, wants: Sequence[Want], patients: Sequence[str], wishes: Wishes) -> _Rows:
     """The answer behind every offer that may be taken up."""
     found: _Rows = {}
     for want in wants:
@@ -190,13 +190,13 @@ def _rows(source: Source, wants: Sequence[Want], patients: Sequence[str], wishes
 _Counted = Mapping[Want, frozenset[Article]]
 
 
-def _counted_on(quick: Source, patients: Sequence[str]) -> _Counted:
+def _counted_on(quick: OfferSource, patients: Sequence[str]) -> _Counted:
     """For each want of another unit all that could meet it; what the patients have is theirs."""
     wants = open_wants(quick.shelf, patients)
     return {want: found for want in wants if (found := frozenset(could_meet(quick, want, patients)))}
 
 
-def _task(source: Source, rows: _Rows, wishes: Wishes, counted: _Counted) -> Task:
+def _task(source: OfferSource, rows: _Rows, wishes: Wishes, counted: _Counted) -> Task:
     brought = {a: source.brought(a) if a.unit else frozenset() for _, a in rows}
     offers = tuple(Offer(w, a, sum(_line_cost(r, wishes)), brought[a]) for (w, a), r in rows.items())
     donors = {a.unit for _, a in rows} - {""}
@@ -221,7 +221,7 @@ def _opening(shelf: Shelf, unit: str, wishes: Wishes) -> float:
 # From the solver's plan to lines --------------------------------------------------------------
 
 
-def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Found) -> Course:
+def _course(shelf: Shelf, task: Task, rows: _Rows, wishes: Wishes, found: Solution) -> Course:
     brought: dict[Article, str] = {a: o.want.unit for o in found.chosen for a in o.brings}
     lines = tuple(_line(shelf, rows, o, along=brought.get(o.article) == o.want.unit) for o in found.chosen)
     opened = {u: task.opening[u] for u in sorted({line.unit for line in lines} - {""})}
@@ -246,13 +246,15 @@ def _line(shelf: Shelf, rows: _Rows, offer: Offer, along: bool = False) -> Line:
     )
 
 
-def _with_counting(source: Source, task: Task, found: Found, course: Course, counted: _Counted) -> Course:
+def _with_counting(
+    source: OfferSource, task: Task, found: Solution, course: Course, counted: _Counted
+) -> Course:
     """The course, each line with the wants of other units that count on what it takes."""
     gone = used_up(task, found.chosen)
     touched = [want for want, those in counted.items() if not those.isdisjoint(gone)]
     if not touched:
         return course
-    refused_too = Source(source.graph, source.shelf, ALL, source.budget)
+    refused_too = OfferSource(source.graph, source.shelf, ALL, source.budget)
     counting = list(counting_on(refused_too, gone, touched, likely=True))
     lines = tuple(
         replace(
@@ -267,7 +269,7 @@ def _with_counting(source: Source, task: Task, found: Found, course: Course, cou
 
 
 def _possible(
-    shelf: Shelf, task: Task, rows: _Rows, found: Found, counted: _Counted, wishes: Wishes
+    shelf: Shelf, task: Task, rows: _Rows, found: Solution, counted: _Counted, wishes: Wishes
 ) -> Iterable[Possible]:
     """The lines that would meet more wants, were it not for what others count on."""
     met = {o.want for o in found.chosen}
@@ -285,7 +287,7 @@ def _condition(shelf: Shelf, article: Article) -> str:
     return held.condition if held else ""
 
 
-def _unmet(source: Source, wants: Sequence[Want], course: Course, wishes: Wishes) -> tuple[Unmet, ...]:
+def _unmet(source: OfferSource, wants: Sequence[Want], course: Course, wishes: Wishes) -> tuple[Unmet, ...]:
     met = {line.want for line in course.lines}
     spent: dict[Article, Want] = {Article(line.unit, line.position): line.want for line in course.lines}
     for line in course.lines:
@@ -299,7 +301,7 @@ def left_out_note(wishes: Wishes) -> list[str]:
     return [f"What is less certain than {least} is left out."] if least else []
 
 
-def _notes(courses: Sequence[Course], found: Sequence[Found], wishes: Wishes) -> Iterable[str]:
+def _notes(courses: Sequence[Course], found: Sequence[Solution], wishes: Wishes) -> Iterable[str]:
     yield from left_out_note(wishes)
     rows = [line.row for course in courses for line in course.lines]
     if any(not f.proven for f in found):

@@ -14,7 +14,7 @@ from kgraph.fits.graph import Place, WholeGraph
 from kgraph.problems import WrongUse
 from kgraph.questions import Row, belt_paths, belt_places
 from kgraph.shelf.ledger import is_known
-from kgraph.shelf.offers import NO_DONOR, Source
+from kgraph.shelf.offers import NO_DONOR, OfferSource
 from kgraph.shelf.task import Article, Want
 
 Route = Literal["buy", "make", "hunt"]
@@ -39,7 +39,7 @@ class Unmet:
 
 
 def route(
-    source: Source, want: Want, spent: Mapping[Article, Want], without: frozenset[str] = frozenset()
+    source: OfferSource, want: Want, spent: Mapping[Article, Want], without: frozenset[str] = frozenset()
 ) -> Unmet:
     """What to do about one want; `spent` tells which article of the shelf goes where."""
     place = source.place(want)
@@ -129,7 +129,7 @@ def _belt_window(graph: WholeGraph, place: Place) -> Iterator[str]:
 # Make, or look for ----------------------------------------------------------------------------
 
 
-def _make(source: Source, place: Place, recorded: tuple[str, ...]) -> _Found | None:
+def _make(source: OfferSource, place: Place, recorded: tuple[str, ...]) -> _Found | None:
     """A part that goes there and was made by hand before."""
     data = source.graph.data
     going = [*recorded, *(p for p in source.going(place) if p not in recorded)]
@@ -145,7 +145,7 @@ def _made(data: Collection, part: str) -> str:
     return next((t.made for t in entries if t.made), "")
 
 
-def _hunt(source: Source, place: Place) -> _Found:
+def _hunt(source: OfferSource, place: Place) -> _Found:
     data = source.graph.data
     if not is_known(place.owner[2:]):
         return "hunt", f"{NOT_KNOWN_YET}: find out what it is, then what goes there can be told", ()
@@ -170,7 +170,7 @@ def _some(names: list[str], between: str) -> str:
 
 
 def _why_not(
-    source: Source, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
+    source: OfferSource, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
 ) -> Iterator[str]:
     """Of every unit that has what goes there, why it gives none; those under repair are not worth a word."""
     said = [*_whole_ones(source, want, spent, without), *_spoilt_ones(source, want), *_unlike(source, want)]
@@ -180,7 +180,7 @@ def _why_not(
 
 
 def _whole_ones(
-    source: Source, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
+    source: OfferSource, want: Want, spent: Mapping[Article, Want], without: frozenset[str]
 ) -> Iterator[str]:
     data = source.graph.data
     for article in sorted(source.in_units(want)):
@@ -195,7 +195,7 @@ def _whole_ones(
             yield f"{name} is to be left out"
 
 
-def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
+def _spoilt_ones(source: OfferSource, want: Want) -> Iterator[str]:
     data = source.graph.data
     for article in sorted(source.in_units(want, usable=False)):
         unit = source.shelf.units[article.unit]
@@ -204,7 +204,7 @@ def _spoilt_ones(source: Source, want: Want) -> Iterator[str]:
             yield f"{data.text('unit', article.unit)}'s is {state}"
 
 
-def _unlike(source: Source, want: Want) -> Iterator[str]:
+def _unlike(source: OfferSource, want: Want) -> Iterator[str]:
     """The units whose set differs in what must match there, and loose parts so, with both values."""
     data = source.graph.data
     for row in source.unlike(source.place(want)):

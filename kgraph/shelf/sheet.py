@@ -17,7 +17,7 @@ from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
 from kgraph.shelf.conditions import TAKEN, is_spoilt
 from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
-from kgraph.shelf.offers import Source
+from kgraph.shelf.offers import OfferSource
 from kgraph.shelf.taking import ALL, OPENING, may_not_go
 
 SURE = 0.9
@@ -25,7 +25,7 @@ SURE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
-class Fitted:
+class FittedArticle:
     """What stands at a place and was put in: the event, what it is, and the answer that it goes there."""
 
     held: Held
@@ -34,7 +34,7 @@ class Fitted:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class PlaceInDoubt:
     """A place and what is doubtful about it."""
 
     position: str
@@ -42,16 +42,16 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class JobSheet:
     """All that stands on a job sheet; `found` are (place, condition) as written, in the order written."""
 
     now: UnitNow
     entries: tuple[records.Unit, ...]
     found: tuple[tuple[str, str], ...]
     events: tuple[Event, ...]
-    fitted: tuple[Fitted, ...]
+    fitted: tuple[FittedArticle, ...]
     left: tuple[Held, ...]
-    doubts: tuple[Doubt, ...]
+    doubts: tuple[PlaceInDoubt, ...]
     owed: tuple[Owed, ...]
     owes: tuple[Owed, ...]
     cautions: tuple[str, ...]
@@ -68,17 +68,17 @@ class Spent:
     hours: float | None
 
 
-def sheet_of(graph: WholeGraph, unit: str) -> Sheet:
+def sheet_of(graph: WholeGraph, unit: str) -> JobSheet:
     """The job sheet of a unit (key)."""
     shelf = shelf_now(graph)
     now, data = shelf.units[unit], graph.data
     entries = tuple(t for t in data.things["unit"][unit] if isinstance(t, records.Unit))
     found = {data.key("position", n.key): text for u in entries for n, text in u.state}
-    source = Source(graph, shelf, ALL)
-    fitted = tuple(Fitted(h, h.event, _why(source, now, h)) for h in _put_in(now) if h.event)
+    source = OfferSource(graph, shelf, ALL)
+    fitted = tuple(FittedArticle(h, h.event, _why(source, now, h)) for h in _put_in(now) if h.event)
     left = tuple(h for h in now.places.values() if not h.usable)
     events = tuple(e for e in shelf.histories[unit] if isinstance(e, Event))
-    return Sheet(
+    return JobSheet(
         now=now,
         entries=entries,
         found=tuple(found.items()),
@@ -106,7 +106,7 @@ def _put_in(now: UnitNow) -> list[Held]:
     return [h for h in now.places.values() if h.event and h.condition != TAKEN]
 
 
-def _why(source: Source, now: UnitNow, held: Held) -> Row | None:
+def _why(source: OfferSource, now: UnitNow, held: Held) -> Row | None:
     """The answer for what is at a place; None where no fact speaks of it."""
     place = Place(f"s:{now.set}", held.position)
     rows = [
@@ -116,18 +116,20 @@ def _why(source: Source, now: UnitNow, held: Held) -> Row | None:
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _doubts(graph: WholeGraph, fitted: Sequence[Fitted], now: UnitNow) -> Iterable[Doubt]:
+def _doubts(graph: WholeGraph, fitted: Sequence[FittedArticle], now: UnitNow) -> Iterable[PlaceInDoubt]:
     for one in fitted:
         for says in _doubts_of(graph, one, now):
-            yield Doubt(one.held.position, says)
+            yield PlaceInDoubt(one.held.position, says)
     for held in now.places.values():
         if " ".join(held.condition.lower().split()) == "altered":
-            yield Doubt(held.position, "altered by somebody before: what is there is not what the set had")
+            yield PlaceInDoubt(
+                held.position, "altered by somebody before: what is there is not what the set had"
+            )
         elif held.usable and held.event is None and held.condition.strip().endswith("?"):
-            yield Doubt(held.position, f"not sure: {held.condition}")
+            yield PlaceInDoubt(held.position, f"not sure: {held.condition}")
 
 
-def _doubts_of(graph: WholeGraph, one: Fitted, now: UnitNow) -> Iterable[str]:
+def _doubts_of(graph: WholeGraph, one: FittedArticle, now: UnitNow) -> Iterable[str]:
     row = one.row
     if is_spoilt(one.held.condition):
         yield f"what was put in is {one.held.condition}"
@@ -151,7 +153,7 @@ def _doubts_of(graph: WholeGraph, one: Fitted, now: UnitNow) -> Iterable[str]:
 
 
 def _cautions(
-    graph: WholeGraph, shelf: Shelf, unit: str, fitted: Sequence[Fitted], events: Sequence[Event]
+    graph: WholeGraph, shelf: Shelf, unit: str, fitted: Sequence[FittedArticle], events: Sequence[Event]
 ) -> tuple[str, ...]:
     """Of opening the set, of every place touched or still open, and of the parts put in; each once."""
     data, now = graph.data, shelf.units[unit]
@@ -166,7 +168,7 @@ def _cautions(
     return tuple(once.values())
 
 
-def _notes(fitted: Sequence[Fitted]) -> Iterable[str]:
+def _notes(fitted: Sequence[FittedArticle]) -> Iterable[str]:
     rows = [one.row for one in fitted if one.row]
     if rows:
         yield "The evidence is that of the facts as they stand now."

@@ -15,8 +15,8 @@ from kgraph.problems import CannotRun
 from kgraph.shelf.task import (
     EQUAL,
     Article,
-    Found,
     Offer,
+    Solution,
     Task,
     Used,
     Want,
@@ -209,7 +209,7 @@ class _Programme:
 # The search -----------------------------------------------------------------------------------
 
 
-def best_plans(task: Task, seconds: float, more: int = 0) -> list[Found]:
+def best_plans(task: Task, seconds: float, more: int = 0) -> list[Solution]:
     """The best plan, then up to `more` next best that each use other articles than all before.
 
     More wants met come before less cost. Raises CannotRun where the solver cannot be run.
@@ -224,14 +224,14 @@ def best_plans(task: Task, seconds: float, more: int = 0) -> list[Found]:
     return found
 
 
-def _best(solver: _Solver, task: Task, barred: list[Used]) -> Found:
+def _best(solver: _Solver, task: Task, barred: list[Used]) -> Solution:
     offers = sorted(task.offers, key=lambda o: o.order)
     start = greedy(task)
     if used_by(start) in barred:
         start = ()
     met, most = _meet_most(solver, task, offers, barred, start)
     if not met:
-        return Found((), 0.0, most == 0, most, 0.0)
+        return Solution((), 0.0, most == 0, most, 0.0)
     cheap, proven, least, kept = _cost_least(solver, task, offers, barred, met)
     settled = False
     if proven:
@@ -240,7 +240,7 @@ def _best(solver: _Solver, task: Task, barred: list[Used]) -> Found:
         raise CannotRun(f"the solver's plan does not hold: {'; '.join(wrong)}")
     cost = cost_of(task, cheap)
     proven = proven and most == len(cheap)
-    return Found(cheap, cost, proven, most, cost if proven else min(least, cost), settled)
+    return Solution(cheap, cost, proven, most, cost if proven else min(least, cost), settled)
 
 
 def _meet_most(

@@ -14,7 +14,7 @@ from kgraph.collection import Collection
 from kgraph.fits.graph import Place, WholeGraph
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
-from kgraph.shelf.offers import Source, may_give
+from kgraph.shelf.offers import OfferSource, may_give
 from kgraph.shelf.task import Article, Want
 
 ALL = Wanted(refused_too=True)
@@ -65,7 +65,7 @@ def look(
     at = at or position
     if giver == getter:
         return Taking(giver, position, getter, at, gone="a unit gives nothing to itself")
-    source = Source(graph, shelf, ALL)
+    source = OfferSource(graph, shelf, ALL)
     held = shelf.units[giver].places.get(position)
     if gone := _gone(held):
         return Taking(giver, position, getter, at, gone=gone)
@@ -99,7 +99,9 @@ def _gone(held: Held | None) -> str:
     return not_there(held) or f"it is {held.condition}"
 
 
-def goes(source: Source, giver: str, held: Held | None, position: str, getter: str, at: str) -> Row | None:
+def goes(
+    source: OfferSource, giver: str, held: Held | None, position: str, getter: str, at: str
+) -> Row | None:
     """The answer that says whether an article goes at a place of a unit; None where no fact says so."""
     place = Place(f"s:{source.shelf.units[getter].set}", at)
     own = Place(f"s:{source.shelf.units[giver].set}", position)
@@ -118,7 +120,7 @@ def open_wants(shelf: Shelf, without: Items[str]) -> list[Want]:
     return [Want(unit, position) for unit in units for position in shelf.units[unit].wants]
 
 
-def could_meet(source: Source, want: Want, leaving: Iterable[str] = ()) -> dict[Article, Row]:
+def could_meet(source: OfferSource, want: Want, leaving: Iterable[str] = ()) -> dict[Article, Row]:
     """What could meet a want, but for what stands in units that are left alone."""
     alone = [want.unit, *leaving]
     rows = {**source.loose(want), **source.in_units(want)}
@@ -130,7 +132,7 @@ def could_meet(source: Source, want: Want, leaving: Iterable[str] = ()) -> dict[
 
 
 def counting_on(
-    source: Source, taken: Items[Article], wants: Iterable[Want], likely: bool = False
+    source: OfferSource, taken: Items[Article], wants: Iterable[Want], likely: bool = False
 ) -> Iterator[Counting]:
     """Those of the wants that nothing but what is taken could meet as surely.
 

@@ -60,7 +60,7 @@ Used = frozenset[tuple[Article, int]]
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Solution:
     """A plan: its offers by want, and how far it is proven.
 
     `met_at_most` and `cost_at_least` bound what any plan can reach; where `proven`, they are what this one

@@ -14,7 +14,7 @@ from kgraph.cli.loading import load
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
-from kgraph.exchange.merge import Wanted, merge
+from kgraph.exchange.merge import MergeWishes, merge
 
 TAKES = """
 - takes: B-1
@@ -235,7 +235,7 @@ def test_a_belt_of_another_folder_is_one_by_our_other_name(
         (tmp_path / name).mkdir()
         (tmp_path / name / "a.yaml").write_text(text, encoding="utf-8")
     ours, theirs = (data_of(tmp_path / name) for name in ("ours", "theirs"))
-    merged = merge(ours, theirs, Wanted(origin="theirs"))
+    merged = merge(ours, theirs, MergeWishes(origin="theirs"))
     assert merged.conflicts == []
     assert [p["part"] for pairs in merged.entries if "part" in (p := dict(pairs))] == ["T-1"]
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from kgraph.book.addresses import refs_of
-from kgraph.book.ground import Ground, Wishes
+from kgraph.book.ground import BookGround, BookWishes
 from kgraph.book.pages import Book
 from kgraph.book.search import index_script
 from tests.bench.folders import FIRST, LAST
@@ -57,7 +57,7 @@ def slipped(name: str, chance: random.Random) -> str:
 
 def write(folder: Path, wanted: list[str]) -> Path:
     """A first page beside the index of these sets."""
-    small = dict(Book(Ground(graph_of("- set: Larkfield LK-40\n"), Wishes())).files())
+    small = dict(Book(BookGround(graph_of("- set: Larkfield LK-40\n"), BookWishes())).files())
     data = graph_of("".join(f"- set: {name}\n" for name in wanted)).data
     for name in ("index.html", "book.css", "search.js"):
         (folder / name).write_bytes(small[name])

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from kgraph.book import answering, pictures, search, working
 from kgraph.book.addresses import is_page_path, page_path, refs_of
-from kgraph.book.ground import Ground, Wishes
+from kgraph.book.ground import BookGround, BookWishes
 from kgraph.book.pages import Book
 from kgraph.cli.main import run
 from kgraph.folder import writing
@@ -296,7 +296,7 @@ def test_a_long_list_is_cut_with_its_rest_named() -> None:
         f"- rebadge: [Larkfield LK-40, Orvanek {n}]\n  certainty: 0.{50 + n}\n" for n in range(10, 40)
     )
     graph = graph_of(sets + "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n")
-    files = dict(Book(Ground(graph, Wishes())).files())
+    files = dict(Book(BookGround(graph, BookWishes())).files())
     page = next(data.decode() for path, data in files.items() if path.startswith("parts/k-114-"))
     assert page.count('<li class="answer">') == 8
     text = words(page)
@@ -310,7 +310,7 @@ def test_what_must_be_known_of_an_answer_stands_in_the_rest_of_a_list_too() -> N
     )
     needs = "- position: fuse\n  must match: [mains]\n- set: Larkfield LK-40\n  mains: 240 V\n"
     graph = graph_of(sets + needs + "- takes: F-1\n  in: Larkfield LK-40\n  position: fuse\n")
-    files = dict(Book(Ground(graph, Wishes())).files())
+    files = dict(Book(BookGround(graph, BookWishes())).files())
     text = words(next(data.decode() for path, data in files.items() if path.startswith("parts/f-1-")))
     for n in range(10, 40):
         assert f"mains is not recorded on Orvanek {n}: check it first" in text
@@ -333,7 +333,7 @@ def test_the_caution_of_a_kind_stands_wherever_its_part_is_fitted() -> None:
   set: Larkfield LK-40
   wants: [reservoir]
 """
-    files = dict(Book(Ground(graph_of(facts), Wishes())).files())
+    files = dict(Book(BookGround(graph_of(facts), BookWishes())).files())
     for begin in ("sets/larkfield", "positions/reservoir", "assemblies/pn3", "units/u-1", "parts/c-901"):
         pages = [data.decode() for path, data in files.items() if path.startswith(begin)]
         assert [p for p in pages if "can stay charged" in words(p)], (begin, sorted(files))

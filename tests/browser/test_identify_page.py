@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from kgraph.book.ground import Ground, Wishes
+from kgraph.book.ground import BookGround, BookWishes
 from kgraph.book.pages import Book
 from kgraph.fits.graph import Graph
 from kgraph.questions.identify import by_family, identify, left_over
@@ -85,7 +85,7 @@ def page(browser: Any) -> Iterator[Any]:
 
 def _written(graph: Graph, folder: Path) -> Path:
     wanted = {"identify.html", "identify.js", "recorded.js", "book.css", "search.js"}
-    for path, data in Book(Ground(graph, Wishes())).files():
+    for path, data in Book(BookGround(graph, BookWishes())).files():
         if path in wanted:
             (folder / path).write_bytes(data)
         if path == "identify.html":

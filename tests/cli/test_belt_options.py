@@ -14,7 +14,7 @@ from kgraph.belt_sizes import section
 from kgraph.belts import runs
 from kgraph.belts.identify import Hypothesis, candidates, measured
 from kgraph.belts.recorded import run_of
-from kgraph.belts.runs import Loose, Pulley, Run
+from kgraph.belts.runs import BeltRun, LooseMeasure, RunPulley
 from kgraph.cli.belting import run_picture
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
@@ -113,12 +113,12 @@ def test_about_in_a_record_is_carried_to_the_stretch_and_named(capsys: Any, tmp_
 
 
 def test_where_a_measure_cannot_shrink_the_other_side_is_looked_at() -> None:
-    touching = Run(
-        (Pulley("a", 0, 0, 20), Pulley("i", 50, -20, 20, side="outside"), Pulley("b", 100, 0, 20)),
-        loose=(Loose(1, "y", 0.2), Loose(1, "diameter", 0.2)),
+    touching = BeltRun(
+        (RunPulley("a", 0, 0, 20), RunPulley("i", 50, -20, 20, side="outside"), RunPulley("b", 100, 0, 20)),
+        loose=(LooseMeasure(1, "y", 0.2), LooseMeasure(1, "diameter", 0.2)),
     )
     assert 0 <= runs.path_error_mm(touching, 0.0) < 1e-3
-    assert runs.path_error_mm(Run(touching.pulleys), 0.0) == 0.0
+    assert runs.path_error_mm(BeltRun(touching.pulleys), 0.0) == 0.0
 
 
 # Pull -----------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ def no_lock() -> None:
     def unlocked(folder: Path) -> Iterator[None]:
         yield
 
-    _put(writing, "_lock", unlocked)
+    _put(writing, "locked", unlocked)
 
 
 def no_fsync() -> None:

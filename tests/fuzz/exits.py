@@ -200,7 +200,7 @@ def _svg(names: list[str]) -> Counter[str]:
             sheet.Box(name, tuple(sheet.pieces(terminal.visible(name))), name)
             for name in names[start : start + 50]
         )
-        text = sheet.source(sheet.Sheet("g", "names", boxes, (), ()))
+        text = sheet.source(sheet.Drawing("g", "names", boxes, (), ()))
         try:
             root = Xml.fromstring(drawing.render(text, Path("a.svg")))
         except Exception as error:

@@ -14,7 +14,7 @@ from importlib import util
 from pathlib import Path
 from typing import Any
 
-from kgraph.book.ground import Ground, Wishes
+from kgraph.book.ground import BookGround, BookWishes
 from kgraph.book.pages import Book
 from kgraph.fits.graph import Graph
 
@@ -59,7 +59,7 @@ def write(graph: Graph, folder: Path) -> None:
     """The first page of a book of these facts and the lists it leads to, with what they need."""
     folder.mkdir()
     (folder / "lists").mkdir()
-    for path, make in Book(Ground(graph, Wishes(), lambda *given: None)).makers.items():
+    for path, make in Book(BookGround(graph, BookWishes(), lambda *given: None)).makers.items():
         if path in {"index.html", "book.css", "search.js", "index.js"} or path.startswith("lists/"):
             (folder / path).write_bytes(make())
 

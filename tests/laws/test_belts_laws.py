@@ -12,7 +12,7 @@ from kgraph.belt_sizes import Section
 from kgraph.belts import drive, pulling, runs, speed, tone
 from kgraph.belts.geometry import path
 from kgraph.belts.identify import Hypothesis, Measured, candidates
-from kgraph.belts.runs import Belt, Pulley, Run
+from kgraph.belts.runs import Belt, BeltRun, RunPulley
 from kgraph.belts.shapes import GeometryError, Path, Side, Wheel
 
 DIAMETER = st.floats(3, 80)
@@ -127,7 +127,7 @@ def test_the_ends_of_the_window_give_exactly_the_wanted_stretch(
     pair: tuple[float, float, float], thick: float, low: float, more: float
 ) -> None:
     one, two, apart = pair
-    run = Run((Pulley("a", 0, 0, one), Pulley("b", apart, 0, two)), stretch=(low, low + more))
+    run = BeltRun((RunPulley("a", 0, 0, one), RunPulley("b", apart, 0, two)), stretch=(low, low + more))
     try:
         shortest, longest = runs.window(run, thick)
     except runs.RunError:
@@ -147,7 +147,7 @@ def test_the_ends_of_the_window_give_exactly_the_wanted_stretch(
 def test_sign_of_the_speed_change(pair: tuple[float, float, float], one_mm: float, other_mm: float) -> None:
     """A thicker belt speeds the driven shaft up when the driver is the smaller pulley, and the reverse."""
     small, large, apart = pair
-    run = Run((Pulley("motor", 0, 0, small, drives=True), Pulley("wheel", apart, 0, large)))
+    run = BeltRun((RunPulley("motor", 0, 0, small, drives=True), RunPulley("wheel", apart, 0, large)))
     belt, recorded = (Belt(Section("square", (mm,)), 5.0) for mm in (one_mm, other_mm))
     change = drive.fit(belt, run, recorded).speed_change
     assert change is not None
@@ -218,7 +218,9 @@ def test_the_thickness_that_explains_a_tone_does_explain_it(
     pair: tuple[float, float, float], thick: float, error: float
 ) -> None:
     small, large, apart = pair
-    run = Run((Pulley("motor", 0, 0, small, drives=True, rpm=2000), Pulley("wheel", apart, 0, large)))
+    run = BeltRun(
+        (RunPulley("motor", 0, 0, small, drives=True, rpm=2000), RunPulley("wheel", apart, 0, large))
+    )
     read = tone.read_tone(3150, 3150 * (1 + error), run, thick)
     if read.thickness_mm is not None:
         before, after = (speed.speed_ratios(run.pulleys, t)["wheel"] for t in (thick, read.thickness_mm))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from kgraph import collection
 from kgraph.collection import Collection
 from kgraph.collection.trusting import source_trust
-from kgraph.exchange.merge import Wanted, merge
+from kgraph.exchange.merge import MergeWishes, merge
 from kgraph.folder import reading, schema, writing
 from kgraph.names import fold
 from tests.outside.folders import EVIDENCE, Entry, as_text, folders
@@ -31,7 +31,7 @@ def built(entries: Sequence[Entry], file: str) -> Collection:
     return read(as_text(entries), file) if entries else collection.build([])
 
 
-def with_merged(ours: Collection, theirs: Collection, wanted: Wanted) -> Collection:
+def with_merged(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Collection:
     """The folder after merging, as it is read from what is written."""
     merged = merge(ours, theirs, wanted)
     text = "".join(writing.entry_text(pairs) for pairs in merged.entries)
@@ -82,7 +82,7 @@ TRUSTS = st.sampled_from([1.0, 1.0, 0.7, 0.5])
 @given(three(), TRUSTS, TRUSTS)
 def test_the_order_of_two_folders_does_not_matter(every: list[list[Entry]], one: float, other: float) -> None:
     ours, anna, bert = (built(e, f"{i}.yaml") for i, e in enumerate(every))
-    first, second = Wanted("anna", one), Wanted("bert", other)
+    first, second = MergeWishes("anna", one), MergeWishes("bert", other)
     there = with_merged(with_merged(ours, anna, first), bert, second)
     back = with_merged(with_merged(ours, bert, second), anna, first)
     assert facts(there) == facts(back)
@@ -94,8 +94,8 @@ def test_it_does_not_matter_who_merges_whom(every: list[list[Entry]]) -> None:
     """But for where things came from: each of the two then holds all that both said."""
     said = [[e for e in entries if "withdraw" not in e] for entries in every[:2]]
     anna, bert = built(said[0], "anna.yaml"), built(said[1], "bert.yaml")
-    here = with_merged(anna, bert, Wanted("bert"))
-    there = with_merged(bert, anna, Wanted("anna"))
+    here = with_merged(anna, bert, MergeWishes("bert"))
+    there = with_merged(bert, anna, MergeWishes("anna"))
     assert facts(here, False) == facts(there, False)
 
 
@@ -105,8 +105,8 @@ def test_merged_twice_nothing_is_new_and_nothing_is_lost(every: list[list[Entry]
     ours = built(every[0], "ours.yaml")
     # What they took back themselves is nothing that they say.
     theirs = built([e for e in every[1] if "withdraw" not in e], "theirs.yaml")
-    once = with_merged(ours, theirs, Wanted("anna", trust))
-    assert merge(once, theirs, Wanted("anna", trust)).entries == []
+    once = with_merged(ours, theirs, MergeWishes("anna", trust))
+    assert merge(once, theirs, MergeWishes("anna", trust)).entries == []
     # The two may use one id of their own for two facts, and read together one of them would be lost.
     stated = [
         {k: v for k, v in e.items() if k != "id"} for e in [*every[0], *every[1]] if "withdraw" not in e
@@ -131,18 +131,18 @@ def _all(data: Collection) -> list[Any]:
 def test_two_folders_that_merge_each_other_come_to_rest(every: list[list[Entry]]) -> None:
     anna, bert = built(every[0], "anna.yaml"), built(every[1], "bert.yaml")
     for _ in range(2):
-        anna = with_merged(anna, bert, Wanted("bert", 0.7))
-        bert = with_merged(bert, anna, Wanted("anna", 0.7))
-    assert merge(anna, bert, Wanted("bert", 0.7)).entries == []
-    assert merge(bert, anna, Wanted("anna", 0.7)).entries == []
+        anna = with_merged(anna, bert, MergeWishes("bert", 0.7))
+        bert = with_merged(bert, anna, MergeWishes("anna", 0.7))
+    assert merge(anna, bert, MergeWishes("bert", 0.7)).entries == []
+    assert merge(bert, anna, MergeWishes("anna", 0.7)).entries == []
 
 
 @CASES
 @given(three(), st.sampled_from([0.9, 0.5, 0.25]))
 def test_trust_scales_each_saying_that_is_new(every: list[list[Entry]], trust: float) -> None:
     theirs = built([e for e in every[1] if "withdraw" not in e], "theirs.yaml")
-    whole = with_merged(collection.build([]), theirs, Wanted("anna"))
-    scaled = with_merged(collection.build([]), theirs, Wanted("anna", trust))
+    whole = with_merged(collection.build([]), theirs, MergeWishes("anna"))
+    scaled = with_merged(collection.build([]), theirs, MergeWishes("anna", trust))
     assert whole.facts.keys() == scaled.facts.keys()
     for key, fact in whole.facts.items():
         assert abs(scaled.facts[key].certainty - trust * fact.certainty) < 1e-9

@@ -109,17 +109,17 @@ _SAME_FAULTS = {
     "_begins_comment: quoted[at][1] <= match.start() -> quoted[at][1] < match.start()": "a blank is between",
 }
 _SAME_PARSING = {
-    "_Run._go: loader.dispose() -> nothing": "the parser gives its memory back later",
-    "_Run._items: False -> True": "how an alias was written is not asked: it is refused",
-    "_Run._close: ::2 -> :": _FORGOTTEN,
-    "_Run._close: 2 -> 3": _FORGOTTEN,
-    "_Run._close: True -> False": "the parser gives keys and values by turns",
-    "_Run._check_keys: self.page.good_keys.add(names) -> nothing": _FORGOTTEN,
-    "_Run._check_keys: ::2 -> : (2)": _FORGOTTEN,
-    "_Run._check_keys: 2 -> 3 (4)": _FORGOTTEN,
+    "_Pass._go: loader.dispose() -> nothing": "the parser gives its memory back later",
+    "_Pass._items: False -> True": "how an alias was written is not asked: it is refused",
+    "_Pass._close: ::2 -> :": _FORGOTTEN,
+    "_Pass._close: 2 -> 3": _FORGOTTEN,
+    "_Pass._close: True -> False": "the parser gives keys and values by turns",
+    "_Pass._check_keys: self.page.good_keys.add(names) -> nothing": _FORGOTTEN,
+    "_Pass._check_keys: ::2 -> : (2)": _FORGOTTEN,
+    "_Pass._check_keys: 2 -> 3 (4)": _FORGOTTEN,
     r"_FIRST_DASH: \r\n])( *)-[ \r\n -> \r\n])( +)-[ \r\n": "where there is none, none is found",
     r"_WORD: ^\s,\]}]* -> ^\s,\]}]+": "a mark comes first",
-    "_Reader._spoilt: 1 -> 2 (4)": "an item begins with a blank or a dash, never with what was blanked",
+    "_PageReader._spoilt: 1 -> 2 (4)": "an item begins with a blank or a dash, never with what was blanked",
 }
 _SAME_READING = {
     "read_plain: with _no_collection() -> nothing": _COLLECTED,
@@ -136,11 +136,11 @@ _SAME_PLAIN = {
     r"_LINE: ?![^\n]*[^\s#]- [a-z]+ -> ?![^\n]*[^\s]- [a-z]+": _BY_YAML,
     r"_LINE: : )[^\n]*\n|\n) -> : )[^\n]+\n|\n)": _BY_YAML,
     r"_LINE: :\n|\Z)|^( *#(?![ -> :\n|\Z)|( *#(?![": "slower: each blank of a long run is tried",
-    "_Reader.take: False -> True": "at the end of the file the same entry is asked again",
+    "_PlainReader.take: False -> True": "at the end of the file the same entry is asked again",
     "_in_order: fold(k) or k -> fold(k)": _BY_YAML,
     "_flow: newline >= 0 -> newline > 0": _BRACKET_FIRST,
     "_flow: 0 -> 1": _BRACKET_FIRST,
-    "_Reader.take: intern(key) -> key": "equal keys are then kept more than once",
+    "_PlainReader.take: intern(key) -> key": "equal keys are then kept more than once",
 }
 
 

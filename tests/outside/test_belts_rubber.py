@@ -30,10 +30,21 @@ def test_r4_outside_its_range_the_relation_is_given_with_a_warning() -> None:
             rubber.modulus(bad)
 
 
+def _ruess_mpa(shore_a: float) -> float:
+    """Young's modulus in MPa by Ruess, for 30 to 60 Shore A: it shows how far two relations differ."""
+    return float(10 ** (0.0235 * shore_a - 0.6403))
+
+
+def _neo_hookean_n(modulus_mpa: float, area_mm2: float, stretch: float) -> float:
+    """The tension of an incompressible neo-Hookean strip, E A (L - 1/L²) / 3 with L = 1 + stretch, in N."""
+    long = 1 + stretch
+    return modulus_mpa * area_mm2 * (long - long**-2) / 3
+
+
 # Ruess, as printed at josephborrello.com/shore-a-to-modulus.
 @pytest.mark.parametrize(("shore", "mpa"), [(30, 1.1606), (40, 1.9939), (50, 3.4253), (60, 5.8844)])
 def test_r5_ruess(shore: float, mpa: float) -> None:
-    assert rubber.ruess_mpa(shore) == pytest.approx(mpa, rel=5e-5)
+    assert _ruess_mpa(shore) == pytest.approx(mpa, rel=5e-5)
 
 
 def test_r6_another_relation_gives_the_same_stiffness_a_hardness_a_point_away() -> None:
@@ -49,7 +60,7 @@ def test_r7_r8_two_published_values_differ_by_about_the_range_that_is_given() ->
         found = rubber.modulus(shore)
         assert handbook / found.mpa == pytest.approx(ratio, abs=0.01)
         assert found.low_mpa <= handbook <= found.high_mpa
-    assert rubber.ruess_mpa(60) / rubber.gent_mpa(60) == pytest.approx(1.63, abs=0.005)
+    assert _ruess_mpa(60) / rubber.gent_mpa(60) == pytest.approx(1.63, abs=0.005)
     found = rubber.modulus(60)
     assert (found.low_mpa, found.high_mpa) == pytest.approx((0.65 * found.mpa, 1.35 * found.mpa))
 
@@ -64,7 +75,9 @@ def test_t6_t7_tension() -> None:
 
 @pytest.mark.parametrize(("stretch", "ratio"), [(0.05, 0.95314), (0.08, 0.92775), (0.10, 0.91185)])
 def test_t8_the_linear_law_against_the_neo_hookean_one(stretch: float, ratio: float) -> None:
-    assert 1 / (1 + rubber.linear_excess(stretch)) == pytest.approx(ratio, abs=5e-6)
+    assert _neo_hookean_n(3.6, 1.44, stretch) / rubber.tension_n(3.6, 1.44, stretch) == pytest.approx(
+        ratio, abs=5e-6
+    )
 
 
 def test_stretch_compares_two_lengths_on_one_line() -> None:
@@ -74,6 +87,3 @@ def test_stretch_compares_two_lengths_on_one_line() -> None:
     for bad in ((0, 100), (100, 0), (math.nan, 1), (1, math.inf), (-1, 1)):
         with pytest.raises(ValueError, match="above 0"):
             rubber.stretch(*bad)
-    for worse in (0.0, -0.1, math.nan, 1e308):
-        with pytest.raises(ValueError, match="stretch"):
-            rubber.linear_excess(worse)

@@ -12,7 +12,7 @@ import pytest
 
 from kgraph.belt_sizes import section
 from kgraph.belts import drive, runs, sold, tolerances
-from kgraph.belts.runs import Belt, Pulley, Run
+from kgraph.belts.runs import Belt, BeltRun, RunPulley
 
 # Above, to, then M1 fixed, M1 closure, M2 fixed, M2 closure, M3 fixed, M3 closure, M4.
 MOULDED = (
@@ -87,7 +87,9 @@ def test_a_ring_varies_pi_times_as_much_round_as_across() -> None:
     assert math.pi * 60 == pytest.approx(188.50, abs=0.005)
 
 
-RUN = Run((Pulley("motor", 0, 0, 9, drives=True, rpm=2400), Pulley("flywheel", 61, 4, 60, capstan_mm=2.2)))
+RUN = BeltRun(
+    (RunPulley("motor", 0, 0, 9, drives=True, rpm=2400), RunPulley("flywheel", 61, 4, 60, capstan_mm=2.2))
+)
 CUT = section("square 1.6 mm")
 
 
@@ -116,7 +118,7 @@ def test_every_belt_of_the_class_named_within_the_safe_window_has_the_wanted_str
         assert ends is not None
         assert 0.04 - 1e-3 < ends[0] < ends[1] < 0.10 + 1e-3
     assert sold.window(RUN, CUT, "E1") is None
-    narrow = Run(RUN.pulleys, stretch=(0.06, 0.07))
+    narrow = BeltRun(RUN.pulleys, stretch=(0.06, 0.07))
     assert sold.window(narrow, CUT, "M4") is None
 
 

@@ -24,7 +24,7 @@ from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.shelf.plan import Line, Plan, Wishes, plan
 from kgraph.shelf.solve import best_plans
-from kgraph.shelf.task import Article, Found, Offer, Task, Want
+from kgraph.shelf.task import Article, Offer, Solution, Task, Want
 from tests.support import graph_of
 
 SECONDS = 60.0
@@ -415,6 +415,6 @@ def _shown(found: Plan) -> list[tuple[Want, str, str, float]]:
 
 def test_two_solvers_were_asked_the_same_large_question() -> None:
     task = larger_task(random.Random(7))
-    found: Found = best_plans(task, SECONDS)[0]
+    found: Solution = best_plans(task, SECONDS)[0]
     assert len(found.chosen) >= 8
     assert len({o.article.unit for o in found.chosen}) >= 2

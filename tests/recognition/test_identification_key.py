@@ -9,7 +9,7 @@ import pytest
 
 from kgraph.cli.main import run
 from kgraph.recognition import traits
-from kgraph.recognition.key import Step, key_for, mean_questions
+from kgraph.recognition.key import KeyStep, key_for, mean_questions
 from kgraph.render.key import numbered
 from tests.support import DEMO, graph_of, graph_of_folder
 
@@ -40,7 +40,7 @@ def test_a_set_of_which_nothing_is_known_stands_under_each_answer() -> None:
     assert all("s:quillon31" in then.sets for _, then in step.answers)
 
 
-def _reached(graph: object, step: Step, owner: str) -> bool:
+def _reached(graph: object, step: KeyStep, owner: str) -> bool:
     if not step.answers:
         return owner in step.sets
     return any(_reached(graph, then, owner) for _, then in step.answers if owner in then.sets)

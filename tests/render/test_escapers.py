@@ -23,7 +23,7 @@ from kgraph.book.addresses import is_page_path, page_path, refs_of, slug
 from kgraph.exchange import tables, terms, xlsx
 from kgraph.exchange.cells import NotAValue, cell_of, header_key, read_cell
 from kgraph.exchange.graphml import xml_text
-from kgraph.exchange.tables import Table
+from kgraph.exchange.tables import KindTable
 from kgraph.folder import schema
 from kgraph.problems import CannotRun
 from kgraph.render.pictures import sheet, svg
@@ -609,11 +609,11 @@ def test_a_line_of_csv_gives_its_cells_back(cells: list[str]) -> None:
     assert tables._field("a b") == "a b"
 
 
-def workbook(text: str) -> Table:
+def workbook(text: str) -> KindTable:
     """A table of one set whose note is a text."""
     written = "".join(f"\\U{ord(c):08x}" for c in text)
     data = data_of(f'- set: Arden 12\n- set: Brunelle 7\n  note: "{written}"\n')
-    return Table("set", ("set", "note"), [(n, e) for n, e in enumerate(data.entries, 1)])
+    return KindTable("set", ("set", "note"), [(n, e) for n, e in enumerate(data.entries, 1)])
 
 
 @pytest.mark.parametrize(

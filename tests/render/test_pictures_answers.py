@@ -81,7 +81,7 @@ def _named(graph: Graph, answer: questions.Answer) -> set[tuple[str, str]]:
 
 def _takers(graph: Graph, part: str, **wanted: Any) -> tuple[questions.Answer, str]:
     answer = questions.takers_of_part(graph, part, Wanted(**wanted))
-    return answer, dot.takers(graph, dot.Asked(part=part), answer)
+    return answer, dot.takers(graph, dot.PicturedQuestion(part=part), answer)
 
 
 @needs_dot
@@ -104,7 +104,7 @@ def test_takers_shows_each_answer_and_the_facts_on_the_way() -> None:
 def test_takers_of_a_place_begins_at_the_place() -> None:
     graph = graph_of(FACTS)
     answer = questions.takers_of_place(graph, "larkfieldlk40", "volumeknob", Wanted(refused_too=True))
-    asked = dot.Asked(set_key="larkfieldlk40", position="volumeknob")
+    asked = dot.PicturedQuestion(set_key="larkfieldlk40", position="volumeknob")
     text = dot.takers(graph, asked, answer)
     assert re.search(r'n1 \[label="Larkfield LK-40\\nat volume knob" .*fillcolor', text)
     assert "work: ream the bore" in text.replace("\\n", " ")
@@ -114,7 +114,7 @@ def test_what_speaks_against_an_answer_is_drawn_at_it() -> None:
     graph = graph_of(FACTS)
     answer = questions.takers_of_place(graph, "larkfieldlk40", "volumeknob", Wanted())
     assert [(r.set, r.standing) for r in answer.rows if r.against] == [("s:quillon31", "disputed")]
-    text = dot.takers(graph, dot.Asked(set_key="larkfieldlk40", position="volumeknob"), answer)
+    text = dot.takers(graph, dot.PicturedQuestion(set_key="larkfieldlk40", position="volumeknob"), answer)
     assert text.count('label="against:') == 1
     assert "disputed, " in text
     assert "arrowhead=tee" in text
@@ -189,7 +189,7 @@ def test_a_proof_shows_each_fact_with_source_place_and_certainty() -> None:
     graph = graph_of(FACTS)
     answer = questions.takers_of_part(graph, "k114", Wanted(proofs=True))
     row = next(r for r in answer.rows if r.set == "s:orvanek2200")
-    facts = _boxes(_svg(dot.proof_of_taker(graph, dot.Asked(part="k114"), row)), "fact")
+    facts = _boxes(_svg(dot.proof_of_taker(graph, dot.PicturedQuestion(part="k114"), row)), "fact")
     assert facts == [
         [
             "Larkfield LK-40 at volume knob has K-114 as original",
@@ -210,7 +210,9 @@ def test_a_disputed_answer_shows_both_sides() -> None:
         for r in questions.takers_of_place(graph, "larkfieldlk40", "volumeknob").rows
         if r.set == "s:quillon31"
     )
-    svg = _svg(dot.proof_of_taker(graph, dot.Asked(set_key="larkfieldlk40", position="volumeknob"), row))
+    svg = _svg(
+        dot.proof_of_taker(graph, dot.PicturedQuestion(set_key="larkfieldlk40", position="volumeknob"), row)
+    )
     assert len(_boxes(svg, "fact")) == len(row.proof)
     (against,) = _boxes(svg, "against")
     assert against[:2] == ["against:", "K-114 does not go on Quillon 31 at tone knob"]
@@ -269,7 +271,7 @@ def test_hostile_names_are_text_in_every_kind(tmp_path: Path) -> None:
     pictures = [dot.shares(graph.data, "mid1", questions.shares(graph, "mid1"))]
     for key in graph.data.known("part"):
         answer, picture = _takers(graph, key)
-        proof = dot.proof_of_taker(graph, dot.Asked(part=key), answer.rows[-1])
+        proof = dot.proof_of_taker(graph, dot.PicturedQuestion(part=key), answer.rows[-1])
         pictures += [picture, proof]
     seen = ""
     for picture in pictures:

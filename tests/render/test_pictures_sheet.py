@@ -13,7 +13,7 @@ from kgraph.cli.main import run
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import dot
 from kgraph.render.pictures import drawing, sheet
-from kgraph.render.pictures.sheet import Box, Line, Sheet
+from kgraph.render.pictures.sheet import Box, Drawing, Edge
 from kgraph.render.terminal import visible
 from tests.support import folder_with, graph_of
 
@@ -39,8 +39,8 @@ TEXTS = {
 }
 
 
-def _sheet(*boxes: Box, lines: tuple[Line, ...] = (), **more: object) -> str:
-    return sheet.source(Sheet("family", "a title", boxes, lines, ("what a line is",), **more))  # type: ignore[arg-type]
+def _sheet(*boxes: Box, lines: tuple[Edge, ...] = (), **more: object) -> str:
+    return sheet.source(Drawing("family", "a title", boxes, lines, ("what a line is",), **more))  # type: ignore[arg-type]
 
 
 def _svg(source: str) -> ElementTree.Element:
@@ -92,7 +92,7 @@ def test_another_link_is_refused(url: str) -> None:
     [(0.9, "solid"), (0.89, "dashed"), (0.7, "dashed"), (0.69, "dotted"), (0.01, "dotted")],
 )
 def test_certainty_is_the_style_of_the_line(certainty: float, style: str) -> None:
-    line = Line(("a", "b"), certainty=certainty)
+    line = Edge(("a", "b"), certainty=certainty)
     assert f'n1 -> n2 [dir=none labeltooltip=" " style={style} ' in _sheet(
         Box("a", ("A",)), Box("b", ("B",)), lines=(line,)
     )
@@ -107,7 +107,7 @@ def test_a_tip_longer_than_dot_reads_is_cut() -> None:
 
 @needs_dot
 def test_each_format_is_what_its_suffix_says_and_the_same_each_time() -> None:
-    source = _sheet(Box("a", ("A 1",)), Box("b", ("B 2",)), lines=(Line(("a", "b"), ("x",)),))
+    source = _sheet(Box("a", ("A 1",)), Box("b", ("B 2",)), lines=(Edge(("a", "b"), ("x",)),))
     starts = {"svg": b"<?xml", "png": b"\x89PNG\r\n\x1a\n", "PDF": b"%PDF-", "dot": b"digraph family"}
     for suffix, start in starts.items():
         made = dot.render(source, Path(f"family.{suffix}"))

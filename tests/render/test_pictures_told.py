@@ -59,7 +59,7 @@ def _box(text: str, name: str) -> str:
 
 def _takers(graph: Graph, part: str, **wanted: Any) -> str:
     answer = questions.takers_of_part(graph, part, Wanted(**wanted))
-    return dot.takers(graph, dot.Asked(part=part), answer)
+    return dot.takers(graph, dot.PicturedQuestion(part=part), answer)
 
 
 def test_a_taker_s_box_shows_its_warning_and_its_caution() -> None:
@@ -77,7 +77,10 @@ def test_a_box_refused_by_what_must_match_says_why() -> None:
 def test_the_cautions_of_takers_and_of_a_proof_stand_in_words() -> None:
     graph = graph_of(FUSE)
     answer = questions.takers_of_part(graph, "f1", Wanted(proofs=True))
-    for text in (_takers(graph, "f1"), dot.proof_of_taker(graph, dot.Asked(part="f1"), answer.rows[0])):
+    for text in (
+        _takers(graph, "f1"),
+        dot.proof_of_taker(graph, dot.PicturedQuestion(part="f1"), answer.rows[0]),
+    ):
         assert _labels(text)[0].startswith(MAINS)
         assert "caution: mains (read at the foot)" in _labels(text)[1]
     plain = _takers(graph_of(FUSE.replace("  caution: mains\n", "  caution: []\n")), "f1")

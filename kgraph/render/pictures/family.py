@@ -20,7 +20,7 @@ from kgraph.problems import Problem, WrongUse
 from kgraph.render.pictures import sheet
 from kgraph.render.pictures.columns import columns_of
 from kgraph.render.pictures.sets import badge_of, looks, set_lines, year_of
-from kgraph.render.pictures.sheet import MOST_BOXES, Box, Line, count
+from kgraph.render.pictures.sheet import MOST_BOXES, Box, Edge, count
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 
@@ -75,7 +75,7 @@ def family(
     columns = columns_of({m.key: m.year for m in members})
     number = {key: n for n, (_, keys) in enumerate(columns) for key in keys}
     named = title or f"{data.text('set', start)} and its rebadges: {count(len(keys), 'set')}"
-    drawn = sheet.Sheet(
+    drawn = sheet.Drawing(
         "family",
         named,
         _boxes(data, members, start, (root, why), links or {}),
@@ -223,7 +223,7 @@ def _model(name: str, badge: str) -> str:
 
 def _lines(
     data: Collection, members: list[_Member], facts: list[Fact], root: str, disputed: Set[str]
-) -> tuple[list[Line], int]:
+) -> tuple[list[Edge], int]:
     """The lines, and how many stated rebadges between boxes are not drawn."""
     holder = {key: m.key for m in members for key in m.sets}
     folded = len(holder) > len(members)
@@ -241,16 +241,16 @@ def _lines(
     return kept, sum(len(v) for k, v in between.items() if k[:2] not in drawn)
 
 
-def _surest(lines: list[Line], root: str) -> list[Line]:
+def _surest(lines: list[Edge], root: str) -> list[Edge]:
     """Of too many lines to follow, the surest to each box, from the root outwards."""
-    at: dict[str, list[Line]] = defaultdict(list)
+    at: dict[str, list[Edge]] = defaultdict(list)
     for line in lines:
         for end in line.ends:
             at[end].append(line)
     seen: set[str] = set()
-    kept: list[Line] = []
+    kept: list[Edge] = []
     for start in [root, *sorted(at)]:
-        queue: list[tuple[float, tuple[str, str], str, Line | None]] = [(0.0, ("", ""), start, None)]
+        queue: list[tuple[float, tuple[str, str], str, Edge | None]] = [(0.0, ("", ""), start, None)]
         while queue:
             _, _, end, by = heapq.heappop(queue)
             if end in seen:
@@ -264,7 +264,7 @@ def _surest(lines: list[Line], root: str) -> list[Line]:
     return kept
 
 
-def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disputed: Set[str]) -> Line:
+def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disputed: Set[str]) -> Edge:
     # Of several facts on one line the weakest is drawn: a line must not look surer than it is.
     certainty = min(f.certainty for f in facts)
     differs = sorted({name for f in facts for name in _exceptions(data, f)})
@@ -277,7 +277,7 @@ def _line(data: Collection, ends: tuple[str, str], facts: tuple[Fact, ...], disp
     tip = "disputed: " + tip if against else tip
     supposed = any(f.where and f.where.file == "--suppose" for f in facts)
     words += ["supposed"] if supposed else []
-    return Line(ends, tuple(words), tip, certainty, disputed=against)
+    return Edge(ends, tuple(words), tip, certainty, disputed=against)
 
 
 def _exceptions(data: Collection, fact: Fact) -> list[str]:
@@ -315,7 +315,7 @@ def disputed_facts(graph: WholeGraph, facts: list[Fact]) -> set[str] | None:
 # --- Words ---------------------------------------------------------------------------------------
 
 
-def _turned(line: Line, column: Mapping[str, int]) -> Line:
+def _turned(line: Edge, column: Mapping[str, int]) -> Edge:
     """The line from its left end to its right one."""
     one, other = sorted(line.ends, key=lambda end: (column.get(end, 0), end))
     return replace(line, ends=(one, other))

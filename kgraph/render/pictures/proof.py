@@ -12,8 +12,8 @@ from kgraph.reason import rules
 from kgraph.reason.rules import State
 from kgraph.render.answers import certainty_text, percent
 from kgraph.render.pictures import sheet, told
-from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Line
-from kgraph.render.pictures.takers import Asked, key_of, node_box
+from kgraph.render.pictures.sheet import GREEN, VERMILION, Box, Edge
+from kgraph.render.pictures.takers import PicturedQuestion, key_of, node_box
 from kgraph.render.pictures.trails import Hop, Node, Steps, node_of, trail
 from kgraph.render.sentences import says
 
@@ -22,7 +22,12 @@ _WIDE = 60
 
 
 def proof_of_taker(
-    graph: WholeGraph, asked: Asked, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: WholeGraph,
+    asked: PicturedQuestion,
+    row: Row,
+    *,
+    title: str | None = None,
+    notes: Sequence[str] = (),
 ) -> str:
     """DOT text of the best proof of one answer of `takers`: from the item down to the place it goes."""
     target = State("goes", row.set, row.position)
@@ -64,7 +69,7 @@ def _picture(
     lines = [line for i, hop in enumerate(hops) for line in _through(f"for {i}", hop)]
     no_boxes, no_lines = _against(data, row, key_of(target))
     whole = f"{_name(data, target)}: {row.standing}, {certainty_text(row)}"
-    drawn = sheet.Sheet(
+    drawn = sheet.Drawing(
         "proof",
         title or _title(data, start, target),
         (*boxes, *facts, *no_boxes),
@@ -126,22 +131,22 @@ def _place(e: Evidence) -> str:
     return "supposed" if e.where.file == "--suppose" else f"{e.where.file}:{e.where.line}"
 
 
-def _through(key: str, hop: Hop) -> tuple[Line, Line]:
+def _through(key: str, hop: Hop) -> tuple[Edge, Edge]:
     """A fact stands between the two things it joins."""
     one, fact, other = hop
     return (
-        Line((key_of(one), key), (), "", fact.certainty),
-        Line((key, key_of(other)), (), "", fact.certainty, "normal"),
+        Edge((key_of(one), key), (), "", fact.certainty),
+        Edge((key, key_of(other)), (), "", fact.certainty, "normal"),
     )
 
 
-def _against(data: Collection, row: Row, target: str) -> tuple[list[Box], list[Line]]:
+def _against(data: Collection, row: Row, target: str) -> tuple[list[Box], list[Edge]]:
     """The other side: the refusal, and the facts that carry it to the answer."""
     facts = list(reversed(row.against))
     boxes = [_fact_box(data, f"against {i}", f, True) for i, f in enumerate(facts)]
     keys = [*(b.key for b in boxes), target]
     lines = [
-        Line(
+        Edge(
             (keys[i], keys[i + 1]),
             ("against it:", percent(row.no)) if keys[i + 1] == target else (),
             "against it",

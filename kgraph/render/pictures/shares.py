@@ -16,7 +16,7 @@ from kgraph.questions import Answer, Row
 from kgraph.render.answers import assembly_sort, percent
 from kgraph.render.pictures import sheet
 from kgraph.render.pictures.sets import set_lines
-from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, Box, Line, count
+from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, Box, Edge, count
 from kgraph.render.sentences import says
 
 MOST_GROUPS = 14
@@ -53,7 +53,7 @@ def shares(
     ]
     lines = _built_on(data, asked, answer.rows, assemblies)
     lines += [line for name, (_, sets) in named.items() for line in _group_lines(name, sets, sharing)]
-    drawn = sheet.Sheet(
+    drawn = sheet.Drawing(
         "shares",
         title
         or f"{data.text('set', set_key)} shares {_counted(assemblies)} with {count(len(sharing), 'set')}",
@@ -127,16 +127,16 @@ def _group_box(
     return Box(name, lines, ", ".join(names), "group", "folder", BLUE, left=True)
 
 
-def _group_lines(name: str, sets: Sequence[str], sharing: Mapping[str, Mapping[str, Row]]) -> Iterable[Line]:
+def _group_lines(name: str, sets: Sequence[str], sharing: Mapping[str, Mapping[str, Row]]) -> Iterable[Edge]:
     for assembly in sorted({a for s in sets for a in sharing[s]}):
         found = [sharing[s][assembly].certainty for s in sets if assembly in sharing[s]]
         low, high = percent(min(found)), percent(max(found))
         words = [*([f"{len(found):,} of them"] if len(found) < len(sets) else [])]
         words.append(low if low == high else f"{low} to {high}")
-        yield Line((assembly, name), tuple(words), "shared, " + ", ".join(words), min(found))
+        yield Edge((assembly, name), tuple(words), "shared, " + ", ".join(words), min(found))
 
 
-def _built_on(data: Collection, start: str, rows: Sequence[Row], assemblies: Sequence[str]) -> list[Line]:
+def _built_on(data: Collection, start: str, rows: Sequence[Row], assemblies: Sequence[str]) -> list[Edge]:
     """One line from the set to each assembly, along the surest of the proofs."""
     lines = []
     for assembly in assemblies:
@@ -149,7 +149,7 @@ def _built_on(data: Collection, start: str, rows: Sequence[Row], assemblies: Seq
             *(sheet.wrapped(f"through {sheet.listed(through, 3)}") if through else []),
         ]
         tip = "; ".join(says(data, f) for f in way)
-        lines.append(Line((start, assembly), tuple(words), tip, certainty))
+        lines.append(Edge((start, assembly), tuple(words), tip, certainty))
     return lines
 
 

@@ -66,7 +66,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Edge:
     """One edge, drawn from left to right (or downwards); `certainty` None is a plain solid line."""
 
     ends: tuple[str, str]
@@ -78,7 +78,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class Drawing:
     """A whole picture: what is drawn, and what is said about it in words.
 
     `name` is our own; `notes` stand below the title, `legend` at the foot and `foot` above it; `says` is
@@ -88,7 +88,7 @@ class Sheet:
     name: str
     title: str
     boxes: tuple[Box, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[Edge, ...]
     legend: tuple[str, ...]
     notes: tuple[str, ...] = ()
     says: str = ""
@@ -176,7 +176,7 @@ def styles_in_words() -> str:
 # --- The DOT text --------------------------------------------------------------------------------
 
 
-def source(sheet: Sheet) -> str:
+def source(sheet: Drawing) -> str:
     """The DOT text of a sheet; the same sheet gives the same text."""
     dot = graphviz.Digraph(sheet.name, graph_attr=_graph_attributes(sheet))
     dot.attr("node", fontname=FONT, fontsize="12", penwidth="2", margin="0.12,0.06", height="0.3")
@@ -201,7 +201,7 @@ def source(sheet: Sheet) -> str:
     return text
 
 
-def _graph_attributes(sheet: Sheet) -> dict[str, str]:
+def _graph_attributes(sheet: Drawing) -> dict[str, str]:
     return {
         "rankdir": "TB" if sheet.down else "LR",
         "label": label(_foot(sheet), left=True),
@@ -215,7 +215,7 @@ def _graph_attributes(sheet: Sheet) -> dict[str, str]:
     }
 
 
-def _foot(sheet: Sheet) -> Iterable[str]:
+def _foot(sheet: Drawing) -> Iterable[str]:
     """The lines at the foot: what is to be read there, then the legend."""
     for text in sheet.foot:
         yield from wrapped(text, LEGEND_WIDTH)
@@ -226,7 +226,7 @@ def _foot(sheet: Sheet) -> Iterable[str]:
         yield from wrapped(text, LEGEND_WIDTH)
 
 
-def _title_attributes(sheet: Sheet) -> dict[str, str]:
+def _title_attributes(sheet: Drawing) -> dict[str, str]:
     notes = [line for note in sheet.notes for line in wrapped(note, NAME_WIDTH)]
     return {
         "label": label([*pieces(sheet.title), *notes]),
@@ -256,7 +256,7 @@ def _box_attributes(box: Box) -> dict[str, str]:
     return made | ({"URL": own_link(box.link), "target": "_top"} if box.link else {})
 
 
-def _add_columns(dot: graphviz.Digraph, sheet: Sheet, ids: Mapping[str, str]) -> None:
+def _add_columns(dot: graphviz.Digraph, sheet: Drawing, ids: Mapping[str, str]) -> None:
     for number, (_, keys) in enumerate(sheet.columns, 1):
         with dot.subgraph(graph_attr={"rank": "same"}) as rank:
             rank.node(f"y{number}")
@@ -272,7 +272,7 @@ def _add_columns(dot: graphviz.Digraph, sheet: Sheet, ids: Mapping[str, str]) ->
         )
 
 
-def _through_words(dot: graphviz.Digraph, name: str, line: Line, ends: Sequence[str], beside: bool) -> None:
+def _through_words(dot: graphviz.Digraph, name: str, line: Edge, ends: Sequence[str], beside: bool) -> None:
     """A line in two halves that meet at its words.
 
     Two boxes of one column, `beside` each other, are joined to the right of it: nothing runs inside a column.
@@ -299,7 +299,7 @@ def style_of(certainty: float) -> str:
     return next(style for least, style, _ in STYLES if certainty >= least)
 
 
-def _line_attributes(line: Line) -> dict[str, str]:
+def _line_attributes(line: Edge) -> dict[str, str]:
     made = {"dir": "none"} if line.arrow == "none" else {"arrowhead": line.arrow, "arrowsize": "0.8"}
     if line.certainty is not None:
         made["style"] = style_of(line.certainty)

@@ -15,7 +15,7 @@ from kgraph.reason.rules import State
 from kgraph.render.answers import certainty_text, each_once, percent
 from kgraph.render.pictures import sheet, told
 from kgraph.render.pictures.sets import badge_of
-from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Line, count
+from kgraph.render.pictures.sheet import BLUE, GREEN, MOST_BOXES, VERMILION, Box, Edge, count
 from kgraph.render.pictures.trails import Bundle, Net, Node, Steps, cut, node_of, trail
 from kgraph.render.sentences import says
 
@@ -25,7 +25,7 @@ WIDEST_REMARK = 60
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PicturedQuestion:
     """What the picture is about: a part by its key, or a place (a set's key and a position)."""
 
     part: str = ""
@@ -42,7 +42,7 @@ class Asked:
 
 def takers(
     graph: WholeGraph,
-    asked: Asked,
+    asked: PicturedQuestion,
     answer: Answer,
     *,
     title: str | None = None,
@@ -65,7 +65,7 @@ def takers(
     lines += [_bundle_line(name, b) for name, b in bundles.items()]
     against, joins = _refusals(data, answer.rows, boxes)
     cautions = each_once(c for r in answer.rows for c in r.cautions)
-    drawn = sheet.Sheet(
+    drawn = sheet.Drawing(
         "takers",
         title or f"who takes {_item(data, asked)}: {count(len(answer.rows), 'place')}",
         (*boxes.values(), *(_bundle_box(data, n, b, rows) for n, b in bundles.items()), *against),
@@ -78,7 +78,7 @@ def takers(
     return sheet.source(drawn)
 
 
-def _net(graph: WholeGraph, asked: Asked, rows: Sequence[Row]) -> Net:
+def _net(graph: WholeGraph, asked: PicturedQuestion, rows: Sequence[Row]) -> Net:
     steps = Steps(lambda state: rules.forward(graph, state))
     net = Net(node_of(asked.start))
     for row in rows:
@@ -95,7 +95,7 @@ def _badge(data: Collection, node: Node) -> str:
     return badge_of(data, node[1][2:]) if node[0] == "place" and node[1][0] == "s" else node[0]
 
 
-def _item(data: Collection, asked: Asked) -> str:
+def _item(data: Collection, asked: PicturedQuestion) -> str:
     if asked.part:
         return data.text("part", asked.part)
     return f"what {data.text('set', asked.set_key)} has at {data.text('position', asked.position)}"
@@ -130,7 +130,7 @@ def _part_box(data: Collection, part: str, links: Mapping[str, str], asked: bool
 
 
 def _box(
-    data: Collection, node: Node, rows: Mapping[Node, Row], asked: Asked, links: Mapping[str, str]
+    data: Collection, node: Node, rows: Mapping[Node, Row], asked: PicturedQuestion, links: Mapping[str, str]
 ) -> Box:
     row = rows.get(node)
     box = node_box(data, node, links, node == node_of(asked.start))
@@ -196,18 +196,18 @@ def _one_way(fact: Fact) -> bool:
     )
 
 
-def _hop_line(data: Collection, one: Node, fact: Fact, other: Node) -> Line:
+def _hop_line(data: Collection, one: Node, fact: Fact, other: Node) -> Edge:
     words = tuple(_hop_words(data, fact))
     arrow = "normal" if _one_way(fact) else "none"
-    return Line((key_of(one), key_of(other)), words, says(data, fact), fact.certainty, arrow)
+    return Edge((key_of(one), key_of(other)), words, says(data, fact), fact.certainty, arrow)
 
 
-def _bundle_line(name: str, bundle: Bundle) -> Line:
+def _bundle_line(name: str, bundle: Bundle) -> Edge:
     least, number = min(f.certainty for f in bundle.facts), len(bundle.facts)
     word = _WORDS.get(bundle.kind, bundle.kind)
     text = f"{number:,} x {word}" if number > 1 else word
     arrow = "normal" if any(_one_way(f) for f in bundle.facts) else "none"
-    return Line((key_of(bundle.parent), name), tuple(sheet.wrapped(text)), text, least, arrow)
+    return Edge((key_of(bundle.parent), name), tuple(sheet.wrapped(text)), text, least, arrow)
 
 
 # --- What speaks against -------------------------------------------------------------------------
@@ -215,7 +215,7 @@ def _bundle_line(name: str, bundle: Bundle) -> Line:
 
 def _refusals(
     data: Collection, rows: Sequence[Row], boxes: Mapping[Node, Box]
-) -> tuple[list[Box], list[Line]]:
+) -> tuple[list[Box], list[Edge]]:
     """A box for each refusal, joined to the answer that it bears on most directly."""
     nearest: dict[str, tuple[int, str, Fact]] = {}
     for row in rows:
@@ -232,7 +232,7 @@ def _refusals(
         text = says(data, fact)
         lines = ("against:", *sheet.wrapped(text, 30), percent(fact.certainty))
         made.append(Box(name, lines, text, "against", "rounded", VERMILION))
-        joins.append(Line((at, name), (), f"against: {text}", fact.certainty, "tee", disputed=True))
+        joins.append(Edge((at, name), (), f"against: {text}", fact.certainty, "tee", disputed=True))
     return made, joins
 
 
@@ -265,7 +265,7 @@ def _notes(answer: Answer, bundles: Sequence[Bundle], rows: Mapping[Node, Row]) 
         yield "equal size counts as the same article by common practice, no source: measure first"
 
 
-def _says(data: Collection, asked: Asked, rows: Sequence[Row]) -> str:
+def _says(data: Collection, asked: PicturedQuestion, rows: Sequence[Row]) -> str:
     first = [_row_says(data, row) for row in rows[:20]]
     more = [f"and {len(rows) - 20:,} more"] if len(rows) > 20 else []
     return f"{_item(data, asked)} goes on: " + "; ".join([*first, *more])

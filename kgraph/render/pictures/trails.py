@@ -106,7 +106,7 @@ class Cut:
     bundles: tuple[Bundle, ...]
 
 
-class _Tree:
+class _NetTree:
     """The net as a tree from its root, by the fewest hops."""
 
     def __init__(self, net: Net) -> None:
@@ -147,7 +147,7 @@ def cut(net: Net, most: int, part_of: Callable[[Node], str]) -> Cut:
     `part_of` sorts the nodes of a group too large to be opened (sets by their badge); a group is divided
     so where that still leaves few enough boxes.
     """
-    tree = _Tree(net)
+    tree = _NetTree(net)
     shown = [net.root]
     closed = [(net.root, group) for group in tree.groups(net.root)]
     while closed:
@@ -162,13 +162,13 @@ def cut(net: Net, most: int, part_of: Callable[[Node], str]) -> Cut:
     return Cut(tuple(shown), tuple(_bundles(tree, closed, most - len(shown), part_of)))
 
 
-def _cost(tree: _Tree, group: list[tuple[Node, Fact]]) -> int:
+def _cost(tree: _NetTree, group: list[tuple[Node, Fact]]) -> int:
     """How many boxes more there are when a group is opened."""
     return len(group) - 1 + sum(len(tree.groups(node)) for node, _ in group)
 
 
 def _bundles(
-    tree: _Tree,
+    tree: _NetTree,
     closed: list[tuple[Node, list[tuple[Node, Fact]]]],
     room: int,
     part_of: Callable[[Node], str],
