@@ -42,6 +42,7 @@ from kgraph.fits.graph import Graph
 from kgraph.index import freshness
 from kgraph.index.compiled import graph_of
 from kgraph.index.store import Store, index_path
+from kgraph.questions.asked import budget_of
 from kgraph.questions.takers import rows_of_part
 from kgraph.reason import rules
 from kgraph.reason.rules import State
@@ -253,7 +254,9 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
 def by_kept_rows(store: Store, folder: Path) -> Ask:
     """kgraph from its index, what one question read kept for the next."""
     graph = graph_of(store, [str(folder)])
-    return lambda part: frozenset((r.set, r.position) for r in rows_of_part(graph, part, BEST))
+    return lambda part: frozenset(
+        (r.set, r.position) for r in rows_of_part(graph, part, BEST, budget_of(BEST))
+    )
 
 
 # One size --------------------------------------------------------------------------------------
@@ -265,7 +268,7 @@ def chosen(graph: Graph) -> dict[int, list[str]]:
     parts = sorted(graph.data.known("part"))
     random.Random(1).shuffle(parts)
     for part in parts[:4000]:
-        size = len(rows_of_part(graph, part, BEST))
+        size = len(rows_of_part(graph, part, BEST, budget_of(BEST)))
         least = max((c for c in CLASSES if c <= size), default=0)
         if least in found and len(found[least]) < IN_CLASS:
             found[least].append(part)
