@@ -18,8 +18,8 @@ from kgraph.index import compiling, freshness, renewing, store, working
 from kgraph.index.shares import Apart
 
 if TYPE_CHECKING:
-    from kgraph.cli.opening import IndexPlace
     from kgraph.fits.graph import WholeGraph
+    from kgraph.index.freshness import IndexPlace
 
 
 def rows(place: IndexPlace, graph: WholeGraph) -> Iterator[tuple[str, Any]]:

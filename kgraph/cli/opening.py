@@ -10,24 +10,16 @@ import os
 import time
 import zlib
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from kgraph.api.loaded import Indexed, Loaded, Opened
 from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
+from kgraph.index.freshness import IndexPlace
 from kgraph.problems import Damaged, NotInIndex
 
 if TYPE_CHECKING:
     from kgraph.fits.graph import WholeGraph
-
-
-class IndexPlace(NamedTuple):
-    """Where the index of some fact folders lies, and how their files stood at a moment."""
-
-    path: str
-    folders: list[str]
-    stamps: freshness.Stamps
-    now_ns: int
 
 
 def _place(settings: Settings) -> IndexPlace | None:

@@ -12,15 +12,14 @@ import math
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from kgraph import belt_sizes, size_rules
 from kgraph.ratings import Rating
 from kgraph.size_rules import Rule
 
-if TYPE_CHECKING:
-    from kgraph.fits.sizes import Size
-
+Size = belt_sizes.Section | Rating | float | str
+"""A size as compared: a section, a rating, mm, or folded text where it is none of these."""
 FEW = 8
 """So many parts that stay together are not sorted: to compare them all is as quick."""
 

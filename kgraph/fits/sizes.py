@@ -13,11 +13,9 @@ from kgraph import belt_sizes, quantities, ratings, records, size_rules, words
 from kgraph.claims import SizeClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.neighbours import Neighbours
+from kgraph.fits.neighbours import Neighbours, Size
 from kgraph.names import compared
 
-Size = belt_sizes.Section | ratings.Rating | float | str
-"""A size as compared: a section, a rating, mm, or folded text where it is none of these."""
 ASKED_ALONE = 4
 """Of so many parts of a kind each is compared with all others: to lay out the kind takes as long as that."""
 

@@ -14,7 +14,8 @@ from kgraph.collection.resolving import names_used
 from kgraph.collection.trusting import source_trust
 from kgraph.facts import Evidence, Fact
 from kgraph.fits.graph import Link, Place, WholeGraph
-from kgraph.fits.sizes import FromCollection, Size
+from kgraph.fits.neighbours import Size
+from kgraph.fits.sizes import FromCollection
 from kgraph.names import Name
 
 Row = tuple[str, Any]

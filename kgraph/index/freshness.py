@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 try:
     # The digest itself: hashlib loads OpenSSL beside it, a tenth of the time of a question.
@@ -25,6 +25,15 @@ YOUNG_NS = 2_000_000_000
 """Two seconds: the coarsest clock of a file system in use."""
 
 Stamps = list[list[Stamp]]
+
+
+class IndexPlace(NamedTuple):
+    """Where the index of some fact folders lies, and how their files stood at a moment."""
+
+    path: str
+    folders: list[str]
+    stamps: Stamps
+    now_ns: int
 
 
 Young = list[list[Any]]

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from kgraph import belt_sizes
-from kgraph.fits.sizes import Size, Sizes
+from kgraph.fits.neighbours import Size
+from kgraph.fits.sizes import Sizes
 from kgraph.ratings import Rating
 
 
