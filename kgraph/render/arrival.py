@@ -28,12 +28,12 @@ SMALL = frozenset(
     {"belt", "tyre", "pinchroller", "oring", "fuse", "lamp", "screw", "nut", "washer", "circlip", "cell"}
 )
 """Kinds of part to have at hand before a set is opened: common practice, no source."""
-MOST = 12
+MOST = 8
 """So many lines of a section, that the page stays one; the rest is counted."""
 COMMON = 7
 """So many of what every bench checks where little is recorded."""
 FEWEST = 4
-"""So many of what every bench checks, however much is recorded; also of sisters, and of places of a unit."""
+"""So many sisters, and places of a unit; of what every bench checks at least half as many."""
 MOST_GIVERS = 6
 """So many own units that could give something."""
 
@@ -128,7 +128,7 @@ def _checks(data: Collection, found: Faults) -> Iterator[PageSection]:
         shown = _first([_check(data, rows) for rows in own])
         yield PageSection("What to check, the most often found first", shown, dense=True)
     title = "What every bench checks (common practice, no source)"
-    shown = _first([_check(data, rows) for rows in common], max(COMMON - len(own), FEWEST))
+    shown = _first([_check(data, rows) for rows in common], max(COMMON - len(own), FEWEST // 2))
     yield PageSection(title if own else f"What to check: {title[0].lower()}{title[1:]}", shown, dense=True)
 
 

@@ -62,7 +62,7 @@ _SAME_WRITING = {
     r"_SAFE: ]|[ ](?=[\w./+-]))*\Z -> ]|[ ](?=[\w./+]))*\Z": _SLOWER,
     r"_SAFE: w./+-]))*\Z -> w./+-]))+\Z": _SLOWER,
     "_scalar: _SAFE.match(text) or _reads_plain(text, place) -> _reads_plain(text, place)": _SLOWER,
-    "_reads_plain: not read.problems and [*map(content, read.entries)] ... -> [*map(content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
+    "_reads_plain: not read.problems and [*map(content, read.entries)] =... -> [*map(content, read.entries)] == [expected[place]]": "what leads to a warning does not read as itself",  # noqa: E501
 }
 _SAME_NEW_TEXT = {
     "_plainly_checked: '' -> 'X'": "slower: the old text is then read by itself",
