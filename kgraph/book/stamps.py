@@ -21,6 +21,7 @@ from kgraph import records
 from kgraph.book.ground import BookGround
 from kgraph.fits.graph import Place
 from kgraph.questions import belt_places
+from kgraph.reason import sharing
 from kgraph.reason.walk import watched
 
 _MASK = (1 << 64) - 1
@@ -50,6 +51,7 @@ class Stamps:
     ground: BookGround
     _alike: dict[int, int] = field(default_factory=dict)
     _held: list[frozenset[Place]] = field(default_factory=list)
+    _assemblies: dict[str, list[tuple[str, int]]] = field(default_factory=dict)
 
     # Digests
 
@@ -127,8 +129,15 @@ class Stamps:
             [(p, self._near(Place(f"s:{key}", p))) for p in g.places_of[key]],
             [(k, self._named.get(("set", k), 0)) for k in family],
             (badge, g.badge_page(badge)),
-            [(a, self._owner(a)) for a in g.below(f"s:{key}")],
+            self._below((*family, key)[0]),
         )
+
+    def _below(self, key: str) -> list[tuple[str, int]]:
+        """The assemblies that a family is built on: a fault within one is one of all its sets."""
+        if key not in self._assemblies:
+            below = sharing.built_on(self.ground.graph, f"s:{key}")
+            self._assemblies[key] = [(a, self._owner(a)) for a in below]
+        return self._assemblies[key]
 
     def _own_of_part(self, key: str) -> object:
         graph = self.ground.graph

@@ -141,6 +141,25 @@ def test_a_fault_of_a_mechanism_reaches_the_pages_of_all_sets_that_have_it(
     assert all(b"needle bent" in now[path] for path in other)
 
 
+def test_a_fault_within_a_mechanism_reaches_the_pages_of_sisters(depth: int, tmp_path: Path) -> None:
+    """The flywheel is not among the places of the mechanism: no link of places leads to it."""
+    facts, book, anew = tmp_path / "facts", tmp_path / "book", tmp_path / "anew"
+    folders.write(facts, 120, 3)
+    (facts / "shelf.yaml").write_text(
+        "- assembly: TN7 drive\n  positions: [pinch roller]\n- uses: TN7 drive\n  in: TN7 mechanism\n"
+        "- assembly: TN7 mechanism\n  positions: [meter]\n- uses: TN7 mechanism\n  in: Larkfield LK-40\n"
+        "- rebadge: [Larkfield LK-40, Orvanek 2200]\n"
+    )
+    run(["--data", str(facts), "book", str(book)])
+    (facts / "more.yaml").write_text("- fault: bearing dry\n  in: TN7 drive\n  position: flywheel\n")
+    for folder in (book, anew):
+        assert run(["--data", str(facts), "book", str(folder)]) == 0
+    now = files(book)
+    assert now == files(anew)
+    told = {path for path in now if b"bearing dry" in now[path] and path.startswith("sets/")}
+    assert {path.rpartition("-")[0] for path in told} == {"sets/larkfield-lk-40", "sets/orvanek-2200"}
+
+
 def test_only_sets_near_a_new_fault_have_their_pages_made_again(
     depth: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
