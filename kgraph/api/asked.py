@@ -108,9 +108,8 @@ def set_and_unit(graph: Graph, text: str) -> tuple[str, str]:
     """The set of that name, or that of a unit and the unit; "" for no unit."""
     data = graph.data
     set_key, _ = set_or_unit(graph, text)
-    unit = data.key("unit", fold(text))
-    is_unit = data.text("set", set_key) != text and data.knows("unit", unit)
-    return set_key, unit if is_unit else ""
+    is_set = data.knows("set", data.key("set", fold(text)))
+    return set_key, "" if is_set else data.key("unit", fold(text))
 
 
 def parts(graph: Graph, words: Words, wish: Wanted = DEFAULT) -> Answer:

@@ -114,8 +114,7 @@ class ItemView:
 
 def arrival_page(g: BookGround, key: str) -> dict[str, Any]:
     """What to read before the back of a set comes off: what `arrive` gives."""
-    wanted = _wanted(g)
-    page = arrival.page(g.graph, key, wanted=wanted)
+    page = arrival.page(g.graph, key, wanted=_wanted(g))
     care, *sections = page.sections
     return {
         "set": g.views.ref("set", key),
@@ -123,7 +122,7 @@ def arrival_page(g: BookGround, key: str) -> dict[str, Any]:
         "about": page.about,
         "photos": g.views.photos(page.photos, page.title),
         "care": care.title,
-        "cautions": g.views.cautions(arrival.caution_names(faults(g.graph, key, wanted=wanted))),
+        "cautions": g.views.cautions(page.cautions),
         "defer": DEFER,
         "sections": [(s.title, [_item(g, i) for i in s.items], s.none) for s in sections],
         "notes": page.notes,

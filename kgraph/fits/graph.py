@@ -110,11 +110,8 @@ class Graph:
 
     def _of_equal_size(self) -> EqualSizes:
         if self._equal is None:
-            self._equal = self._sizes_read()
+            raise NotInIndex
         return self._equal
-
-    def _sizes_read(self) -> EqualSizes:
-        raise NotInIndex
 
 
 class WholeGraph(Graph):
@@ -130,10 +127,12 @@ class WholeGraph(Graph):
         """All that was read."""
         return self._whole
 
-    def _sizes_read(self) -> EqualSizes:
-        from kgraph.fits.sizes import FromCollection
+    def _of_equal_size(self) -> EqualSizes:
+        if self._equal is None:
+            from kgraph.fits.sizes import FromCollection
 
-        return FromCollection(self.data, self.parts_of_kind)
+            self._equal = FromCollection(self.data, self.parts_of_kind)
+        return self._equal
 
 
 def whole(graph: Graph) -> WholeGraph:

@@ -10,19 +10,19 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import beta, records
 from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Link, Place, WholeGraph
+from kgraph.fits.graph import Place, WholeGraph
 from kgraph.names import fold, name
 from kgraph.questions.answer import DEFAULT, SCALE_NOTE, Wanted
 from kgraph.questions.asked import budget_of, memo_of
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.names import places_of
-from kgraph.reason import rules
+from kgraph.reason import rules, sharing
 from kgraph.reason.rules import State
 from kgraph.reason.walk import Network, cut, explore
 from kgraph.reason.weigh import Aims, Weighed, weigh
@@ -110,7 +110,7 @@ def _looks_at(graph: WholeGraph) -> _AtLike:
     if "looks" not in graph.remembered:
         found: dict[str, dict[frozenset[Place], dict[UnitLook, None]]] = {}
         for look in looks(graph.data):
-            for owner in _owners(graph.data, look.unit):
+            for owner in owners_of_unit(graph.data, look.unit):
                 like = graph.alike_places(Place(owner, look.position))
                 found.setdefault(look.position, {}).setdefault(like, {})[look] = None
         graph.remembered["looks"] = found
@@ -139,22 +139,10 @@ def _inner(graph: WholeGraph) -> Mapping[str, Set[str]]:
         found: dict[str, set[str]] = defaultdict(set)
         for owner, position in _stated_at(graph):
             if owner.startswith("a:") and position not in graph.declares.get(owner, ()):
-                found[position] |= _holding(graph, owner)
+                found[position].update(sharing.carriers(graph, owner))
         graph.remembered["inner faults"] = found
     known: Mapping[str, Set[str]] = graph.remembered["inner faults"]
     return known
-
-
-def _holding(graph: WholeGraph, assembly: str) -> set[str]:
-    """An assembly and those that are built on it."""
-    found, todo = {assembly}, [assembly]
-    while todo:
-        inside = todo.pop()
-        links = graph.links.get(inside, ())
-        new = {k.other for k in links if k.to_assembly == inside and k.other.startswith("a:")} - found
-        found |= new
-        todo += new
-    return found
 
 
 def faults(graph: WholeGraph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
@@ -239,23 +227,24 @@ class _Found:
         weighed = weigh(network, cut(network, targets), targets, budget, memo_of(self.graph), aims)
         return [self._row(network, state, weighed[n]) for n, state in targets.items()]
 
-    def _like(self, here: Place, inner: Set[str]) -> Iterator[tuple[str, Fact]]:
+    def _like(self, here: Place, inner: Set[str]) -> Iterable[tuple[str, Fact]]:
         """The owners of which a fault at this place tells, and the fact by which.
 
         A fault of a part that an assembly has within, and does not list among its positions, is one of every
         set built on it: `inner` are the assemblies of such faults at this position, and those that hold them.
         """
-        for link in self.graph.links.get(here.owner, ()):
-            if here.position in link.left_out:
-                continue
-            if link.to_assembly and here.position not in self.graph.declares.get(link.to_assembly, ()):
-                if inner and link.other == link.to_assembly:
-                    yield link.other, link.fact
-            elif not inner & self._left_out(link):
-                yield link.other, link.fact
-
-    def _left_out(self, link: Link) -> set[str]:
-        return {f"a:{self.data.key('assembly', key)}" for key in link.left_out}
+        if not inner:
+            return self.graph.like(*here)
+        return [
+            (link.other, link.fact)
+            for link in self.graph.links.get(here.owner, ())
+            if here.position not in link.left_out
+            and not sharing.leaves_out(self.graph, link, *inner)
+            and (
+                link.to_assembly in ("", link.other)
+                or here.position in self.graph.declares.get(link.to_assembly, ())
+            )
+        ]
 
     def _row(self, network: Network, state: State, weighed: Weighed) -> FaultRow:
         proof = network.fact_list(weighed.best.labels)
@@ -344,7 +333,7 @@ class _Found:
         return len(found), len({s.unit for s in looked})
 
 
-def _owners(data: Collection, unit: str) -> Iterable[str]:
+def owners_of_unit(data: Collection, unit: str) -> Iterable[str]:
     """The set of a unit, or the sets where its entries differ."""
     units = (t for t in data.things["unit"].get(unit, ()) if isinstance(t, records.Unit))
     return sorted({f"s:{data.key('set', u.set.key)}" for u in units if u.set})

@@ -96,7 +96,8 @@ def _look(graph: WholeGraph, key: str, name: str, text: str, notes: list[str]) -
         if value not in trait.texts and _length(_unworn(text)):
             return _measure(key, name, text, notes)
     if value not in trait.texts:
-        same = [v for v, t in trait.texts.items() if mains.keys(key, t) & mains.keys(key, text)]
+        meant = mains.keys(key, text)
+        same = [v for v, t in trait.texts.items() if mains.keys(key, t) & meant]
         if len(same) == 1:
             return Look(key, name, same[0], text)
         near = did_you_mean(text, trait.texts.values())

@@ -11,7 +11,7 @@ from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
-from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults, looks
+from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults, looks, owners_of_unit
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text
@@ -44,12 +44,13 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
     found = faults(graph, set_key, wanted=wanted)
     called = data.text("set", set_key)
     title = f"{data.text('unit', unit)}, {called}" if unit else called
+    cautions = tuple(dict.fromkeys([*ALWAYS, *(c for r in found.rows for c in r.cautions)]))
     missing = _missing(graph, set_key)
     told = [f"{data.text('position', p)}: {n} of the units of its family" for p, n in missing.items()]
     often = _first([Item(text) for text in told])
     givers = _givers(graph, set_key, unit, missing)
     sections = [
-        PageSection("Before the back comes off", _cautions(data, found)),
+        PageSection("Before the back comes off", _cautions(data, cautions)),
         *_checks(data, found),
         PageSection(
             "To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."
@@ -64,9 +65,8 @@ def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAU
         )
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
-    return WrittenPage(
-        f"Before opening: {title}", _about(graph, set_key, wanted), tuple(sections), found.notes, photos
-    )
+    about = _about(graph, set_key, wanted)
+    return WrittenPage(f"Before opening: {title}", about, tuple(sections), found.notes, photos, cautions)
 
 
 def as_json(data: Collection, set_key: str, unit: str, made: WrittenPage) -> dict[str, Any]:
@@ -107,13 +107,8 @@ def _about(graph: WholeGraph, set_key: str, wanted: Wanted) -> tuple[tuple[str, 
     return (("set", data.text("set", set_key)), *recorded, ("sisters", sisters or "none recorded"))
 
 
-def caution_names(found: Faults) -> tuple[str, ...]:
-    """The cautions of a page, those that always hold first."""
-    return tuple(dict.fromkeys([*ALWAYS, *(c for r in found.rows for c in r.cautions)]))
-
-
-def _cautions(data: Collection, found: Faults) -> tuple[Item, ...]:
-    texts = caution_texts(data, caution_names(found))
+def _cautions(data: Collection, names: Iterable[str]) -> tuple[Item, ...]:
+    texts = caution_texts(data, names)
     return (*(Item(f"{n}: {t}") for n, t in texts.items()), Item(DEFER))
 
 
@@ -185,12 +180,10 @@ def _missing(graph: WholeGraph, set_key: str) -> dict[str, int]:
     """Position -> how many units of the family were found without it, the most often missing first."""
     data = graph.data
     family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key, questions.BEST_ONLY).rows)}
-    of = {key: {f"s:{data.key('set', u.set.key)}" for u in things if getattr(u, "set", None)}  # type: ignore[attr-defined]
-          for key, things in data.things["unit"].items()}  # fmt: skip
     found = {
         (look.position, look.unit)
         for look in looks(data)
-        if look.state.casefold() in NOT_THERE and of.get(look.unit, set()) & family
+        if look.state.casefold() in NOT_THERE and not family.isdisjoint(owners_of_unit(data, look.unit))
     }
     count = Counter(position for position, _ in found)
     return dict(sorted(count.items(), key=lambda item: (-item[1], item[0])))

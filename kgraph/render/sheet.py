@@ -71,6 +71,8 @@ class WrittenPage:
     notes: tuple[str, ...]
     photos: tuple[str, ...] = ()
     """The photographs of what the page is of."""
+    cautions: tuple[str, ...] = ()
+    """The names of the cautions that its first section tells whole."""
 
     @property
     def all_photos(self) -> tuple[str, ...]:

@@ -8,7 +8,6 @@ are sought.
 
 from __future__ import annotations
 
-import time
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -16,8 +15,7 @@ from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits.graph import Place, WholeGraph
-from kgraph.questions import Row, Wanted
-from kgraph.questions.asked import walked
+from kgraph.questions import Row, Wanted, asked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there
@@ -34,7 +32,7 @@ SHARES = 4
 
 def budget_of(wanted: Wanted) -> Budget:
     """The work that all questions about one shelf may do together: that of `SHARES` single ones."""
-    return Budget((wanted.seconds or 1.0) * SHARES, time.thread_time)
+    return asked.budget_of(wanted._replace(seconds=(wanted.seconds or 1.0) * SHARES))
 
 
 UNFINISHED_NOTE = (
@@ -144,7 +142,7 @@ class OfferSource:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
             with self._share() as share:
-                network = walked(self.graph, State("goes", *place), share)
+                network = asked.walked(self.graph, State("goes", *place), share)
             self._going[place] = tuple(sorted({s.owner for s in network.states if s.phase == "asked"}))
         return self._going[place]
 
