@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from kgraph.collection import Collection
     from kgraph.fits.graph import Graph, WholeGraph
     from kgraph.interface import Facts
@@ -32,10 +34,14 @@ class Opened(Protocol):
 
 
 class Indexed(NamedTuple):
-    """A folder by its index, which stands only for files without a fault."""
+    """A folder by its index, which stands only for files without a fault.
+
+    `close` lets go of the index; nothing more can be asked then.
+    """
 
     data: Facts
     graph: Graph
+    close: Callable[[], None]
     problems: tuple[Problem, ...] = ()
     left_out: int = 0
 

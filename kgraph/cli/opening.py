@@ -57,6 +57,9 @@ def with_folder(settings: Settings, body: Callable[[Opened], int]) -> int:
             return body(load(settings))
         except Damaged:
             pass
+        finally:
+            # What was fetched holds the index by a cycle: it would stay open until that is collected.
+            found.close()
     return body(from_files(settings))
 
 
@@ -137,7 +140,7 @@ def _loaded(opened: store.Store, folders: list[str]) -> Indexed:
     from kgraph.index.compiled import graph_of
 
     graph = graph_of(opened, folders)
-    return Indexed(graph.data, graph)
+    return Indexed(graph.data, graph, opened.close)
 
 
 def _grow_up(place: IndexPlace, note: dict[str, Any]) -> None:

@@ -97,11 +97,19 @@ class Store:
         try:
             place = "file:" + path.replace("%", "%25").replace("?", "%3f").replace("#", "%23")
             self.base = sqlite3.connect(place + "?mode=ro&immutable=1", uri=True)
-            self.over: dict[str, Any] = {}
-            if self.get("version") != version():
-                raise Damaged
         except sqlite3.Error:
             raise Damaged from None
+        self.over: dict[str, Any] = {}
+        try:
+            if self.get("version") != version():
+                raise Damaged
+        except Damaged:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the file; nothing more can be asked."""
+        self.base.close()
 
     def get(self, key: str) -> Any:
         """The value of a row, or None where there is none."""

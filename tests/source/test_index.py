@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
@@ -331,3 +332,26 @@ def test_sets_told_apart_are_so_through_the_index(tmp_path: Path, capsys: Any) -
         for _ in range(2):
             _, found = ask_json(capsys, "--data", str(folder), "sisters", "Corr C-1", "--all")
             assert sorted(a["standing"] for a in found["answers"]) == standings
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self/fd"), reason="open files are listed there")
+def test_a_question_keeps_no_index_open(folder: Path, cache: Path, ask: Ask) -> None:
+    """One process may ask many: each index that stayed open took a number of those that it may have."""
+    words = ("takers", "K-1")
+    ask(folder, *words)
+    for _ in range(3):
+        ask(folder, *words)
+        assert cache.name not in {Path(name).parent.name for name in open_files()}
+    (index,) = cache.glob("*.index")
+    index.write_bytes(index.read_bytes()[:-100])
+    ask(folder, *words)
+    assert cache.name not in {Path(name).parent.name for name in open_files()}
+
+
+def open_files() -> list[str]:
+    """What this process has open."""
+    found = []
+    for number in os.listdir("/proc/self/fd"):
+        with contextlib.suppress(OSError):
+            found.append(os.readlink(f"/proc/self/fd/{number}"))
+    return found
