@@ -74,6 +74,8 @@ def left_over_note(number: int) -> list[str]:
     return [f"{number} less certain {were} not looked at for want of time; ask about fewer places at once."]
 
 
+ALWAYS_TOLD = 30
+"""So many of the surest answers are told however little time is left: what a screen shows."""
 MOST_UNASKED = 8
 """So many names are told of what there was no time for; the rest are counted."""
 
@@ -175,7 +177,7 @@ class Asked:
         surest = sorted(weighed, key=lambda t: (-weighed[t].certainty, t))
         found: list[Row] = []
         for target in surest:
-            if self.budget.over:
+            if self.budget.over and len(found) >= ALWAYS_TOLD:
                 self.left_over = len(surest) - len(found)
                 break
             found.append(self._row(target, weighed[target], items, against(target), listed.get(target)))

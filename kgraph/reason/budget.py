@@ -17,6 +17,8 @@ LONGEST_SECONDS = 8.0
 
 Of the ten seconds that a question may take in all, the rest is for opening the folder and for telling.
 """
+TELLING_SECONDS = 3.0
+"""So much of the longest time is left for telling what was found: tens of thousands of answers take two."""
 
 _STATES = 40_000
 """The most states of one network: some 1 kB each."""
@@ -74,6 +76,11 @@ class Budget:
         for name in _SHARED:
             left = getattr(self, name)
             setattr(self, name, left - (left // parts - getattr(share, name)))
+
+    @property
+    def late(self) -> bool:
+        """Whether what is left of the longest time is needed to tell what was found."""
+        return self.clock is not None and self.clock() > self.ends - TELLING_SECONDS
 
     @property
     def over(self) -> bool:

@@ -277,7 +277,7 @@ def _draw(network: Network, steps: Steps, counts: drawn.Counts, worlds: int, bud
         found, holds = drawn.reached(steps, network.facts, block, width)
         counts.add(found, holds, width, network.unexplored)
         block += 1
-        if budget.over:
+        if budget.late:
             return
 
 

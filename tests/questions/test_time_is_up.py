@@ -8,9 +8,11 @@ import pytest
 
 from kgraph import questions
 from kgraph.questions import asked
-from kgraph.reason.budget import Budget
+from kgraph.reason import drawn
+from kgraph.reason.budget import LONGEST_SECONDS, TELLING_SECONDS, Budget
 from kgraph.reason.rules import State, Step
 from kgraph.reason.walk import LOOKS_AT_THE_CLOCK, explore
+from tests.bench import shapes
 from tests.support import graph_of
 
 shares = importlib.import_module("kgraph.questions.shares")
@@ -42,12 +44,35 @@ def test_places_that_were_not_asked_about_are_named() -> None:
     assert "No time was left to look at dial glass; ask about them by name." in cut.notes
 
 
-def test_answers_that_were_not_looked_at_are_counted() -> None:
+def test_answers_that_were_not_looked_at_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(asked, "ALWAYS_TOLD", 1)
     graph = graph_of(FOLDER)
     assert len(questions.takers_of_part(graph, "k114").rows) == 3
     short = questions.takers_of_part(graph, "k114", budget=ending_after(1))
     assert [r.set for r in short.rows] == ["s:larkfieldlk40"]
     assert any(n.startswith("2 less certain answers were not looked at") for n in short.notes)
+
+
+def test_the_surest_are_told_however_late_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(asked, "ALWAYS_TOLD", 2)
+    late = questions.takers_of_part(graph_of(FOLDER), "k114", budget=ending_after(0))
+    assert len(late.rows) == 2
+    assert late.rows[0].set == "s:larkfieldlk40"
+    assert any(n.startswith("1 less certain answer was not looked at") for n in late.notes)
+
+
+def test_drawing_leaves_time_to_tell_what_it_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no time left but for telling, one block of worlds is drawn, and no answer is left out."""
+    monkeypatch.setattr(drawn, "block_of", lambda _: drawn.FEWEST)
+    graph = shapes.graph_of("dense 200 60")
+    clock = iter([0.0, *[LONGEST_SECONDS - TELLING_SECONDS / 2] * 10_000])
+    budget = Budget(seconds=2.0, clock=lambda: next(clock))
+    budget.nodes = 0
+    found = questions.takers_of_part(graph, "p1x", budget=budget)
+    assert {r.weighed for r in found.rows} >= {"drawn"}
+    assert not [n for n in found.notes if "for want of time" in n]
+    widths = [r.bounds[1] - r.bounds[0] for r in found.rows if r.bounds]
+    assert max(widths) > 0.03
 
 
 def test_one_is_not_said_of_many() -> None:

@@ -10,6 +10,7 @@ import click
 import pytest
 
 from kgraph.cli.main import run
+from kgraph.questions import asked
 from kgraph.reason.budget import Budget
 from kgraph.shelf import plan as planner
 from tests.support import ask, folder_with
@@ -197,6 +198,7 @@ def test_on_a_terminal_nothing_is_asked_where_nothing_is_doubtful(
 def test_where_the_time_is_up_before_others_are_looked_at_nothing_is_taken(
     tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch, late: str, says: str
 ) -> None:
+    monkeypatch.setattr(asked, "ALWAYS_TOLD", 0)
     right = getattr(planner, late)
 
     def too_late(*given: Any) -> Any:
