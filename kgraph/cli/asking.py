@@ -12,6 +12,7 @@ import click
 from kgraph.api import asked
 from kgraph.api.leaving import told
 from kgraph.api.loaded import Opened
+from kgraph.cli.numbers import Within
 from kgraph.cli.opening import with_folder
 from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
@@ -54,7 +55,7 @@ def _without(ctx: click.Context, param: click.Parameter, value: tuple[str, ...])
 
 
 SECONDS_OPTION = click.option(
-    "--seconds", type=click.FloatRange(0.1, 3600.0), default=SECONDS, show_default=True,
+    "--seconds", type=Within(0.1, 3600.0), default=SECONDS, show_default=True,
     help="Time for weighing; more narrows what is drawn at random.",
 )  # fmt: skip
 

@@ -10,6 +10,7 @@ from kgraph import doubts as weighing
 from kgraph.api import asked
 from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
 from kgraph.cli.loading import load
+from kgraph.cli.numbers import Within
 from kgraph.cli.settings import Settings
 from kgraph.render import doubts as render
 
@@ -18,7 +19,7 @@ from kgraph.render import doubts as render
 @click.argument("words", nargs=-1, metavar="[SET | UNIT]")
 @click.option("--most", type=click.IntRange(1), default=20, show_default=True, help="How many are shown.")
 @click.option(
-    "--seconds", type=click.FloatRange(0.1, 3600.0), default=weighing.SECONDS, show_default=True,
+    "--seconds", type=Within(0.1, 3600.0), default=weighing.SECONDS, show_default=True,
     help="Time for weighing where nothing is named.",
 )  # fmt: skip
 @click.option("--bits", is_flag=True, help="Also how many bits each look is expected to settle.")

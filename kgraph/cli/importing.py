@@ -17,6 +17,7 @@ from kgraph.api.loaded import Loaded
 from kgraph.checks.newcomers import newcomers as newcomers_of
 from kgraph.cli import events, newcomers
 from kgraph.cli.exchanging import counted, kinds_of, load_or_empty, show_texts, slug, target_for, tell_some
+from kgraph.cli.numbers import Within
 from kgraph.cli.picturing import named_as_kept
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
@@ -44,7 +45,7 @@ TABLE_SUFFIXES = (".csv", ".tsv", ".xlsx", FOLDER)
 @click.option("--yes", is_flag=True, help="Write without asking.")
 @click.option(
     "--seconds",
-    type=click.FloatRange(0.1, LONGEST_S),
+    type=Within(0.1, LONGEST_S),
     default=120.0,
     show_default=True,
     help="Reading is ended after this time.",

@@ -11,6 +11,7 @@ from kgraph import listing
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json, share
 from kgraph.cli.loading import load
+from kgraph.cli.numbers import Within
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.listing import KINDS, List
@@ -31,7 +32,7 @@ SUFFIXES = (".csv", ".xlsx", ".html")
 @click.option("--columns", multiple=True, metavar="KEY,...", help="These columns, in this order; or all.")
 @click.option("--at-least", default="0", callback=share, metavar="C", help="Leave out what is less certain.")
 @click.option(
-    "--seconds", type=click.FloatRange(0.1, 3600.0), default=SECONDS, show_default=True,
+    "--seconds", type=Within(0.1, 3600.0), default=SECONDS, show_default=True,
     help="Time for weighing what follows by the rules.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")

@@ -28,6 +28,7 @@ from kgraph.cli.exchanging import (
     slug,
     target_for,
 )
+from kgraph.cli.numbers import Within
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
@@ -66,7 +67,7 @@ class _Outcome:
 )
 @click.option(
     "--trust",
-    type=click.FloatRange(LEAST_TRUST, 1),
+    type=Within(LEAST_TRUST, 1),
     default=None,
     help="What their word counts: the certainty of each saying times it. Default: as last time, else 1.",
 )

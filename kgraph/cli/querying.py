@@ -13,6 +13,7 @@ from kgraph.api import asked_queries
 from kgraph.api.loaded import Loaded, Opened
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
+from kgraph.cli.numbers import Within
 from kgraph.cli.opening import with_folder
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 )
 @click.option("--endpoint", metavar="URL", help="Ask a SPARQL endpoint that holds the folder's export.")
 @click.option(
-    "--seconds", type=click.FloatRange(asked_queries.LEAST_S, asked_queries.LONGEST_S),
+    "--seconds", type=Within(asked_queries.LEAST_S, asked_queries.LONGEST_S),
     default=asked_queries.SECONDS, show_default=True, help="The query is ended after this time.",
 )  # fmt: skip
 @click.option(
