@@ -225,7 +225,11 @@ def _loose(text: str) -> str:
     return "".join(c for c in fold(text) if c.isalnum())
 
 
-def find(data: Collection, text: str, most: int = 20) -> list[NearName]:
+NEAR = 20
+"""So many names at most that are spelt nearly so."""
+
+
+def find(data: Collection, text: str) -> list[NearName]:
     """Names near a text, in order: the same name, one that holds it, what is recorded so, a near spelling."""
     wanted = _loose(text)
     if not wanted:
@@ -241,7 +245,7 @@ def find(data: Collection, text: str, most: int = 20) -> list[NearName]:
                 met[kind, name] = (rank, NearName(kind, name, how, by))
     found = [f for _, f in sorted(met.values(), key=lambda m: (m[0], m[1].kind, m[1].name))]
     found += [f for f in found_values(data, wanted) if (f.kind, f.name) not in met]
-    return found[:most] if found else _near(data, wanted, most)
+    return found or _near(data, wanted)
 
 
 def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
@@ -262,15 +266,15 @@ def _spellings(data: Collection) -> Iterable[tuple[str, str, str]]:
                     yield from ((kind, shown_name(things), n) for _, n in thing.numbers)
 
 
-def _near(data: Collection, wanted: str, most: int) -> list[NearName]:
+def _near(data: Collection, wanted: str) -> list[NearName]:
     import difflib
 
     by_loose: dict[str, list[tuple[str, str, str]]] = {}
     for spelling in _spellings(data):
         by_loose.setdefault(_loose(spelling[2]), []).append(spelling)
-    close = difflib.get_close_matches(wanted, by_loose, n=most, cutoff=0.6)
+    close = difflib.get_close_matches(wanted, by_loose, n=NEAR, cutoff=0.6)
     found = [NearName(kind, name, "near", by) for c in close for kind, name, by in by_loose[c]]
-    return list(dict.fromkeys(found))[:most]
+    return list(dict.fromkeys(found))[:NEAR]
 
 
 # What is recorded -----------------------------------------------------------------------------

@@ -109,10 +109,10 @@ class SetQuestions(Opening):
         kind = "fact" if fact else "event"
         return self._reply(replies.ThingsShown, said, {"answers": [], kind: said["answers"][0]})
 
-    def find(self, text: str) -> replies.FoundNames:
+    def find(self, text: str, *, most: int | None = None) -> replies.FoundNames:
         """Names near a text, and things of which a value or a note holds it."""
         found = lookup.find(self._graph.data, text)
-        return self._reply(replies.FoundNames, things.found_json(text, found))
+        return self._reply(replies.FoundNames, things.found_json(text, found, most))
 
     # What is it, what is wrong with it --------------------------------------------------------
 
@@ -168,7 +168,7 @@ class SetQuestions(Opening):
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = graph.data.text("unit", key)
-        said = render_identify.as_json(graph, question, found, best[:most], following)
+        said = render_identify.as_json(graph, question, found, best, following, most)
         return self._reply(replies.PossibleSets, said)
 
     def likely(self, name: str = "", *, parts: bool = False, most: int | None = None) -> replies.LikelyPairs:
@@ -188,7 +188,5 @@ class SetQuestions(Opening):
     ) -> replies.DoubtfulFacts:
         """Which facts, once looked at, are expected to settle most: about a set, a unit, or all takers."""
         question, found = asked.doubts(self._graph, name, seconds)
-        shown = len(found.found) if most is None else most
-        return self._reply(
-            replies.DoubtfulFacts, render_doubts.as_json(self._graph.data, question, found, shown)
-        )
+        said = render_doubts.as_json(self._graph.data, question, found, most)
+        return self._reply(replies.DoubtfulFacts, said)

@@ -58,7 +58,7 @@ SECONDS_OPTION = click.option(
     "--seconds", type=Within(0.1, 3600.0), default=SECONDS, show_default=True,
     help="Time for weighing; more narrows what is drawn at random.",
 )  # fmt: skip
-
+MOST_OPTION = click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown.")
 
 _WHOLE = "kgraph.whole"
 """Where it is kept what is to be printed whole."""
@@ -88,7 +88,7 @@ def query_options(command: F) -> F:
     command = asking_options(command)
     for option in reversed(
         [
-            click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown."),
+            MOST_OPTION,
             click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table."),
             click.option("--proof", is_flag=True, help="The facts of each answer, with file and line."),
             CAUTIONS_OPTION,

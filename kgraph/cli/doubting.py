@@ -8,16 +8,17 @@ import click
 
 from kgraph import doubts as weighing
 from kgraph.api import asked
-from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
+from kgraph.cli.asking import CAUTIONS_OPTION, MOST_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.numbers import Within
 from kgraph.cli.settings import Settings
 from kgraph.render import doubts as render
+from kgraph.render.answers import MOST_SHOWN
 
 
 @click.command(short_help="which single thing to look at next would settle most")
 @click.argument("words", nargs=-1, metavar="[SET | UNIT]")
-@click.option("--most", type=click.IntRange(1), default=20, show_default=True, help="How many are shown.")
+@MOST_OPTION
 @click.option(
     "--seconds", type=Within(0.1, 3600.0), default=weighing.SECONDS, show_default=True,
     help="Time for weighing where nothing is named.",
@@ -27,7 +28,7 @@ from kgraph.render import doubts as render
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 @click.pass_obj
 def doubts(
-    settings: Settings, /, words: tuple[str, ...], most: int, seconds: float, bits: bool, as_json: bool
+    settings: Settings, /, words: tuple[str, ...], most: int | None, seconds: float, bits: bool, as_json: bool
 ) -> int:
     """Which facts, once looked at or measured, are expected to settle most of the answers.
 
@@ -39,8 +40,9 @@ def doubts(
     if as_json:
         print_json(render.as_json(loaded.data, question, found, most), loaded)
     elif found.found:
-        sys.stdout.write(render.as_text(loaded.data, found, most, sys.stdout.isatty(), whole(), bits))
-        for note in render.notes(found, most):
+        shown = most or MOST_SHOWN
+        sys.stdout.write(render.as_text(loaded.data, found, shown, sys.stdout.isatty(), whole(), bits))
+        for note in render.notes(found, shown):
             print(note, file=sys.stderr)
     else:
         print("nothing is in doubt here", file=sys.stderr)

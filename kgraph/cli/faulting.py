@@ -32,7 +32,7 @@ def faults(
     Example: kgraph faults "Larkfield LK-40" --sign "oscillates while recording"
     """
     from kgraph.render import faults as render
-    from kgraph.render.answers import left_out
+    from kgraph.render.answers import MOST_SHOWN, left_out
 
     loaded = load(settings)
     wish = wanted(**rest, proof=proof)
@@ -41,7 +41,7 @@ def faults(
         print_json(render.as_json(loaded.data, question, found, wish.most), loaded)
     else:
         sys.stdout.write(render.as_text(loaded.data, found, wish.most, sys.stdout.isatty(), proof))
-        if (hidden := len(found.rows) - (wish.most or render.MOST_SHOWN)) > 0:
+        if (hidden := len(found.rows) - (wish.most or MOST_SHOWN)) > 0:
             print(left_out(hidden), file=sys.stderr)
         for note in found.notes:
             print(visible(note), file=sys.stderr)

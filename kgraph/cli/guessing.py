@@ -9,13 +9,14 @@ import click
 
 from kgraph import questions
 from kgraph.api.loaded import Loaded
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import MOST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import likely as guessed
 from kgraph.questions.likely import TriedPairs
 from kgraph.render import likely as render
+from kgraph.render.answers import MOST_SHOWN, left_out
 from kgraph.render.terminal import visible
 
 
@@ -25,11 +26,11 @@ from kgraph.render.terminal import visible
 @click.option(
     "--tried", is_flag=True, help="Hides each recorded rebadge in turn and tells how often it is found."
 )
-@click.option("--most", type=click.IntRange(1), default=20, show_default=True, help="How many are shown.")
+@MOST_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
 def likely(
-    settings: Settings, /, words: tuple[str, ...], parts: bool, tried: bool, most: int, as_json: bool
+    settings: Settings, /, words: tuple[str, ...], parts: bool, tried: bool, most: int | None, as_json: bool
 ) -> int:
     """Pairs of sets that no fact joins yet and that may be one design, with what would settle it.
 
@@ -52,8 +53,11 @@ def likely(
             question["set"] = loaded.data.owner_text(of)
         print_json(render.as_json(loaded.graph, question, all_found, most, parts), loaded)
     elif found:
-        said = (line for f in found[:most] for line in render.lines(loaded.graph, f, parts))
+        shown = found[: most or MOST_SHOWN]
+        said = (line for f in shown for line in render.lines(loaded.graph, f, parts))
         sys.stdout.write("".join(f"{visible(line)}\n" for line in said))
+        if len(found) > len(shown):
+            print(left_out(len(found) - len(shown)), file=sys.stderr)
     else:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
     if all_found.left_out and not as_json:

@@ -81,7 +81,7 @@ def identify(
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = loaded.data.text("unit", unit)
-        print_json(render.as_json(loaded.graph, question, found, best[:most], following), loaded)
+        print_json(render.as_json(loaded.graph, question, found, best, following, most), loaded)
         return 0
     sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
     sys.stdout.write(
@@ -90,8 +90,9 @@ def identify(
     chances = asked.by_family(found)
     likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
     if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
-        name = shlex.quote(loaded.data.owner_text(likeliest))
-        print(visible(f"once it is known: kgraph correct {loaded.data.text('unit', unit)} set {name}"))
+        names = (loaded.data.text("unit", unit), loaded.data.owner_text(likeliest))
+        of, name = map(shlex.quote, names)
+        print(visible(f"once it is known: kgraph correct {of} set {name}"))
     return 0
 
 

@@ -7,12 +7,12 @@ import sys
 import click
 
 from kgraph import lookup, words
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import MOST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.names import fold
 from kgraph.render import things
-from kgraph.render.terminal import table
+from kgraph.render.answers import MOST_SHOWN, left_out
 
 
 @click.command(short_help="all that is known of a thing")
@@ -46,9 +46,10 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 
 @click.command(short_help="names near a text, and what is recorded so")
 @click.argument("text", nargs=-1, required=True)
+@MOST_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
-def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
+def find(settings: Settings, text: tuple[str, ...], most: int | None, as_json: bool) -> int:
     """Names near a text: other spellings, makers' part numbers and near misses too;
     and the things of which a value or a note holds it: a stamp, a feature, a drawer.
 
@@ -58,10 +59,12 @@ def find(settings: Settings, text: tuple[str, ...], as_json: bool) -> int:
     loaded = load(settings)
     found = lookup.find(loaded.data, wanted)
     if as_json:
-        print_json(things.found_json(wanted, found), loaded)
+        print_json(things.found_json(wanted, found, most), loaded)
     elif found:
-        cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
-        sys.stdout.write(table(("kind", "name", "match", "written"), cells, sys.stdout.isatty()))
+        shown = found[: most or MOST_SHOWN]
+        sys.stdout.write(things.found_text(shown, sys.stdout.isatty()))
+        if len(found) > len(shown):
+            print(left_out(len(found) - len(shown)), file=sys.stderr)
     else:
         print("nothing found", file=sys.stderr)
     return 0 if found else 1

@@ -13,21 +13,19 @@ from kgraph import quantities, questions
 from kgraph.api import asked_shelf, event_log
 from kgraph.api.loaded import Loaded
 from kgraph.cli import events
-from kgraph.cli.asking import CAUTIONS_OPTION, print_json, whole
+from kgraph.cli.asking import CAUTIONS_OPTION, MOST_OPTION, print_json, whole
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.render import plan as render
+from kgraph.render.answers import MOST_SHOWN
 from kgraph.render.cautions import WHOLE, Whole
 from kgraph.render.terminal import visible
 from kgraph.shelf import hunt as hunting
 from kgraph.shelf import plan as planner
 from kgraph.shelf.plan import SECONDS, Course, Line, Plan, Wishes
 from kgraph.shelf.taking import UNLOOKED, counts_on_it
-
-SHOWN = 20
-"""So many sets a hunt shows on the screen, unless asked for more."""
 
 
 def _number(low: float, high: float) -> Callable[[click.Context, click.Parameter, str], float]:
@@ -141,9 +139,7 @@ def _print_plan(loaded: Loaded, found: Plan, proof: bool, written: Sequence[str]
 @click.argument("names", nargs=-1, required=True, metavar="UNIT|SET...")
 @_wishing
 @click.option("--all-wants", is_flag=True, help="Also the wants that the shelf can meet.")
-@click.option(
-    "--most", type=click.IntRange(1), default=None, help=f"How many are shown; {SHOWN} on the screen."
-)
+@MOST_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 @click.option("--proof", is_flag=True, help="The facts for each want, with file and line.")
 @click.pass_obj
@@ -174,12 +170,12 @@ def hunt(
         }
         print_json(render.hunt_json(loaded.data, question, found, most), loaded)
     else:
-        shown = most or SHOWN
+        shown = most or MOST_SHOWN
         sys.stdout.write(render.hunt_text(loaded.data, found, sys.stdout.isatty(), proof, shown, whole()))
         if not found.found:
             print("nothing found", file=sys.stderr)
         if len(found.found) > shown:
-            print(f"{len(found.found) - shown} more sets; --most shows more.", file=sys.stderr)
+            print(render.more_sets(len(found.found) - shown), file=sys.stderr)
         for note in found.notes:
             print(visible(note), file=sys.stderr)
     return 0 if found.found else 1

@@ -27,11 +27,16 @@ def name_of(data: Facts, kind: str, text: str) -> str:
     if meant := data.meanings(kind, fold(text)):
         names = " or ".join(sorted(data.text(kind, k) for k in meant))
         raise WrongUse(Problem(None, "ambiguous-name", f"{text!r} may be {names}", "use its own name"))
-    known = did_you_mean(text, data.known(kind).values())
-    near = known or did_you_mean(text, trade.spellings(kind).values())
-    raise WrongUse(
-        Problem(None, "unknown-name", f"no {kind} is called {text!r}", near or "see `kgraph find`")
-    )
+    raise WrongUse(Problem(None, "unknown-name", f"no {kind} is called {text!r}", _meant(data, kind, text)))
+
+
+def _meant(data: Facts, kind: str, text: str) -> str:
+    """What somebody may have meant by a name that no thing of a kind has."""
+    for other in ("set", "assembly", "part", "position", "unit"):
+        if other != kind and data.knows(other, data.key(other, fold(text))):
+            return f"{'an' if other == 'assembly' else 'a'} {other} is called so"
+    near = did_you_mean(text, data.known(kind).values())
+    return near or did_you_mean(text, trade.spellings(kind).values()) or "see `kgraph find`"
 
 
 def _knows(data: Facts, kind: str, key: str) -> bool:

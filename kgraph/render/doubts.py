@@ -20,7 +20,7 @@ ID_SHOWN = 8
 """So many characters of an id a screen shows."""
 
 
-def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: int) -> dict[str, Any]:
+def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: int | None) -> dict[str, Any]:
     """The object of the contract, section 6: at most `most` answers, the one that settles most first."""
     shown = doubts.found[:most]
     out: dict[str, Any] = {
@@ -33,7 +33,7 @@ def as_json(data: Collection, question: dict[str, Any], doubts: Doubts, most: in
             for group in grouped(doubts.found)
             if len(group) > 1
         ],
-        "notes": notes(doubts, most),
+        "notes": _notes(doubts, doubts.found[len(shown) :]),
     }
     if texts := caution_texts(data, _cautions(shown)):
         out["caution texts"] = texts
@@ -73,9 +73,12 @@ def grouped(found: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
 
 
 def notes(doubts: Doubts, most: int) -> list[str]:
-    """Remarks on what was left out or not exact."""
+    """Remarks on what a screen of at most `most` lines leaves out, and on what is not exact."""
+    return _notes(doubts, [d for group in grouped(doubts.found)[most:] for d in group])
+
+
+def _notes(doubts: Doubts, rest: Sequence[Doubt]) -> list[str]:
     said = []
-    rest = [d for group in grouped(doubts.found)[most:] for d in group]
     if rest:
         counts = Counter(len(d.rows) for d in rest)
         each = ", ".join(

@@ -7,13 +7,20 @@ from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.questions.faults import FaultRow, Faults
-from kgraph.render.answers import caution_texts, each_once, fact_json, left_out, percent, weighed_text
+from kgraph.render.answers import (
+    MOST_SHOWN,
+    caution_texts,
+    each_once,
+    fact_json,
+    left_out,
+    percent,
+    weighed_text,
+)
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible, wrapped
 
 NONE = "none of these"
 COMMON = "every bench knows"
-MOST_SHOWN = 30
 
 
 def as_json(data: Collection, question: dict[str, Any], found: Faults, most: int | None) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from kgraph.questions.identify import ASSUMED, Candidate, LookReason, Recognised
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
-from kgraph.render.answers import caution_texts
+from kgraph.render.answers import caution_texts, left_out
 from kgraph.render.shelf import with_opening
 
 DOES_NOT_FIT = 0.01
@@ -39,12 +39,15 @@ def as_json(
     found: Recognised,
     best: list[Candidate],
     following: list[Next],
+    most: int | None = None,
 ) -> dict[str, Any]:
-    """One object: every hypothesis with its probability, best first."""
+    """One object: every hypothesis with its probability, best first; at most `most` of them."""
     data = graph.data
-    rows = [_row(data, c) for c in best]
+    rows = [_row(data, c) for c in best[:most]]
     by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
     notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
+    if len(rows) < len(best):
+        notes.insert(0, left_out(len(best) - len(rows)))
     out: dict[str, Any] = {
         "question": question,
         "answers": rows,
@@ -103,25 +106,45 @@ def as_text(
     """Families together, the likeliest first."""
     lines: list[str] = []
     chances = by_family(found)
-    for family in sorted(chances, key=lambda f: (-chances[f], f or "~"))[:SHOWN]:
+    families = sorted(chances, key=lambda f: (-chances[f], f or "~"))
+    for family in families[:SHOWN]:
         if family is None:
             lines.append(f"{chances[family]:7.4f}  none of these\n")
             continue
         lines.append(f"{chances[family]:7.4f}  the family of {data.owner_text(family)}\n")
-        for place, c in enumerate([c for c in best if c.family == family][:SETS_SHOWN]):
-            name = data.owner_text(c.set) if c.set else "a sister that is not recorded"
-            doubt = "  does not fit" if c.fit < DOES_NOT_FIT else ""
-            lines.append(f"         {c.probability:.4f}  {name}  fit {c.fit:.3g}{doubt}\n")
-            told = (("for", c.supports), ("against", c.against)) if not place else ()
-            for word, reasons in told:
-                lines += [_said(data, word, r, proof) for r in reasons]
-            if c.unknown:
-                lines.append(f"                 unknown: {c.unknown} of {len(found.fittings)}\n")
+        members = [c for c in best if c.family == family]
+        for place, c in enumerate(members[:SETS_SHOWN]):
+            lines += _candidate(data, found, c, proof, whole=not place)
+        if rest := members[SETS_SHOWN:]:
+            lines.append(
+                f"         {sum(c.probability for c in rest):.4f}  {len(rest)} more of this family\n"
+            )
+    if more := families[SHOWN:]:
+        lines.append(f"{sum(chances[f] for f in more):7.4f}  {_more(more)}; --json has all\n")
     if following:
         lines.append("look at next:\n")
         lines += [f"  {says(n)} ({n.bits:.2f} bits)\n" for n in following[:SHOWN]]
     lines += [f"{note}\n" for note in (*found.seen.silent, f"assumed: {ASSUMED}")]
     return "".join(lines)
+
+
+def _more(families: list[str | None]) -> str:
+    """What is not shown, counted: so many families, and whether none of these is among it."""
+    number = sum(family is not None for family in families)
+    named = [f"{number} more {'family' if number == 1 else 'families'}"] if number else []
+    return " and ".join(named + ["none of these"] * (None in families))
+
+
+def _candidate(data: Collection, found: Recognised, c: Candidate, proof: bool, whole: bool) -> list[str]:
+    """One answer of a family; with `whole` what speaks for and against it."""
+    name = data.owner_text(c.set) if c.set else "a sister that is not recorded"
+    doubt = "  does not fit" if c.fit < DOES_NOT_FIT else ""
+    lines = [f"         {c.probability:.4f}  {name}  fit {c.fit:.3g}{doubt}\n"]
+    for word, reasons in (("for", c.supports), ("against", c.against)) if whole else ():
+        lines += [_said(data, word, r, proof) for r in reasons]
+    if c.unknown:
+        lines.append(f"                 unknown: {c.unknown} of {len(found.fittings)}\n")
+    return lines
 
 
 def _said(data: Collection, word: str, r: LookReason, proof: bool) -> str:

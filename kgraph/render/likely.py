@@ -9,6 +9,7 @@ from kgraph.fits.graph import WholeGraph
 from kgraph.questions.likely import Guessed, Likely, TriedPairs
 from kgraph.recognition import traits
 from kgraph.recognition.pairs import KeyWeight
+from kgraph.render import answers
 
 
 def as_json(
@@ -17,7 +18,7 @@ def as_json(
     """One object: each pair with what speaks for and against it, and what would settle it."""
     shown = found.pairs[:most]
     hidden = len(found.pairs) - len(shown)
-    notes = [f"{hidden} more are not shown"] if hidden else []
+    notes = [answers.left_out(hidden)] if hidden else []
     notes += [left_out(found.left_out)] if found.left_out else []
     return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
 

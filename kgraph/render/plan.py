@@ -316,6 +316,7 @@ def _instead_text(data: Collection, plan: Plan, number: int, course: Course, ter
 def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int | None) -> dict[str, Any]:
     """A hunt as one object; at most `most` sets."""
     shown = hunt.found[:most]
+    hidden = len(hunt.found) - len(shown)
     out: dict[str, Any] = {
         "question": question,
         "answers": [
@@ -334,11 +335,16 @@ def hunt_json(data: Collection, question: dict[str, Any], hunt: Hunt, most: int 
         ],
         "sought": len(hunt.sought),
         "met": hunt.met,
-        "notes": list(hunt.notes),
+        "notes": [*([more_sets(hidden)] if hidden else []), *hunt.notes],
     }
     if texts := caution_texts(data, _hunt_cautions(hunt, shown)):
         out["caution texts"] = texts
     return out
+
+
+def more_sets(number: int) -> str:
+    """How many sets are not shown, and how to see them."""
+    return f"{number} more {'set' if number == 1 else 'sets'}; --most shows more."
 
 
 def _hunt_cautions(hunt: Hunt, shown: Iterable[Quarry]) -> list[str]:

@@ -11,12 +11,12 @@ from kgraph.collection.fact_ids import written_id
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import KnownThing, NearName
 from kgraph.render import below
-from kgraph.render.answers import fact_json, percent
+from kgraph.render.answers import fact_json, left_out, percent
 from kgraph.render.event_words import event_json, event_says
 from kgraph.render.plan import lies_in
 from kgraph.render.sentences import says
 from kgraph.render.shelf import held_json, held_text, made_for
-from kgraph.render.terminal import visible
+from kgraph.render.terminal import table, visible
 from kgraph.render.values import value_text
 from kgraph.shelf.events import Event, withdrawn_events
 from kgraph.shelf.ledger import Held, UnitNow, is_known
@@ -37,10 +37,18 @@ def as_json(
     return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
 
 
-def found_json(text: str, found: Sequence[NearName]) -> dict[str, Any]:
-    """The names near a text."""
-    rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in found]
-    return {"question": {"command": "find", "text": text}, "answers": rows, "notes": []}
+def found_json(text: str, found: Sequence[NearName], most: int | None = None) -> dict[str, Any]:
+    """The names near a text; at most `most` of them."""
+    shown = found[:most]
+    rows = [{"kind": f.kind, "name": f.name, "met": f.met, "by": f.by} for f in shown]
+    notes = [left_out(len(found) - len(shown))] if len(found) > len(shown) else []
+    return {"question": {"command": "find", "text": text}, "answers": rows, "notes": notes}
+
+
+def found_text(found: Sequence[NearName], terminal: bool) -> str:
+    """The names near a text as a table."""
+    cells = [[f.kind, f.name, f.met, f.by if f.by != f.name else ""] for f in found]
+    return table(("kind", "name", "match", "written"), cells, terminal)
 
 
 def _thing_json(data: Collection, known: KnownThing) -> dict[str, Any]:
