@@ -38,6 +38,18 @@ FACT_KEYS = (
 )
 _NAMED = ("set", "assembly", "part", "position")
 """What a fact can be asked for by the name of."""
+_NAMES_IN = {
+    "kind": "kind",
+    "positions": "position",
+    "wants": "position",
+    "state": "position",
+    "seen": "position",
+    "grade": "grade",
+    "how": "grade",
+    "source": "source",
+    "via": "via",
+}
+"""The keys that hold names of things -> of which kind: any name of the thing asks for it."""
 _UNSAID = {"called", "trust"}
 
 
@@ -194,7 +206,20 @@ def _meets(graph: WholeGraph, kind: str, row: ListRow, wanted: Condition) -> boo
         return bool(wanted.value) and graph.data.key("set", fold(wanted.value)) == owner
     if kind == "part" and wanted.key == "insidelength":
         texts += _inside_lengths(graph, row.key)
-    return any(wanted.met_by(text) for text in texts) if wanted.value else not texts
+    return _met(graph.data, wanted, texts) if wanted.value else not texts
+
+
+def _met(data: Collection, wanted: Condition, texts: Iterable[str]) -> bool:
+    """Whether one of these texts is what is asked for, or names the same thing."""
+    meant = _thing_in(data, wanted.key, wanted.value)
+    return any(wanted.met_by(t) or (bool(meant) and _thing_in(data, wanted.key, t) == meant) for t in texts)
+
+
+def _thing_in(data: Collection, key: str, text: str) -> tuple[str, ...]:
+    """The thing that a key names, with what is said behind a colon (`volume knob: missing`); () for none."""
+    name, _, rest = text.partition(":") if key in ("state", "seen") else (text, "", "")
+    kind = _NAMES_IN.get(key)
+    return (data.key(kind, fold(name)), fold(rest)) if kind and fold(name) else ()
 
 
 def _inside_lengths(graph: WholeGraph, part: str) -> list[str]:
@@ -290,10 +315,7 @@ def _said_so(data: Collection, saying: Evidence, wanted: Condition) -> bool:
     if wanted.key == "file":
         path, asked = PurePath(saying.where.file).parts, PurePath(wanted.value).parts
         return bool(asked) and path[-len(asked) :] == asked
-    if wanted.key in ("source", "via"):
-        meant = data.key(wanted.key, fold(wanted.value))
-        return any(data.key(wanted.key, fold(text)) == meant for text in texts)
-    return any(wanted.met_by(text) for text in texts)
+    return _met(data, wanted, texts)
 
 
 def _saying_texts(saying: Evidence) -> dict[str, list[str]]:

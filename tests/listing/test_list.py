@@ -223,3 +223,34 @@ def test_a_range_needs_an_end() -> None:
     assert condition("x=..").met_by("..")
     with pytest.raises(WrongUse, match="no range"):
         condition("x=a..b")
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (["parts", "--where", "kind=deck button"], ["K-1", "K-2"]),
+        (["units", "--where", "wants=drive belt"], ["U-08"]),
+        (["units", "--where", "state=wind tyre: worn"], ["U-07"]),
+        (["units", "--where", "state=winding tyre"], ["U-07", "U-08"]),
+        (["assemblies", "--where", "positions=wind tyre"], ["LT mechanism"]),
+        (["facts", "--where", "grade=handled", "--columns", "by"], ["EV"]),
+        (["facts", "--where", "how=touched", "--columns", "by"], ["EV"]),
+    ],
+    ids=lambda words: " ".join(words),
+)
+def test_a_thing_is_meant_by_any_of_its_names(
+    words: list[str], found: list[str], tmp_path: Path, capsys: Any
+) -> None:
+    facts = (
+        "- kind: tape knob\n  also: [deck button]\n- part: K-1\n  kind: deck button\n"
+        "- part: K-2\n  kind: tape knob\n- part: K-3\n  kind: knob\n"
+        "- position: winding tyre\n  also: [wind tyre]\n"
+        "- grade: handled\n  also: [touched]\n  certainty: 0.9\n"
+        "- assembly: LT mechanism\n  positions: [winding tyre]\n"
+        "- unit: U-07\n  state: {wind tyre: worn}\n- unit: U-08\n  state: {wind tyre: good}\n"
+        "  wants: [main belt]\n"
+        "- takes: K-1\n  in: Larkfield LK-40\n  position: tone knob\n  how: touched\n  by: EV\n"
+        "- takes: K-2\n  in: Quillon 31\n  position: tone knob\n  how: printed\n  by: MT\n"
+    )
+    _, answer = ask(capsys, "--data", str(folder_with(tmp_path, [("a.yaml", facts)])), "list", *words)
+    assert [next(iter(row.values())) for row in answer["answers"]] == found
