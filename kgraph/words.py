@@ -95,3 +95,8 @@ FITS_LIKE_BELT = "belt"
 def is_mapping(kind: str, key: str) -> bool:
     """Whether the value of a key is a mapping: what was found of one place is a word."""
     return key in MAPPINGS and kind != "inspected"
+
+
+def settles(condition: str) -> bool:
+    """Whether a condition says what a place is like: `good?` asks, and says nothing."""
+    return bool(condition.strip()) and not condition.strip().endswith("?")

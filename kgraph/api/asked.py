@@ -171,6 +171,8 @@ def faults(
     """The question in the folder's words, and what goes wrong with a set, or what explains signs."""
     from kgraph.questions import faults as asked
 
+    if empty := [sign for sign in signs if not asked.names_a_sign(sign)]:
+        raise WrongUse(f"the sign {empty[0]!r} has no word in it; write it like `one side weak`")
     set_key, _ = set_or_unit(graph, name)
     question: dict[str, Any] = {"command": "faults", "set": graph.data.text("set", set_key)}
     if signs:

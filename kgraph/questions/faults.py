@@ -11,25 +11,23 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence, Set
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from kgraph import beta, records
 from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, WholeGraph
-from kgraph.names import fold, name
+from kgraph.names import did_you_mean, fold, name
 from kgraph.questions.answer import DEFAULT, SCALE_NOTE, Wanted
 from kgraph.questions.asked import budget_of, memo_of
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.names import places_of
+from kgraph.questions.unit_looks import UnitLook, looks, owners_of_unit
 from kgraph.reason import rules, sharing
 from kgraph.reason.rules import State
 from kgraph.reason.walk import Network, cut, explore
 from kgraph.reason.weigh import Aims, Weighed, weigh
 from kgraph.trade.faults import CommonFault, common
-
-if TYPE_CHECKING:
-    from kgraph.collection import Collection
 
 LISTED, UNLISTED = 0.9, 0.05
 """How likely a sign is where a fault lists it, and where it does not: a scale of our own."""
@@ -79,27 +77,6 @@ class Faults(NamedTuple):
 
     rows: tuple[FaultRow, ...]
     notes: tuple[str, ...]
-
-
-class UnitLook(NamedTuple):
-    """What somebody found at a place of a unit when looking."""
-
-    unit: str
-    position: str
-    state: str
-
-
-def looks(data: Collection) -> Iterable[UnitLook]:
-    """What was found at the places of units: as they came in, and by each inspection."""
-    for key, things in data.things["unit"].items():
-        for thing in things:
-            if isinstance(thing, records.Unit):
-                for position, state in thing.state:
-                    yield UnitLook(key, data.key("position", position.key), state)
-    for entry in data.entries:
-        if isinstance(entry, records.Inspected):
-            at = data.key("position", entry.position.key)
-            yield UnitLook(data.key("unit", entry.unit.key), at, entry.state)
 
 
 _AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[UnitLook]]]
@@ -154,7 +131,8 @@ def faults(graph: WholeGraph, set_key: str, signs: Sequence[str] = (), wanted: W
     rows = [r for r in rows if r.certainty is None or r.certainty >= wanted.at_least]
     notes = [SAFETY_NOTE, COMMON_NOTE, *([SCALE_NOTE] if stated else [])]
     if signs:
-        return Faults(tuple(weighed_by_signs(rows, signs)), (*notes, SIGNS_NOTE))
+        unlisted = _unlisted(rows, signs)
+        return Faults(tuple(weighed_by_signs(rows, signs)), (*unlisted, *notes, SIGNS_NOTE))
     rows.sort(key=_order)
     return Faults(tuple(rows), tuple(notes))
 
@@ -333,12 +311,6 @@ class _Found:
         return len(found), len({s.unit for s in looked})
 
 
-def owners_of_unit(data: Collection, unit: str) -> Iterable[str]:
-    """The set of a unit, or the sets where its entries differ."""
-    units = (t for t in data.things["unit"].get(unit, ()) if isinstance(t, records.Unit))
-    return sorted({f"s:{data.key('set', u.set.key)}" for u in units if u.set})
-
-
 def text_of(fact: Fact) -> str:
     """What a fault is called."""
     return fact.record.fault.text if isinstance(fact.record, records.Fault) else fact.of(FaultClaim).fault
@@ -363,6 +335,24 @@ def says_sign(said: str, listed: str) -> bool:
     """Whether a sign as said is a listed one: all words of the one are among those of the other."""
     one, other = _words(said), _words(listed)
     return bool(one and other) and (one <= other or other <= one)
+
+
+def names_a_sign(said: str) -> bool:
+    """Whether a text has a word that a sign can be known by."""
+    return bool(_words(said))
+
+
+def _unlisted(rows: Iterable[FaultRow], signs: Iterable[str]) -> list[str]:
+    """A remark for each sign that no fault lists, with the nearest that one does."""
+    listed = {sign: None for row in rows for sign in row.signs}
+    notes = []
+    for sign in signs:
+        if not any(says_sign(sign, known) for known in listed):
+            near = did_you_mean(sign, listed)
+            notes.append(
+                f"No fault lists the sign {sign!r}, so it tells none apart{near and '; '}{near or '.'}"
+            )
+    return notes
 
 
 def weighed_by_signs(rows: Iterable[FaultRow], signs: Sequence[str]) -> list[FaultRow]:

@@ -11,7 +11,8 @@ from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
 from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
-from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults, looks, owners_of_unit
+from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults
+from kgraph.questions.unit_looks import looks, owners_of_unit
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text

@@ -9,9 +9,10 @@ from kgraph.collection import Collection
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line
 from kgraph.render.shelf import cautions_text, held_text, with_opening
 from kgraph.render.terminal import visible, wrapped
-from kgraph.shelf.conditions import is_spoilt, settles, sounds_spoilt
+from kgraph.shelf.conditions import is_spoilt, sounds_spoilt
 from kgraph.shelf.fitting import Fitting
 from kgraph.shelf.ledger import Held
+from kgraph.words import settles
 
 
 def inspected_text(data: Collection, unit: str, before: Held, state: str, terminal: bool) -> str:

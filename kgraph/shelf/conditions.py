@@ -20,11 +20,6 @@ def is_missing(condition: str) -> bool:
     return _plain(condition) in (TAKEN, "missing")
 
 
-def settles(condition: str) -> bool:
-    """Whether a condition says what a place is like: `good?` asks, and says nothing."""
-    return bool(condition.strip()) and not condition.strip().endswith("?")
-
-
 def is_spoilt(condition: str) -> bool:
     """Whether a condition is one in which a place gives nothing."""
     return " ".join(condition.lower().split()) in SPOILT

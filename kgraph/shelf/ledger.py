@@ -19,7 +19,7 @@ from kgraph.collection.fact_ids import written_id
 from kgraph.fits.graph import Place, WholeGraph
 from kgraph.names import Name
 from kgraph.problems import Problem, Severity, command
-from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt, settles
+from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt
 from kgraph.shelf.events import Event, events_of
 from kgraph.shelf.wholes import parts_of_whole
 
@@ -191,7 +191,9 @@ class _Replay:
 
     def _first(self, set_key: str, position: str, condition: str) -> Held:
         origin = Place(f"s:{set_key}", position)
-        return Held(position, condition, origin, None, not is_spoilt(condition), None, settles(condition))
+        return Held(
+            position, condition, origin, None, not is_spoilt(condition), None, words.settles(condition)
+        )
 
     def happen(self, event: Event) -> None:
         """Take one event in."""
@@ -290,7 +292,7 @@ class _Replay:
         if not usable:
             unit.met.discard(position)
         unit.places[position] = replace(
-            held, condition=event.state, usable=usable, looked=settles(event.state), found=event
+            held, condition=event.state, usable=usable, looked=words.settles(event.state), found=event
         )
 
     def _say_of_gone(self, event: records.Inspected, held: Held) -> None:

@@ -109,6 +109,16 @@ def test_what_inspections_found_is_counted_once_for_each_unit() -> None:
     assert rows["belt stretched or perished", "counterbelt"].counted == (2, 3)
 
 
+def test_a_condition_that_only_asks_is_neither_found_nor_looked_at() -> None:
+    asked = "- inspected: {}\n  of: U-3\n  state: {}\n"
+    said = [("counter belt", "perished?"), ("dial glass", "cracked ?"), ("handle", "good?")]
+    rows = found("larkfieldlk40")
+    graph = graph_of(FOLDER + "".join(asked.format(*one) for one in said))
+    told = {(r.fault, r.position): r for r in faults(graph, "larkfieldlk40").rows}
+    assert told.keys() == rows.keys()
+    assert {k: r.counted for k, r in told.items()} == {k: r.counted for k, r in rows.items()}
+
+
 @pytest.mark.parametrize(("k", "n"), [(0, 1), (1, 1), (4, 6), (0, 40), (39, 40), (500, 1000)])
 def test_the_interval_is_that_of_scipy(k: int, n: int) -> None:
     assert beta.interval(k, n) == pytest.approx(stats.beta.ppf([0.025, 0.975], k + 1, n - k + 1), abs=1e-9)
@@ -141,6 +151,32 @@ def test_a_sign_nobody_lists_is_best_explained_by_none_of_these_or_what_is_often
     rows = faults(graph_of("- set: Larkfield LK-40\n"), "larkfieldlk40", ["smells of violets"]).rows
     none = next(r for r in rows if r.fault is None)
     assert none.probability == max(r.probability or 0 for r in rows)
+
+
+@pytest.mark.parametrize(
+    ("sign", "note"),
+    [
+        ("smells of violets", "No fault lists the sign 'smells of violets', so it tells none apart."),
+        (
+            "osillates while recordin",
+            "No fault lists the sign 'osillates while recordin', so it tells none apart; "
+            "did you mean oscillates while recording?",
+        ),
+        ("weak", ""),
+    ],
+)
+def test_a_sign_nobody_lists_is_told(sign: str, note: str) -> None:
+    notes = faults(graph_of(FOLDER), "larkfieldlk40", [sign]).notes
+    assert [n for n in notes if n.startswith("No fault lists")] == ([note] if note else [])
+
+
+@pytest.mark.parametrize("sign", ["", " ", "the", "?"])
+def test_a_sign_without_a_word_is_refused(
+    sign: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.yaml").write_text(FOLDER, encoding="utf-8")
+    assert run(["--data", str(tmp_path), "faults", "Larkfield LK-40", "--sign", sign]) == 2
+    assert "has no word in it" in capsys.readouterr().err
 
 
 def test_a_state_is_matched_by_what_is_wrong_and_not_by_the_name_of_the_place() -> None:
