@@ -13,11 +13,11 @@ from kgraph.collection import Collection, shown_name
 from kgraph.collection.fact_ids import ids_by_other_names, saying_id, written_id
 from kgraph.collection.resolving import names_used
 from kgraph.collection.sayings import FACT_TYPES
+from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
-from kgraph.shelf.events import Event, withdrawn_events
 from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
 
 

@@ -23,7 +23,7 @@ LEVELS = (
     ("facts",),
     ("interface",),
     ("collection",),
-    ("matching",),
+    ("matching", "events"),
     ("fits", "belts"),
     ("reason",),
     ("recognition",),
@@ -52,7 +52,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
-PURE |= {"recognition", "claims", "belt_sizes", "size_rules", "forces"}
+PURE |= {"recognition", "events", "claims", "belt_sizes", "size_rules", "forces"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -9,12 +9,12 @@ from kgraph import collection, lookup
 from kgraph.api import event_log
 from kgraph.checks.newcomers import Newcomer
 from kgraph.collection import fact_ids, sayings
+from kgraph.events import Event, withdrawal_of
 from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.records import Entry, Statement, Thing, Withdraw
-from kgraph.shelf.events import Event, withdrawal_of
 
 
 def refuse_gone(graph: WholeGraph, fact_id: str) -> None:

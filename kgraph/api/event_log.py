@@ -10,11 +10,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from kgraph import collection, records
+from kgraph.events import Event
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import WholeGraph
 from kgraph.folder import disk, schema, writing
 from kgraph.problems import CannotRun, Problem, WrongUse
-from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Shelf, shelf_now
 
 NEW_FILE = "bench.yaml"

@@ -11,13 +11,13 @@ from kgraph import collection
 from kgraph.api import adding, event_log
 from kgraph.api.entries import Pairs, checked, with_pictures
 from kgraph.checks.newcomers import newcomers
+from kgraph.events import Event
 from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.folder import writing
 from kgraph.photographs import Picture, keep
 from kgraph.problems import CannotRun
 from kgraph.records import Entry
-from kgraph.shelf.events import Event
 
 
 class Doubtful(UserWarning):

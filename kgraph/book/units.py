@@ -10,9 +10,9 @@ from kgraph.book.addresses import Ref
 from kgraph.book.ground import BookGround, anchor
 from kgraph.book.views import Photo
 from kgraph.collection import NOT_KNOWN_YET
+from kgraph.events import Event
 from kgraph.names import Name
 from kgraph.render.event_words import event_says, receiver
-from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Held, Owed, UnitNow, is_known
 
 APART = frozenset({"set", "role", "keep", "state", "wants"})

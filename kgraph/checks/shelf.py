@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 
 from kgraph import records
 from kgraph.checks.ground import Check, CheckGround, error, warning
+from kgraph.events import Event
 from kgraph.names import Name
 from kgraph.problems import Problem, Where, command, shown
 from kgraph.shelf.conditions import SPOILT, TAKEN, sounds_spoilt
-from kgraph.shelf.events import Event
 
 
 def events_name_known_units(ground: CheckGround) -> Iterator[Problem]:

@@ -24,6 +24,7 @@ from kgraph.cli.filling import Pairs, Value, ask_for_entry, joined, mapping
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Settings
+from kgraph.events import Event
 from kgraph.fits import graph as graphs
 from kgraph.folder import entry_keys, writing
 from kgraph.photographs import Picture, keep
@@ -32,7 +33,6 @@ from kgraph.records import Entry, Withdraw
 from kgraph.render.event_words import event_says
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
-from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import shelf_now
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, is_mapping

@@ -16,6 +16,7 @@ from kgraph.api.loaded import Loaded
 from kgraph.cli.loading import load
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
+from kgraph.events import Event
 from kgraph.exchange.formats import (
     FOLDER,
     FORMATS,
@@ -26,7 +27,6 @@ from kgraph.fits import graph as graphs
 from kgraph.folder import disk, writing
 from kgraph.problems import WrongUse
 from kgraph.render.terminal import visible
-from kgraph.shelf.events import Event
 
 if TYPE_CHECKING:
     from kgraph.records import Entry

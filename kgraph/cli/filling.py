@@ -12,11 +12,11 @@ import click
 
 from kgraph import checks, records, words
 from kgraph.api.loaded import Loaded
+from kgraph.events import Event
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.terminal import visible, visible_lines
-from kgraph.shelf.events import Event
 from kgraph.usual_keys import Key, of_kind, of_part
 from kgraph.words import LISTS, is_mapping
 

@@ -21,6 +21,7 @@ from kgraph.collection.fact_ids import saying_id, written_id
 from kgraph.collection.resolving import claim_of
 from kgraph.collection.sayings import EVENT_TYPES, FACT_TYPES
 from kgraph.collection.trusting import graded, source_trust, via_trust
+from kgraph.events import withdrawn_events
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.meanings import Meanings
@@ -31,7 +32,6 @@ from kgraph.folder.marks import split_note
 from kgraph.folder.writing import Value
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Where, shown
-from kgraph.shelf.events import withdrawn_events
 
 
 @dataclass(frozen=True, slots=True)

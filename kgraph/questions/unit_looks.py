@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import records
+from kgraph.events import events_of
 from kgraph.words import settles
 
 if TYPE_CHECKING:
@@ -21,7 +22,10 @@ class UnitLook(NamedTuple):
 
 
 def looks(data: Collection) -> Iterable[UnitLook]:
-    """What was found at the places of units, as they came in and by each inspection; not what is asked."""
+    """What was found at the places of units, as they came in and by each inspection that holds.
+
+    A condition that only asks (`worn?`) says nothing.
+    """
     return (look for look in _told(data) if settles(look.state))
 
 
@@ -31,10 +35,10 @@ def _told(data: Collection) -> Iterable[UnitLook]:
             if isinstance(thing, records.Unit):
                 for position, state in thing.state:
                     yield UnitLook(key, data.key("position", position.key), state)
-    for entry in data.entries:
-        if isinstance(entry, records.Inspected):
-            at = data.key("position", entry.position.key)
-            yield UnitLook(data.key("unit", entry.unit.key), at, entry.state)
+    for event in events_of(data):
+        if isinstance(event, records.Inspected):
+            at = data.key("position", event.position.key)
+            yield UnitLook(data.key("unit", event.unit.key), at, event.state)
 
 
 def owners_of_unit(data: Collection, unit: str) -> Iterable[str]:

@@ -7,8 +7,8 @@ from typing import Any
 from kgraph import records
 from kgraph.collection import Collection
 from kgraph.collection.fact_ids import written_id
+from kgraph.events import Event
 from kgraph.names import Name
-from kgraph.shelf.events import Event
 
 # What is owed ---------------------------------------------------------------------------------
 

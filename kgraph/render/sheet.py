@@ -10,6 +10,7 @@ from typing import Any
 
 from kgraph import records, words
 from kgraph.collection import NOT_KNOWN_YET, Collection
+from kgraph.events import Event
 from kgraph.facts import Fact
 from kgraph.money import Money, sums
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, percent
@@ -20,7 +21,6 @@ from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 from kgraph.shelf.conditions import TAKEN
-from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Held, Owed
 from kgraph.shelf.sheet import FittedArticle, JobSheet, Spent
 

@@ -8,6 +8,7 @@ from typing import Any
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.collection.fact_ids import written_id
+from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import KnownThing, NearName
 from kgraph.render import below
@@ -18,7 +19,6 @@ from kgraph.render.sentences import says
 from kgraph.render.shelf import held_json, held_text, made_for
 from kgraph.render.terminal import table, visible
 from kgraph.render.values import value_text
-from kgraph.shelf.events import Event, withdrawn_events
 from kgraph.shelf.ledger import Held, UnitNow, is_known
 
 

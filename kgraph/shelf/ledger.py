@@ -16,11 +16,11 @@ from dataclasses import dataclass, field, replace
 from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection
 from kgraph.collection.fact_ids import written_id
+from kgraph.events import Event, events_of
 from kgraph.fits.graph import Place, WholeGraph
 from kgraph.names import Name
 from kgraph.problems import Problem, Severity, command
 from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt
-from kgraph.shelf.events import Event, events_of
 from kgraph.shelf.wholes import parts_of_whole
 
 KEEP = 5.0

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 from kgraph import records
 from kgraph.collection import Collection
+from kgraph.events import Event
 from kgraph.fits.graph import Place, WholeGraph
 from kgraph.money import Money
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
 from kgraph.shelf.conditions import TAKEN, is_spoilt
-from kgraph.shelf.events import Event
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import OfferSource
 from kgraph.shelf.taking import ALL, OPENING, may_not_go

@@ -119,6 +119,19 @@ def test_a_condition_that_only_asks_is_neither_found_nor_looked_at() -> None:
     assert {k: r.counted for k, r in told.items()} == {k: r.counted for k, r in rows.items()}
 
 
+def test_an_inspection_that_was_taken_back_or_corrected_is_not_counted() -> None:
+    said = (
+        "- inspected: counter belt\n  of: U-2\n  state: perished\n  id: E-1\n"
+        "- withdraw: E-1\n  why: the wrong unit\n"
+        "- inspected: handle\n  of: U-2\n  state: cracked\n  id: E-2\n"
+        "- withdraw: E-2\n  why: corrected\n- inspected: handle\n  of: U-2\n  state: bent\n"
+    )
+    rows = {(r.fault, r.position): r for r in faults(graph_of(FOLDER + said), "larkfieldlk40").rows}
+    assert rows["belt stretched or perished", "counterbelt"].counted == (1, 2)
+    assert ("cracked", "handle") not in rows
+    assert rows["bent", "handle"].counted == (1, 1)
+
+
 @pytest.mark.parametrize(("k", "n"), [(0, 1), (1, 1), (4, 6), (0, 40), (39, 40), (500, 1000)])
 def test_the_interval_is_that_of_scipy(k: int, n: int) -> None:
     assert beta.interval(k, n) == pytest.approx(stats.beta.ppf([0.025, 0.975], k + 1, n - k + 1), abs=1e-9)
