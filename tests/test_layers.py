@@ -15,7 +15,7 @@ PACKAGE = ROOT / "kgraph"
 LEVELS = (
     ("problems", "system"),
     ("names", "quantities", "words", "claims"),
-    ("money", "belt_sizes", "size_rules", "forces"),
+    ("money", "belt_sizes", "size_rules", "forces", "years"),
     ("mains", "ratings", "beta"),
     ("records", "usual_keys"),
     ("folder",),
@@ -52,7 +52,7 @@ LEVEL = {room: height for height, rooms in enumerate(LEVELS) for room in rooms}
 
 PURE = {"fits", "belts", "shelf", "facts", "collection", "records", "names", "quantities", "words"}
 PURE |= {"beta", "mains", "matching", "money", "ratings", "usual_keys", "reason", "questions"}
-PURE |= {"recognition", "events", "claims", "belt_sizes", "size_rules", "forces"}
+PURE |= {"recognition", "events", "claims", "belt_sizes", "size_rules", "forces", "years"}
 """Model, rules and mechanics: no files, no terminal, no process."""
 OUTSIDE = {"os", "pathlib", "click", "sys", "io"}
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from kgraph import belt_sizes, mains, quantities
+from kgraph import belt_sizes, mains, quantities, years
 from kgraph.names import compared
 from kgraph.problems import WrongUse, shown
 
@@ -35,7 +35,7 @@ class Condition(NamedTuple):
         if self.is_range:
             return _between(self, text)
         if _YEAR.fullmatch(self.value) and self.key != "date":
-            return _overlap(_years(text), (self.value, self.value))
+            return _overlap(years.span(text), (self.value, self.value))
         wanted, found = _millimetres(self.value), _millimetres(text)
         return bool(wanted) and wanted == found
 
@@ -43,9 +43,6 @@ class Condition(NamedTuple):
 _RANGE = re.compile(r"(?P<low>.*?)\s*\.\.\s*(?P<high>.*)")
 _YEAR = re.compile(r"\d{4}", re.ASCII)
 _DATE = re.compile(r"\d{4}(?:-\d\d){0,2}", re.ASCII)
-_YEARS = re.compile(
-    r"(?:about|ca\.?|~|from|since)?\s*(\d{4})(?:\s*(?:-|–|/|to|until)\s*(\d{4}|\d\d))?", re.ASCII | re.I
-)
 _NUMBER = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*(.*?)\s*", re.ASCII | re.S)
 
 
@@ -93,7 +90,7 @@ def _between_ends(found: Condition) -> list[float | None]:
 
 def _between(wanted: Condition, text: str) -> bool:
     if all(_DATE.fullmatch(end) for end in (wanted.low, wanted.high) if end):
-        days = (text, text) if wanted.key == "date" and _DATE.fullmatch(text) else _years(text)
+        days = (text, text) if wanted.key == "date" and _DATE.fullmatch(text) else years.span(text)
         if days or wanted.key == "date":
             return _overlap(days, (wanted.low, wanted.high))
     low, high = _size(wanted.low), _size(wanted.high)
@@ -112,15 +109,6 @@ def _overlap(found: tuple[str, str] | None, wanted: tuple[str, str]) -> bool:
     before = bool(low) and last[: len(low)] < low[: len(last)]
     after = bool(high) and first[: len(high)] > high[: len(first)]
     return not before and not after
-
-
-def _years(text: str) -> tuple[str, str] | None:
-    """The first and last year of a text such as `1981-1984`, `1979-81` or `about 1980`."""
-    found = _YEARS.fullmatch(text.strip())
-    if found is None:
-        return None
-    first, last = found[1], found[2] or found[1]
-    return first, last if len(last) == 4 else first[:2] + last
 
 
 def _alike(wanted: str, found: str) -> bool:

@@ -77,6 +77,13 @@ def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset())
     if look.size_mm is not None:
         return _of_measure(graph, look)
     trait = traits.trait(graph, look.key)
+    if not look.agrees:
+        return _of_value(graph, look, trait, hidden)
+    fit = _of_value(graph, look, traits.merged(trait, look.agrees, look.value), hidden)
+    return fit._replace(trait=traits.without(graph, trait, hidden))
+
+
+def _of_value(graph: WholeGraph, look: Look, trait: traits.Trait, hidden: frozenset[str]) -> LookFit:
     known = values_known(trait, look.value)
     trait = traits.without(graph, trait, hidden) if hidden else trait
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import NamedTuple
 
-from kgraph import mains, quantities, words
+from kgraph import mains, quantities, words, years
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import compared, did_you_mean, fold
 from kgraph.recognition import traits
@@ -16,6 +16,10 @@ NOT_TO_BE_SEEN = frozenset({"nottobeseen", "faded", "missing", "broken", "gone",
 UNREADABLE = frozenset({"unreadable", "illegible", "cannotberead"})
 CANNOT_BE = frozenset({"cannotbe", "notapplicable", "cannotbethere"})
 """Four ways not to have a value (as DELTA and SDD keep them apart); only the last is a value of its own."""
+STAMP = "stamp"
+"""The key at which what is stamped on an assembly may be told where no set records stamps."""
+YEARS = frozenset({"years", "year"})
+"""The keys at which a year agrees with every span that holds it."""
 
 
 class Look(NamedTuple):
@@ -28,6 +32,8 @@ class Look(NamedTuple):
     size_mm: float | None = None
     error_mm: float = 0.0
     worn: bool = False
+    agrees: frozenset[str] = frozenset()
+    """The recorded values that agree with the one seen, such as the spans that hold a year."""
 
 
 class Seen(NamedTuple):
@@ -44,7 +50,7 @@ def read(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Seen:
     silent: list[str] = []
     notes: list[str] = []
     known = traits.keys_of(graph)
-    for name, text in given:
+    for name, text in _one_by_one(graph, given):
         key = "" if compared(name) == "features" else graph.data.key("position", fold(name)) or compared(name)
         key = compared(name) if key not in known and compared(name) in known else key
         if why := _silence(name, text):
@@ -52,15 +58,47 @@ def read(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Seen:
             continue
         if not key:
             key, name, text = compared(text), text, traits.YES
+        if key == STAMP and key not in known and (marked := _marked(graph, text)):
+            notes.append(f"the stamp {text} is taken for {marked[1]}, a {known[marked[0]]}")
+            key, text = marked
         if key not in known and _measured_place(graph, key) is None:
             near = did_you_mean(name, known.values()) or "no key is near it"
-            notes.append(f"no set records {name!r}: {near}; it is taken as unknown to all")
+            notes.append(f"no set records {name!r}, which is taken as unknown to all; {near}")
             silent.append(f"{name} = {text}: no set records it")
             continue
         look = _look(graph, key, known.get(key, name), text, notes)
         if look:
             looks.setdefault((look.key, look.value), look)
     return Seen(tuple(looks.values()), tuple(silent), tuple(notes))
+
+
+def _one_by_one(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    """Each pair; a text of several values that the key has (`LW, MW`) as a pair for each of them."""
+    for name, text in given:
+        parts = [part.strip() for part in text.split(",")]
+        texts = traits.recorded(graph, compared(name)).texts if len(parts) > 1 else {}
+        if compared(text) not in texts and any(compared(part) in texts for part in parts):
+            yield from ((name, part) for part in parts)
+        else:
+            yield name, text
+
+
+def _marked(graph: WholeGraph, text: str) -> tuple[str, str] | None:
+    """(kind, name) of the one assembly that a stamp may be of."""
+    kinds = traits.kinds_of_assembly(graph)
+    found = [
+        (kind, a) for kind in kinds if (a := _assembly_called(graph, traits.recorded(graph, kind), text))
+    ]
+    return (found[0][0], graph.data.text("assembly", found[0][1])) if len(found) == 1 else None
+
+
+def _assembly_called(graph: WholeGraph, trait: traits.Trait, text: str) -> str:
+    """The key of the assembly of one kind that is called so, or whose name alone begins so; or ""."""
+    named = graph.data.key("assembly", fold(text))
+    if named in trait.texts:
+        return named
+    begins = [v for v, t in trait.texts.items() if t.casefold().startswith(f"{text.strip().casefold()} ")]
+    return begins[0] if len(begins) == 1 else ""
 
 
 def _silence(name: str, text: str) -> str:
@@ -95,11 +133,16 @@ def _look(graph: WholeGraph, key: str, name: str, text: str, notes: list[str]) -
             value = traits.one_name(graph, is_part)
         if value not in trait.texts and _length(_unworn(text)):
             return _measure(key, name, text, notes)
+    elif key in traits.kinds_of_assembly(graph):
+        value = _assembly_called(graph, trait, text) or value
     if value not in trait.texts:
         meant = mains.keys(key, text)
         same = [v for v, t in trait.texts.items() if mains.keys(key, t) & meant]
         if len(same) == 1:
             return Look(key, name, same[0], text)
+        agrees = frozenset(v for v, t in trait.texts.items() if key in YEARS and years.overlap(t, text))
+        if agrees:
+            return Look(key, name, value, text, agrees=agrees)
         near = did_you_mean(text, trait.texts.values())
         notes.append(f"no set has {text!r} for {name}; {near or 'it is weighed as a value of its own'}")
     return Look(key, name, value, text)
@@ -135,7 +178,7 @@ def _measure(key: str, name: str, text: str, notes: list[str]) -> Look | None:
     try:
         found = quantities.length(plain, low_mm=0.01, high_mm=10_000.0)
     except quantities.QuantityError as error:
-        notes.append(f"{name}: {error}; it is left out")
+        notes.append(f"{name} is left out: {error}")
         return None
     return Look(key, name, text, text, found.mm, max(found.plus_minus_mm, 0.01 * found.mm), worn)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Set
+from collections.abc import Iterable, Iterator, Mapping, Set
 from itertools import count
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -197,6 +197,18 @@ def _recorded(graph: WholeGraph, key: str) -> Trait:
     _add_exceptions(graph, key, direct)
     name = keys_of(graph).get(key, key)
     return Trait(key, name, texts, direct, {}, misread(graph, key), place)
+
+
+def merged(found: Trait, values: Set[str], one: str) -> Trait:
+    """The same with several values as one."""
+
+    def with_one(known: Mapping[str, KnownTrait]) -> dict[str, KnownTrait]:
+        return {
+            o: k._replace(values=frozenset(one if v in values else v for v in k.values))
+            for o, k in known.items()
+        }
+
+    return found._replace(direct=with_one(found.direct), at=with_one(found.at))
 
 
 def without(graph: WholeGraph, found: Trait, owners: frozenset[str]) -> Trait:
