@@ -36,11 +36,12 @@ def newcomers(data: Collection, entries: Iterable[records.Entry]) -> list[Newcom
     found: dict[tuple[str, str], Newcomer] = {}
     for entry in come:
         for kind, named, declared in _named(after, entry):
-            key = data.key(kind, named.key)
-            if (kind, key) in found or data.knows(kind, key):
+            key = after.key(kind, named.key)
+            if (kind, key) in found or data.knows(kind, key) or data.knows(kind, data.key(kind, named.key)):
                 continue
             near, doubtful = known.near(kind, named)
-            found[kind, key] = Newcomer(kind, named.text, near, declared, doubtful)
+            called = named.text if key == named.key else after.text(kind, key)
+            found[kind, key] = Newcomer(kind, called, near, declared, doubtful)
         for named in getattr(entry, "exceptions", ()):
             if near := known.near_exception(named):
                 found.setdefault(("except", named.key), Newcomer("except", named.text, near, False, True))

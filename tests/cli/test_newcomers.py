@@ -216,3 +216,15 @@ def test_a_dry_run_tells_and_asks_nothing(folder: Path, capsys: Any) -> None:
     found = json.loads(said.out)["new names"]
     assert {"kind": "position", "name": "vollume knob", "near": "volume knob"} in found
     assert "new position: vollume knob (did you mean volume knob?)" in said.err
+
+
+def test_another_name_that_comes_along_is_no_new_thing(folder: Path, capsys: Any) -> None:
+    theirs = folder.parent / "theirs"
+    theirs.mkdir()
+    (theirs / "a.yaml").write_text(
+        "- set: Orvanek 2200\n  also: [OV 2200]\n- set: Quillon 31\n  also: [Q31]\n"
+        "- rebadge: [OV 2200, Q31]\n  how: compared\n",
+        encoding="utf-8",
+    )
+    assert run(["--data", str(folder), "merge", str(theirs), "--yes"]) == 0
+    assert "new set" not in capsys.readouterr().err
