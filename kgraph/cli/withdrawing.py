@@ -156,4 +156,8 @@ def _show(data: Collection, found: list[tuple[Fact, bool]]) -> None:
     if len(found) > _MOST_SHOWN:
         print(f"and {len(found) - _MOST_SHOWN} more")
     gone = sum(whole for _, whole in found)
-    print(f"{counted(gone, 'fact')} no longer counts, {len(found) - gone} stay by what others say")
+    stay = len(found) - gone
+    print(
+        f"{counted(gone, 'fact')} no longer count{'s' * (gone == 1)}, "
+        f"{stay} stay{'s' * (stay == 1)} by what others say"
+    )

@@ -228,7 +228,7 @@ def test_what_one_member_said_is_taken_back_for_that_member(tmp_path: Path) -> N
 def test_all_that_somebody_said_is_taken_back_in_one_append(tmp_path: Path, capsys: Any) -> None:
     folder = folder_of(tmp_path, "club", BOTH + TAKES.format("K-9", "fitted") + "  by: EV\n")
     assert run(["--data", str(folder), "withdraw", "--by", "EV", "--why", "guessed", "--yes"]) == 0
-    assert "1 fact no longer counts, 1 stay" in capsys.readouterr().out
+    assert "1 fact no longer counts, 1 stays by" in capsys.readouterr().out
     assert (of_part(folder, "k114"), of_part(folder, "k9")) == (0.85, None)
     assert run(["--data", str(folder), "withdraw", "--by", "NOBODY", "--why", "x", "--yes"]) == 2
     assert run(["--data", str(folder), "withdraw", "--why", "x", "--yes"]) == 2
