@@ -164,10 +164,17 @@ def _split(rest: Sequence[str]) -> tuple[list[str], list[tuple[str, str]]]:
     return names, options
 
 
+_SEEN_ON_A_SET = ("bands", "features")
+"""Keys of a set that are lists, and of which no single value has a comma."""
+
+
 def merged_options(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
     """Keys with their values, each once: what is said again adds to a list or a mapping."""
     merged: dict[str, Value] = {}
     for key, value in options:
+        if ", " in value and (key in LISTS or key in _SEEN_ON_A_SET):
+            more = f"for several say --{key.replace(' ', '-')} again for each"
+            print(visible(f"warning: {value!r} is taken for one; {more}"), file=sys.stderr)
         if key == "pulley":
             merged.setdefault("pulleys", [])
             _as_list(merged["pulleys"]).append(mapping("--pulley", value, ","))
@@ -178,9 +185,6 @@ def merged_options(kind: str, options: Sequence[tuple[str, str]]) -> Pairs:
         elif key in LISTS:
             merged.setdefault(key, [])
             _as_list(merged[key]).append(value)
-            if ", " in value:
-                more = f"for several say --{key.replace(' ', '-')} again for each"
-                print(visible(f"warning: {value!r} is one name; {more}"), file=sys.stderr)
         elif key in merged and key in several(kind):
             before = merged[key]
             merged[key] = [*(before if isinstance(before, list) else [before]), value]

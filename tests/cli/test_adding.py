@@ -87,8 +87,9 @@ def test_what_would_be_wrong_beside_others_is_not_written(
         ),
         (
             ["rebadge", "Aldo A-1", "Corr C-1", "--except", "lid, roller"],
-            "is one name; for several say --except",
+            "is taken for one; for several say --except",
         ),
+        (["set", "Dorn D-1", "--bands", "LW, MW"], "is taken for one; for several say --bands"),
         (["unit", "U-2", "--set", "Aldo A-1", "--state", "lid=misisng"], "misisng counts as there and whole"),
     ],
 )
