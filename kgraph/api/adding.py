@@ -7,6 +7,7 @@ from pathlib import Path
 
 from kgraph import collection, lookup
 from kgraph.api import event_log
+from kgraph.api.taking_back import taking_back
 from kgraph.checks.newcomers import Newcomer
 from kgraph.collection import fact_ids, sayings
 from kgraph.events import Event, withdrawal_of
@@ -126,16 +127,17 @@ def _taken_back(
     before = graph.data.facts
     changed = [f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence]
     changed += [f for i, f in after.facts.items() if i not in before]
-    if not changed and (fact := lookup.fact_with_id(graph.data, entry.target)):
-        _refuse_vain(entry, fact)
+    if not changed and lookup.fact_with_id(graph.data, entry.target):
+        _refuse_vain(graph, entry)
     meant = lookup.fact_as_said(graph.data, entry.target)
     return (meant or changed[0], None) if changed else None
 
 
-def _refuse_vain(entry: Withdraw, fact: Fact) -> None:
+def _refuse_vain(graph: WholeGraph, entry: Withdraw) -> None:
     says = "this would take nothing back"
-    if fact.record and fact.record.corrects.strip() == entry.target.strip():
-        raise WrongUse(f"{says}: what is left of {fact.record.corrects} corrects it; withdraw {fact.id}")
+    if (left := taking_back(graph.data, entry.target).targets) != (entry.target.strip(),):
+        ids = " and ".join(left)
+        raise WrongUse(f"{says}: what is left of {entry.target} corrects it; withdraw {ids}")
     raise WrongUse(f"{says}: the same withdrawal was itself taken back before; say why in other words")
 
 

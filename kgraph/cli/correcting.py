@@ -13,12 +13,13 @@ from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.entries import with_pictures
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
+from kgraph.api.taking_back import taking_back
 from kgraph.cli.adding import merged_options, write
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
 from kgraph.cli.picturing import full_option
 from kgraph.cli.settings import Settings
-from kgraph.collection import fact_ids, trusting
+from kgraph.collection import Collection, fact_ids, trusting
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
@@ -106,17 +107,35 @@ def _divided(text: str) -> list[str]:
 
 
 def _corrected(loaded: Loaded, fact_id: str, new: dict[str, Value], said: dict[str, str]) -> list[Pairs]:
-    """The withdrawal and the corrected entry; raises WrongUse where nothing would change."""
+    """The withdrawals and the corrected entry; raises WrongUse where nothing would change."""
     old = _saying(loaded, fact_id, said["source"])
     before: dict[str, Value] = {k: plain(v) for k, v in old.pairs if k not in _FIXED}
+    if sources := _sources_left(loaded, fact_id, old, said["source"]):
+        before["source"] = sources if len(sources) > 1 else sources[0]
     order = entry_keys.keys_of(old.kind)
-    told = {k: said[k] for k in ("by", "date") if said[k]}
-    after = {k: v for k, v in {**before, **told, **new}.items() if v not in ("", [], {})}
+    who = {k: said[k] for k in ("by", "date") if said[k]}
+    after = {k: v for k, v in {**before, **who, **new}.items() if v not in ("", [], {})}
     after = dict(sorted(after.items(), key=lambda item: order.index(item[0]) if item[0] in order else 0))
     why = said["why"] or "corrected: " + ", ".join(f"{k} was {_shown(old, k)}" for k in new)
-    withdraw: Pairs = [("withdraw", fact_id), ("why", why)]
-    withdraw += [(k, said[k]) for k in ("source", "by", "date") if said[k]]
-    return [withdraw, [*after.items(), *_own_id(old, before, after), ("corrects", fact_id)]]
+    told: Pairs = [("why", why), *((k, said[k]) for k in ("source", "by", "date") if said[k])]
+    back = taking_back(loaded.data, fact_id, lambda r: _is_meant(loaded.data, r, said["source"]))
+    gone: list[Pairs] = [[("withdraw", target), *told] for target in back.targets]
+    return [*gone, [*_said_again(loaded, before, old, after), ("corrects", back.corrects)]]
+
+
+def _sources_left(loaded: Loaded, fact_id: str, old: Statement, source: str) -> list[Value]:
+    """The sources of a saying that nobody took back, or the one of them that is corrected."""
+    data, fact = loaded.data, lookup.fact_as_said(loaded.data, fact_id)
+    texts = [t for e in fact.evidence if e.where == old.where for t in e.sources] if fact else []
+    return [t for t in texts if not source or _is_source(data, t, source)]
+
+
+def _is_meant(data: Collection, said: Statement, source: str) -> bool:
+    return not source or any(_is_source(data, n.text, source) for n in said.sources)
+
+
+def _is_source(data: Collection, text: str, source: str) -> bool:
+    return data.key("source", fold(text)) == data.key("source", fold(source))
 
 
 def _shown(old: Statement, key: str) -> str:
@@ -133,10 +152,8 @@ def _saying(loaded: Loaded, fact_id: str, source: str) -> Statement:
         return found
     places = {id(e.where) for e in fact.evidence}
     said = [e for e in data.entries if isinstance(e, Statement) and id(e.where) in places]
-    if source:
-        key = data.key("source", fold(source))
-        said = [e for e in said if key in {data.key("source", n.key) for n in e.sources}]
-    elif len(said) > 1:
+    said = [e for e in said if _is_meant(data, e, source)]
+    if len(said) > 1 and not source:
         names = ", ".join(f"{_who(e)} ({e.where})" for e in said)
         says = f"warning: it is said {len(said)} times and all of them are taken back: {names}"
         print(visible(f"{says}; --source names one"), file=sys.stderr)
@@ -159,6 +176,24 @@ def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -
     if own == fact_ids.saying_id(was.pairs):
         raise WrongUse("it says so already; nothing was written")
     return [("id", own)]
+
+
+_AGAIN = re.compile(r"(?:^|; )said again(?: \(\d+\))?$")
+
+
+def _said_again(loaded: Loaded, before: dict[str, Value], old: Statement, after: dict[str, Value]) -> Pairs:
+    """The corrected entry with an id of its own where it needs one.
+
+    What was said before in the same words and taken back would be taken back still: it gets a note.
+    """
+    said = [e for e in loaded.data.entries if isinstance(e, Statement)]
+    taken = {e.own_id.strip() for e in said} | {fact_ids.saying_id(e.pairs) for e in said}
+    note, number = _AGAIN.sub("", str(after.get("note", ""))), 0
+    while (own := _own_id(old, before, after)) and own[0][1] in taken:
+        number += 1
+        again = "said again" if number == 1 else f"said again ({number})"
+        after = {**after, "note": f"{note}; {again}" if note else again}
+    return [*after.items(), *own]
 
 
 def _read(pairs: dict[str, Value]) -> Statement | None:

@@ -11,6 +11,7 @@ from kgraph import lookup
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
+from kgraph.api.taking_back import sayings_left, taking_back
 from kgraph.cli import events
 from kgraph.cli.adding import write
 from kgraph.cli.exchanging import counted
@@ -19,7 +20,6 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.collection.fact_ids import saying_id
-from kgraph.collection.sayings import FACT_TYPES
 from kgraph.facts import Fact
 from kgraph.folder import writing
 from kgraph.names import fold
@@ -69,12 +69,12 @@ def withdraw(
         refuse_unsaid(loaded.graph, fact_id, said["source"])
     if said["via"]:
         _refuse_not_come(loaded, fact_id, said["via"])
-    given: Pairs = [("withdraw", fact_id), *_told(said)]
-    if all_sayings:
-        return write(settings, loaded, [[*given, ("all sayings", "yes")]], yes, file_name)
     chosen = any(said[key] for key in ("source", "by", "via"))
-    own = [] if chosen else _own_beside_others(loaded.data, fact_id)
-    entries: list[Pairs] = [[("withdraw", saying_id(r.pairs)), *_told(said)] for r in own] or [given]
+    own = [] if chosen or all_sayings else _own_beside_others(loaded.data, fact_id)
+    meant = _meant(loaded.data, said) if chosen else None
+    targets = [saying_id(r.pairs) for r in own] or taking_back(loaded.data, fact_id, meant).targets
+    told = [*_told(said), *([("all sayings", "yes")] if all_sayings else [])]
+    entries: list[Pairs] = [[("withdraw", target), *told] for target in targets]
     return write(settings, loaded, entries, yes, file_name)
 
 
@@ -82,23 +82,17 @@ def _told(said: dict[str, str]) -> Pairs:
     return [(key, said[key]) for key in ("why", "source", "by", "via", "date") if said[key]]
 
 
-def _sayings(data: Collection, fact: Fact) -> list[Statement]:
-    """The sayings of a fact that count."""
-    places = {e.where for e in fact.evidence}
-    return [e for e in data.entries if isinstance(e, FACT_TYPES) and e.where in places]
-
-
 def _own_beside_others(data: Collection, fact_id: str) -> list[Statement]:
     """What we say of a fact ourselves, where it came by another folder too."""
     fact = lookup.fact_as_said(data, fact_id)
-    every = _sayings(data, fact) if fact else []
+    every = sayings_left(data, fact) if fact else []
     own = [r for r in every if not r.via]
     return own if len(own) < len(every) else []
 
 
 def _refuse_not_come(loaded: Loaded, fact_id: str, via: str) -> None:
     fact = lookup.fact_as_said(loaded.data, fact_id)
-    came = {r.via[0].key for r in (_sayings(loaded.data, fact) if fact else ()) if r.via}
+    came = {r.via[0].key for r in (sayings_left(loaded.data, fact) if fact else ()) if r.via}
     if fold(via) not in came:
         raise WrongUse(f"it did not come by the folder of {via!r}; `kgraph show {fact_id}` tells who says it")
 
@@ -114,7 +108,7 @@ def _all_said(
     is_meant = _meant(data, said)
     found: list[tuple[Fact, bool]] = []
     for fact in data.facts_as_said():
-        meant = [is_meant(record) for record in _sayings(data, fact)]
+        meant = [is_meant(record) for record in sayings_left(data, fact)]
         if any(meant):
             found.append((fact, all(meant)))
     if not found:
@@ -124,7 +118,8 @@ def _all_said(
     if not yes and not events.agreed("write it?"):
         return 1
     folder = settings.folders[0]
-    texts = [writing.entry_text([("withdraw", fact.id), *_told(said)]) for fact, _ in found]
+    targets = [t for fact, _ in found for t in taking_back(data, fact.id, is_meant).targets]
+    texts = [writing.entry_text([("withdraw", target), *_told(said)]) for target in targets]
     written = writing.append(folder, Path(folder) / (file_name or NEW_FILE), texts)
     print(f"written: {counted(len(texts), 'withdrawal')} to {visible(written.places[0].file)}")
     return 0

@@ -171,10 +171,66 @@ def test_what_it_states_stays_and_how_it_is_known_changes(folder: Path, capsys: 
     assert answer["certainty"] == 0.4
     new = answer["proof"][0]["fact"]
     assert new != old
-    assert run(["--data", str(folder), "withdraw", old, "--why", "misread", "--yes"]) == 2
-    assert f"withdraw {new}" in capsys.readouterr().err
     assert run(["--data", str(folder), "withdraw", new, "--why", "misread", "--yes"]) == 0
     assert asked(folder, capsys, "takers", "K-114") == []
+
+
+def certainty(folder: Path, capsys: Any) -> float:
+    (answer,) = [a for a in asked(folder, capsys, "takers", "K-114") if a["set"] == "Larkfield LK-40"]
+    return float(answer["certainty"])
+
+
+@pytest.mark.parametrize("own", ["", "bench-17"])
+@pytest.mark.parametrize("shown", [False, True], ids=["by the first id", "by the id that is shown"])
+@pytest.mark.parametrize("name", ["a.yaml", "z.yaml"])
+def test_how_it_is_known_is_corrected_again_and_again(
+    own: str, shown: bool, name: str, tmp_path: Path, capsys: Any
+) -> None:
+    """By the id that it ever had, whether its file is read before or after that of the corrections."""
+    facts = FACTS + (f"  id: {own}\n" if own else "")
+    folder = folder_with(tmp_path, [(name, facts)])
+    one = fact_id(folder, capsys, "takers", "K-114")
+    for how, sure in (("guess", 0.4), ("photo", 0.7), ("fitted", 0.98), ("photo", 0.7), ("guess", 0.4)):
+        now = fact_id(folder, capsys, "takers", "K-114") if shown else one
+        assert corrected(folder, now, "how", how) == 0
+        assert certainty(folder, capsys) == sure
+    assert run(["--data", str(folder), "check"]) == 0
+    assert run(["--data", str(folder), "withdraw", one, "--why", "misread", "--yes"]) == 0
+    assert asked(folder, capsys, "takers", "K-114") == []
+
+
+def test_a_correction_of_what_it_states_takes_all_that_was_said_back(folder: Path, capsys: Any) -> None:
+    one = fact_id(folder, capsys, "takers", "K-114")
+    assert corrected(folder, one, "how", "guess") == 0
+    assert corrected(folder, one, "takes", "K-115") == 0
+    assert asked(folder, capsys, "takers", "K-114") == []
+    assert asked(folder, capsys, "takers", "K-115")[0]["certainty"] == 0.4
+
+
+def test_what_somebody_corrected_is_taken_back_with_all_that_they_said(folder: Path, capsys: Any) -> None:
+    one = fact_id(folder, capsys, "takers", "K-114")
+    assert corrected(folder, one, "how", "guess", "--by", "EV") == 0
+    assert run(["--data", str(folder), "withdraw", "--by", "EV", "--why", "misread", "--yes"]) == 0
+    assert asked(folder, capsys, "takers", "K-114") == []
+
+
+def test_of_several_sources_the_one_that_is_corrected_stands_with_it(tmp_path: Path, capsys: Any) -> None:
+    facts = (
+        "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n  how: printed\n"
+        "  source: [page 3, page 4]\n"
+    )
+    folder = folder_with(tmp_path, [("facts.yaml", facts)])
+    one = fact_id(folder, capsys, "takers", "K-114")
+    assert corrected(folder, one, "how", "fitted", "--source", "page 3") == 0
+    (fact,) = asked(folder, capsys, "takers", "K-114")[0]["proof"]
+    assert {(e["how"], e["source"]) for e in fact["evidence"]} == {
+        ("fitted", "page 3"),
+        ("printed", "page 4"),
+    }
+    assert run(["--data", str(folder), "withdraw", one, "--source", "page 3", "--why", "no", "--yes"]) == 0
+    assert corrected(folder, one, "how", "guess") == 0
+    (fact,) = asked(folder, capsys, "takers", "K-114")[0]["proof"]
+    assert [(e["how"], e["source"]) for e in fact["evidence"]] == [("guess", "page 4")]
 
 
 def test_a_correction_can_be_corrected(folder: Path, capsys: Any) -> None:
@@ -261,6 +317,21 @@ def test_an_event_is_corrected(folder: Path, capsys: Any) -> None:
     assert event["date"] == "2026-03-02"
     assert corrected(folder, event["id"], "from", "U-11") == 1
     assert "nothing was written" in capsys.readouterr().err
+
+
+def test_an_event_is_corrected_again_and_again(folder: Path, capsys: Any) -> None:
+    (event,) = asked(folder, capsys, "show", "U-07")[0]["history"]
+    first = event["id"]
+    for by in ("MT", "AK", "EV", "MT"):
+        assert corrected(folder, first, "by", by) == 0
+        (event,) = asked(folder, capsys, "show", "U-07")[0]["history"]
+        assert event["by"] == by
+    for by in ("AK", "EV"):
+        assert corrected(folder, event["id"], "by", by) == 0
+        (event,) = asked(folder, capsys, "show", "U-07")[0]["history"]
+        assert event["by"] == by
+    assert run(["--data", str(folder), "withdraw", first, "--why", "never", "--yes"]) == 0
+    assert asked(folder, capsys, "show", "U-07")[0]["history"] == []
 
 
 def test_a_unit_is_given_what_was_not_known_of_it(folder: Path, capsys: Any) -> None:
