@@ -26,11 +26,12 @@ def return_by(data: Collection, owed: Owed, now: str) -> str:
     return f"kgraph take {shlex.quote(place)} --from {shlex.quote(to)} --to {shlex.quote(unit)}{at}"
 
 
-def _now_in(shelf: Shelf, owed: Owed) -> str:
-    """The place of the unit it went to where the very article still is, or ""."""
+def _now_in(data: Collection, shelf: Shelf, owed: Owed) -> str:
+    """The place of the unit it went to where the very article still is, or ""; of a whole its own place."""
     unit = shelf.units.get(owed.to)
-    places = unit.places.values() if unit else ()
-    return next((h.position for h in places if h.event is owed.event and h.usable), "")
+    put = data.key("position", owed.event.at.key) if owed.event.at else owed.position
+    held = unit.places.get(put) if unit else None
+    return put if held and held.event is owed.event and held.usable else ""
 
 
 def owed_json(data: Collection, shelf: Shelf, found: Sequence[Owed], units: Sequence[str]) -> dict[str, Any]:
@@ -40,7 +41,7 @@ def owed_json(data: Collection, shelf: Shelf, found: Sequence[Owed], units: Sequ
 
 
 def one_owed_json(data: Collection, shelf: Shelf, owed: Owed) -> dict[str, Any]:
-    now = _now_in(shelf, owed)
+    now = _now_in(data, shelf, owed)
     return {
         "unit": data.text("unit", owed.unit),
         "set": set_name(data, shelf.units[owed.unit].set),
@@ -78,7 +79,7 @@ def _owed_remarks(data: Collection, shelf: Shelf, owed: Owed) -> list[str]:
     note = [f"note: {owed.event.note}"] if owed.event.note else []
     if owed.settled:
         return [*note, f"given back: {when(owed.settled)}"]
-    now = _now_in(shelf, owed)
+    now = _now_in(data, shelf, owed)
     another = f"settle it with another: {settle_by(data, owed)}"
     if not now:
         return [*note, another]

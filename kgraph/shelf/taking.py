@@ -157,7 +157,7 @@ def _warnings(graph: WholeGraph, shelf: Shelf, taking: Taking) -> Iterable[str]:
         yield f"{giver_name} is kept: it was not to be opened"
     if giver.role == "patient":
         yield f"{giver_name} is itself being restored"
-    if taking.position not in giver.places:
+    if taking.position not in giver.places and not taking.brings:
         yield f"nothing is known of a {place} on {data.text('set', giver.set)}; is the name right?"
     if taking.getter:
         yield from _about_going(graph, shelf, taking)

@@ -305,6 +305,24 @@ def test_what_is_owed_may_go_back_itself(folder: Path, capsys: Any) -> None:
     assert not shelf.units["p1"].places["toneknob"].usable
 
 
+def test_a_whole_that_is_owed_goes_back_whole(tmp_path: Path, capsys: Any) -> None:
+    """A front is known by its kind alone here, and its parts come before it by name."""
+    facts = (
+        "- assembly: LF4\n  kind: front\n  positions: [dial glass, band switch]\n"
+        "- uses: LF4\n  in: Larkfield LK-40\n- unit: D-1\n  set: Larkfield LK-40\n"
+        "- unit: P-1\n  set: Larkfield LK-40\n"
+    )
+    data = ["--data", str(folder_with(tmp_path, [("a.yaml", facts)]))]
+    assert run([*data, "take", "front", "--from", "D-1", "--to", "P-1", "--owed"]) == 0
+    assert "is the name right?" not in capsys.readouterr().out
+    (owed,) = ask(capsys, *data, "owed")[1]["answers"]
+    assert owed["still there at"] == "front"
+    assert run([*data, *shlex.split(owed["give back"])[1:]]) == 0
+    assert ask(capsys, *data, "owed")[1]["answers"] == []
+    units = {u["unit"]: u for u in ask(capsys, *data, "shelf", "D-1")[1]["answers"]}
+    assert {p["position"] for p in units["D-1"]["places"] if p["usable"]} >= {"front", "dial glass"}
+
+
 def test_what_a_withdrawal_makes_impossible_is_told(folder: Path, capsys: Any) -> None:
     take(folder, "dial glass", "--from", "D-1", "--to", "Q-1")
     first = graph_of_folder(folder).data.entries[0]
