@@ -17,7 +17,7 @@ from kgraph.api.taking_back import taking_back
 from kgraph.cli.adding import merged_options, write
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
-from kgraph.cli.picturing import full_option
+from kgraph.cli.picturing import photo_options
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection, fact_ids, trusting
 from kgraph.folder import entry_keys, schema, writing
@@ -33,7 +33,7 @@ _FIXED = ("id", "corrects")
 
 @click.command(short_help="put a fact right: the old one withdrawn, the right one written, both or neither")
 @click.argument("fact_id", metavar="ID")
-@click.argument("changes", nargs=-1, required=True, metavar="KEY VALUE...")
+@click.argument("changes", nargs=-1, metavar="KEY VALUE...")
 @click.option("--why", default="", help="The reason; else what it was before is kept with the withdrawal.")
 @click.option("--source", default="", help="Correct only what this source said.")
 @click.option("--by", default="", help="Who corrects it.")
@@ -42,7 +42,7 @@ _FIXED = ("id", "corrects")
 @click.option(
     "--file", "file_name", default=None, metavar="FILE", help=f"File of the folder; default {NEW_FILE}."
 )
-@full_option
+@photo_options
 @click.pass_obj
 def correct(
     settings: Settings,
@@ -51,14 +51,15 @@ def correct(
     changes: tuple[str, ...],
     yes: bool,
     file_name: str | None,
+    photos: tuple[str, ...],
     full: bool,
     **said: str,
 ) -> int:
     """Put right what a fact or event says: its KEY gets another VALUE, an empty one takes the KEY away.
 
     ID is as `show` and `--proof` print it; a list is divided by commas. What was written stays where it is.
-    A `photo` is a FILE, which is copied into the folder. With the name of a unit, set or other thing for ID
-    an entry is added that says the KEY of it.
+    A `photo` is a FILE, which is copied into the folder, as by --photo. With the name of a unit, set or
+    other thing for ID an entry is added that says the KEY of it.
 
     Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
     """
@@ -66,7 +67,7 @@ def correct(
     if not _is_thing(loaded, fact_id):
         fact_id = lookup.whole_id(loaded.data, fact_id)
     known = lookup.fact_with_id(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
-    given = list(_changes(known.kind if known else "", changes).items())
+    given = list(_changes(known.kind if known else "", _with_photos(changes, photos)).items())
     named, pictures = with_pictures(given, settings.folders[0], full)
     new = dict(named)
     if known is None:
@@ -79,6 +80,13 @@ def correct(
 
 
 # What is to be changed ------------------------------------------------------------------------
+
+
+def _with_photos(changes: Sequence[str], photos: Sequence[str]) -> list[str]:
+    """What is to be changed, the pictures of --photo among it; raises WrongUse where that is nothing."""
+    if not changes and not photos:
+        raise WrongUse("nothing is to be changed; say KEY VALUE, or --photo FILE")
+    return [*changes, *(word for photo in photos for word in ("photo", photo))]
 
 
 def _changes(kind: str, given: Sequence[str]) -> dict[str, Value]:

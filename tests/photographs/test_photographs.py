@@ -89,6 +89,18 @@ def test_take_and_correct_keep_pictures_too(folder: Path, capsys: pytest.Capture
     assert asked(folder, "check") == 0
 
 
+@pytest.mark.parametrize("more", [(), ("how", "fitted")], ids=["alone", "with a key"])
+def test_correct_takes_a_photo_as_other_commands_do(folder: Path, more: tuple[str, ...]) -> None:
+    (folder / "facts.yaml").write_text(
+        "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n  id: bench-17\n", encoding="utf-8"
+    )
+    picture = str(folder.parent / "in.jpg")
+    assert asked(folder, "correct", "bench-17", *more, "--photo", picture, "--yes") == 0
+    assert f"photo: {kept(folder)[0]}" in (folder / "bench.yaml").read_text()
+    assert asked(folder, "check") == 0
+    assert asked(folder, "correct", "bench-17", "--yes") == 2
+
+
 def test_check_finds_missing_altered_and_unused_pictures(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
