@@ -10,6 +10,7 @@ from kgraph.fits.graph import WholeGraph
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
+from kgraph.questions.answer import less_certain
 from kgraph.questions.identify import Candidate
 from kgraph.questions.identify import Recognised as Weighed
 from kgraph.recognition import looks
@@ -29,9 +30,13 @@ class Identified(NamedTuple):
     found: Weighed
     best: list[Candidate]
     following: list[looks.Next]
+    less: str = ""
+    """How many answers are less certain than was asked for, and left out; "" for none."""
 
 
-def identified(graph: WholeGraph, given: Given, prior: Prior = asked.PRIOR) -> Identified:
+def identified(
+    graph: WholeGraph, given: Given, prior: Prior = asked.PRIOR, at_least: float = 0.0
+) -> Identified:
     """What it may be, and where to look next, also where nothing was seen yet."""
     seen: Seen = read(graph, given)
     found = asked.identify(graph, seen, prior)
@@ -40,7 +45,8 @@ def identified(graph: WholeGraph, given: Given, prior: Prior = asked.PRIOR) -> I
     best += found.candidates[len(shown) :]
     looked = [f.trait.key for f in found.fittings] + [fold(name) for name, _ in given]
     following = looks.next_looks(graph, asked.left_over(found), looked, asked.by_family(found).get(None, 0.0))
-    return Identified(found, best, following)
+    less = less_certain((c.probability for c in best), at_least)
+    return Identified(found, [c for c in best if c.probability >= at_least], following, less)
 
 
 def unit_named(graph: WholeGraph, words: Sequence[str]) -> str:

@@ -155,6 +155,7 @@ class SetQuestions(Opening):
         *,
         unit: str = "",
         prior: Sequence[float] = PRIOR,
+        at_least: float = 0.0,
         most: int | None = None,
     ) -> replies.PossibleSets:
         """What a set may be, by what was seen of it and what is written of the unit as seen."""
@@ -164,14 +165,18 @@ class SetQuestions(Opening):
         given += seen.items() if isinstance(seen, Mapping) else seen
         if not given:
             raise WrongUse(asked_seen.NOTHING_SEEN)
-        found, best, following = asked_seen.identified(graph, given, asked_seen.prior_of(prior))
+        found, best, following, less = asked_seen.identified(
+            graph, given, asked_seen.prior_of(prior), at_least
+        )
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = graph.data.text("unit", key)
-        said = render_identify.as_json(graph, question, found, best, following, most)
+        said = render_identify.as_json(graph, question, found, best, following, most, less)
         return self._reply(replies.PossibleSets, said)
 
-    def likely(self, name: str = "", *, parts: bool = False, most: int | None = None) -> replies.LikelyPairs:
+    def likely(
+        self, name: str = "", *, parts: bool = False, at_least: float = 0.0, most: int | None = None
+    ) -> replies.LikelyPairs:
         """Sets that may be one design with a set, or any two; or parts that may be one under two numbers."""
         from kgraph.questions import likely as guessed
 
@@ -179,7 +184,8 @@ class SetQuestions(Opening):
             raise WrongUse("parts are not asked for by a set")
         graph = self._graph
         of = f"s:{questions.name_of(graph.data, 'set', name)}" if name else ""
-        found = guessed.likely_parts(graph) if parts else guessed.likely_sets(graph, of)
+        every = guessed.likely_parts(graph) if parts else guessed.likely_sets(graph, of)
+        found = every.at_least(at_least)
         question = {"command": "likely", **({"set": graph.data.owner_text(of)} if of else {})}
         return self._reply(replies.LikelyPairs, render_likely.as_json(graph, question, found, most, parts))
 

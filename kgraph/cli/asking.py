@@ -58,6 +58,9 @@ SECONDS_OPTION = click.option(
     "--seconds", type=Within(0.1, 3600.0), default=SECONDS, show_default=True,
     help="Time for weighing; more narrows what is drawn at random.",
 )  # fmt: skip
+AT_LEAST_OPTION = click.option(
+    "--at-least", default="0", callback=share, metavar="C", help="Leave out what is less certain."
+)
 MOST_OPTION = click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are shown.")
 
 _WHOLE = "kgraph.whole"
@@ -102,13 +105,7 @@ def asking_options(command: F) -> F:
     """The options that change what is answered, for whatever shows answers."""
     for option in reversed(
         [
-            click.option(
-                "--at-least",
-                default="0",
-                callback=share,
-                metavar="C",
-                help="Leave out what is less certain.",
-            ),
+            AT_LEAST_OPTION,
             click.option("--all", "refused_too", is_flag=True, help="Refused answers too."),
             SECONDS_OPTION,
             click.option(

@@ -9,7 +9,7 @@ import click
 
 from kgraph import questions
 from kgraph.api.loaded import Loaded
-from kgraph.cli.asking import MOST_OPTION, print_json
+from kgraph.cli.asking import AT_LEAST_OPTION, MOST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
@@ -26,11 +26,19 @@ from kgraph.render.terminal import visible
 @click.option(
     "--tried", is_flag=True, help="Hides each recorded rebadge in turn and tells how often it is found."
 )
+@AT_LEAST_OPTION
 @MOST_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_obj
 def likely(
-    settings: Settings, /, words: tuple[str, ...], parts: bool, tried: bool, most: int | None, as_json: bool
+    settings: Settings,
+    /,
+    words: tuple[str, ...],
+    parts: bool,
+    tried: bool,
+    at_least: float,
+    most: int | None,
+    as_json: bool,
 ) -> int:
     """Pairs of sets that no fact joins yet and that may be one design, with what would settle it.
 
@@ -45,7 +53,8 @@ def likely(
     if tried:
         return _tried(loaded, guessed.tried(loaded.graph), as_json)
     of = f"s:{questions.name_of(loaded.data, 'set', ' '.join(words))}" if words else ""
-    all_found = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    every = guessed.likely_parts(loaded.graph) if parts else guessed.likely_sets(loaded.graph, of)
+    all_found = every.at_least(at_least)
     found = all_found.pairs
     if as_json:
         question: dict[str, Any] = {"command": "likely"}
@@ -58,10 +67,10 @@ def likely(
         sys.stdout.write("".join(f"{visible(line)}\n" for line in said))
         if len(found) > len(shown):
             print(left_out(len(found) - len(shown)), file=sys.stderr)
-    else:
+    elif not all_found.less:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
-    if all_found.left_out and not as_json:
-        print(render.left_out(all_found.left_out), file=sys.stderr)
+    for note in () if as_json else render.told(all_found):
+        print(note, file=sys.stderr)
     return 0 if found else 1
 
 

@@ -12,7 +12,7 @@ from kgraph import quantities, questions
 from kgraph.api import asked_seen
 from kgraph.api.asked_seen import Given, Prior
 from kgraph.api.loaded import Loaded
-from kgraph.cli.asking import print_json
+from kgraph.cli.asking import AT_LEAST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.names import fold
@@ -41,13 +41,14 @@ VALUES_SHOWN = 8
 @click.option("--tried", is_flag=True, help="Hides each set and family in turn: how often is it found.")
 @click.option("--key", "key", is_flag=True, help="An identification key of all sets, or of those named.")
 @click.option("--markdown", is_flag=True, help="With --key: as Markdown, for a phone.")
+@AT_LEAST_OPTION
 @click.option("--most", type=click.IntRange(1), metavar="N", help="How many answers are given as JSON.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object: every hypothesis, all sum to 1.")
 @click.pass_obj
 def identify(
     settings: Settings, /, words: tuple[str, ...], seen: tuple[str, ...], prior: str | None,
     proof: bool, ask: bool, tried: bool, key: bool,
-    markdown: bool, most: int | None, as_json: bool,
+    markdown: bool, at_least: float, most: int | None, as_json: bool,
 ) -> int:  # fmt: skip
     """What a set may be, by what was seen of it: recorded sets, a sister not recorded, or none of these.
 
@@ -74,15 +75,15 @@ def identify(
         given = _ask(loaded, given, weights)
     if not given:
         raise WrongUse(asked_seen.NOTHING_SEEN)
-    found, best, following = asked_seen.identified(loaded.graph, given, weights)
-    for note in found.seen.notes:
+    found, best, following, less = asked_seen.identified(loaded.graph, given, weights, at_least)
+    for note in (*found.seen.notes, *([less] if less and not as_json else [])):
         print(visible(note), file=sys.stderr)
     if as_json:
         question: dict[str, Any] = {"command": "identify", "seen": [f"{k}={v}" for k, v in given]}
         if unit:
             question["unit"] = loaded.data.text("unit", unit)
-        print_json(render.as_json(loaded.graph, question, found, best, following, most), loaded)
-        return 0
+        print_json(render.as_json(loaded.graph, question, found, best, following, most, less), loaded)
+        return 0 if best else 1
     sys.stdout.write(visible_text(render.as_text(loaded.data, found, best, following, proof)))
     sys.stdout.write(
         cautions_text(loaded.data, render.next_cautions(loaded.graph, following), sys.stdout.isatty())
@@ -93,7 +94,7 @@ def identify(
         names = (loaded.data.text("unit", unit), loaded.data.owner_text(likeliest))
         of, name = map(shlex.quote, names)
         print(visible(f"once it is known: kgraph correct {of} set {name}"))
-    return 0
+    return 0 if best else 1
 
 
 def visible_text(text: str) -> str:

@@ -9,7 +9,7 @@ import click
 
 from kgraph import listing
 from kgraph.api.loaded import Loaded
-from kgraph.cli.asking import print_json, share
+from kgraph.cli.asking import AT_LEAST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.numbers import Within
 from kgraph.cli.settings import Settings
@@ -30,7 +30,7 @@ SUFFIXES = (".csv", ".xlsx", ".html")
 @click.argument("what", type=click.Choice(list(KINDS)), metavar="|".join(KINDS))
 @click.option("--where", multiple=True, metavar="KEY=VALUE", help="Only what has this; may be given again.")
 @click.option("--columns", multiple=True, metavar="KEY,...", help="These columns, in this order; or all.")
-@click.option("--at-least", default="0", callback=share, metavar="C", help="Leave out what is less certain.")
+@AT_LEAST_OPTION
 @click.option(
     "--seconds", type=Within(0.1, 3600.0), default=SECONDS, show_default=True,
     help="Time for weighing what follows by the rules.",

@@ -111,7 +111,7 @@ def answered(
     if not wanted.refused_too:
         shown = [r for r in shown if r.standing != "refused"]
     shown.sort(key=lambda r: (r.wanted, *order(data, r)))
-    less = _less_certain(rows, wanted)
+    less = less_certain((r.certainty for r in rows), wanted.at_least)
     unlike = () if wanted.refused_too else tuple(sorted(_unlike(rows, wanted), key=lambda r: order(data, r)))
     places = {p for r in rows for p in (r.position, r.wanted)}
     guarded = matching.guarded_by_name(data, places)
@@ -146,10 +146,11 @@ def asked_place(data: Facts, command: str, set_key: str, position: str) -> dict[
     return {"command": command, "set": data.text("set", set_key), "position": data.text("position", position)}
 
 
-def _less_certain(rows: list[Row], wanted: Wanted) -> str:
-    number = sum(r.certainty < wanted.at_least for r in rows)
+def less_certain(certainties: Iterable[float], at_least: float) -> str:
+    """How many answers are less certain than was asked for, and left out; "" for none."""
+    number = sum(certainty < at_least for certainty in certainties)
     were = "answer is" if number == 1 else "answers are"
-    return f"{number} {were} less certain than {wanted.at_least} and left out." if number else ""
+    return f"{number} {were} less certain than {at_least} and left out." if number else ""
 
 
 def _notes(rows: list[Row], refused: int, less: str, wanted: Wanted) -> Iterable[str]:

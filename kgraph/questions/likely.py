@@ -11,6 +11,7 @@ from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import WholeGraph
 from kgraph.names import compared
+from kgraph.questions.answer import less_certain
 from kgraph.recognition import differing, traits
 from kgraph.recognition.pairs import Had, Pair, Weighing, blocks, candidates
 from kgraph.records import SetModel
@@ -33,6 +34,15 @@ class Guessed(NamedTuple):
 
     pairs: list[Likely]
     left_out: int
+    less: str = ""
+    """How many pairs are less certain than was asked for, and left out; "" for none."""
+
+    def at_least(self, certainty: float) -> Guessed:
+        """The same without what is less certain."""
+        kept = [p for p in self.pairs if p.pair.probability >= certainty]
+        return self._replace(
+            pairs=kept, less=less_certain((p.pair.probability for p in self.pairs), certainty)
+        )
 
 
 class TriedPairs(NamedTuple):

@@ -40,12 +40,16 @@ def as_json(
     best: list[Candidate],
     following: list[Next],
     most: int | None = None,
+    less: str = "",
 ) -> dict[str, Any]:
-    """One object: every hypothesis with its probability, best first; at most `most` of them."""
+    """One object: every hypothesis with its probability, best first; at most `most` of them.
+
+    `less` says how many are left out as less certain.
+    """
     data = graph.data
     rows = [_row(data, c) for c in best[:most]]
     by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
-    notes = [*found.seen.notes, *found.seen.silent, ASSUMED]
+    notes = [*([less] if less else []), *found.seen.notes, *found.seen.silent, ASSUMED]
     if len(rows) < len(best):
         notes.insert(0, left_out(len(best) - len(rows)))
     out: dict[str, Any] = {
@@ -106,7 +110,7 @@ def as_text(
     """Families together, the likeliest first."""
     lines: list[str] = []
     chances = by_family(found)
-    families = sorted(chances, key=lambda f: (-chances[f], f or "~"))
+    families = sorted({c.family for c in best}, key=lambda f: (-chances[f], f or "~"))
     for family in families[:SHOWN]:
         if family is None:
             lines.append(f"{chances[family]:7.4f}  none of these\n")

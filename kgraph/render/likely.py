@@ -19,7 +19,7 @@ def as_json(
     shown = found.pairs[:most]
     hidden = len(found.pairs) - len(shown)
     notes = [answers.left_out(hidden)] if hidden else []
-    notes += [left_out(found.left_out)] if found.left_out else []
+    notes += told(found)
     return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
 
 
@@ -33,9 +33,11 @@ def tried_json(found: TriedPairs) -> dict[str, Any]:
     return {"question": {"command": "likely", "tried": True}, "answers": [answer], "notes": []}
 
 
-def left_out(groups: int) -> str:
-    """So many groups were too large to be compared, in words."""
-    return f"{groups} groups that share a value were not compared pair by pair; name a SET to compare it"
+def told(found: Guessed) -> list[str]:
+    """What was left out as less certain, and what was too large to be compared, in words."""
+    groups = f"{found.left_out} groups that share a value were not compared pair by pair"
+    notes = [f"{groups}; name a SET to compare it"] if found.left_out else []
+    return [*([found.less] if found.less else []), *notes]
 
 
 def _names(graph: WholeGraph, found: Likely, parts: bool) -> list[str]:

@@ -21,6 +21,11 @@ REBADGED = FACTS + "".join(
     f"- rebadge: [Larkfield LK-40, Quillon {n}]\n  certainty: 0.{50 + n}\n" for n in range(1, SISTERS + 1)
 )
 LARKFIELD = "Larkfield LK-40"
+DIFFERING = (
+    f"- set: {LARKFIELD}\n  mains: 240 V 50 Hz\n  stamp: TN7\n"
+    "- set: Orvanek 2200\n  mains: 240 V 50 Hz\n  stamp: TN7\n"
+    "- set: Quillon 31\n  mains: 240 V 50 Hz\n  stamp: QX1\n- set: Quillon 32\n  stamp: QX2\n"
+)
 
 
 @pytest.mark.parametrize(
@@ -76,3 +81,21 @@ def test_identify_counts_the_families_that_it_does_not_show(tmp_path: Path, caps
     out = capsys.readouterr().out
     assert out.count("the family of") == 4
     assert " 37 more families; --json has all\n" in out
+
+
+@pytest.mark.parametrize("words", [["likely"], ["identify", "--seen", "stamp=TN7"]], ids=lambda w: w[0])
+def test_what_is_less_certain_is_left_out_and_counted(words: list[str], tmp_path: Path, capsys: Any) -> None:
+    data = ["--data", str(folder_with(tmp_path, [("facts.yaml", DIFFERING)]))]
+    _, whole = ask(capsys, *data, *words)
+    least = sorted({a["probability"] for a in whole["answers"]})[1]
+    kept = [a for a in whole["answers"] if a["probability"] >= least]
+    assert 0 < len(kept) < len(whole["answers"])
+    more = len(whole["answers"]) - len(kept)
+    note = f"{more} {'answer is' if more == 1 else 'answers are'} less certain than {least} and left out."
+    _, few = ask(capsys, *data, *words, "--at-least", f"{least:.20f}")
+    assert few["answers"] == kept
+    assert note in few["notes"]
+    run([*data, *words, "--at-least", f"{least:.20f}"])
+    assert note in capsys.readouterr().err
+    status, none = ask(capsys, *data, *words, "--at-least", "1")
+    assert (status, none["answers"]) == (1, [])
