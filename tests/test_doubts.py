@@ -120,6 +120,16 @@ def test_what_a_unit_has_got_already_is_not_weighed(tmp_path: Path, capsys: Any)
     assert ask(capsys, "--data", str(folder), "doubts", "U-1")[1]["answers"] == []
 
 
+def test_proof_tells_where_the_fact_stands(tmp_path: Path, capsys: Any) -> None:
+    data = str(folder_with(tmp_path, [("facts.yaml", FAMILY)]))
+    _, answer = ask(capsys, "--data", data, "doubts", "A 1")
+    first = answer["answers"][0]
+    (fact,) = first["proof"]
+    assert (fact["fact"], fact["says"]) == (first["fact"], first["says"])
+    assert run(["--data", data, "doubts", "A 1", "--proof"]) == 0
+    assert f" {fact['file']}:{fact['line']}\n" in capsys.readouterr().out
+
+
 def test_command_in_words(tmp_path: Path, capsys: Any) -> None:
     data = str(folder_with(tmp_path, [("facts.yaml", FAMILY)]))
     assert run(["--data", data, "doubts", "A 1", "--most", "1"]) == 0

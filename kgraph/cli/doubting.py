@@ -24,11 +24,19 @@ from kgraph.render.answers import MOST_SHOWN
     help="Time for weighing where nothing is named.",
 )  # fmt: skip
 @click.option("--bits", is_flag=True, help="Also how many bits each look is expected to settle.")
+@click.option("--proof", is_flag=True, help="The facts in doubt, with file and line.")
 @CAUTIONS_OPTION
 @click.option("--json", "as_json", is_flag=True, help="One JSON object instead of a table.")
 @click.pass_obj
 def doubts(
-    settings: Settings, /, words: tuple[str, ...], most: int | None, seconds: float, bits: bool, as_json: bool
+    settings: Settings,
+    /,
+    words: tuple[str, ...],
+    most: int | None,
+    seconds: float,
+    bits: bool,
+    proof: bool,
+    as_json: bool,
 ) -> int:
     """Which facts, once looked at or measured, are expected to settle most of the answers.
 
@@ -41,7 +49,8 @@ def doubts(
         print_json(render.as_json(loaded.data, question, found, most), loaded)
     elif found.found:
         shown = most or MOST_SHOWN
-        sys.stdout.write(render.as_text(loaded.data, found, shown, sys.stdout.isatty(), whole(), bits))
+        terminal = sys.stdout.isatty()
+        sys.stdout.write(render.as_text(loaded.data, found, shown, terminal, whole(), bits, proof))
         for note in render.notes(found, shown):
             print(note, file=sys.stderr)
     else:

@@ -11,7 +11,7 @@ from kgraph.doubts import Doubt, Doubts
 from kgraph.facts import Fact
 from kgraph.fits.graph import sort_of
 from kgraph.questions import SCALE_NOTE
-from kgraph.render.answers import caution_texts, percent
+from kgraph.render.answers import caution_texts, fact_json, fact_lines, percent
 from kgraph.render.cautions import SHORT, Whole, block
 from kgraph.render.sentences import says
 from kgraph.render.terminal import table
@@ -49,6 +49,7 @@ def _doubt_json(data: Collection, doubt: Doubt) -> dict[str, Any]:
         "certainty": doubt.fact.certainty,
         "to do": to_do(data, doubt),
         "cautions": _cautions((doubt,)),
+        "proof": [fact_json(data, doubt.fact)],
     }
 
 
@@ -94,9 +95,15 @@ def _notes(doubts: Doubts, rest: Sequence[Doubt]) -> list[str]:
 
 
 def as_text(
-    data: Collection, doubts: Doubts, most: int, terminal: bool, whole: Whole = SHORT, bits: bool = False
+    data: Collection,
+    doubts: Doubts,
+    most: int,
+    terminal: bool,
+    whole: Whole = SHORT,
+    bits: bool = False,
+    proof: bool = False,
 ) -> str:
-    """What to do, whole, with how much it settles; the look that settles most first."""
+    """What to do, whole, with how much it settles, the look that settles most first; then the facts."""
     groups = grouped(doubts.found)[:most]
     shown = tuple(group[0] for group in groups)
     head = ("certainty", "settles", *(("bits",) if bits else ()), "fact")
@@ -111,6 +118,8 @@ def as_text(
     ]
     below = [[look(data, g[0].fact), *_more_alike(g)] for g in groups]
     out = table(head, rows, terminal, below)
+    if proof:
+        out += "".join(f"\n{line}" for line in fact_lines(data, [d.fact for d in shown])) + "\n"
     return out + block(caution_texts(data, _cautions(shown)), terminal, whole.cautions)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kgraph.api.decoding import called, value_class
+from kgraph.api.rows.proofs import Proof
 
 
 @value_class
@@ -80,6 +81,8 @@ class DoubtfulFact:
     certainty: float
     to_do: str
     cautions: tuple[str, ...]
+    proof: Proof
+    """The fact itself, with where it stands."""
 
 
 @value_class
