@@ -1,0 +1,46 @@
+"""What two sets are said to be (`distinct`) after its file was changed: the answer is that of the files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support import ask, folder_with
+
+FACTS = """\
+- rebadge: [Larkfield LK-40, Orvanek 2200]
+  how: compared
+- rebadge: [Orvanek 2200, Quillon 31]
+  how: compared
+- set: Larkfield LK-40
+  mains: 240 V 50 Hz
+"""
+DISTINCT = "- distinct: [Larkfield LK-40, Quillon 31]\n  how: {}\n"
+
+
+STALE = pytest.mark.xfail(
+    strict=True, reason="an index brought up to date keeps the row of all distinct facts as it was"
+)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "standing"),
+    [
+        pytest.param(DISTINCT.format("guess"), DISTINCT.format("fitted"), "refused", marks=STALE),
+        pytest.param(DISTINCT.format("fitted"), DISTINCT.format("guess"), "disputed", marks=STALE),
+        pytest.param("", DISTINCT.format("guess"), "disputed", marks=STALE),
+        (DISTINCT.format("guess"), "", "inferred"),
+    ],
+    ids=["surer", "less sure", "new", "gone"],
+)
+def test_a_changed_distinct_counts_as_it_stands(
+    before: str, after: str, standing: str, tmp_path: Path, capsys: Any
+) -> None:
+    folder = folder_with(tmp_path, [("facts.yaml", FACTS + before)])
+    question = ["--data", str(folder), "sisters", "Larkfield LK-40", "--all"]
+    ask(capsys, *question)
+    folder_with(tmp_path, [("facts.yaml", FACTS + after)])
+    _, answer = ask(capsys, *question)
+    assert {a["set"]: a["standing"] for a in answer["answers"]}["Quillon 31"] == standing
