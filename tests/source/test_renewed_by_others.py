@@ -1,4 +1,4 @@
-"""What two sets are said to be (`distinct`) after its file was changed: the answer is that of the files."""
+"""Answers after a file was changed, where other entries say how it counts: they are those of the files."""
 
 from __future__ import annotations
 
@@ -44,3 +44,18 @@ def test_a_changed_distinct_counts_as_it_stands(
     folder_with(tmp_path, [("facts.yaml", FACTS + after)])
     _, answer = ask(capsys, *question)
     assert {a["set"]: a["standing"] for a in answer["answers"]}["Quillon 31"] == standing
+
+
+@pytest.mark.xfail(
+    strict=True, reason="an index brought up to date takes the trust of a changed file for the last one said"
+)
+def test_the_last_trust_counts_also_after_an_earlier_file_was_changed(tmp_path: Path, capsys: Any) -> None:
+    takes = "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n  via: anna\n  how: {}\n"
+    first, last = "- via: anna\n  trust: 0.6\n", "- via: anna\n  trust: 0.4\n"
+    folder = folder_with(tmp_path, [("a.yaml", first + takes.format("photo")), ("b.yaml", last)])
+    question = ["--data", str(folder), "takers", "K-114"]
+    _, answer = ask(capsys, *question)
+    assert answer["answers"][0]["certainty"] == pytest.approx(0.4 * 0.7)
+    folder_with(tmp_path, [("a.yaml", first + takes.format("fitted"))])
+    _, answer = ask(capsys, *question)
+    assert answer["answers"][0]["certainty"] == pytest.approx(0.4 * 0.98)
