@@ -34,6 +34,20 @@ def test_show_withdraw_and_correct_take_the_beginning_that_doubts_prints(folder:
     assert f"corrects: {ids[2]}\n" in written
 
 
+@pytest.mark.parametrize("corrected", [False, True])
+def test_without_takes_the_beginning_of_an_id_also_of_what_was_corrected(
+    corrected: bool, folder: Path, capsys: Any
+) -> None:
+    data = ["--data", str(folder)]
+    one = next(f.id for f in graph_of(FACTS).data.facts.values() if f.kind == "rebadge")
+    if corrected:
+        assert run([*data, "correct", one, "how", "fitted", "--yes"]) == 0
+    for name in (one, one[:8]):
+        status, answer = ask(capsys, *data, "sisters", "Larkfield LK-40", "--without", name)
+        assert (status, answer["answers"]) == (1, [])
+        assert [row["set"] for row in answer["changed"]["lost"]] == ["Orvanek 2200"]
+
+
 def test_too_short_and_unknown_beginnings_are_refused(folder: Path, capsys: Any) -> None:
     data = ["--data", str(folder)]
     one = next(iter(graph_of(FACTS).data.facts))

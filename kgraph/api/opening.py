@@ -7,9 +7,10 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-from kgraph import collection, records
+from kgraph import collection, lookup, records
 from kgraph.api.leaving import refusal
 from kgraph.api.loaded import Loaded
+from kgraph.api.taking_back import taking_back
 from kgraph.collection import sayings
 from kgraph.fits import graph as graphs
 from kgraph.folder import disk, formats, reading, schema
@@ -116,13 +117,23 @@ def opened(
 
 def loaded(read: Entries, supposed: Supposed = NOTHING) -> Loaded:
     """What was read with what is supposed; raises WrongUse for ids in `without` that name no fact."""
-    taken_back = [_withdraw(target, supposed.where) for target in supposed.without]
-    data = collection.build([*read.entries, *supposed.entries, *taken_back])
+    entries = [*read.entries, *supposed.entries]
+    data = collection.build(entries)
+    taken_back = [
+        _withdraw(target, supposed.where) for one in supposed.without for target in _targets(data, one)
+    ]
+    if taken_back:
+        data = collection.build([*entries, *taken_back])
     unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))
     return Loaded(data, graphs.build(data), tuple(read.problems), read.left_out)
+
+
+def _targets(data: collection.Collection, one: str) -> Iterable[str]:
+    """By which ids a fact is left out that is named by an id, or by the beginning of one."""
+    return taking_back(data, lookup.whole_id(data, one)).targets
 
 
 def _withdraw(target: str, where: Where) -> records.Withdraw:

@@ -146,7 +146,7 @@ def reply(settings: Settings, loaded: Opened, ask: Ask, as_json: bool, proof: bo
     from kgraph.cli.loading import as_it_is
     from kgraph.render import whatif as render_whatif
 
-    before = as_it_is(settings, loaded)
+    before = as_it_is(loaded)
     changed = whatif.compare(_answer_or_none(before, ask), answer)
     if as_json:
         found = answers.as_json(loaded.data, answer)

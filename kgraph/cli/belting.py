@@ -64,7 +64,7 @@ def _reply(
     answer = ask(loaded)
     before = None
     if settings.suppose or settings.without:
-        before = _said_before(as_it_is(settings, loaded), ask, form)
+        before = _said_before(as_it_is(loaded), ask, form)
     after = form.said(loaded.data, answer)
     if as_json:
         found = form.as_json(loaded.data, answer)

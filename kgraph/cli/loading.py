@@ -16,6 +16,9 @@ from kgraph.folder import schema
 from kgraph.problems import Where, WrongUse, shown
 from kgraph.render.terminal import visible
 
+SUPPOSE, WITHOUT = "--suppose", "--without"
+"""Where an entry stands that is supposed, and the withdrawal of a fact that is left out."""
+
 
 def entries_of(settings: Settings) -> Entries:
     """All entries that can be read, and all problems of reading them."""
@@ -27,25 +30,23 @@ def load(settings: Settings) -> Loaded:
 
     Raises CannotRun for a file that cannot be read at all, and, where it is to be strict, for any fault.
     """
-    said = Supposed(settings.suppose, settings.without, Where("--without"))
+    said = Supposed(settings.suppose, settings.without, Where(WITHOUT))
     loaded = opening.opened(settings.folders, settings.strict, said, steps)
     if told := remark(loaded):
         print(visible(told), file=sys.stderr)
     return loaded
 
 
-def as_it_is(settings: Settings, loaded: Opened) -> Loaded:
+def as_it_is(loaded: Opened) -> Loaded:
     """The same folder without what was supposed; nothing is read again."""
-    beside = len(settings.suppose) + len(settings.without)
-    entries = list(whole(loaded.graph).data.entries)
-    kept = entries[: len(entries) - beside]
+    kept = [e for e in whole(loaded.graph).data.entries if e.where.file not in (SUPPOSE, WITHOUT)]
     return opening.loaded(Entries(kept, list(loaded.problems), loaded.left_out))
 
 
 def supposed(text: str) -> list[records.Entry]:
     """The entries of one YAML flow mapping given on the command line; raises WrongUse with every fault."""
     data = f"- {text.strip()}\n".encode("utf-8", "surrogateescape")
-    entries, problems = schema.entries_of(data, "--suppose")
+    entries, problems = schema.entries_of(data, SUPPOSE)
     errors = [p for p in problems if p.severity == "error"]
     if errors:
         raise WrongUse(*errors)
