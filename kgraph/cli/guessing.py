@@ -69,7 +69,8 @@ def likely(
             print(left_out(len(found) - len(shown)), file=sys.stderr)
     elif not all_found.less:
         print("nothing that is not joined yet looks like one design", file=sys.stderr)
-    for note in () if as_json else render.told(all_found):
+    scale = [render.SCALES_NOTE] if found else []
+    for note in () if as_json else (*render.told(all_found), *scale):
         print(note, file=sys.stderr)
     return 0 if found else 1
 

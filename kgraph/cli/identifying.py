@@ -88,6 +88,7 @@ def identify(
     sys.stdout.write(
         cautions_text(loaded.data, render.next_cautions(loaded.graph, following), sys.stdout.isatty())
     )
+    print(asked.SCALES_NOTE, file=sys.stderr)
     chances = asked.by_family(found)
     likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
     if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):

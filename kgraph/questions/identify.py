@@ -20,6 +20,10 @@ from kgraph.recognition.weighing import LookWeight, Member, weigher
 PRIOR = (0.4, 0.4, 0.2)
 """Of the recorded sets, of their unrecorded sisters, of none of these: a scale of our own."""
 ASSUMED = "what was seen at one key is taken to say nothing of another, save for keys that always go together"
+SCALES_NOTE = (
+    "How likely recorded sets, their unrecorded sisters and none of these are before anything was seen "
+    "(--prior), how often a look is misread and how often sets differ are scales of our own."
+)
 
 
 class LookReason(NamedTuple):

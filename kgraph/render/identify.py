@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.fits.graph import WholeGraph
-from kgraph.questions.identify import ASSUMED, Candidate, LookReason, Recognised, by_family
+from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised, by_family
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
@@ -49,7 +49,7 @@ def as_json(
     data = graph.data
     rows = [_row(data, c) for c in best[:most]]
     by_key = {f.look.name: found.sisters[f.trait.key] for f in found.fittings}
-    notes = [*([less] if less else []), *found.seen.notes, *found.seen.silent, ASSUMED]
+    notes = [*([less] if less else []), *found.seen.notes, *found.seen.silent, ASSUMED, SCALES_NOTE]
     if len(rows) < len(best):
         notes.insert(0, left_out(len(best) - len(rows)))
     out: dict[str, Any] = {

@@ -11,6 +11,11 @@ from kgraph.recognition import traits
 from kgraph.recognition.pairs import KeyWeight
 from kgraph.render import answers
 
+SCALES_NOTE = (
+    "How often sisters agree is worked out from the folder's own rebadges, beginning with 0.9 with the "
+    "weight of 10 pairs, a scale of our own."
+)
+
 
 def as_json(
     graph: WholeGraph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
@@ -19,7 +24,7 @@ def as_json(
     shown = found.pairs[:most]
     hidden = len(found.pairs) - len(shown)
     notes = [answers.left_out(hidden)] if hidden else []
-    notes += told(found)
+    notes += [*told(found), *([SCALES_NOTE] if found.pairs else [])]
     return {"question": question, "answers": [_row(graph, f, parts) for f in shown], "notes": notes}
 
 

@@ -99,3 +99,13 @@ def test_what_is_less_certain_is_left_out_and_counted(words: list[str], tmp_path
     assert note in capsys.readouterr().err
     status, none = ask(capsys, *data, *words, "--at-least", "1")
     assert (status, none["answers"]) == (1, [])
+
+
+def test_likely_says_what_is_a_scale_of_our_own(tmp_path: Path, capsys: Any) -> None:
+    data = ["--data", str(folder_with(tmp_path, [("facts.yaml", DIFFERING)]))]
+    _, answer = ask(capsys, *data, "likely")
+    assert any("a scale of our own" in note for note in answer["notes"])
+    run([*data, "likely"])
+    assert "a scale of our own" in capsys.readouterr().err
+    _, none = ask(capsys, *data, "likely", "--at-least", "1")
+    assert not any("a scale of our own" in note for note in none["notes"])

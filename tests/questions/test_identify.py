@@ -13,7 +13,7 @@ from scipy.stats import entropy as scipy_entropy
 from sklearn.naive_bayes import CategoricalNB
 
 from kgraph.cli.main import run
-from kgraph.questions.identify import ASSUMED, by_family, identify
+from kgraph.questions.identify import ASSUMED, SCALES_NOTE, by_family, identify
 from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import chance_of, entropy, fall_of_entropy, fit_of, fitting, shares_of
 from kgraph.recognition.seen import read
@@ -272,6 +272,7 @@ def test_the_answers_have_the_keys_of_the_command(tmp_path: Path, capsys: pytest
     assert sum(a["probability"] for a in answers) == pytest.approx(1.0)
     assert answers[-1]["probability"] <= answers[0]["probability"]
     assert ASSUMED in found["notes"]  # type: ignore[operator]
+    assert SCALES_NOTE in found["notes"]  # type: ignore[operator]
     assert "volume knob: looked, and not to be seen (missing)" in found["notes"]  # type: ignore[operator]
     assert run(["--data", str(tmp_path), "identify", "U-13"]) == 0
     assert "kgraph correct U-13 set 'Larkfield LK-40'" in capsys.readouterr().out
