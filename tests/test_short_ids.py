@@ -95,3 +95,12 @@ def test_doubts_that_are_alike_are_told_as_one(folder: Path, capsys: Any) -> Non
     _, found = ask(capsys, "--data", str(folder), "doubts")
     assert len(found["answers"]) == 7
     assert [len(group["facts"]) for group in found["alike"]] == [6]
+
+
+def test_show_says_that_the_certainties_are_a_scale_of_our_own(folder: Path, capsys: Any) -> None:
+    note = "Certainties come from the grades, a scale of our own; a folder can override each."
+    for name, told in (("Larkfield LK-40", [note]), (sorted(graph_of(FACTS).data.facts)[0], [note])):
+        assert ask(capsys, "--data", str(folder), "show", name)[1]["notes"] == told
+        assert run(["--data", str(folder), "show", name]) == 0
+        assert capsys.readouterr().err == f"{note}\n"
+    assert ask(capsys, "--data", str(folder), "show", "mains fuse")[1]["notes"] == []

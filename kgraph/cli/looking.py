@@ -11,6 +11,7 @@ from kgraph.cli.asking import MOST_OPTION, print_json
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.names import fold
+from kgraph.questions import SCALE_NOTE
 from kgraph.render import things
 from kgraph.render.answers import MOST_SHOWN, left_out
 
@@ -41,6 +42,8 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
         sys.stdout.write(things.event_text(data, event))
     else:
         sys.stdout.write("\n".join(things.as_text(data, k) for k in known))
+    if not as_json and things.weighs(known, fact):
+        print(SCALE_NOTE, file=sys.stderr)
     return 0
 
 

@@ -11,6 +11,7 @@ from kgraph.collection.fact_ids import written_id
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import KnownThing, NearName
+from kgraph.questions import SCALE_NOTE
 from kgraph.render import below
 from kgraph.render.answers import fact_json, left_out, percent
 from kgraph.render.event_words import event_json, event_says
@@ -34,7 +35,13 @@ def as_json(
     """All that is known, under `answers`: one object for each thing of that name, a fact or an event."""
     answers = [_fact_answer(data, fact)] if fact else [_thing_json(data, k) for k in known]
     answers = [{"kind": event.kind, **event_json(data, event)}] if event else answers
-    return {"question": {"command": "show", "name": name}, "answers": answers, "notes": []}
+    notes = [SCALE_NOTE] if weighs(known, fact) else []
+    return {"question": {"command": "show", "name": name}, "answers": answers, "notes": notes}
+
+
+def weighs(known: Sequence[KnownThing], fact: Fact | None) -> bool:
+    """Whether what is shown tells a certainty."""
+    return fact is not None or any(k.facts for k in known)
 
 
 def found_json(text: str, found: Sequence[NearName], most: int | None = None) -> dict[str, Any]:
