@@ -71,11 +71,15 @@ def _of_unit(graph: Graph, answer: Answer, unit: UnitNow | None, position: str) 
 
 def donors(graph: Graph, name: str, positions: Sequence[str], wish: Wanted = DEFAULT) -> Answer:
     """Which sets can give what a set wants at these places, or a unit of yours; own units are named."""
-    from kgraph.shelf.owned import own_shelf, with_units
+    from kgraph.shelf.ledger import is_known
+    from kgraph.shelf.owned import own_shelf, refuse_unknown_set, with_units
 
     # Asked first, so that an index that does not hold units is left before the work is done.
     shelf = own_shelf(graph)
-    answer = questions.donors(graph, *places_wanted(graph, name, positions), wish)
+    set_key, places = places_wanted(graph, name, positions)
+    if shelf is not None and not is_known(set_key):
+        refuse_unknown_set(graph, shelf.units[set_and_unit(graph, name)[1]])
+    answer = questions.donors(graph, set_key, places, wish)
     if not positions:
         answer = answer._replace(question={**answer.question, "by place": True})
     return with_units(graph, answer, shelf)
@@ -96,11 +100,13 @@ def set_or_unit(graph: Graph, text: str) -> tuple[str, list[str]]:
     except WrongUse:
         if not data.knows("unit", data.key("unit", fold(text))):
             raise
+    from kgraph.api.asked_shelf import unit_declared
     from kgraph.fits.graph import whole
     from kgraph.shelf.ledger import shelf_now
     from kgraph.shelf.owned import wants_of
 
-    set_key, wants = wants_of(shelf_now(whole(graph)), data.key("unit", fold(text)))
+    held = whole(graph)
+    set_key, wants = wants_of(shelf_now(held), unit_declared(held, text))
     return set_key, list(wants)
 
 

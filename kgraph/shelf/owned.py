@@ -7,7 +7,7 @@ from typing import NamedTuple
 from kgraph.collection import NOT_KNOWN_YET
 from kgraph.fits.graph import Graph, Place, whole
 from kgraph.names import fold
-from kgraph.problems import WrongUse
+from kgraph.problems import WrongUse, command
 from kgraph.questions import Answer, Row
 from kgraph.shelf.conditions import TAKEN
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, is_known, shelf_now
@@ -65,10 +65,17 @@ def as_set(graph: Graph, given: tuple[str, ...]) -> Meant:
         now = shelf_now(whole(graph)).units.get(unit)
         if now is None:
             break
-        if not is_known(now.set):
-            raise WrongUse(f"{data.text('unit', unit)}: {NOT_KNOWN_YET}; say it by add unit, or name a set")
+        refuse_unknown_set(graph, now)
         return Meant((data.text("set", now.set), *given[cut:]), now)
     return Meant(given)
+
+
+def refuse_unknown_set(graph: Graph, unit: UnitNow) -> None:
+    """Raise WrongUse for a unit of which nobody knows what set it is, with what to do about it."""
+    if not is_known(unit.set):
+        name = graph.data.text("unit", unit.unit)
+        todo = f"{command('identify', name)}, then {command('correct', name, 'set', 'NAME')}; or name a set"
+        raise WrongUse(f"{name}: {NOT_KNOWN_YET}; {todo}")
 
 
 def put_in(unit: UnitNow | None, position: str) -> Held | None:
