@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from kgraph import collection, records
+from kgraph import collection, photographs, records
 from kgraph.events import Event
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import WholeGraph
 from kgraph.folder import disk, schema, writing
+from kgraph.photographs import Picture
 from kgraph.problems import CannotRun, Problem, WrongUse
 from kgraph.shelf.ledger import Shelf, shelf_now
 
@@ -107,8 +108,12 @@ def write(
     texts: Sequence[str],
     seen: Mapping[Path, bytes],
     file_name: str | None = None,
+    pictures: Sequence[Picture] = (),
 ) -> list[str]:
-    """Append events that can have happened; raises CannotRun for others. FILE:LINE of each."""
+    """Append events that can have happened; raises CannotRun for others. FILE:LINE of each.
+
+    The pictures that they name are kept before, once nothing speaks against the events.
+    """
     folder = folders[0]
     target = file_for_events(graph, folder, file_name)
     new = entries_of(texts, "the new entry")
@@ -119,4 +124,5 @@ def write(
             raise CannotRun("nothing was written", *wrong)
         says = OVERTAKEN.format(name=disk.display(target))
         raise CannotRun(f"nothing was written: {says}; name a later file with --file", *wrong)
+    photographs.keep(folder, pictures)
     return append(folders, target, texts, seen)

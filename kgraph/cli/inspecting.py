@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from kgraph import photographs, questions
+from kgraph import questions
 from kgraph.api import asked_shelf, event_log
 from kgraph.api.entries import with_pictures
 from kgraph.cli import events
@@ -56,8 +56,7 @@ def inspect(
     pairs, pictures = with_pictures(pairs, settings.folders[0], full)
     text = writing.entry_text(pairs)
     before = shelf_now(loaded.graph).units[key].places.get(place) or Held(place, "", None, None, True)
-    photographs.keep(settings.folders[0], pictures)
-    written = event_log.write(settings.folders, loaded.graph, [text], seen, file_name)
+    written = event_log.write(settings.folders, loaded.graph, [text], seen, file_name, pictures)
     if as_json:
         print_json(render.inspected_json(data, key, before, state, written))
         return 0

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from kgraph import photographs, questions
+from kgraph import questions
 from kgraph.api import asked_shelf, event_log
 from kgraph.api.entries import with_pictures
 from kgraph.api.leaving import told
@@ -69,10 +69,8 @@ def take(
         pairs += events.said_pairs(said)
         pairs += [("photo", list(photos))] if photos else []
         pairs, pictures = with_pictures(pairs, settings.folders[0], full)
-        photographs.keep(settings.folders[0], pictures)
-        written = event_log.write(
-            settings.folders, loaded.graph, [writing.entry_text(pairs)], seen, file_name
-        )
+        text = writing.entry_text(pairs)
+        written = event_log.write(settings.folders, loaded.graph, [text], seen, file_name, pictures)
     if as_json:
         print_json(render.taking_json(loaded.data, found, owed, written))
     elif not found.gone:

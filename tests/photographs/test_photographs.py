@@ -69,6 +69,14 @@ def test_an_entry_that_is_refused_keeps_no_picture(folder: Path) -> None:
     assert kept(folder) == []
 
 
+def test_an_event_that_is_refused_keeps_no_picture(folder: Path) -> None:
+    picture = str(folder.parent / "in.jpg")
+    assert asked(folder, *ADD, "--yes") == 0
+    assert asked(folder, "take", "volume knob", "--from", "U-07") == 0
+    assert asked(folder, "inspect", "U-07", "volume knob", "good", "--photo", picture) != 0
+    assert kept(folder) == []
+
+
 def test_a_picture_that_cannot_be_kept_leaves_no_entry(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(target: Path, data: bytes) -> None:
         raise CannotRun(f"{target}: no space left on device")
