@@ -94,6 +94,19 @@ class SetWishes(WeighingWishes, total=False):
     """So many rows at most."""
 
 
+LONGEST_S = 3600.0
+
+
+def refuse_odd(*, at_least: float = 0.0, seconds: float = 0.0, most: int | None = None) -> None:
+    """Raise WrongUse for a wish that cannot be."""
+    if not 0.0 <= at_least <= 1.0:
+        raise WrongUse(f"at_least is {at_least}; a certainty is 0 to 1")
+    if not 0.0 <= seconds <= LONGEST_S:
+        raise WrongUse(f"seconds is {seconds}; ask for 0 to {LONGEST_S:g}")
+    if most is not None and most < 1:
+        raise WrongUse(f"most is {most}; ask for one row at least")
+
+
 def wish(
     *,
     at_least: float = 0.0,
@@ -103,8 +116,5 @@ def wish(
     most: int | None = None,
 ) -> Wanted:
     """The asker's wishes as one value; raises WrongUse for one that cannot be."""
-    if not 0.0 <= at_least <= 1.0:
-        raise WrongUse(f"at_least is {at_least}; a certainty is 0 to 1")
-    if most is not None and most < 1:
-        raise WrongUse(f"most is {most}; ask for one row at least")
+    refuse_odd(at_least=at_least, seconds=seconds, most=most)
     return Wanted(at_least, refused, seconds, proofs=proofs, most=most)

@@ -7,7 +7,7 @@ from typing import Any, Unpack
 
 from kgraph import lookup, questions
 from kgraph.api import asked, asked_seen, replies
-from kgraph.api.base import Opening, SetWishes, WeighingWishes, wish
+from kgraph.api.base import Opening, SetWishes, WeighingWishes, refuse_odd, wish
 from kgraph.doubts import SECONDS as DOUBT_SECONDS
 from kgraph.problems import WrongUse
 from kgraph.questions import Answer
@@ -111,6 +111,7 @@ class SetQuestions(Opening):
 
     def find(self, text: str, *, most: int | None = None) -> replies.FoundNames:
         """Names near a text, and things of which a value or a note holds it."""
+        refuse_odd(most=most)
         found = lookup.find(self._graph.data, text)
         return self._reply(replies.FoundNames, things.found_json(text, found, most))
 
@@ -159,6 +160,7 @@ class SetQuestions(Opening):
         most: int | None = None,
     ) -> replies.PossibleSets:
         """What a set may be, by what was seen of it and what is written of the unit as seen."""
+        refuse_odd(at_least=at_least, most=most)
         graph = self._graph
         key = asked_seen.unit_named(graph, [unit] if unit else [])
         given = asked_seen.seen_of_unit(graph, key) if unit else []
@@ -180,6 +182,7 @@ class SetQuestions(Opening):
         """Sets that may be one design with a set, or any two; or parts that may be one under two numbers."""
         from kgraph.questions import likely as guessed
 
+        refuse_odd(at_least=at_least, most=most)
         if parts and name:
             raise WrongUse("parts are not asked for by a set")
         graph = self._graph
@@ -193,6 +196,7 @@ class SetQuestions(Opening):
         self, name: str = "", *, seconds: float = DOUBT_SECONDS, most: int | None = None
     ) -> replies.DoubtfulFacts:
         """Which facts, once looked at, are expected to settle most: about a set, a unit, or all takers."""
+        refuse_odd(seconds=seconds, most=most)
         question, found = asked.doubts(self._graph, name, seconds)
         said = render_doubts.as_json(self._graph.data, question, found, most)
         return self._reply(replies.DoubtfulFacts, said)

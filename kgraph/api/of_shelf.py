@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from kgraph import questions
 from kgraph.api import asked_shelf, replies
-from kgraph.api.base import Opening
+from kgraph.api.base import Opening, refuse_odd
 from kgraph.render import owing
 from kgraph.render import plan as render_plan
 from kgraph.render import sheet as render_sheet
@@ -71,6 +71,7 @@ class ShelfQuestions(Opening):
         most: int | None = None,
     ) -> replies.SetsToLookFor:
         """Which sets that are not on the shelf to look for, for units or sets."""
+        refuse_odd(at_least=at_least, most=most)
         graph = self._graph
         units, sets = asked_shelf.units_and_sets(graph, names)
         wishes = asked_shelf.wishes(

@@ -8,6 +8,7 @@ import json
 import pickle
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -280,3 +281,23 @@ def test_a_folder_that_lies_in_another_is_read_once(tmp_path: Path) -> None:
     folder_with(tmp_path, [("bench.yaml", FACTS)])
     alone = kgraph.open(tmp_path).shelf()
     assert kgraph.open(tmp_path, tmp_path / "inner").shelf() == alone
+
+
+@pytest.mark.parametrize(
+    ("ask", "says"),
+    [
+        (lambda f: f.takers("K-114", seconds=float("nan")), "seconds is nan"),
+        (lambda f: f.takers("K-114", seconds=-1.0), "seconds is -1"),
+        (lambda f: f.doubts(seconds=float("inf")), "seconds is inf"),
+        (lambda f: f.doubts(most=0), "most is 0"),
+        (lambda f: f.find("knob", most=-1), "most is -1"),
+        (lambda f: f.likely(at_least=2.0), "at_least is 2"),
+        (lambda f: f.identify({"mains": "240 V"}, at_least=float("nan")), "at_least is nan"),
+        (lambda f: f.hunt("Larkfield LK-40", most=0), "most is 0"),
+    ],
+)
+def test_a_wish_that_cannot_be_is_refused(
+    folder: kgraph.Folder, ask: Callable[[kgraph.Folder], object], says: str
+) -> None:
+    with pytest.raises(kgraph.WrongUse, match=says):
+        ask(folder)
