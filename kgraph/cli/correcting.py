@@ -23,7 +23,7 @@ from kgraph.collection import Collection, fact_ids, trusting
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
-from kgraph.records import Statement, plain
+from kgraph.records import Statement, Withdraw, plain
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 
@@ -128,7 +128,20 @@ def _corrected(loaded: Loaded, fact_id: str, new: dict[str, Value], said: dict[s
     told: Pairs = [("why", why), *((k, said[k]) for k in ("source", "by", "date") if said[k])]
     back = taking_back(loaded.data, fact_id, lambda r: _is_meant(loaded.data, r, said["source"]))
     gone: list[Pairs] = [[("withdraw", target), *told] for target in back.targets]
-    return [*gone, [*_said_again(loaded, before, old, after), ("corrects", back.corrects)]]
+    known = _withdrawn_before(loaded.data, old, after)
+    entry = _said_again(loaded, before, old, after, bool(known))
+    return [*gone, [*entry, ("corrects", known or back.corrects)]]
+
+
+def _withdrawn_before(data: Collection, old: Statement, after: dict[str, Value]) -> str:
+    """The id by which what is to be said now was taken back before, which it must correct; else ""."""
+    now = _read(after)
+    if now is None or fact_ids.written_id(now) == fact_ids.written_id(old):
+        return ""
+    fact = lookup.fact_with_id(data, fact_ids.written_id(now))
+    ids = {fact_ids.written_id(now), *(fact.ids if fact else ())}
+    targets = (e.target.strip() for e in data.entries if isinstance(e, Withdraw))
+    return next((target for target in targets if target in ids), "")
 
 
 def _sources_left(loaded: Loaded, fact_id: str, old: Statement, source: str) -> list[Value]:
@@ -172,13 +185,15 @@ def _who(said: Statement) -> str:
     return ", ".join(n.text for n in said.sources) or said.by or "no source"
 
 
-def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -> Pairs:
+def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value], again: bool) -> Pairs:
     """An id of its own where it states the same as before: else its id would be that of what was withdrawn.
 
     Raises WrongUse where it says nothing else at all.
     """
     was, now = (_read(pairs) for pairs in (before, after))
-    if was is None or now is None or fact_ids.written_id(now) != fact_ids.written_id(old):
+    if was is None or now is None:
+        return []
+    if not again and fact_ids.written_id(now) != fact_ids.written_id(old):
         return []
     own = fact_ids.saying_id(now.pairs)
     if own == fact_ids.saying_id(was.pairs):
@@ -189,18 +204,20 @@ def _own_id(old: Statement, before: dict[str, Value], after: dict[str, Value]) -
 _AGAIN = re.compile(r"(?:^|; )said again(?: \(\d+\))?$")
 
 
-def _said_again(loaded: Loaded, before: dict[str, Value], old: Statement, after: dict[str, Value]) -> Pairs:
-    """The corrected entry with an id of its own where it needs one.
+def _said_again(
+    loaded: Loaded, before: dict[str, Value], old: Statement, after: dict[str, Value], again: bool
+) -> Pairs:
+    """The corrected entry with an id of its own where it needs one: where what it states was taken back.
 
     What was said before in the same words and taken back would be taken back still: it gets a note.
     """
     said = [e for e in loaded.data.entries if isinstance(e, Statement)]
     taken = {e.own_id.strip() for e in said} | {fact_ids.saying_id(e.pairs) for e in said}
     note, number = _AGAIN.sub("", str(after.get("note", ""))), 0
-    while (own := _own_id(old, before, after)) and own[0][1] in taken:
+    while (own := _own_id(old, before, after, again)) and own[0][1] in taken:
         number += 1
-        again = "said again" if number == 1 else f"said again ({number})"
-        after = {**after, "note": f"{note}; {again}" if note else again}
+        mark = "said again" if number == 1 else f"said again ({number})"
+        after = {**after, "note": f"{note}; {mark}" if note else mark}
     return [*after.items(), *own]
 
 

@@ -207,6 +207,26 @@ def test_a_correction_of_what_it_states_takes_all_that_was_said_back(folder: Pat
     assert asked(folder, capsys, "takers", "K-115")[0]["certainty"] == 0.4
 
 
+@pytest.mark.parametrize("own", ["", "bench-17"])
+def test_what_it_states_is_put_back_as_it_was(own: str, tmp_path: Path, capsys: Any) -> None:
+    folder = folder_with(tmp_path, [("facts.yaml", FACTS + (f"  id: {own}\n" if own else ""))])
+    now, other = "K-114", "K-115"
+    for _ in range(4):
+        assert corrected(folder, fact_id(folder, capsys, "takers", now), "takes", other) == 0
+        capsys.readouterr()
+        now, other = other, now
+        assert [a["certainty"] for a in asked(folder, capsys, "takers", now)][:1] == [0.95]
+        assert asked(folder, capsys, "takers", other) == []
+    assert run(["--data", str(folder), "check"]) == 0
+
+
+def test_an_event_is_put_back_as_it_was(folder: Path, capsys: Any) -> None:
+    for owed in ("yes", "", "yes", ""):
+        (event,) = asked(folder, capsys, "show", "U-07")[0]["history"]
+        assert corrected(folder, event["id"], "owed", owed) == 0
+        assert len(asked(folder, capsys, "owed")) == (owed == "yes")
+
+
 def test_what_somebody_corrected_is_taken_back_with_all_that_they_said(folder: Path, capsys: Any) -> None:
     one = fact_id(folder, capsys, "takers", "K-114")
     assert corrected(folder, one, "how", "guess", "--by", "EV") == 0
