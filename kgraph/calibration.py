@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from kgraph.beta import quantile
 from kgraph.claims import FitsClaim, RefusesClaim, SameClaim, TakesClaim
@@ -69,7 +69,7 @@ def _summed(grade: str, found: list[Trial]) -> GradeHeld:
 
 def trials(graph: WholeGraph) -> list[Trial]:
     """What was tried by hand and had been said before by facts that are no trials."""
-    before = graphs.build(replace(graph.data, facts={f.id: f for f in _untried(graph)}))
+    before = graphs.build(graph.data.with_facts(_untried(graph)))
     found = []
     for fact in graph.data.facts.values():
         asked = _question(graph.data, fact)

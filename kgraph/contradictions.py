@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from kgraph import questions
 from kgraph.facts import Fact
@@ -73,7 +72,7 @@ def _of_row(graph: WholeGraph, ask: _Ask, row: Row, seen: dict[frozenset[str], b
     """
 
     def contradicts(facts: tuple[Fact, ...]) -> bool:
-        small = graphs.build(replace(graph.data, facts={f.id: f for f in facts if f.kind != "size"}))
+        small = graphs.build(graph.data.with_facts(f for f in facts if f.kind != "size"))
         return any(r.against and r.proof for r in ask(small))
 
     for proof in sorted((row.proof, *row.proofs), key=len):

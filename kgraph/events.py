@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
-from kgraph import records
+from kgraph import records, words
 from kgraph.collection import Collection
 from kgraph.collection.fact_ids import written_id
 from kgraph.collection.sayings import takes_back
@@ -17,7 +17,7 @@ def events_of(data: Collection) -> Iterator[Event]:
     """The events in the order of the entries, each once, without those that a withdrawal took back."""
     gone = {id(event) for event, _ in withdrawn_events(data)}
     said: dict[tuple[str, str, str], str] = {}
-    for entry in data.entries:
+    for entry in data.of_kind(*words.EVENTS):
         if not isinstance(entry, Event) or id(entry) in gone:
             continue
         # Two folders that were merged may both tell one event; one file tells of it once.
@@ -29,7 +29,7 @@ def events_of(data: Collection) -> Iterator[Event]:
 def withdrawn_events(data: Collection) -> list[tuple[Event, records.Withdraw]]:
     """The events that were taken back, each with a withdrawal that holds."""
     against = _Withdrawals(data)
-    events = (e for e in data.entries if isinstance(e, Event))
+    events = (e for e in data.of_kind(*words.EVENTS) if isinstance(e, Event))
     return [(event, by) for event in events if (by := against.holding(event))]
 
 
@@ -44,7 +44,7 @@ class _Withdrawals:
     def __init__(self, data: Collection) -> None:
         self.data = data
         self.by_target: dict[str, list[records.Withdraw]] = defaultdict(list)
-        for entry in data.entries:
+        for entry in data.of_kind("withdraw"):
             if isinstance(entry, records.Withdraw):
                 self.by_target[entry.target.strip()].append(entry)
 

@@ -11,7 +11,6 @@ from kgraph import records, trade, words
 from kgraph.claims import UsesClaim
 from kgraph.collection import Collection, shown_name
 from kgraph.collection.fact_ids import ids_by_other_names, saying_id, written_id
-from kgraph.collection.resolving import names_used
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Fact
@@ -65,11 +64,8 @@ def show(graph: WholeGraph, text: str) -> list[KnownThing]:
     found = [_known(data, kind, key) for kind in words.THINGS for key in _keys(data, kind, wanted)]
     left_out = data.key("position", wanted)
     if not found and data.leaves_out(left_out):
-        found = [
-            KnownThing(
-                "feature", left_out, data.text("position", left_out), (), _leaving_out(data, left_out), ()
-            )
-        ]
+        facts, name = tuple(data.leaving_out(left_out)), data.text("position", left_out)
+        found = [KnownThing("feature", left_out, name, (), facts, ())]
     below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
     found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
     if not found:
@@ -101,13 +97,14 @@ def _without_stock(mentions: tuple[records.Entry, ...]) -> tuple[records.Entry, 
     return tuple(e for e in mentions if not isinstance(e, records.Stock))
 
 
+_ID = re.compile(r"[0-9a-f]{16}")
+"""An id that was made of what a statement says."""
+
+
 def fact_with_id(data: Collection, text: str) -> Fact | None:
     """The fact with this id, withdrawn ones too."""
     wanted = text.strip()
-    for fact in (*data.facts.values(), *(f for f, _ in data.withdrawn.values())):
-        if wanted in fact.ids or wanted == fact.id:
-            return fact
-    return _had_id(data, wanted)
+    return data.by_id(wanted) or (_had_id(data, wanted) if _ID.fullmatch(wanted) else None)
 
 
 def _had_id(data: Collection, wanted: str) -> Fact | None:
@@ -130,12 +127,12 @@ def fact_as_said(data: Collection, text: str) -> Fact | None:
 
 def event_with_id(data: Collection, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
-    return _last_with_id(text, (e for e in data.entries if isinstance(e, Event)))
+    return _last_with_id(text, (e for e in data.of_kind(*words.EVENTS) if isinstance(e, Event)))
 
 
 def event_or_withdrawal(data: Collection, text: str) -> Event | records.Withdraw | None:
     """The last event with this id, else the last withdrawal with it."""
-    withdrawals = (e for e in data.entries if isinstance(e, records.Withdraw))
+    withdrawals = (e for e in data.of_kind("withdraw") if isinstance(e, records.Withdraw))
     return event_with_id(data, text) or _last_with_id(text, withdrawals)
 
 
@@ -183,40 +180,26 @@ def _last_with_id(text: str, said: Iterable[_Said]) -> _Said | None:
 def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
     key = data.key(kind, wanted)
     here = key in data.things[kind] or key in data.spelt[kind]
-    numbered = {
-        k
-        for k, things in data.things["part"].items()
-        for t in things
-        if kind == "part" and isinstance(t, records.Part) and any(fold(n) == wanted for _, n in t.numbers)
-    }
+    numbered = data.parts_numbered(wanted) if kind == "part" else set()
     return sorted({key, *numbered} if here else numbered)
 
 
-def _leaving_out(data: Collection, key: str) -> tuple[Fact, ...]:
-    """The facts whose `except` names a position, an assembly or a feature."""
-    return tuple(f for f in data.facts.values() if key in f.left_out)
-
-
 def _known(data: Collection, kind: str, key: str) -> KnownThing:
-    mentions = [
-        e
-        for e in data.entries
-        if any(k == kind and data.key(k, n.key) == key for k, n in names_used(data, e))
-    ]
-    of_facts = {id(e.where): f for f in data.facts.values() for e in f.evidence}
-    facts = {of_facts[id(e.where)].id: of_facts[id(e.where)] for e in mentions if id(e.where) in of_facts}
+    facts, gone = data.told_by(kind, key)
     if kind in ("position", "assembly"):
-        facts |= {f.id: f for f in _leaving_out(data, key)}
-    places = {id(e.where) for e in mentions}
-    gone = tuple(
-        (f, by) for f, by in data.withdrawn.values() if any(id(e.where) in places for e in f.evidence)
-    )
-    told = of_facts.keys() | {id(e.where) for f, _ in gone for e in f.evidence}
-    others = tuple(e for e in mentions if id(e.where) not in told and not isinstance(e, records.Withdraw))
+        facts = list({f.id: f for f in (*facts, *data.leaving_out(key))}.values())
+    told = {id(e.where) for f in (*facts, *(f for f, _ in gone)) for e in f.evidence}
+    others = (e for e in data.naming(kind, key) if not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
-    below = data.ground(kind, key)
     return KnownThing(
-        kind, key, data.text(kind, key), things, tuple(facts.values()), others, gone=gone, ground=below
+        kind,
+        key,
+        data.text(kind, key),
+        things,
+        tuple(facts),
+        tuple(e for e in others if id(e.where) not in told),
+        gone=tuple(gone),
+        ground=data.ground(kind, key),
     )
 
 
@@ -293,7 +276,8 @@ def found_values(data: Collection, wanted: str) -> list[NearName]:
                     of = "set" if owner[0] == "s" else "assembly"
                     row = NearName(of, data.owner_text(owner), "built on", f"{name}: {by}")
                     found.setdefault((of, row.name), row)
-    for fact in data.facts.values():
+    noted = any(isinstance(e, records.Statement) and wanted in _loose(e.note) for e in data.with_notes())
+    for fact in data.facts.values() if noted else ():
         note = next((e.note for e in fact.evidence if wanted in _loose(e.note)), "")
         if note:
             found.setdefault((fact.kind, fact.id), NearName(fact.kind, fact.id, "note", note))

@@ -9,7 +9,7 @@ from kgraph import mains
 from kgraph.names import compared
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 BY_NAME = "the place is taken to be on the mains side by its name"
 _DIFFERS = " must match: "
@@ -17,7 +17,7 @@ Verdict = tuple[bool | None, str]
 """Whether an attribute agrees (None: it is to be checked), and what is to be said of it."""
 
 
-def unmatched(data: Facts, one: str, other: str, positions: Iterable[str]) -> list[Verdict]:
+def unmatched(data: Collection, one: str, other: str, positions: Iterable[str]) -> list[Verdict]:
     """The attributes that must match at these places and do not (False), or are to be checked (None).
 
     `one` and `other` are the owners of two sets.
@@ -26,7 +26,7 @@ def unmatched(data: Facts, one: str, other: str, positions: Iterable[str]) -> li
     return [(agrees, f"{says}{said}") for (agrees, says), said in verdicts if says]
 
 
-def unmatched_alone(data: Facts, owner: str, positions: Iterable[str]) -> list[str]:
+def unmatched_alone(data: Collection, owner: str, positions: Iterable[str]) -> list[str]:
     """What must match at these places where no set is known for which a part was made, in words."""
     return [
         f"{attribute} must match, and it is not recorded for which the part was made: compare it with "
@@ -35,7 +35,7 @@ def unmatched_alone(data: Facts, owner: str, positions: Iterable[str]) -> list[s
     ]
 
 
-def _needed(data: Facts, positions: Iterable[str]) -> list[tuple[str, str]]:
+def _needed(data: Collection, positions: Iterable[str]) -> list[tuple[str, str]]:
     """Each attribute that must match at one of these places, and what is to be added where it is told."""
     found: dict[str, tuple[str, str]] = {}
     for position in sorted(positions):
@@ -45,7 +45,7 @@ def _needed(data: Facts, positions: Iterable[str]) -> list[tuple[str, str]]:
     return list(found.values())
 
 
-def _compare(data: Facts, one: str, other: str, attribute: str) -> Verdict:
+def _compare(data: Collection, one: str, other: str, attribute: str) -> Verdict:
     values = {owner: recorded(data, owner, attribute) for owner in (one, other)}
     missing = [data.owner_text(o) for o, v in values.items() if not v]
     if missing:
@@ -66,13 +66,13 @@ def _keys(attribute: str, values: Iterable[str]) -> frozenset[str]:
     return frozenset().union(*(mains.keys(attribute, v) for v in values))
 
 
-def recorded(data: Facts, owner: str, attribute: str) -> list[str]:
+def recorded(data: Collection, owner: str, attribute: str) -> list[str]:
     """What is recorded of a set: each item of a list is a value of its own."""
     found = (v if isinstance(v, list | tuple) else (v,) for v in data.attribute("set", owner[2:], attribute))
     return [v if isinstance(v, str) else ", ".join(map(str, v)) for values in found for v in values]
 
 
-def guarded_by_name(data: Facts, positions: Iterable[str]) -> list[str]:
+def guarded_by_name(data: Collection, positions: Iterable[str]) -> list[str]:
     """A remark for each of these places that is taken to be on the mains side by its name."""
     named = {data.text("position", p) for p in positions if p and data.position_rules(p).by_name}
     return [

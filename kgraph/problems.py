@@ -86,7 +86,3 @@ class CannotRun(Stop):
 
 class Damaged(Exception):
     """An index cannot be believed: the folder itself is to be read."""
-
-
-class NotInIndex(Damaged):
-    """What is asked no index knows: the folder itself is to be read, and its index is as good as before."""

@@ -54,7 +54,7 @@ class Record:
 
     def changed(self, **new: Any) -> Self:
         """The same with other values of some fields."""
-        return type(self)(**{**vars(self), **new})
+        return type(self)(**{**{k: v for k, v in vars(self).items() if k in self._fields}, **new})
 
     def _values(self) -> tuple[Any, ...]:
         return tuple([getattr(self, name) for name in self._fields])

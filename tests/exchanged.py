@@ -255,5 +255,5 @@ def meant(data: Collection) -> dict[str, Any]:
         "names": {kind: data.known(kind) for kind in data.things},
         "aliases": data.aliases,
         "grades": data.grades,
-        "clashing": [key for key, _ in data.clashing_ids],
+        "clashing": [key for key, _ in data.said.clashing_ids],
     }

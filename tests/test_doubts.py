@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +51,7 @@ def _with(graph: Graph, changed: Fact | None, gone: str) -> Graph:
     facts = {k: f for k, f in graph.data.facts.items() if k != gone}
     if changed is not None:
         facts[changed.id] = changed
-    return graphs.build(dataclasses.replace(graph.data, facts=facts))
+    return graphs.build(graph.data.with_facts(facts.values()))
 
 
 def _entropy(graph: Graph) -> float:

@@ -18,10 +18,10 @@ from kgraph.problems import CannotRun, WrongUse
 from kgraph.render.answers import caution_texts
 
 if TYPE_CHECKING:
+    from kgraph.collection import Collection
     from kgraph.exchange.apart import Job
     from kgraph.exchange.engines import Result
     from kgraph.fits.graph import WholeGraph
-    from kgraph.interface import Facts
 
 SUFFIX = ".rq"
 NOTE = "A query tells no certainty: `kgraph takers` and its like do."
@@ -148,7 +148,7 @@ def _check_given(asked: Query, given: Mapping[str, str]) -> None:
         raise WrongUse(*wrong)
 
 
-def _with_values(data: Facts | None, asking: Asking) -> tuple[str, dict[str, str]]:
+def _with_values(data: Collection | None, asking: Asking) -> tuple[str, dict[str, str]]:
     """The query's text with its values in place, and each value by the name it has in the folder."""
     values: dict[str, str] = {}
     shown: dict[str, str] = {}
@@ -160,7 +160,7 @@ def _with_values(data: Facts | None, asking: Asking) -> tuple[str, dict[str, str
     return sparql.bound(asking.query, values), shown
 
 
-def _value(data: Facts, parameter: Parameter, texts: list[str]) -> tuple[str, list[str]]:
+def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[str, list[str]]:
     """A value as it goes into the query, and the names by which it is shown."""
     if parameter.kind == "number":
         try:
@@ -228,7 +228,7 @@ class Answered:
         return texts
 
 
-def answered(asking: Asking, data: Facts | None, over: Callable[[Job], Result]) -> Answered:
+def answered(asking: Asking, data: Collection | None, over: Callable[[Job], Result]) -> Answered:
     """The answer of a query with its values in place; `over` runs it."""
     asked = asking.query
     text, shown = _with_values(data, asking)
@@ -257,7 +257,7 @@ def _sort_remarks(result: Result) -> None:
             row[at][1] = "; ".join(sorted(row[at][1].split("; ")))
 
 
-def _cautions(data: Facts | None, found: list[dict[str, Any]]) -> dict[str, str]:
+def _cautions(data: Collection | None, found: list[dict[str, Any]]) -> dict[str, str]:
     """Name -> text of every caution that the remarks of a shipped query name."""
     if data is None:
         return {}

@@ -124,7 +124,7 @@ def loaded(read: Entries, supposed: Supposed = NOTHING) -> Loaded:
     ]
     if taken_back:
         data = collection.build([*entries, *taken_back])
-    unknown = [w.target for w in taken_back if w in data.unknown_withdraws]
+    unknown = [w.target for w in sayings.unknown_withdraws(data) if w in taken_back] if taken_back else []
     if unknown:
         mend = "`--proof` shows the ids"
         raise WrongUse(*(Problem(None, "unknown-id", f"no fact has the id {i!r}", mend) for i in unknown))

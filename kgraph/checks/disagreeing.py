@@ -32,7 +32,7 @@ def entries_that_disagree(ground: CheckGround) -> Iterator[Problem]:
                 yield from _disagreements(ground, group)
 
 
-def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]:
+def _groups(kind: str, things: Sequence[records.Thing]) -> Sequence[Sequence[records.Thing]]:
     if kind != "stock":
         return [things]
     drawers: dict[str, list[records.Thing]] = defaultdict(list)
@@ -41,7 +41,7 @@ def _groups(kind: str, things: list[records.Thing]) -> list[list[records.Thing]]
     return list(drawers.values())
 
 
-def _disagreements(ground: CheckGround, things: list[records.Thing]) -> Iterator[Problem]:
+def _disagreements(ground: CheckGround, things: Sequence[records.Thing]) -> Iterator[Problem]:
     first: dict[str, tuple[records.Value, records.Thing]] = {}
     for thing in things:
         for key, value in _said(ground, thing):
@@ -94,7 +94,7 @@ def meaning(key: str, value: records.Value) -> Any:
         return fold(value) or " ".join(value.split())
 
 
-def _lengths_that_disagree(ground: CheckGround, things: list[records.Thing]) -> Iterator[Problem]:
+def _lengths_that_disagree(ground: CheckGround, things: Sequence[records.Thing]) -> Iterator[Problem]:
     """The three ways to write a belt's length are one size; written in different ways, within 2 %."""
     measured = [(thing, mm) for thing in things if (mm := ground.data.inside_length_mm(thing)) is not None]
     for thing, mm in measured[1:]:

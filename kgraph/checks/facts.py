@@ -10,7 +10,7 @@ from kgraph import records
 from kgraph.checks.ground import Check, CheckGround, at, error, warning
 from kgraph.claims import ReplacesClaim, RunClaim, TakesClaim, UsesClaim
 from kgraph.collection.fact_ids import written_id
-from kgraph.collection.sayings import FACT_TYPES
+from kgraph.collection.sayings import FACT_TYPES, unknown_withdraws
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
 from kgraph.names import fold, nearest
@@ -35,7 +35,7 @@ def grades_are_known(ground: CheckGround) -> Iterator[Problem]:
 
 def an_id_has_one_statement(ground: CheckGround) -> Iterator[Problem]:
     """One `id:` stands for one statement; said twice with the same meaning, it is one fact."""
-    clashes = dict(ground.data.clashing_ids)
+    clashes = dict(ground.data.said.clashing_ids)
     events: dict[str, dict[str, records.Statement]] = defaultdict(dict)
     for entry in ground.entries:
         if (
@@ -135,7 +135,7 @@ def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
 
 def withdrawn_ids_are_known(ground: CheckGround) -> Iterator[Problem]:
     """A `withdraw` takes back a fact of the folder, by an id that it has or had."""
-    for entry in ground.data.unknown_withdraws:
+    for entry in unknown_withdraws(ground.data):
         says = f"withdraw: no fact has the id {shown(entry.target)}, and nothing is taken back"
         yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, entry.target))
 

@@ -31,7 +31,7 @@ def one_meaning_for_each_also(ground: CheckGround) -> Iterator[Problem]:
 
 
 def _claims(
-    kind: str, alias: str, claimed: list[tuple[Name, records.Thing]], declared: list[records.Thing]
+    kind: str, alias: str, claimed: list[tuple[Name, records.Thing]], declared: Sequence[records.Thing]
 ) -> Iterator[Problem]:
     first = claimed[0][1]
     for name, thing in claimed:

@@ -13,7 +13,7 @@ from kgraph.api import asked
 from kgraph.api.leaving import told
 from kgraph.api.loaded import Opened
 from kgraph.cli.numbers import Within
-from kgraph.cli.opening import with_folder
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.fits.graph import Graph
 from kgraph.problems import WrongUse
@@ -234,10 +234,8 @@ def takers(
         return asked.takers(of.graph, words, wish)
 
     if why_not is None:
-        return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
-    from kgraph.cli.loading import load
-
-    loaded = load(settings)
+        return reply(settings, opened(settings), ask, as_json, proof)
+    loaded = opened(settings)
     return explain(loaded, ask(loaded), [asked.why_no_taker(loaded.graph, words, why_not)], as_json)
 
 
@@ -278,10 +276,8 @@ def donors(
     if output is not None:
         return _grid(settings, set_name, positions, wanted(**rest), output)
     if why_not is None:
-        return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
-    from kgraph.cli.loading import load
-
-    loaded = load(settings)
+        return reply(settings, opened(settings), ask, as_json, proof)
+    loaded = opened(settings)
     found = asked.why_no_donor(loaded.graph, set_name, positions, why_not)
     return explain(loaded, ask(loaded), found, as_json)
 
@@ -290,7 +286,6 @@ def _grid(settings: Settings, name: str, positions: Sequence[str], wish: Wanted,
     """Write the grid of a set's places and own units; raises WrongUse for another form than HTML."""
     from pathlib import Path
 
-    from kgraph.cli.loading import load
     from kgraph.folder import writing
     from kgraph.render import glance as render
     from kgraph.shelf.glance import grid
@@ -298,7 +293,7 @@ def _grid(settings: Settings, name: str, positions: Sequence[str], wish: Wanted,
 
     if not output.lower().endswith((".html", ".htm")):
         raise WrongUse(f"{output!r} is no name of a page; name it like donors.html")
-    loaded = load(settings)
+    loaded = opened(settings)
     shelf = shelf_now(loaded.graph)
     found = grid(loaded.graph, *asked.places_wanted(loaded.graph, name, positions), wish, shelf)
     text = render.page(loaded.data, found, {u: shelf.units[u].set for u in found.units})
@@ -321,10 +316,7 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     def ask(of: Opened) -> Answer:
         return asked.parts(of.graph, words, wish)
 
-    def body(loaded: Opened) -> int:
-        return reply(settings, loaded, ask, as_json, proof)
-
-    return with_folder(settings, body)
+    return reply(settings, opened(settings), ask, as_json, proof)
 
 
 def _of_set(
@@ -340,7 +332,7 @@ def _of_set(
     def ask(of: Opened) -> Answer:
         return question(of.graph, set_name, wish)
 
-    return with_folder(settings, lambda loaded: reply(settings, loaded, ask, as_json, proof))
+    return reply(settings, opened(settings), ask, as_json, proof)
 
 
 @click.command(short_help="the same design under other badges")

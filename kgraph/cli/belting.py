@@ -16,7 +16,8 @@ from kgraph.api.loaded import Loaded
 from kgraph.belts import drive
 from kgraph.belts.tone import ToneReading
 from kgraph.cli.asking import ASSUMED_OPTION, print_json, query_options, wanted, whole
-from kgraph.cli.loading import as_it_is, load
+from kgraph.cli.loading import as_it_is
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
@@ -124,7 +125,7 @@ def path_(
         place = asked.place(of.graph, words, wanted(**rest))
         return belt_paths.path(of.graph, place, given(of.graph, place), grade)
 
-    loaded = load(settings)
+    loaded = opened(settings)
     place = asked.place(loaded.graph, words, wanted(**rest))
     form = _Form[belt_paths.PathAnswer | None](
         lambda data, a: belts.path_json(data, a) if a else belts.no_path_json(data, place),
@@ -169,7 +170,7 @@ def fit_(
         belt_changes.fit_said,
         lambda a: a.notes,
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = _reply(settings, opened(settings), ask, form, as_json)
     return 1 if answer.fit.verdict == "not known" else 0
 
 
@@ -216,7 +217,7 @@ def find_(
         belt_changes.find_said,
         lambda a: a.notes,
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = _reply(settings, opened(settings), ask, form, as_json)
     if len(answer.found) > 1:
         return 0
     print("nothing found: no belt of that form of section is recorded", file=sys.stderr)
@@ -244,7 +245,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
         belt_changes.family_said,
         lambda a: (),
     )
-    answer = _reply(settings, load(settings), ask, form, as_json)
+    answer = _reply(settings, opened(settings), ask, form, as_json)
     if any(row.part for row in answer.rows):
         return 0
     print("nothing found: no belt is recorded for this place", file=sys.stderr)
@@ -294,7 +295,7 @@ def speed_(
         lambda data, a: belt_changes.speed_said(a[1]),
         lambda a: asked.place_notes(a[0]),
     )
-    _reply(settings, load(settings), ask, form, as_json)
+    _reply(settings, opened(settings), ask, form, as_json)
     return 0
 
 
@@ -321,7 +322,7 @@ def run_picture(
         says = f"{output.name!r} ends in none of {', '.join(picture.FORMATS)}"
         raise WrongUse(Problem(None, "format", says, "name it like run.svg"))
     given = None if section is None else asked.read(belt_sizes.section, section)
-    loaded = load(settings)
+    loaded = opened(settings)
     place = asked.place(loaded.graph, words)
     answer = belt_paths.path(loaded.graph, place, given)
     if answer is None:

@@ -136,7 +136,7 @@ def _below(settings: Settings, entries: list[Entry], graph: WholeGraph, faulty: 
     reading = [read_twice(bytes_of(path), display(path)) for path in paths]
     ids = [problem for _, problem in ids_written_anew(entries)]
     # Of a folder with faults there is no index that could stand.
-    index = None if faulty else against_files(settings, graph)
+    index = None if faulty else against_files(settings)
     torn = [
         Problem(None, "deep-index", f"the index was wrong: {f}", "it is taken away")
         for f in (index or (0, []))[1]

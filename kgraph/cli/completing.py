@@ -161,17 +161,17 @@ def _prepare(command: click.Command) -> click.Command:
 
 
 def _names(ctx: click.Context, kinds: tuple[str, ...]) -> list[str]:
-    from kgraph import collection
-    from kgraph.cli.loading import entries_of
     from kgraph.cli.main import default_folders
+    from kgraph.cli.opening import opened
     from kgraph.cli.settings import Settings
     from kgraph.render.terminal import visible
 
     folders: tuple[str, ...] = ctx.find_root().params.get("folders") or default_folders()
     # What stands on the line the shell has not read yet.
     folders = tuple(os.path.expandvars(os.path.expanduser(f)) for f in folders)
-    data = collection.build(entries_of(Settings(folders))[0])
-    found = [name for kind in kinds for name in sorted(data.known(kind).values())]
+    with contextlib.closing(opened(Settings(folders))) as loaded:
+        known = [loaded.data.known(kind) for kind in kinds]
+    found = [name for of_kind in known for name in sorted(of_kind.values())]
     # What cannot be typed in one line cannot be completed in one.
     return [name for name in dict.fromkeys(found) if visible(name) == name]
 

@@ -9,8 +9,8 @@ import click
 from kgraph import doubts as weighing
 from kgraph.api import asked
 from kgraph.cli.asking import CAUTIONS_OPTION, MOST_OPTION, print_json, whole
-from kgraph.cli.loading import load
 from kgraph.cli.numbers import Within
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.render import doubts as render
 from kgraph.render.answers import MOST_SHOWN
@@ -43,7 +43,7 @@ def doubts(
     For a set: its donors at every position known. For a unit: donors of what it wants. Without
     a name: the takers of every part. Example: kgraph doubts U-07
     """
-    loaded = load(settings)
+    loaded = opened(settings)
     question, found = asked.doubts(loaded.graph, " ".join(words), seconds)
     if as_json:
         print_json(render.as_json(loaded.data, question, found, most), loaded)

@@ -14,7 +14,7 @@ from kgraph.api import asked
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import asking_options, wanted
 from kgraph.cli.belting import run_picture
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
@@ -259,7 +259,7 @@ def _begin(settings: Settings, output: Path | None) -> Loaded:
         from kgraph.render.dot import format_of
 
         format_of(output)
-    return load(settings)
+    return opened(settings)
 
 
 def _supposed(settings: Settings, loaded: Loaded) -> tuple[str, ...]:

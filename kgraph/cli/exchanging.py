@@ -13,7 +13,7 @@ import click
 from kgraph import collection, words
 from kgraph.api import event_log
 from kgraph.api.loaded import Loaded
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.events import Event
@@ -75,7 +75,7 @@ def export(
         raise WrongUse("--inferred, --places and --validate are for RDF alone")
     if kind and name not in TABLES:
         raise WrongUse(f"--kind is for {' and '.join(TABLES)} alone")
-    graph = load(settings).graph
+    graph = opened(settings).graph
     with steps("writing", len(graph.data.known("part")) if inferred else None) as step:
         wanted = Export(graph, inferred, places, kind or "", step)
         if validate and _is_invalid(wanted):
@@ -151,7 +151,7 @@ def _is_invalid(wanted: Export) -> bool:
 def load_or_empty(settings: Settings) -> Loaded:
     """The folder; one that is there and holds no fact file yet is an empty one."""
     if any(disk.fact_files(folder) for folder in settings.folders):
-        return load(settings)
+        return opened(settings)
     data = collection.build([])
     return Loaded(data, graphs.build(data), ())
 

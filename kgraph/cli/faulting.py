@@ -10,7 +10,7 @@ import click
 
 from kgraph.api import asked
 from kgraph.cli.asking import print_json, query_options, wanted
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.picturing import form_of, give_page
 from kgraph.cli.settings import Settings
 from kgraph.render.terminal import visible
@@ -34,7 +34,7 @@ def faults(
     from kgraph.render import faults as render
     from kgraph.render.answers import MOST_SHOWN, left_out
 
-    loaded = load(settings)
+    loaded = opened(settings)
     wish = wanted(**rest, proof=proof)
     question, found = asked.faults(loaded.graph, name, signs, wish)
     if as_json:
@@ -64,7 +64,7 @@ def arrive(settings: Settings, name: str, markdown: bool, output: Path | None, a
     """
     from kgraph.render import arrival
 
-    loaded = load(settings)
+    loaded = opened(settings)
     set_key, unit = asked.set_and_unit(loaded.graph, name)
     page = arrival.page(loaded.graph, set_key, unit)
     if as_json:

@@ -10,7 +10,7 @@ import click
 from kgraph import questions
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import AT_LEAST_OPTION, MOST_OPTION, print_json
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
 from kgraph.questions import likely as guessed
@@ -49,7 +49,7 @@ def likely(
     """
     if parts and (words or tried):
         raise WrongUse("--parts takes neither a set nor --tried")
-    loaded = load(settings)
+    loaded = opened(settings)
     if tried:
         return _tried(loaded, guessed.tried(loaded.graph), as_json)
     of = f"s:{questions.name_of(loaded.data, 'set', ' '.join(words))}" if words else ""

@@ -13,7 +13,7 @@ from kgraph.api import asked_seen
 from kgraph.api.asked_seen import Given, Prior
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import AT_LEAST_OPTION, print_json
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.names import fold
 from kgraph.problems import WrongUse
@@ -58,7 +58,7 @@ def identify(
     Example: kgraph identify --seen "mains=240 V 50 Hz" --seen "line socket=yes"
     """
     weights = _prior(prior)
-    loaded = load(settings)
+    loaded = opened(settings)
     if tried:
         return _tried(loaded, weights, as_json)
     if key:

@@ -1,4 +1,4 @@
-"""Making the index of some folders: from a graph that was read, or by several processes at once.
+"""Making the index of some folders.
 
 A cache that cannot be written is no fault of the question: then there is no index.
 """
@@ -8,24 +8,20 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
-from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from kgraph.cli.progress import steps
 from kgraph.folder.disk import display, fact_files
-from kgraph.index import compiling, freshness, renewing, store, working
-from kgraph.index.shares import Apart
+from kgraph.index import freshness, store, working
+from kgraph.index.compiling import Faulty, File
 
 if TYPE_CHECKING:
-    from kgraph.fits.graph import WholeGraph
     from kgraph.index.freshness import IndexPlace
 
 
-def rows(place: IndexPlace, graph: WholeGraph) -> Iterator[tuple[str, Any]]:
-    """All rows that say what the files say."""
-    yield from compiling.rows(graph, renewing.numbered(place.folders))
-    yield from renewing.texts(place.folders)
+FAULTY = ".faulty"
+"""What the name of a note ends in that tells of files of which there can be no index."""
 
 
 def young(place: IndexPlace) -> freshness.Young | None:
@@ -36,62 +32,39 @@ def young(place: IndexPlace) -> freshness.Young | None:
         return None
 
 
-def compile_whole(place: IndexPlace, graph: WholeGraph, before: freshness.Young) -> None:
-    """Make the index of a graph; `before` are the young files as they were before it was read."""
+def files_of(place: IndexPlace) -> list[File]:
+    """The fact files in the order of reading.
 
-    def fill(index: store.Writing) -> None:
-        index.put((key, store.packed(key, value)) for key, value in rows(place, graph))
-
-    _make(place, before, fill)
-
-
-def compile_in_shares(place: IndexPlace) -> bool:
-    """Make the index from the files by several processes; False where the folder must be read whole.
-
-    That is one with faults, one that only all facts together can decide, and one that is soon read.
+    Raises Faulty where a folder has none, or one is not as it stood, or named twice.
     """
-    size = sum(stamp[1] for stamps in place.stamps for stamp in stamps)
-    most = working.processes()
-    if most == 1 or size < working.SMALLEST or (before := young(place)) is None:
-        return False
-    try:
-        return _make(place, before, lambda index: _in_shares(place, most, index))
-    except (Apart, EOFError):
-        return False
-
-
-def _in_shares(place: IndexPlace, most: int, index: store.Writing) -> None:
-    """Raises Apart, EOFError, OSError."""
-    files = _files(place)
-    with working.Work(working.shares_of(files, most), most) as work:
-        with steps("reading", len(files)) as step:
-            facts = work.read(step)
-        with steps("compiling", facts) as step:
-            work.compile(index, step)
-
-
-def _files(place: IndexPlace) -> list[working.File]:
-    """The fact files in the order of reading; raises Apart where one is not as it stood, or named twice."""
     sizes = {(i, stamp[0]): stamp[1] for i, stamps in enumerate(place.stamps) for stamp in stamps}
-    made: dict[str, working.File] = {}
+    made: dict[str, File] = {}
+    if not all(place.stamps):
+        raise Faulty
     for i, folder in enumerate(place.folders):
         for path in fact_files(Path(folder)):
             inside = str(path.relative_to(folder))
             size = sizes.get((i, inside))
             if size is None or display(path) in made:
-                raise Apart
-            made[display(path)] = working.File(display(path), path, size, (i, display(inside)))
+                raise Faulty
+            made[display(path)] = File(display(path), path, size, i, display(inside))
     return list(made.values())
 
 
-def _make(place: IndexPlace, before: freshness.Young, fill: Callable[[store.Writing], None]) -> bool:
-    """Write an index and the note that says how its files stood; False where that cannot be."""
-    token = os.urandom(8).hex()
+def compile_index(place: IndexPlace) -> bool:
+    """Make the index, and the note that says how its files stood; False where that cannot be.
+
+    A folder with faults has none: only reading it can tell of them.
+    """
+    before, token = young(place), os.urandom(8).hex()
+    if before is None:
+        return False
     try:
-        with store.Writing(place.path) as index:
+        files = files_of(place)
+        with store.Writing(place.path) as index, steps("reading", len(files)) as step:
             of_making = [("version", store.version()), ("token", token), ("stamps", place.stamps)]
             index.put((key, store.packed(key, value)) for key, value in of_making)
-            fill(index)
+            working.compile_files(files, index, step)
         with contextlib.suppress(OSError):
             os.unlink(place.path + store.OVER)
         note = freshness.note_of(place.folders, place.stamps, token, before)
@@ -99,6 +72,17 @@ def _make(place: IndexPlace, before: freshness.Young, fill: Callable[[store.Writ
         if store.stamps_of(place.folders) != place.stamps or young(place) != before:
             return False
         freshness.write_note(place.path + ".note", note)
-    except (OSError, sqlite3.Error, ValueError):
+    except Faulty:
+        with contextlib.suppress(OSError):
+            freshness.write_note(
+                place.path + FAULTY, freshness.note_of(place.folders, place.stamps, token, before)
+            )
+        return False
+    except (EOFError, OSError, sqlite3.Error, ValueError):
         return False
     return True
+
+
+def known_faulty(place: IndexPlace) -> bool:
+    """Whether the files stand as they stood when no index could be made of them."""
+    return freshness.stands(freshness.read_note(place.path + FAULTY), place.folders, place.stamps)

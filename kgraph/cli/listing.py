@@ -10,8 +10,8 @@ import click
 from kgraph import listing
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import AT_LEAST_OPTION, print_json
-from kgraph.cli.loading import load
 from kgraph.cli.numbers import Within
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.listing import KINDS, List
@@ -66,7 +66,7 @@ def list_(
     if output is not None and output.suffix.lower() not in SUFFIXES:
         raise WrongUse(f"no table is written as {output.suffix!r}; name a file in {', '.join(SUFFIXES)}")
     conditions = [condition(text) for text in where]
-    loaded = load(settings)
+    loaded = opened(settings)
     found = listing.listed(loaded.graph, what, conditions, Wanted(at_least, seconds=seconds))
     chosen = render.chosen_columns(found, columns, whole=as_json or output is not None)
     if output is not None:

@@ -8,7 +8,7 @@ import click
 
 from kgraph import lookup, words
 from kgraph.cli.asking import MOST_OPTION, print_json
-from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE
@@ -27,7 +27,7 @@ def show(settings: Settings, name: str, as_json: bool) -> int:
 
     Example: kgraph show "Larkfield LK-40"
     """
-    loaded = load(settings)
+    loaded = opened(settings)
     data = loaded.data
     if not any(data.knows(kind, data.key(kind, fold(name))) for kind in words.THINGS):
         name = lookup.whole_id(data, name)
@@ -59,7 +59,7 @@ def find(settings: Settings, text: tuple[str, ...], most: int | None, as_json: b
     Example: kgraph find lk40
     """
     wanted = " ".join(text)
-    loaded = load(settings)
+    loaded = opened(settings)
     found = lookup.find(loaded.data, wanted)
     if as_json:
         print_json(things.found_json(wanted, found, most), loaded)

@@ -17,7 +17,7 @@ from keyword import iskeyword
 import click
 
 from kgraph import __version__, system
-from kgraph.problems import Stop, WrongUse, shown
+from kgraph.problems import Damaged, Stop, WrongUse, shown
 
 COMMANDS = {
     "takers": ("asking", "which other sets take this knob or belt"),
@@ -162,11 +162,9 @@ def run(args: Sequence[str] | None = None) -> int:
 
         return completing.answer(cli, shell)
     try:
-        status = cli.main(
-            args=list(args) if args is not None else None, prog_name="kgraph", standalone_mode=False
-        )
+        status = _once(args)
         sys.stdout.flush()
-        return status if isinstance(status, int) else 0
+        return status
     except click.ClickException as error:
         error.show()
         return 2
@@ -221,6 +219,19 @@ def _silence_stdout() -> None:
     """Keep the interpreter from flushing to a closed or full output once more on its way out."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _once(args: Sequence[str] | None) -> int:
+    """Run a command; where it could not believe an index once more, from the files."""
+    given = list(args) if args is not None else None
+    try:
+        status = cli.main(given, prog_name="kgraph", standalone_mode=False)
+    except Damaged:
+        from kgraph.cli.opening import without_index
+
+        with without_index():
+            status = cli.main(given, prog_name="kgraph", standalone_mode=False)
+    return status if isinstance(status, int) else 0
 
 
 def _say(stop: Stop) -> None:

@@ -9,17 +9,16 @@ import contextlib
 import os
 import time
 import zlib
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator
+from typing import Any
 
-from kgraph.api.loaded import Indexed, Loaded, Opened
+import click
+
+from kgraph.api.loaded import Loaded
 from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
 from kgraph.index.freshness import IndexPlace
-from kgraph.problems import Damaged, NotInIndex
-
-if TYPE_CHECKING:
-    from kgraph.fits.graph import WholeGraph
+from kgraph.problems import Damaged
 
 
 def _place(settings: Settings) -> IndexPlace | None:
@@ -38,44 +37,63 @@ def _lie_apart(folders: list[str]) -> bool:
 
 def _place_for_question(settings: Settings) -> IndexPlace | None:
     """The same; None where something is asked that no index knows."""
-    return None if settings.suppose or settings.without else _place(settings)
+    return None if settings.suppose or settings.without or _forgotten else _place(settings)
 
 
-def with_folder(settings: Settings, body: Callable[[Opened], int]) -> int:
-    """Run what needs the folder; where the index gives out in the middle, once more from the files.
+_last: list[IndexPlace] = []
+_forgotten: list[IndexPlace] = []
+"""The index that the last question began with, and that which it could not believe."""
 
-    `body` prints nothing before it has all of its answer.
+
+@contextlib.contextmanager
+def without_index() -> Iterator[None]:
+    """Take away the index that could not be believed; within the block no other is used or made."""
+    _forgotten[:] = _last
+    for place in _last:
+        _take_away(place)
+    try:
+        yield
+    finally:
+        _forgotten.clear()
+
+
+def _take_away(place: IndexPlace) -> None:
+    for ending in (".note", store.OVER, ""):
+        with contextlib.suppress(OSError):
+            os.unlink(place.path + ending)
+
+
+def opened(settings: Settings) -> Loaded:
+    """The folder for a question: by its index, else read whole. What cannot be believed raises Damaged later.
+
+    Then :func:`kgraph.cli.main.run` asks once more, from the files; so print nothing before all is known.
     """
     place = _place_for_question(settings)
     found = (_standing(place) or _renewed(place) or _compiled(place)) if place else None
-    if found is not None:
-        try:
-            return body(found)
-        except NotInIndex:
-            from kgraph.cli.loading import load
+    if found is None:
+        from kgraph.cli.loading import load
 
-            return body(load(settings))
-        except Damaged:
-            pass
-        finally:
-            # What was fetched holds the index by a cycle: it would stay open until that is collected.
-            found.close()
-    return body(from_files(settings))
+        return load(settings)
+    _last[:] = [place] if place else []
+    # What was fetched holds the index by a cycle: it would stay open until that is collected.
+    if context := click.get_current_context(silent=True):
+        context.call_on_close(found.close)
+    return found
 
 
-def from_index(settings: Settings) -> Indexed | None:
+def from_index(settings: Settings) -> Loaded | None:
     """The folder as its index has it; None where there is none that stands."""
     place = _place_for_question(settings)
     return _standing(place) if place else None
 
 
-def renewed(settings: Settings) -> Indexed | None:
+def renewed(settings: Settings) -> Loaded | None:
     """The folder by its index where few files have changed: the rows that they change are made anew."""
     place = _place_for_question(settings)
     return _renewed(place) if place else None
 
 
-def _standing(place: IndexPlace) -> Indexed | None:
+def _standing(place: IndexPlace) -> Loaded | None:
     try:
         note = freshness.read_note(place.path + ".note")
         opened = _opened(place, note)
@@ -96,20 +114,18 @@ def _opened(place: IndexPlace, note: Any) -> store.Store | None:
     return opened
 
 
-def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> dict[str, Any]:
+def _lay_over(opened: store.Store, path: str, note: dict[str, object]) -> None:
     """Put newer rows over the index that a note is about; raises Damaged where they are not of one make."""
     if opened.need("token") != note["token"]:
         raise Damaged
     if "over" not in note:
-        return {}
-    over = store.read_over(path, str(note["over"]))
-    if over["under"] != note["token"]:
+        return
+    opened.over = store.read_over(path, str(note["over"]))
+    if opened.over["under"] != note["token"]:
         raise Damaged
-    opened.over = over["rows"]
-    return over
 
 
-def _renewed(place: IndexPlace) -> Indexed | None:
+def _renewed(place: IndexPlace) -> Loaded | None:
     if not os.path.exists(place.path + ".note"):
         return None
     try:
@@ -118,29 +134,32 @@ def _renewed(place: IndexPlace) -> Indexed | None:
         return None
 
 
-def _renew(place: IndexPlace) -> Indexed | None:
+def _renew(place: IndexPlace) -> Loaded | None:
     """Raises whatever an index that is out of order may lead to."""
     from kgraph.index import renewing
 
     note = freshness.read_note(place.path + ".note")
     opened = store.Store(place.path)
-    over = _lay_over(opened, place.path, note)
+    _lay_over(opened, place.path, note)
     young = freshness.young_of(place.folders, place.stamps, place.now_ns)
-    if not renewing.renew(opened, place.folders, over, place.stamps, note["young"]):
+    over = renewing.renew(opened, place.folders, place.stamps, note["young"])
+    if over is None:
         return None
-    over |= {"rows": opened.over, "under": note["token"], "token": os.urandom(8).hex()}
+    over |= {"under": note["token"], "token": os.urandom(8).hex()}
     new = freshness.note_of(place.folders, place.stamps, str(note["token"]), young)
     if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
         return None
     freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
+    opened.over = store.read_over(place.path, over["token"])
     return _loaded(opened, place.folders)
 
 
-def _loaded(opened: store.Store, folders: list[str]) -> Indexed:
-    from kgraph.index.compiled import graph_of
+def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
+    from kgraph.index.entries import StoredEntries
+    from kgraph.index.links import graph_of
 
-    graph = graph_of(opened, folders)
-    return Indexed(graph.data, graph, opened.close)
+    graph = graph_of(StoredEntries(opened, folders))
+    return Loaded(graph.data, graph, (), close=opened.close)
 
 
 def _grow_up(place: IndexPlace, note: dict[str, Any]) -> None:
@@ -155,33 +174,23 @@ def _grow_up(place: IndexPlace, note: dict[str, Any]) -> None:
         return
 
 
-def _compiled(place: IndexPlace) -> Indexed | None:
-    """A large folder by an index that several processes make."""
+def _compiled(place: IndexPlace) -> Loaded | None:
     from kgraph.cli import indexing
 
-    return _standing(place) if indexing.compile_in_shares(place) else None
+    if indexing.known_faulty(place):
+        return None
+    return _standing(place) if indexing.compile_index(place) else None
 
 
-def from_files(settings: Settings) -> Loaded:
-    """The folder read from its files, and its index made where that can be: none of one with faults."""
-    from kgraph.cli import indexing
-    from kgraph.cli.loading import load
-
-    place = _place_for_question(settings)
-    young = indexing.young(place) if place else None
-    loaded = load(settings)
-    if place is not None and young is not None and not loaded.left_out:
-        indexing.compile_whole(place, loaded.graph, young)
-    return loaded
-
-
-def against_files(settings: Settings, graph: WholeGraph) -> tuple[int, list[str]] | None:
-    """How many rows of the index say what the files say, and the faults of others; None where none stands.
+def against_files(settings: Settings) -> tuple[int, list[str]] | None:
+    """How much of the index says what the files say, and the faults of the rest; None where none stands.
 
     An index with a fault is taken away: the next question makes it anew.
     """
-    from kgraph.cli.indexing import rows
+    from kgraph.cli.indexing import files_of
     from kgraph.index import verifying
+    from kgraph.index.compiling import Faulty
+    from kgraph.index.entries import StoredEntries
 
     place = _place(settings)
     if place is None or not os.path.exists(place.path):
@@ -191,13 +200,11 @@ def against_files(settings: Settings, graph: WholeGraph) -> tuple[int, list[str]
         opened = _opened(place, freshness.read_note(place.path + ".note"))
         if opened is None:
             return None
-        for key, fault in verifying.differences(opened, rows(place, graph)):
+        for what, fault in verifying.differences(StoredEntries(opened, place.folders), files_of(place)):
             alike += not fault
-            faults += [f"row {key!r} {fault}"] if fault else []
-    except (Damaged, KeyError):
+            faults += [f"{what} {fault}"] if fault else []
+    except (Damaged, Faulty, KeyError):
         faults.append("it cannot be read")
     if faults:
-        for ending in (".note", store.OVER, ""):
-            with contextlib.suppress(OSError):
-                os.unlink(place.path + ending)
+        _take_away(place)
     return alike, faults

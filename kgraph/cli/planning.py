@@ -15,6 +15,7 @@ from kgraph.api.loaded import Loaded
 from kgraph.cli import events
 from kgraph.cli.asking import CAUTIONS_OPTION, MOST_OPTION, print_json, whole
 from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
 from kgraph.problems import CannotRun, WrongUse
@@ -105,7 +106,7 @@ def plan(
     planned but told as possible; --rob UNIT allows it. Example: kgraph plan U-09 --instead 2
     """
     seen = event_log.bytes_of(settings.folders) if take_it else {}
-    loaded = load(settings._replace(strict=settings.strict or take_it))
+    loaded = load(settings._replace(strict=True)) if take_it else opened(settings)
     wishes = _wishes(loaded, **wished, instead=instead, rob=rob)
     found = planner.plan(loaded.graph, [_unit(loaded, u) for u in units], wishes)
     written: list[str] = []
@@ -158,7 +159,7 @@ def hunt(
     For a unit the wants that the shelf cannot meet count; for a set all its known places. A set of which a
     unit may be opened is on the shelf. Example: kgraph hunt U-08 U-09
     """
-    loaded = load(settings)
+    loaded = opened(settings)
     units, sets = asked_shelf.units_and_sets(loaded.graph, names)
     wishes = _wishes(loaded, **wished)
     found = hunting.hunt(loaded.graph, units, sets, wishes, all_wants)

@@ -12,9 +12,8 @@ import click
 from kgraph.api import asked_queries
 from kgraph.api.loaded import Loaded, Opened
 from kgraph.cli.asking import print_json
-from kgraph.cli.loading import load
 from kgraph.cli.numbers import Within
-from kgraph.cli.opening import with_folder
+from kgraph.cli.opening import opened
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
@@ -70,13 +69,13 @@ def query(
 
     if endpoint is not None:
         # It has data of its own: the folder is read only for the names that are given.
-        loaded = load(settings) if given else None
+        loaded = opened(settings) if given else None
         found = asked_queries.answered(asking, loaded and loaded.data, lambda job: apart.run(job, ()))
         return _give(loaded, found, as_json)
     if store := _store(settings, asking):
         with suppress(asked_queries.StoreIsBad):
-            return with_folder(settings, lambda loaded: _from_store(settings, loaded, asking, store, as_json))
-    return _from_files(load(settings), asking, as_json)
+            return _from_store(settings, opened(settings), asking, store, as_json)
+    return _from_files(opened(settings), asking, as_json)
 
 
 def _from_files(loaded: Loaded, asking: asked_queries.Asking, as_json: bool) -> int:
@@ -92,7 +91,7 @@ def _from_files(loaded: Loaded, asking: asked_queries.Asking, as_json: bool) -> 
 def _store(settings: Settings, asking: asked_queries.Asking) -> str | None:
     if settings.suppose or settings.without:
         return None
-    return asked_queries.store_of(asking, settings.shown, lambda: _statements(load(settings), False))
+    return asked_queries.store_of(asking, settings.shown, lambda: _statements(opened(settings), False))
 
 
 def _from_store(

@@ -16,6 +16,7 @@ from kgraph.api.loaded import Loaded
 from kgraph.cli import events
 from kgraph.cli.asking import print_json
 from kgraph.cli.loading import load
+from kgraph.cli.opening import opened
 from kgraph.cli.picturing import form_of, give_page, photo_options, write_told
 from kgraph.cli.settings import Settings
 from kgraph.folder import writing
@@ -106,7 +107,7 @@ def owed(settings: Settings, units: tuple[str, ...], all_too: bool, as_json: boo
     It is settled when one is put back: `kgraph add restored`, or `take` from another unit to that place.
     Example: kgraph owed --all
     """
-    loaded = load(settings)
+    loaded = opened(settings)
     shelf, found = asked_shelf.owed(loaded.graph, units, all_too)
     if as_json:
         print_json(owing.owed_json(loaded.data, shelf, found, units), loaded)
@@ -129,7 +130,7 @@ def shelf(settings: Settings, units: tuple[str, ...], as_json: bool) -> int:
     """
     from kgraph.shelf.overview import overview
 
-    loaded = load(settings)
+    loaded = opened(settings)
     found = overview(loaded.graph, [asked_shelf.unit_declared(loaded.graph, u) for u in units])
     if as_json:
         print_json(render.shelf_json(loaded.data, found, units), loaded)
@@ -163,7 +164,7 @@ def sheet(
     from kgraph.render import sheet as render_sheet
     from kgraph.shelf.sheet import sheet_of
 
-    loaded = load(settings)
+    loaded = opened(settings)
     made = sheet_of(loaded.graph, asked_shelf.unit_declared(loaded.graph, unit))
     if as_json:
         _give_json(told(render_sheet.as_json(loaded.data, made), loaded), output)

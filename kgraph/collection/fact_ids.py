@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice, product
@@ -27,14 +26,19 @@ _WORDS_NOT_NAMES = {
 _DEFAULTS = {"role": "original", "both ways": "no", "owed": "no"}
 
 
+LENGTH = 16
+"""How many hex digits an id has that is made of what is said."""
+KEPT = "written id"
+"""Under which a record that was fetched from an index keeps its id, so that it is not made again."""
+
+
 def written_id(record: records.Statement) -> str:
     """The id that a statement has by what is written: SHA-256 over canonical JSON, 16 hex digits.
 
     Names are folded, keys sorted, evidence left out; the two names of a `rebadge`, `same` or `distinct` and
     the names of an `except` are sorted; a default said aloud is as if not said.
     """
-    said = {k: v for k, v in record.pairs if k not in _UNSAID}
-    return _digest(_canonical(said))
+    return vars(record).get(KEPT) or _digest(_canonical({k: v for k, v in record.pairs if k not in _UNSAID}))
 
 
 def saying_id(pairs: Iterable[tuple[str, records.Value]]) -> str:
@@ -74,8 +78,11 @@ _CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_asci
 
 
 def _digest(said: Mapping[str, Any]) -> str:
+    # Loaded here: it takes a tenth of the time of a question that needs no id.
+    import hashlib
+
     text = _CANONICAL.encode(said)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    return hashlib.sha256(text.encode()).hexdigest()[:LENGTH]
 
 
 _MOST_NAMINGS = 4096

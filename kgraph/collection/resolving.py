@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from kgraph import records
@@ -132,62 +132,82 @@ _CLAIMS: Mapping[type[records.Statement], Any] = {
 }
 
 
+OwnerKind = Callable[[str], str]
+"""The key of a name after `in:` -> the kind of thing that it names there."""
+
+
 def names_used(made: Collection, entry: records.Entry) -> list[tuple[str, Name]]:
     """(kind of thing, name as written) for every name that an entry uses, its own name left out."""
+    return _used(lambda key: "set" if made.owner(key)[0] == "s" else "assembly", entry)
+
+
+def names_said(entry: records.Entry) -> Iterator[tuple[str, Name]]:
+    """(how it is named, the name) for every name in an entry, before it is known whom an owner's name means.
+
+    How: the kind of a thing that is used; `owner` for a set or an assembly; `except`; a kind and ` declared`
+    or ` also`; `number` for one of a part's.
+    """
+    yield from _used(lambda key: "owner", entry)
+    if isinstance(entry, records.Thing):
+        yield f"{entry.kind} declared", entry.name
+        yield from ((f"{entry.kind} also", other) for other in entry.also)
+    if isinstance(entry, records.Part):
+        yield from (("number", name(number)) for _, number in entry.numbers)
+    if isinstance(entry, records.Rebadge | records.Uses):
+        yield from (("except", left_out) for left_out in entry.exceptions)
+
+
+def _used(owner: OwnerKind, entry: records.Entry) -> list[tuple[str, Name]]:
     find = _USES.get(type(entry))
-    found = list(find(made, entry)) if find else []
+    found = list(find(owner, entry)) if find else []
     if isinstance(entry, records.Statement):
         found += [("source", source) for source in entry.sources]
     return found
 
 
-def _owner_use(made: Collection, used: Name) -> tuple[str, Name]:
-    return ("set" if made.owner(used.key)[0] == "s" else "assembly", used)
-
-
-def _refuses_uses(made: Collection, r: Any) -> list[tuple[str, Name]]:
-    here = [_owner_use(made, r.owner), ("position", r.position)]
+def _refuses_uses(owner: OwnerKind, r: Any) -> list[tuple[str, Name]]:
+    here = [(owner(r.owner.key), r.owner), ("position", r.position)]
     if r.item_position is None:
         return [("part", r.item), *here]
-    return [_owner_use(made, r.item), ("position", r.item_position), *here]
+    return [(owner(r.item.key), r.item), ("position", r.item_position), *here]
 
 
-def _part_uses(made: Collection, p: Any) -> list[tuple[str, Name]]:
+def _part_uses(owner: OwnerKind, p: Any) -> list[tuple[str, Name]]:
     return [("kind", name(p.sort))] if name(p.sort).key else []
 
 
 _USES: Mapping[type[records.Entry], Any] = {
-    records.Rebadge: lambda m, r: [("set", n) for n in r.sets],
-    records.Uses: lambda m, r: [("assembly", r.assembly), _owner_use(m, r.owner)],
-    records.Takes: lambda m, r: [("part", r.part), _owner_use(m, r.owner), ("position", r.position)],
-    records.Same: lambda m, r: [("part", n) for n in r.parts],
-    records.Distinct: lambda m, r: [("set", n) for n in r.sets],
-    records.Replaces: lambda m, r: [("part", r.new), ("part", r.old)],
-    records.Fits: lambda m, r: [
-        _owner_use(m, r.owner),
+    records.Rebadge: lambda o, r: [("set", n) for n in r.sets],
+    records.Uses: lambda o, r: [("assembly", r.assembly), (o(r.owner.key), r.owner)],
+    records.Takes: lambda o, r: [("part", r.part), (o(r.owner.key), r.owner), ("position", r.position)],
+    records.Same: lambda o, r: [("part", n) for n in r.parts],
+    records.Distinct: lambda o, r: [("set", n) for n in r.sets],
+    records.Replaces: lambda o, r: [("part", r.new), ("part", r.old)],
+    records.Fits: lambda o, r: [
+        (o(r.owner.key), r.owner),
         ("position", r.position),
-        _owner_use(m, r.to),
+        (o(r.to.key), r.to),
         ("position", r.at),
     ],
     records.Refuses: _refuses_uses,
-    records.Fault: lambda m, r: [_owner_use(m, r.owner), ("position", r.position)],
-    records.Run: lambda m, r: [("position", r.position), _owner_use(m, r.owner)],
-    records.Assembly: lambda m, a: [("position", n) for n in a.positions],
+    records.Fault: lambda o, r: [(o(r.owner.key), r.owner), ("position", r.position)],
+    records.Run: lambda o, r: [("position", r.position), (o(r.owner.key), r.owner)],
+    records.Assembly: lambda o, a: [("position", n) for n in a.positions],
     records.Part: _part_uses,
-    records.Position: lambda m, p: [("caution", n) for n in p.cautions],
-    records.Kind: lambda m, k: [("caution", n) for n in k.cautions],
-    records.Unit: lambda m, u: [
+    records.Position: lambda o, p: [("caution", n) for n in p.cautions],
+    records.Kind: lambda o, k: [("caution", n) for n in k.cautions],
+    records.Unit: lambda o, u: [
         *([("set", u.set)] if u.set else []),
         *(("position", n) for n, _ in u.state),
         *(("position", n) for n in u.wants),
     ],
-    records.Stock: lambda m, s: [("part", s.name)],
-    records.Taken: lambda m, t: [
+    records.Stock: lambda o, s: [("part", s.name)],
+    records.Taken: lambda o, t: [
         ("position", t.position),
         ("unit", t.unit),
         *([("unit", t.to)] if t.to else []),
     ],
-    records.Restored: lambda m, t: [("position", t.position), ("unit", t.to)],
-    records.Fitted: lambda m, t: [("part", t.part), ("position", t.position), ("unit", t.to)],
-    records.Inspected: lambda m, t: [("position", t.position), ("unit", t.unit)],
+    records.Restored: lambda o, t: [("position", t.position), ("unit", t.to)],
+    records.Fitted: lambda o, t: [("part", t.part), ("position", t.position), ("unit", t.to)],
+    records.Inspected: lambda o, t: [("position", t.position), ("unit", t.unit)],
 }

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from itertools import count
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from kgraph import records, words
 from kgraph.claims import (
@@ -37,18 +38,66 @@ FACT_TYPES = (
 EVENT_TYPES = (records.Taken, records.Restored, records.Fitted, records.Inspected)
 
 
-def add_facts(made: Collection) -> None:
-    sayings: dict[tuple[str, Claim], list[records.Statement]] = {}
-    for entry in made.entries:
+class FactsLeft(NamedTuple):
+    """Facts by id, less what was taken back.
+
+    `told_otherwise`: the facts that were said, where one pair is said with unlike exceptions.
+    """
+
+    facts: dict[str, Fact]
+    withdrawn: dict[str, tuple[Fact, records.Withdraw]]
+    told_otherwise: dict[str, tuple[Fact, ...]]
+    clashing_ids: list[tuple[str, list[records.Statement]]]
+
+
+Claimed = dict[tuple[str, Claim], list[records.Statement]]
+"""Kind of fact and what it states -> everyone who says so, in the order of reading."""
+
+
+def by_claim(made: Collection, entries: Iterable[records.Entry]) -> Claimed:
+    """The statements among some entries, those of one fact together."""
+    found: Claimed = {}
+    for entry in entries:
         if isinstance(entry, FACT_TYPES):
-            sayings.setdefault((entry.kind, claim_of(made, entry)), []).append(entry)
-    facts = _told_apart(made, [_fact(made, kind, claim, said) for (kind, claim), said in sayings.items()])
-    facts = _named_before(made, facts, list(sayings.values()))
-    by_id = _by_id(made, facts)
-    gone = _active_withdraws(made, by_id)
-    left = (_left_of(made, fact, said, gone) for fact, said in zip(facts, sayings.values(), strict=True))
-    for fact in _one_for_each_pair(made, [fact for fact in left if fact is not None]):
-        made.facts[fact.id] = fact
+            found.setdefault((entry.kind, claim_of(made, entry)), []).append(entry)
+    return found
+
+
+def all_sayings(made: Collection) -> FactsLeft:
+    """What is left of all that a folder says."""
+    withdraws = [e for e in made.entries if isinstance(e, records.Withdraw)]
+    sought = {w.target.strip() for w in withdraws}
+    sought |= {e.corrects.strip() for e in made.entries if isinstance(e, records.Statement)} - {""}
+    return sayings_left(made, by_claim(made, made.entries), withdraws, sought)
+
+
+def sayings_left(
+    made: Collection, claimed: Claimed, withdraws: Sequence[records.Withdraw], sought: AbstractSet[str]
+) -> FactsLeft:
+    """What is left of these claims, of each of which every saying is given.
+
+    `withdraws` are all of the folder; `sought` are the ids that facts are taken back and corrected by, which
+    are looked for among their other ids where no fact shows them.
+    """
+    facts = _told_apart(made, [_fact(made, kind, claim, said) for (kind, claim), said in claimed.items()])
+    facts = _named_before(made, facts, list(claimed.values()), sought)
+    by_id = _by_id(facts)
+    gone = _active_withdraws(made, by_id, withdraws) if withdraws else {}
+    clashing = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
+    found = FactsLeft({}, {}, {}, clashing)
+    left = []
+    for fact, said in zip(facts, claimed.values(), strict=True):
+        rest, by = _left_of(made, fact, said, gone)
+        if rest is not None:
+            left.append(rest)
+        elif by is not None:
+            found.withdrawn[fact.id] = (fact, by)
+    for those in _of_one_pair(left):
+        fact = those[0] if len(those) == 1 else _joined(made, those)
+        if len(those) > 1:
+            found.told_otherwise[fact.id] = tuple(those)
+        found.facts[fact.id] = fact
+    return found
 
 
 def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
@@ -72,27 +121,30 @@ def _told_apart(made: Collection, facts: list[Fact]) -> list[Fact]:
     return [found[fact.kind, fact.claim] for fact in facts]
 
 
+def shown_id(made: Collection, said: Sequence[records.Statement]) -> str:
+    """The id that a fact of these sayings is shown by, unless another fact claims it too."""
+    own = next((r.own_id.strip() for r in said if r.own_id.strip()), "")
+    return own or (resolved_id(made, said[0]) if made.has_other_names else written_id(said[0]))
+
+
 def _fact(made: Collection, kind: str, claim: Claim, said: list[records.Statement]) -> Fact:
     evidence = tuple(_evidence(made, r) for r in said)
     own = [r.own_id.strip() for r in said if r.own_id.strip()]
     written = [written_id(r) for r in said]
-    shown = own[0] if own else resolved_id(made, said[0]) if any(made.aliases.values()) else written[0]
+    shown = shown_id(made, said)
     by_ground = [resolved_id(made, r, by_ground=True) for r in said if named_by_ground(made, r)]
     ids = tuple(dict.fromkeys([shown, *own, *written, *by_ground]))
     return Fact(shown, kind, claim, max(e.certainty for e in evidence), evidence, said[0], ids)
 
 
 def _named_before(
-    made: Collection, facts: list[Fact], sayings: Sequence[list[records.Statement]]
+    made: Collection, facts: list[Fact], sayings: Sequence[list[records.Statement]], sought: AbstractSet[str]
 ) -> list[Fact]:
     """The facts, each known too by those of the ids looked for that it has by other names, or for one saying.
 
     They are worked out only where something is taken back or corrected by an id that no fact shows.
     """
-    wanted = {e.target.strip() for e in made.entries if isinstance(e, records.Withdraw)}
-    wanted |= {e.corrects.strip() for e in made.entries if isinstance(e, records.Statement)} - {""}
-    if wanted:
-        wanted -= {i for fact in facts for i in fact.ids}
+    wanted = sought - {i for fact in facts for i in fact.ids} if sought else sought
     if not wanted:
         return facts
     found = []
@@ -118,18 +170,18 @@ def _evidence(made: Collection, r: records.Statement) -> Evidence:
     )
 
 
-def _by_id(made: Collection, facts: list[Fact]) -> dict[str, list[Fact]]:
+def _by_id(facts: list[Fact]) -> dict[str, list[Fact]]:
     by_id: dict[str, list[Fact]] = {}
     for fact in facts:
         for one in fact.ids:
             by_id.setdefault(one, []).append(fact)
-    made.clashing_ids = [(i, [f.record for f in fs if f.record]) for i, fs in by_id.items() if len(fs) > 1]
     return by_id
 
 
-def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict[str, list[records.Withdraw]]:
+def _active_withdraws(
+    made: Collection, by_id: Mapping[str, list[Fact]], given: Sequence[records.Withdraw]
+) -> dict[str, list[records.Withdraw]]:
     """Fact id -> the withdrawals that hold. A withdrawal may itself be withdrawn, by its id."""
-    given = [e for e in made.entries if isinstance(e, records.Withdraw)]
     own = {id(w): {w.own_id.strip(), written_id(w)} - {""} for w in given}
     targeted: dict[str, list[records.Withdraw]] = {}
     for w in given:
@@ -140,12 +192,6 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
         against = [o for o in against if takes_back(made, o, w)]
         return not any(holds(o, seen | {id(w)}) for o in against)
 
-    all_own = {i for ids in own.values() for i in ids}
-    events = (e for e in made.entries if isinstance(e, EVENT_TYPES))
-    all_own |= {i for e in events for i in (e.own_id.strip(), written_id(e))}
-    made.unknown_withdraws = [
-        w for w in given if w.target.strip() not in by_id and w.target.strip() not in all_own
-    ]
     active: dict[str, list[records.Withdraw]] = {}
     for w in given:
         if w.target.strip() in by_id and holds(w, frozenset()):
@@ -154,16 +200,27 @@ def _active_withdraws(made: Collection, by_id: Mapping[str, list[Fact]]) -> dict
     return active
 
 
+def unknown_withdraws(made: Collection) -> list[records.Withdraw]:
+    """The withdrawals of what no fact, event or withdrawal is known by."""
+    known = {i for fact in made.facts.values() for i in fact.ids}
+    known |= {i for fact, _ in made.withdrawn.values() for i in fact.ids}
+    beside = list(made.of_kind(*words.EVENTS))
+    known |= {
+        i for e in beside if isinstance(e, records.Statement) for i in (e.own_id.strip(), written_id(e))
+    }
+    return [w for w in beside if isinstance(w, records.Withdraw) and w.target.strip() not in known]
+
+
 def _left_of(
     made: Collection,
     fact: Fact,
     said: list[records.Statement],
     gone: Mapping[str, list[records.Withdraw]],
-) -> Fact | None:
-    """A fact by those of its sayings that no withdrawal takes back; None where none is left."""
+) -> tuple[Fact | None, records.Withdraw | None]:
+    """A fact by those of its sayings that are not taken back; None, and by which, where none is left."""
     withdraws = gone.get(fact.id, [])
     if not withdraws:
-        return fact
+        return fact, None
     meant = [(w, _meant(made, w, said)) for w in withdraws]
     rests = (
         _rest(made, e, r, [w for w, marks in meant if marks[number]])
@@ -171,9 +228,8 @@ def _left_of(
     )
     left = tuple(e for e in rests if e is not None)
     if not left:
-        made.withdrawn[fact.id] = (fact, next((w for w in withdraws if not w.sources), withdraws[0]))
-        return None
-    return fact._replace(evidence=left, certainty=max(e.certainty for e in left))
+        return None, next((w for w in withdraws if not w.sources), withdraws[0])
+    return fact._replace(evidence=left, certainty=max(e.certainty for e in left)), None
 
 
 def _rest(
@@ -209,13 +265,12 @@ def takes_back(made: Collection, by: records.Withdraw, said: records.Statement) 
     return not by.sources or any(made.key("source", n.key) in keys for n in by.sources)
 
 
-def _one_for_each_pair(made: Collection, facts: Iterable[Fact]) -> Iterator[Fact]:
-    """The facts, and of those that say the same of one pair with unlike exceptions a single one."""
+def _of_one_pair(facts: Iterable[Fact]) -> Iterable[list[Fact]]:
+    """The facts, those together that say the same of one pair with unlike exceptions."""
     pairs: dict[tuple[Any, ...], list[Fact]] = {}
     for fact in facts:
         pairs.setdefault((fact.kind, *about(fact.claim)), []).append(fact)
-    for said in pairs.values():
-        yield said[0] if len(said) == 1 else _joined(made, said)
+    return pairs.values()
 
 
 def _joined(made: Collection, said: list[Fact]) -> Fact:
@@ -223,8 +278,6 @@ def _joined(made: Collection, said: list[Fact]) -> Fact:
     surest = min(said, key=lambda f: (-f.certainty, f.id))
     left_out = tuple(sorted({key for fact in said for key in fact.left_out}))
     ids = dict.fromkeys([surest.id, *(i for fact in sorted(said, key=lambda f: f.id) for i in fact.ids)])
-    order = {id(entry.where): number for number, entry in enumerate(made.entries)}
-    evidence = sorted((e for fact in said for e in fact.evidence), key=lambda e: order[id(e.where)])
-    made.told_otherwise[surest.id] = tuple(said)
+    evidence = sorted((e for fact in said for e in fact.evidence), key=lambda e: made.reading_order(e.where))
     claim = CLAIMS[surest.kind](*about(surest.claim), left_out)
     return surest._replace(claim=claim, evidence=tuple(evidence), ids=tuple(ids))

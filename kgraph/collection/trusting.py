@@ -49,7 +49,8 @@ def via_trust(made: Collection, key: str) -> float | None:
 
 def source_trust(made: Collection, key: str) -> float:
     """The trust in a source, 1 where none is said; of two that disagree the more careful one holds."""
-    entries = made.things["source"].get(made.key("source", key), ())
-    return min(
-        (e.trust for e in entries if isinstance(e, records.Source) and e.trust is not None), default=1.0
-    )
+    if key not in made.trusts:
+        entries = made.things["source"].get(made.key("source", key), ())
+        said = (e.trust for e in entries if isinstance(e, records.Source) and e.trust is not None)
+        made.trusts[key] = min(said, default=1.0)
+    return made.trusts[key]

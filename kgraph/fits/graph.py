@@ -6,8 +6,8 @@ Knows no files: it is built from a :class:`kgraph.collection.Collection`.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from kgraph.claims import (
     DistinctClaim,
@@ -20,11 +20,9 @@ from kgraph.claims import (
     UsesClaim,
 )
 from kgraph.facts import Fact
-from kgraph.problems import NotInIndex
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
-    from kgraph.interface import EqualSizes, Facts
 
 
 class Place(NamedTuple):
@@ -44,34 +42,39 @@ class Link(NamedTuple):
     """For `uses`, the assembly whose declared places the link carries; else ""."""
 
 
+class EqualSizes(Protocol):
+    """Which parts are of equal size."""
+
+    def equal(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
+        """The parts whose size a part agrees with (`forward`), or that agree with it."""
+
+
 class Graph:
     """Adjacency of one folder's facts. Every list is in an order that file order does not change.
 
-    `data`: the names and records; `sizes`: which parts are of equal size.
+    `data`: the names of things and what is recorded of them; `sizes`: which parts are of equal size.
     """
 
-    def __init__(self, data: Facts, sizes: EqualSizes | None = None) -> None:
-        self._data, self._equal = data, sizes
-        self.links: Mapping[str, list[Link]] = defaultdict(list)
+    def __init__(self, data: Collection) -> None:
+        self.data = data
+        self.links: Mapping[str, list[Link]] = {}
         self.declares: Mapping[str, frozenset[str]] = {}
-        self.taken_at: Mapping[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
-        self.takes_of: Mapping[str, list[tuple[Place, str, Fact]]] = defaultdict(list)
-        self.same: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.older: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.newer: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
-        self.fits_from: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
-        self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = defaultdict(list)
-        self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
-        self.distinct: Mapping[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.taken_at: Mapping[Place, list[tuple[str, str, Fact]]] = {}
+        self.takes_of: Mapping[str, list[tuple[Place, str, Fact]]] = {}
+        self.same: Mapping[str, list[tuple[str, Fact]]] = {}
+        self.older: Mapping[str, list[tuple[str, Fact]]] = {}
+        self.newer: Mapping[str, list[tuple[str, Fact]]] = {}
+        self.fits_from: Mapping[Place, list[tuple[Place, Fact]]] = {}
+        self.fits_to: Mapping[Place, list[tuple[Place, Fact]]] = {}
+        self.refused_at: Mapping[Place, list[tuple[str | Place, Fact]]] = {}
+        self.distinct: Mapping[str, list[tuple[str, Fact]]] = {}
+        self.parts_of_kind: Mapping[str, Sequence[str]] = {}
+        """The key of a kind -> the parts of it, in order."""
+        self.sizes: EqualSizes | None = None
         self.remembered: dict[str, Any] = {}
         """What was worked out once for the whole graph, each under the name of who keeps it."""
         self._sizes: dict[str, list[tuple[str, Fact]]] = {}
         self._smaller: dict[str, list[tuple[str, Fact]]] = {}
-
-    @property
-    def data(self) -> Facts:
-        """The names of things and what is recorded of them."""
-        return self._data
 
     def like(self, owner: str, position: str) -> Iterable[tuple[str, Fact]]:
         """The owners that one fact makes alike at this position."""
@@ -109,65 +112,37 @@ class Graph:
         return self._smaller[part]
 
     def _of_equal_size(self) -> EqualSizes:
-        if self._equal is None:
-            raise NotInIndex
-        return self._equal
-
-
-class WholeGraph(Graph):
-    """The graph of a folder that was read whole."""
-
-    def __init__(self, data: Collection) -> None:
-        super().__init__(data)
-        self._whole = data
-        self.parts_of_kind: dict[str, list[str]] = defaultdict(list)
-
-    @property
-    def data(self) -> Collection:
-        """All that was read."""
-        return self._whole
-
-    def _of_equal_size(self) -> EqualSizes:
-        if self._equal is None:
+        if self.sizes is None:
             from kgraph.fits.sizes import FromCollection
 
-            self._equal = FromCollection(self.data, self.parts_of_kind)
-        return self._equal
+            self.sizes = FromCollection(self.data, self.parts_of_kind)
+        return self.sizes
 
 
-def whole(graph: Graph) -> WholeGraph:
-    """The same graph where its folder was read whole; raises NotInIndex where it was not."""
-    if isinstance(graph, WholeGraph):
-        return graph
-    raise NotInIndex
-
-
-def build(data: Collection) -> WholeGraph:
+def build(data: Collection) -> Graph:
     """The graph of a collection's facts."""
-    graph = WholeGraph(data)
-    graph.declares = {f"a:{key}": _declared(data, key) for key in data.things["assembly"]}
+    graph = Graph(data)
+    graph.declares = {f"a:{key}": declared_by(data, key) for key in data.things["assembly"]}
+    of_kind: dict[str, list[str]] = defaultdict(list)
     for key in {**data.spelt["part"], **data.things["part"]}:
         if sort := sort_of(data, key):
-            graph.parts_of_kind[sort].append(key)
-    for sort in graph.parts_of_kind:
-        graph.parts_of_kind[sort].sort()
+            of_kind[sort].append(key)
+    graph.parts_of_kind = {sort: sorted(parts) for sort, parts in of_kind.items()}
+    adjacency = Adjacency()
     for fact in sorted(data.facts.values(), key=lambda f: f.id):
-        add(graph, fact)
+        adjacency.add(fact, lambda names: left_out(graph, names))
+    for name, lists in vars(adjacency).items():
+        setattr(graph, name, dict(lists))
     return graph
 
 
-def _declared(data: Collection, assembly: str) -> frozenset[str]:
-    named = (n for t in data.things["assembly"][assembly] for n in getattr(t, "positions", ()))
+def declared_by(data: Collection, assembly: str) -> frozenset[str]:
+    """The positions that belong to an assembly."""
+    named = (n for t in data.things["assembly"].get(assembly, ()) for n in getattr(t, "positions", ()))
     return frozenset(data.key("position", n.key) for n in named)
 
 
-def add(graph: WholeGraph, fact: Fact) -> None:
-    """Add the links of one fact; facts are added in the order of their ids."""
-    if fact.kind in _ADD:
-        _ADD[fact.kind](graph, fact)
-
-
-def left_out(graph: WholeGraph, names: Iterable[str]) -> frozenset[str]:
+def left_out(graph: Graph, names: Iterable[str]) -> frozenset[str]:
     """The positions that an `except` leaves out: those named, and all that a named assembly declares.
 
     A place that is called as the assembly is by an `also` counts as named.
@@ -181,71 +156,64 @@ def left_out(graph: WholeGraph, names: Iterable[str]) -> frozenset[str]:
     return frozenset(out)
 
 
-def _add_rebadge(graph: WholeGraph, fact: Fact) -> None:
-    one, other, names = fact.of(RebadgeClaim)
-    out = left_out(graph, names)
-    graph.links[one].append(Link(other, fact, out, ""))
-    graph.links[other].append(Link(one, fact, out, ""))
+class Adjacency:
+    """The lists of a graph as they come about, fact by fact in the order of their ids."""
+
+    def __init__(self) -> None:
+        self.links: dict[str, list[Link]] = defaultdict(list)
+        self.taken_at: dict[Place, list[tuple[str, str, Fact]]] = defaultdict(list)
+        self.takes_of: dict[str, list[tuple[Place, str, Fact]]] = defaultdict(list)
+        self.same: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.older: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.newer: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+        self.fits_from: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.fits_to: dict[Place, list[tuple[Place, Fact]]] = defaultdict(list)
+        self.refused_at: dict[Place, list[tuple[str | Place, Fact]]] = defaultdict(list)
+        self.distinct: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
+
+    def add(self, fact: Fact, positions: Callable[[Iterable[str]], frozenset[str]]) -> None:
+        """Add the links of one fact; `positions` are those that names in an `except` leave out."""
+        match fact.claim:
+            case TakesClaim(part, owner, position, role):
+                self.taken_at[Place(owner, position)].append((part, role, fact))
+                self.takes_of[part].append((Place(owner, position), role, fact))
+            case RebadgeClaim(one, other, names):
+                out = positions(names)
+                self.links[one].append(Link(other, fact, out, ""))
+                self.links[other].append(Link(one, fact, out, ""))
+            case UsesClaim(assembly, owner, names):
+                out = positions(names)
+                self.links[owner].append(Link(assembly, fact, out, assembly))
+                self.links[assembly].append(Link(owner, fact, out, assembly))
+            case SameClaim(one, other):
+                self.same[one].append((other, fact))
+                self.same[other].append((one, fact))
+            case ReplacesClaim(new, old):
+                self.older[new].append((old, fact))
+                self.newer[old].append((new, fact))
+            case FitsClaim(owner, position, to, at, both_ways):
+                source, target = Place(owner, position), Place(to, at)
+                self._fits(source, target, fact)
+                if both_ways:
+                    self._fits(target, source, fact)
+            case RefusesClaim(part, owner, position, at, where):
+                self.refused_at[Place(at, where)].append((part or Place(owner, position), fact))
+            case DistinctClaim(one, other):
+                self.distinct[one].append((other, fact))
+                self.distinct[other].append((one, fact))
+
+    def _fits(self, source: Place, target: Place, fact: Fact) -> None:
+        self.fits_from[source].append((target, fact))
+        self.fits_to[target].append((source, fact))
 
 
-def _add_uses(graph: WholeGraph, fact: Fact) -> None:
-    assembly, owner, names = fact.of(UsesClaim)
-    out = left_out(graph, names)
-    graph.links[owner].append(Link(assembly, fact, out, assembly))
-    graph.links[assembly].append(Link(owner, fact, out, assembly))
-
-
-def _add_takes(graph: WholeGraph, fact: Fact) -> None:
-    part, owner, position, role = fact.of(TakesClaim)
-    place = Place(owner, position)
-    graph.taken_at[place].append((part, role, fact))
-    graph.takes_of[part].append((place, role, fact))
-
-
-def _add_same(graph: WholeGraph, fact: Fact) -> None:
-    one, other = fact.of(SameClaim)
-    graph.same[one].append((other, fact))
-    graph.same[other].append((one, fact))
-
-
-def _add_replaces(graph: WholeGraph, fact: Fact) -> None:
-    new, old = fact.of(ReplacesClaim)
-    graph.older[new].append((old, fact))
-    graph.newer[old].append((new, fact))
-
-
-def _add_fits(graph: WholeGraph, fact: Fact) -> None:
-    claim = fact.of(FitsClaim)
-    source, target = Place(claim.owner, claim.position), Place(claim.to, claim.at)
-    for one, other in [(source, target), *([(target, source)] if claim.both_ways else [])]:
-        graph.fits_from[one].append((other, fact))
-        graph.fits_to[other].append((one, fact))
-
-
-def _add_refuses(graph: WholeGraph, fact: Fact) -> None:
-    part, owner, position, at, where = fact.of(RefusesClaim)
-    item: str | Place = part or Place(owner, position)
-    graph.refused_at[Place(at, where)].append((item, fact))
-
-
-def _add_distinct(graph: WholeGraph, fact: Fact) -> None:
-    one, other = fact.of(DistinctClaim)
-    graph.distinct[one].append((other, fact))
-    graph.distinct[other].append((one, fact))
-
-
-_ADD = {
-    "rebadge": _add_rebadge,
-    "uses": _add_uses,
-    "takes": _add_takes,
-    "same": _add_same,
-    "replaces": _add_replaces,
-    "fits": _add_fits,
-    "refuses": _add_refuses,
-    "distinct": _add_distinct,
-}
-
-
-def sort_of(data: Facts, part: str) -> str:
+def sort_of(data: Collection, part: str) -> str:
     """The key of the kind that a part is of, or ""."""
     return data.kind_of(part)
+
+
+WholeGraph = Graph
+
+
+def whole(graph: Graph) -> Graph:
+    return graph

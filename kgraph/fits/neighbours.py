@@ -85,7 +85,7 @@ class Neighbours:
         for measure, value in values:
             if measure in ordered:
                 of_measure, numbers = ordered[measure]
-                low, high = _window(value, self._rule(measure), forward)
+                low, high = window(value, self._rule(measure), forward)
                 first, end = bisect_left(of_measure, low), bisect_right(of_measure, high)
                 best = numbers[first:end] if end - first < len(best) else best
         return sorted(best)
@@ -150,7 +150,7 @@ def _reach(value: float, rule: Rule) -> float:
             return rule.bound + _slack(value)
 
 
-def _window(value: float, rule: Rule, forward: bool) -> tuple[float, float]:
+def window(value: float, rule: Rule, forward: bool) -> tuple[float, float]:
     """The bounds of what may be equal to a value, which is offered (`forward`) or wanted."""
     match rule.how:
         case "at least":

@@ -167,11 +167,12 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
             return thing.section
         for attribute, value in thing.attributes:
             if compared(attribute) == wanted:
-                return _size(value)
+                return size_of(value)
     return None
 
 
-def _size(value: records.Value) -> Size:
+def size_of(value: records.Value) -> Size:
+    """A recorded value as mm, as a rating, or else as folded text."""
     if isinstance(value, str):
         try:
             return quantities.length(value).mm

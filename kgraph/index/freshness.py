@@ -105,20 +105,17 @@ def write_note(path: str, note: dict[str, Any]) -> None:
 
 
 def changed(
-    folders: Sequence[str], stood: Any, found: Stamps, young: Any, most: int
-) -> list[tuple[int, str]] | None:
-    """The files, each as folder and path, that may have changed since they stood so.
+    folders: Sequence[str], stood: Sequence[Sequence[Any]], found: Stamps, young: Young
+) -> list[tuple[int, str]]:
+    """The files, each as folder and path, that changed, came or went since they stood so.
 
-    None where files came or went, or more than `most` changed; not counting young files, of which only
-    the digest can tell.
+    Of young files only the digest can tell. Raises OSError.
     """
-    was = [(i, *stamp) for i, stamps in enumerate(stood) for stamp in stamps]
-    now = [(i, *stamp) for i, stamps in enumerate(found) for stamp in stamps]
-    if [w[:2] for w in was] != [n[:2] for n in now]:
-        return None
-    other = [n[:2] for w, n in zip(was, now, strict=True) if w != n]
-    other += [
+    was = {(i, stamp[0]): tuple(stamp) for i, stamps in enumerate(stood) for stamp in stamps}
+    now = {(i, stamp[0]): tuple(stamp) for i, stamps in enumerate(found) for stamp in stamps}
+    other = {file for file in was | now if was.get(file) != now.get(file)}
+    other |= {
         (i, path) for i, path, digest in young
         if (i, path) not in other and _digest(os.path.join(folders[i], path)) != digest
-    ]  # fmt: skip
-    return other if len(other) <= most else None
+    }  # fmt: skip
+    return sorted(other)

@@ -7,7 +7,6 @@ it raises :class:`kgraph.problems.Damaged`, and the folder is read as if there w
 
 from __future__ import annotations
 
-import binascii
 import contextlib
 import json
 import os
@@ -15,14 +14,14 @@ import sqlite3
 import sys
 import time
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from kgraph import __version__, system, trade
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-FORM = 9
+FORM = 12
 """The form of the rows."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""
@@ -78,6 +77,9 @@ _JSON = json.JSONEncoder(separators=(",", ":"), ensure_ascii=True, check_circula
 """Made once: `json.dumps` would make one for each row."""
 
 
+_DECODER = json.JSONDecoder()
+
+
 def packed(key: str, value: Any) -> bytes:
     """A row: its checksum over key and value, then the value as JSON."""
     text = _JSON.encode(value).encode()
@@ -113,22 +115,26 @@ class Store:
 
     def get(self, key: str) -> Any:
         """The value of a row, or None where there is none."""
-        if key in self.over:
-            return self.over[key]
         try:
             row = self.base.execute("SELECT value FROM row WHERE key = ?", (key,)).fetchone()
         except (sqlite3.Error, UnicodeError):
             raise Damaged from None
-        if row is None:
-            return None
-        value = row[0]
-        if not isinstance(value, bytes) or len(value) < 5:
-            raise Damaged
-        text = value[4:]
-        check = zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass")))
-        if check != int.from_bytes(value[:4], "big"):
-            raise Damaged
-        return json.loads(text)
+        return None if row is None else _opened(key, row[0])
+
+    def get_all(self, keys: Sequence[str]) -> dict[str, Any]:
+        """The values of the rows there are of these keys."""
+        found: dict[str, Any] = {}
+        for start in range(0, len(keys), MOST_ASKED):
+            some = keys[start : start + MOST_ASKED]
+            marks = ",".join("?" * len(some))
+            try:
+                rows = self.base.execute(
+                    f"SELECT key, value FROM row WHERE key IN ({marks})", some
+                ).fetchall()
+            except (sqlite3.Error, UnicodeError):
+                raise Damaged from None
+            found |= {key: _opened(key, value) for key, value in rows}
+        return found
 
     def need(self, key: str) -> Any:
         """The value of a row that must be there."""
@@ -136,6 +142,15 @@ class Store:
         if found is None:
             raise Damaged
         return found
+
+
+def _opened(key: str, value: Any) -> Any:
+    if not isinstance(value, bytes) or len(value) < 5:
+        raise Damaged
+    text = value[4:]
+    if zlib.crc32(text, zlib.crc32(key.encode("utf-8", "surrogatepass"))) != int.from_bytes(value[:4], "big"):
+        raise Damaged
+    return _DECODER.raw_decode(text.decode())[0]
 
 
 def read_over(path: str, token: str) -> dict[str, Any]:
@@ -175,16 +190,6 @@ def put(path: str, data: bytes) -> None:
     except BaseException:
         os.unlink(beside)
         raise
-
-
-def squeezed(data: bytes) -> str:
-    """The bytes of a file as a row has them."""
-    return binascii.b2a_base64(zlib.compress(data, 1), newline=False).decode()
-
-
-def opened_out(row: str) -> bytes:
-    """The bytes of a file from its row."""
-    return zlib.decompress(binascii.a2b_base64(row))
 
 
 def _mine() -> str:
@@ -233,6 +238,8 @@ class Writing:
             self.base.execute("PRAGMA journal_mode = OFF")
             self.base.execute("PRAGMA synchronous = OFF")
             self.base.execute("CREATE TABLE row (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID")
+            # The names of a large folder, until all are known: in a file that the system itself takes away.
+            self.base.execute("CREATE TEMP TABLE named (hash INTEGER, key TEXT, how TEXT, entries TEXT)")
             self.base.execute("BEGIN")
         except BaseException:
             os.unlink(self.beside)
@@ -252,15 +259,15 @@ class Writing:
             os.unlink(self.beside)
             raise
 
-    def put(self, rows: Iterable[tuple[str, bytes]]) -> None:
-        """Write rows, as :func:`packed` makes them; a row of the same key goes."""
-        self.base.executemany("REPLACE INTO row VALUES (?, ?)", rows)
+    def note(self, names: Iterable[tuple[int, str, str, str]]) -> None:
+        """Keep names until their buckets are made: hash, key, how it is named, and by which entries."""
+        self.base.executemany("INSERT INTO temp.named VALUES (?, ?, ?, ?)", names)
 
-    def get(self, keys: Sequence[str]) -> dict[str, bytes]:
-        """The rows there are of these keys."""
-        found: dict[str, bytes] = {}
-        for start in range(0, len(keys), MOST_ASKED):
-            some = keys[start : start + MOST_ASKED]
-            marks = ",".join("?" * len(some))
-            found |= self.base.execute(f"SELECT key, value FROM row WHERE key IN ({marks})", some).fetchall()
-        return found
+    def noted(self, buckets: int) -> Iterator[tuple[int, str, str, str]]:
+        """The names that were kept, each with its bucket, in the order of these and as they were noted."""
+        found = "SELECT hash % ? AS bucket, key, how, entries FROM temp.named ORDER BY bucket, rowid"
+        yield from self.base.execute(found, (buckets,))
+
+    def put(self, rows: Iterable[tuple[str, bytes]]) -> None:
+        """Write rows, as :func:`packed` makes them."""
+        self.base.executemany("INSERT INTO row VALUES (?, ?)", rows)

@@ -1,46 +1,52 @@
-"""An index row for row against what the files say now."""
+"""What an index holds against what the files say now."""
 
 from __future__ import annotations
 
-import json
-import sqlite3
-from collections.abc import Iterable, Iterator
-from typing import Any
+from collections.abc import Iterator, Sequence
 
-from kgraph.index.store import Store
+from kgraph.index.compiling import File, read
+from kgraph.index.entries import FEW, StoredEntries
+from kgraph.index.naming import Noted
 from kgraph.problems import Damaged
 
-OF_ITS_MAKING = frozenset({"version", "token", "stamps"})
-"""Rows that say how an index was made, not what the files say."""
 
+def differences(stored: StoredEntries, files: Sequence[File]) -> Iterator[tuple[str, str]]:
+    """Of each file and each name that is used what is wrong with it in the index, "" where nothing is.
 
-def differences(opened: Store, expected: Iterable[tuple[str, Any]]) -> Iterator[tuple[str, str]]:
-    """Of each row its key and what is wrong with it, "" where nothing is; rows too many come last.
-
-    Raises Damaged where the index cannot even list its rows.
+    Raises Damaged where the index cannot even list what it has, and Faulty for a file with faults.
     """
-    keys = set()
-    for key, value in expected:
-        keys.add(key)
-        yield key, _fault(opened, key, json.loads(json.dumps(value)))
-    for key in sorted(_keys(opened) - keys - OF_ITS_MAKING):
-        yield key, "stands for nothing in the files"
+    noted = Noted()
+    if [file.inside for file in files] != [row.path for row in stored.files]:
+        raise Damaged
+    for file, row in zip(files, stored.files, strict=True):
+        entries = read(file)
+        noted.add_file(entries, row.start)
+        yield f"file {file.name}", _fault_of_file(stored, entries, range(row.start, row.start + row.entries))
+    few = {kind: set(stored.keys(kind, kind, f"{kind} declared", f"{kind} also")) for kind in FEW}
+    for (how, key), numbers in noted.names.items():
+        kind = how.split()[0]
+        kind = kind if kind in FEW else "position" if how == "except" else ""
+        few.get(kind, set()).discard(key)
+        yield f"name {key!r}", _fault_of_name(stored, kind, key, how, numbers)
+    for kind, those in few.items():
+        for key in those:
+            if any(stored.named(kind, key, how) for how in (kind, f"{kind} declared", f"{kind} also")):
+                yield f"name {key!r}", "stands for nothing in the files"
 
 
-def _fault(opened: Store, key: str, value: Any) -> str:
+def _fault_of_file(stored: StoredEntries, entries: Sequence[object], numbers: range) -> str:
     try:
-        found = opened.get(key)
+        found = stored.entries(numbers)
     except Damaged:
         return "is torn"
-    if found is None and value is not None:
-        return "is missing"
-    return "" if found == value else "says something else than the files"
+    return "" if found == list(entries) else "says something else than the index"
 
 
-def _keys(opened: Store) -> set[str]:
+def _fault_of_name(stored: StoredEntries, kind: str, key: str, how: str, numbers: Sequence[int]) -> str:
     try:
-        mine = {key for (key,) in opened.base.execute("SELECT key FROM row")}
-    except (sqlite3.Error, UnicodeError):
-        raise Damaged from None
-    # A newer row of nothing stands for one that is gone.
-    return {k for k in mine | opened.over.keys() if k not in opened.over or opened.over[k] is not None}
+        found = stored.named(kind, key, how)
+    except Damaged:
+        return "is torn"
+    expected = sorted(set(numbers), key=lambda n: (stored.rank(n), n))
+    short = bool(kind) and how in (kind, "except")
+    return "" if found == expected or (short and found[:1] == expected[:1]) else "is used by other entries"

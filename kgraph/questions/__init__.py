@@ -17,7 +17,7 @@ from kgraph.questions.answer import (
 from kgraph.questions.asked import SAME, alike, exceptions_of
 from kgraph.questions.cautions import part_cautions
 from kgraph.questions.donors import donors
-from kgraph.questions.names import known_positions, name_of, part_named, place_named, places_of
+from kgraph.questions.names import name_of, part_named, place_named, places_of
 from kgraph.questions.parts import parts
 from kgraph.questions.shares import shares
 from kgraph.questions.sisters import sisters
@@ -36,7 +36,6 @@ __all__ = [
     "alike",
     "donors",
     "exceptions_of",
-    "known_positions",
     "name_of",
     "part_cautions",
     "part_named",

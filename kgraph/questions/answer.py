@@ -10,7 +10,7 @@ from kgraph.facts import Fact
 from kgraph.reason.budget import SECONDS
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 SCALE_NOTE = "Certainties come from the grades, a scale of our own; a folder can override each."
 SIZE_NOTE = "Equal size counts as the same article by common practice, no source: measure before you buy."
@@ -101,7 +101,7 @@ def answered(
     question: dict[str, Any],
     rows: Iterable[Row],
     wanted: Wanted,
-    data: Facts,
+    data: Collection,
     more: Iterable[str] = (),
 ) -> Answer:
     """The rows as wanted, the most certain first; `more`: further remarks."""
@@ -123,7 +123,7 @@ def _unlike(rows: Iterable[Row], wanted: Wanted) -> Iterable[Row]:
     return (r for r in rows if r.certainty >= wanted.at_least and any(map(matching.differs, r.warnings)))
 
 
-def unlike_notes(data: Facts, unlike: Iterable[Row]) -> list[str]:
+def unlike_notes(data: Collection, unlike: Iterable[Row]) -> list[str]:
     """Why answers are refused that the reader does not see: both values, and what to be careful of."""
     said = []
     for row in unlike:
@@ -136,12 +136,12 @@ def unlike_notes(data: Facts, unlike: Iterable[Row]) -> list[str]:
     return [*said[:MOST_UNLIKE], *rest]
 
 
-def order(data: Facts, row: Row) -> tuple[float, float, str, str]:
+def order(data: Collection, row: Row) -> tuple[float, float, str, str]:
     """By certainty, then by the best proof, then by name."""
     return -row.certainty, -row.best, data.owner_text(row.set), row.position
 
 
-def asked_place(data: Facts, command: str, set_key: str, position: str) -> dict[str, Any]:
+def asked_place(data: Collection, command: str, set_key: str, position: str) -> dict[str, Any]:
     """A question about a place, in its own words."""
     return {"command": command, "set": data.text("set", set_key), "position": data.text("position", position)}
 

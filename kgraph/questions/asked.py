@@ -28,7 +28,7 @@ from kgraph.reason.walk import Network, Steps, come_to, cut, explore
 from kgraph.reason.weigh import Aims, Memo, Weighed, weigh
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 SAME = 1e-12
 """Certainties nearer to each other than this differ by the order of the products alone."""
@@ -114,7 +114,7 @@ class Asked:
     """Only so many answers are looked for, those by the surest ways, and none is weighed."""
 
     @property
-    def data(self) -> Facts:
+    def data(self) -> Collection:
         """What the folder says of things."""
         return self.graph.data
 
@@ -309,7 +309,7 @@ def basis_of(proof: Iterable[Fact]) -> tuple[str, ...]:
     return ("stated facts", "size") if any(f.kind == "size" for f in proof) else ("stated facts",)
 
 
-def exceptions_of(data: Facts, proof: Iterable[Fact]) -> tuple[str, ...]:
+def exceptions_of(data: Collection, proof: Iterable[Fact]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
     left_out = dict.fromkeys(k for f in proof for k in f.left_out)
     return tuple(data.text("position", key) for key in left_out)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from kgraph.fits.graph import sort_of
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 
-def cautions_of(data: Facts, positions: Iterable[str], parts: Iterable[str]) -> tuple[str, ...]:
+def cautions_of(data: Collection, positions: Iterable[str], parts: Iterable[str]) -> tuple[str, ...]:
     """The names of the cautions of these places and of the kinds of these parts, each once."""
     names: dict[str, str] = {}
     for position in positions:
@@ -25,6 +25,6 @@ def cautions_of(data: Facts, positions: Iterable[str], parts: Iterable[str]) -> 
     return tuple(dict.fromkeys(called))
 
 
-def part_cautions(data: Facts, part: str) -> dict[str, str]:
+def part_cautions(data: Collection, part: str) -> dict[str, str]:
     """Key -> name of the cautions of the kind that a part is of."""
     return {n.key: n.text for n in data.kind_cautions(sort_of(data, part))}

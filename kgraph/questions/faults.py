@@ -99,7 +99,7 @@ def _stated_at(graph: WholeGraph) -> Mapping[Place, Sequence[Fact]]:
     """Place -> the faults that facts say of it; worked out once."""
     if "stated faults" not in graph.remembered:
         by_place: dict[Place, list[Fact]] = {}
-        for fact in sorted((f for f in graph.data.facts.values() if f.kind == "fault"), key=lambda f: f.id):
+        for fact in graph.data.facts_of_kind("fault"):
             here = Place(fact.of(FaultClaim).owner, fact.of(FaultClaim).position)
             by_place.setdefault(here, []).append(fact)
         graph.remembered["stated faults"] = by_place

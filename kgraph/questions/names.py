@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from kgraph import trade
@@ -11,15 +10,10 @@ from kgraph.names import did_you_mean, fold
 from kgraph.problems import Problem, WrongUse
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 
-def known_positions(data: Facts) -> Mapping[str, str]:
-    """Key -> name of every position named anywhere."""
-    return data.known("position")
-
-
-def name_of(data: Facts, kind: str, text: str) -> str:
+def name_of(data: Collection, kind: str, text: str) -> str:
     """The key of a known thing; raises WrongUse with the nearest names."""
     key = data.key(kind, fold(text))
     if _knows(data, kind, key):
@@ -30,7 +24,7 @@ def name_of(data: Facts, kind: str, text: str) -> str:
     raise WrongUse(Problem(None, "unknown-name", f"no {kind} is called {text!r}", _meant(data, kind, text)))
 
 
-def _meant(data: Facts, kind: str, text: str) -> str:
+def _meant(data: Collection, kind: str, text: str) -> str:
     """What somebody may have meant by a name that no thing of a kind has."""
     for other in ("set", "assembly", "part", "position", "unit"):
         if other != kind and data.knows(other, data.key(other, fold(text))):
@@ -39,12 +33,12 @@ def _meant(data: Facts, kind: str, text: str) -> str:
     return near or did_you_mean(text, trade.spellings(kind).values()) or "see `kgraph find`"
 
 
-def _knows(data: Facts, kind: str, key: str) -> bool:
+def _knows(data: Collection, kind: str, key: str) -> bool:
     """Whether a thing is known; a position is also where only an `except` names it."""
     return data.knows(kind, key) or (kind == "position" and data.leaves_out(key))
 
 
-def part_named(data: Facts, text: str) -> str:
+def part_named(data: Collection, text: str) -> str:
     """The key of a part, also by a maker's number that only one part has."""
     try:
         return name_of(data, "part", text)
@@ -59,7 +53,7 @@ def part_named(data: Facts, text: str) -> str:
         return found.pop()
 
 
-def place_named(data: Facts, words_given: tuple[str, ...]) -> tuple[str, str]:
+def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, str]:
     """(set key, position key) from the words of a command line, wherever the set's name ends."""
     for cut in range(1, len(words_given)):
         name, position = " ".join(words_given[:cut]), " ".join(words_given[cut:])
@@ -74,7 +68,7 @@ def places_of(graph: Graph, set_key: str) -> list[str]:
     """The positions at which anything is known of a set: named on it, or on what it is alike."""
     found = set()
     at = (graph.taken_at, graph.fits_from, graph.fits_to)
-    for position in known_positions(graph.data):
+    for position in graph.data.known_keys("position"):
         alike_here = graph.alike_places(Place(f"s:{set_key}", position))
         if len(alike_here) > 1 or any(p in places for p in alike_here for places in at):
             found.add(position)

@@ -13,10 +13,10 @@ from kgraph.render.sentences import says
 from kgraph.render.terminal import table, visible
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 
-def as_json(data: Facts, answer: Answer) -> dict[str, Any]:
+def as_json(data: Collection, answer: Answer) -> dict[str, Any]:
     """The object of the contract, section 3."""
     rows, notes = answer.rows[: answer.most], list(answer.notes)
     if len(rows) < len(answer.rows):
@@ -41,13 +41,13 @@ def each_once(names: Iterable[str]) -> list[str]:
     return list(once.values())
 
 
-def caution_texts(data: Facts, names: Iterable[str]) -> dict[str, str]:
+def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     unknown = "No text is recorded for this caution."
     return {name: data.caution_text(fold(name)) or unknown for name in names}
 
 
-def _row_json(data: Facts, answer: Answer, row: Row) -> dict[str, Any]:
+def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:
     out: dict[str, Any] = {}
     if row.assembly:
         out["assembly"] = data.owner_text(row.assembly)
@@ -86,12 +86,12 @@ def _row_json(data: Facts, answer: Answer, row: Row) -> dict[str, Any]:
     return out
 
 
-def assembly_sort(data: Facts, owner: str) -> str | None:
+def assembly_sort(data: Collection, owner: str) -> str | None:
     """The recorded kind of an assembly, or None."""
     return data.assembly_kind(owner[2:])
 
 
-def fact_json(data: Facts, fact: Fact) -> dict[str, Any]:
+def fact_json(data: Collection, fact: Fact) -> dict[str, Any]:
     """One fact of a proof."""
     where = fact.where
     return {
@@ -151,7 +151,7 @@ def shown_rows(answer: Answer) -> tuple[tuple[Row, ...], list[str]]:
     return rows, [f"and {count[r.wanted] - 1} more" if count[r.wanted] > 1 else "" for r in rows]
 
 
-def as_text(data: Facts, answer: Answer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
+def as_text(data: Collection, answer: Answer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
     """The answer for a person: a table, then (with `proof`) the facts of each row, then the cautions."""
     rows, more = shown_rows(answer)
     head, cells = _HEADS[answer.question["command"]]
@@ -165,7 +165,7 @@ def as_text(data: Facts, answer: Answer, terminal: bool, proof: bool, whole: Who
     return out + block(_caution_texts(data, answer, rows), terminal, whole.cautions)
 
 
-def _caution_texts(data: Facts, answer: Answer, rows: Iterable[Row]) -> dict[str, str]:
+def _caution_texts(data: Collection, answer: Answer, rows: Iterable[Row]) -> dict[str, str]:
     """The cautions of the answers that are shown, and of those left out for what must match."""
     return caution_texts(data, (c for r in (*rows, *answer.unlike) for c in r.cautions))
 
@@ -191,26 +191,26 @@ def remarks_of(row: Row) -> list[str]:
     return [*said, "by equal size: measure first"] if "size" in row.basis else said
 
 
-def _taker_cells(data: Facts, row: Row) -> list[str]:
+def _taker_cells(data: Collection, row: Row) -> list[str]:
     parts = ", ".join(data.text("part", p) for p in row.parts) or "-"
     place = [data.owner_text(row.set), data.text("position", row.position)]
     return [*place, parts, certainty_text(row), row.standing]
 
 
-def _donor_cells(data: Facts, row: Row) -> list[str]:
+def _donor_cells(data: Collection, row: Row) -> list[str]:
     return [data.text("position", row.wanted), *_taker_cells(data, row)]
 
 
-def _sister_cells(data: Facts, row: Row) -> list[str]:
+def _sister_cells(data: Collection, row: Row) -> list[str]:
     return [data.owner_text(row.set), certainty_text(row), row.standing]
 
 
-def _share_cells(data: Facts, row: Row) -> list[str]:
+def _share_cells(data: Collection, row: Row) -> list[str]:
     sort = assembly_sort(data, row.assembly) or "-"
     return [data.owner_text(row.assembly), sort, data.owner_text(row.set), certainty_text(row)]
 
 
-def _part_cells(data: Facts, row: Row) -> list[str]:
+def _part_cells(data: Collection, row: Row) -> list[str]:
     return [data.text("part", row.part or ""), row.role, certainty_text(row), row.standing]
 
 
@@ -223,7 +223,7 @@ _HEADS = {
 }
 
 
-def _proof_text(data: Facts, row: Row) -> str:
+def _proof_text(data: Collection, row: Row) -> str:
     place = f" at {data.text('position', row.position)}" if row.position else ""
     lines = [f"\n{visible(data.owner_text(row.set) + place)}: {row.standing}, {certainty_text(row)}"]
     lines += fact_lines(data, row.proof)
@@ -236,7 +236,7 @@ def _proof_text(data: Facts, row: Row) -> str:
     return "\n".join(lines) + "\n"
 
 
-def fact_lines(data: Facts, facts: Iterable[Fact]) -> list[str]:
+def fact_lines(data: Collection, facts: Iterable[Fact]) -> list[str]:
     """The facts of a proof, and below each what else says the same."""
     lines = []
     for fact in facts:
@@ -252,7 +252,7 @@ def _told(e: Evidence) -> str:
     return ", ".join(v for v in (e.told, e.pictured) if v) or "a number of its own"
 
 
-def fact_line(data: Facts, fact: Fact) -> str:
+def fact_line(data: Collection, fact: Fact) -> str:
     """One fact of a proof on one line: certainty, what it says, how it is known, where it stands."""
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     strongest = max(fact.evidence, key=lambda e: e.certainty, default=None)

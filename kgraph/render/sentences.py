@@ -9,63 +9,63 @@ from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
 
 if TYPE_CHECKING:
-    from kgraph.interface import Facts
+    from kgraph.collection import Collection
 
 
-def says(data: Facts, fact: Fact) -> str:
+def says(data: Collection, fact: Fact) -> str:
     """What a fact states, as one sentence without its full stop."""
     if fact.kind == "fault":
         return _fault(data, fact)
     return _SAYS[fact.kind](data, *fact.claim)
 
 
-def _but(data: Facts, names: tuple[str, ...]) -> str:
+def _but(data: Collection, names: tuple[str, ...]) -> str:
     spelt = [data.text("position", n) for n in names]
     return f", except {', '.join(spelt)}" if spelt else ""
 
 
-def _at(data: Facts, owner: str, position: str) -> str:
+def _at(data: Collection, owner: str, position: str) -> str:
     return f"{data.owner_text(owner)} at {data.text('position', position)}"
 
 
-def _rebadge(data: Facts, one: str, other: str, names: tuple[str, ...]) -> str:
+def _rebadge(data: Collection, one: str, other: str, names: tuple[str, ...]) -> str:
     return f"{data.owner_text(one)} and {data.owner_text(other)} are one design{_but(data, names)}"
 
 
-def _uses(data: Facts, assembly: str, owner: str, names: tuple[str, ...]) -> str:
+def _uses(data: Collection, assembly: str, owner: str, names: tuple[str, ...]) -> str:
     return f"{data.owner_text(owner)} is built on {data.owner_text(assembly)}{_but(data, names)}"
 
 
-def _takes(data: Facts, part: str, owner: str, position: str, role: str) -> str:
+def _takes(data: Collection, part: str, owner: str, position: str, role: str) -> str:
     verb = "has" if role == "original" else "takes as a substitute"
     tail = " as original" if role == "original" else ""
     return f"{_at(data, owner, position)} {verb} {data.text('part', part)}{tail}"
 
 
-def _same(data: Facts, one: str, other: str) -> str:
+def _same(data: Collection, one: str, other: str) -> str:
     return f"{data.text('part', one)} and {data.text('part', other)} are one part"
 
 
-def _distinct(data: Facts, one: str, other: str) -> str:
+def _distinct(data: Collection, one: str, other: str) -> str:
     return f"{data.owner_text(one)} and {data.owner_text(other)} are two designs"
 
 
-def _replaces(data: Facts, new: str, old: str) -> str:
+def _replaces(data: Collection, new: str, old: str) -> str:
     return f"{data.text('part', new)} goes wherever {data.text('part', old)} goes"
 
 
-def _fits(data: Facts, owner: str, position: str, to: str, at: str, both: bool, work: str) -> str:
+def _fits(data: Collection, owner: str, position: str, to: str, at: str, both: bool, work: str) -> str:
     how = " and the other way round" if both else ""
     done = f", with work: {work}" if work else ""
     return f"what {_at(data, owner, position)} has was fitted to {_at(data, to, at)}{how}{done}"
 
 
-def _refuses(data: Facts, part: str, owner: str, position: str, at: str, where: str) -> str:
+def _refuses(data: Collection, part: str, owner: str, position: str, at: str, where: str) -> str:
     item = data.text("part", part) if part else f"what {_at(data, owner, position)} has"
     return f"{item} does not go on {_at(data, at, where)}"
 
 
-def _fault(data: Facts, fact: Fact) -> str:
+def _fault(data: Collection, fact: Fact) -> str:
     owner, position, key, signs, check, cure = fact.of(FaultClaim)
     called = getattr(fact.record, "fault", None)
     tail = f", seen by: {', '.join(signs)}" if signs else ""
@@ -74,13 +74,13 @@ def _fault(data: Facts, fact: Fact) -> str:
     return f"{_at(data, owner, position)} goes wrong: {called.text if called else key}{tail}"
 
 
-def _run(data: Facts, owner: str, position: str, pulleys: tuple[Any, ...], *rest: Any) -> str:
+def _run(data: Collection, owner: str, position: str, pulleys: tuple[Any, ...], *rest: Any) -> str:
     return (
         f"the {data.text('position', position)} of {data.owner_text(owner)} runs over {len(pulleys)} pulleys"
     )
 
 
-def _size(data: Facts, one: str, other: str) -> str:
+def _size(data: Collection, one: str, other: str) -> str:
     return f"{data.text('part', one)} is of the size of {data.text('part', other)}"
 
 

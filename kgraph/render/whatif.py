@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from kgraph.interface import Facts
+from kgraph.collection import Collection
 from kgraph.questions import Row
 from kgraph.render.answers import percent
 from kgraph.render.terminal import visible
 from kgraph.whatif import ChangedRows
 
 
-def as_json(data: Facts, changed: ChangedRows) -> dict[str, Any]:
+def as_json(data: Collection, changed: ChangedRows) -> dict[str, Any]:
     """`gained`, `lost` and `different` rows; numbers are not rounded."""
     return {
         "gained": [{**_place(data, r), **_state(data, r)} for r in changed.gained],
@@ -23,7 +23,7 @@ def as_json(data: Facts, changed: ChangedRows) -> dict[str, Any]:
     }
 
 
-def _place(data: Facts, row: Row) -> dict[str, str]:
+def _place(data: Collection, row: Row) -> dict[str, str]:
     out = {"set": data.owner_text(row.set)}
     if row.position:
         out["position"] = data.text("position", row.position)
@@ -34,7 +34,7 @@ def _place(data: Facts, row: Row) -> dict[str, str]:
     return out
 
 
-def _state(data: Facts, row: Row) -> dict[str, Any]:
+def _state(data: Collection, row: Row) -> dict[str, Any]:
     return {
         "standing": row.standing,
         "parts": [data.text("part", p) for p in row.parts],
@@ -44,7 +44,7 @@ def _state(data: Facts, row: Row) -> dict[str, Any]:
     }
 
 
-def as_text(data: Facts, changed: ChangedRows) -> str:
+def as_text(data: Collection, changed: ChangedRows) -> str:
     """A line for each row that is gained, lost or different; `no change` where there is none."""
     lines = [f"gained: {_words(data, r)}: {_said(r)}" for r in changed.gained]
     lines += [f"lost: {_words(data, r)}: {_said(r)}" for r in changed.lost]
@@ -52,7 +52,7 @@ def as_text(data: Facts, changed: ChangedRows) -> str:
     return "".join(visible(line) + "\n" for line in lines or ["no change"])
 
 
-def _words(data: Facts, row: Row) -> str:
+def _words(data: Collection, row: Row) -> str:
     place = _place(data, row)
     text = place["set"]
     text += f" at {place['position']}" if "position" in place else ""
@@ -60,7 +60,7 @@ def _words(data: Facts, row: Row) -> str:
     return text + (f" through {place['assembly']}" if "assembly" in place else "")
 
 
-def _difference(data: Facts, before: Row, after: Row) -> str:
+def _difference(data: Collection, before: Row, after: Row) -> str:
     said = [f"{_said(before)}, then {_said(after)}"] if _said(before) != _said(after) else []
     more = [data.text("part", p) for p in after.parts if p not in before.parts]
     fewer = [data.text("part", p) for p in before.parts if p not in after.parts]

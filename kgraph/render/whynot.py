@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from kgraph.interface import Facts
+from kgraph.collection import Collection
 from kgraph.render.answers import fact_json, percent
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
 from kgraph.whynot import GOES, Reason, WhyNot
 
 
-def as_json(data: Facts, found: WhyNot) -> dict[str, Any]:
+def as_json(data: Collection, found: WhyNot) -> dict[str, Any]:
     """The verdict, its reasons with their facts, and both proofs of a refused answer."""
     out: dict[str, Any] = {"set": data.owner_text(found.set), "verdict": found.verdict}
     if found.wanted:
@@ -25,7 +25,7 @@ def as_json(data: Facts, found: WhyNot) -> dict[str, Any]:
     return out
 
 
-def _reason_json(data: Facts, reason: Reason) -> dict[str, Any]:
+def _reason_json(data: Collection, reason: Reason) -> dict[str, Any]:
     return {
         "rule": reason.rule,
         "says": reason.says,
@@ -34,7 +34,7 @@ def _reason_json(data: Facts, reason: Reason) -> dict[str, Any]:
     }
 
 
-def as_text(data: Facts, found: WhyNot) -> str:
+def as_text(data: Collection, found: WhyNot) -> str:
     """The verdict and its reasons, a line each, with the facts below them."""
     place = f" for {data.text('position', found.wanted)}" if found.wanted else ""
     lines = [f"{data.owner_text(found.set)}{place}: {found.verdict}"]
@@ -50,6 +50,6 @@ def as_text(data: Facts, found: WhyNot) -> str:
     return "".join(visible(line) + "\n" for line in lines)
 
 
-def _line(data: Facts, fact: Any) -> str:
+def _line(data: Collection, fact: Any) -> str:
     where = f"{fact.where.file}:{fact.where.line}" if fact.where else "by size"
     return f"    {percent(fact.certainty):>6}  {says(data, fact)}  {where}"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from kgraph import words
 from kgraph.collection import NOT_KNOWN_YET
-from kgraph.fits.graph import Graph, Place, whole
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import fold
 from kgraph.problems import WrongUse, command
 from kgraph.questions import Answer, Row
@@ -17,7 +18,7 @@ NOT_INSPECTED = "not inspected"
 
 def own_shelf(graph: Graph) -> Shelf | None:
     """One's own units as they are now; None where there are none."""
-    return shelf_now(whole(graph)) if graph.data.known("unit") else None
+    return shelf_now(graph) if any(graph.data.of_kind("unit", *words.EVENTS)) else None
 
 
 def with_units(graph: Graph, answer: Answer, shelf: Shelf | None) -> Answer:
@@ -60,9 +61,7 @@ def as_set(graph: Graph, given: tuple[str, ...]) -> Meant:
         unit = data.key("unit", name)
         if not data.knows("unit", unit) or data.knows("set", data.key("set", name)):
             continue
-        if unit not in data.known("unit"):
-            continue
-        now = shelf_now(whole(graph)).units.get(unit)
+        now = shelf_now(graph).units.get(unit)
         if now is None:
             break
         refuse_unknown_set(graph, now)

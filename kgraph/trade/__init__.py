@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
@@ -38,6 +38,28 @@ class Ground(NamedTuple):
     names: Mapping[str, Names]
 
 
+class _Under(Mapping[str, "tuple[Thing, ...]"]):
+    """Each entry of the ground under its own key, but where it lies otherwise (`moved`; () for nowhere)."""
+
+    def __init__(self, things: Mapping[str, Thing], moved: Mapping[str, tuple[Thing, ...]]) -> None:
+        self._things, self._moved = things, moved
+
+    def __getitem__(self, key: str) -> tuple[Thing, ...]:
+        found = self._moved.get(key)
+        if found is None:
+            return (self._things[key],)
+        if not found:
+            raise KeyError(key)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        yield from (key for key in self._things if self._moved.get(key) != ())
+        yield from (key for key, found in self._moved.items() if found and key not in self._things)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+
 class Laid(NamedTuple):
     """The ground as it lies under one folder, for one kind of entry."""
 
@@ -61,9 +83,22 @@ def digest() -> str:
     return f"{zlib.crc32(b''.join(_bytes(path) for path in _files())):08x}"
 
 
-@cache
+_kept: list[Ground] = []
+
+
+def keep(made: Ground) -> None:
+    """Take the ground, as an index of this very version has it, for what its files say."""
+    _kept[:] = [made]
+
+
 def ground() -> Ground:
     """All of the ground, read once."""
+    if not _kept:
+        keep(_read())
+    return _kept[0]
+
+
+def _read() -> Ground:
     from kgraph.folder import schema
     from kgraph.problems import CannotRun
     from kgraph.records import Thing
@@ -110,8 +145,7 @@ def grades() -> Mapping[str, Grade]:
 def untouched(kind: str) -> Laid:
     """The ground under a folder that declares nothing of a kind."""
     made = ground()
-    things = made.things.get(kind, {})
-    return Laid(made.names.get(kind, {}), {key: (thing,) for key, thing in things.items()})
+    return Laid(made.names.get(kind, {}), _Under(made.things.get(kind, {}), {}))
 
 
 def laid_under(kind: str, declared: Things, aliases: Names, ambiguous: Iterable[str]) -> Laid:
@@ -125,25 +159,27 @@ def laid_under(kind: str, declared: Things, aliases: Names, ambiguous: Iterable[
     touching = _touching(made.names, declared)
     if not touching:
         return made
-    names, under = dict(made.names), dict(made.under)
+    things, names = ground().things[kind], dict(made.names)
+    under: dict[str, tuple[Thing, ...]] = {}
     touched: dict[str, set[str]] = {}
     for own, entries in touching.items():
         for entry in entries:
             touched.setdefault(entry, set()).add(own)
     taken = {*declared, *aliases, *ambiguous}
     for entry in sorted(touched):
-        (thing,) = made.under[entry]
+        thing = things[entry]
         one = _is_thing(entry, touched[entry], touching, declared, aliases, made.names)
         if one != entry:
-            del under[entry]
+            under[entry] = ()
         for own in sorted({one, *touched[entry]}):
-            under[own] = (*(t for t in under.get(own, ()) if t is not thing), thing)
+            here = under.get(own, (things[own],) if own in things else ())
+            under[own] = (*(t for t in here if t is not thing), thing)
         for name in _names(thing):
             if name.key in taken:
                 names.pop(name.key, None)
             else:
                 names[name.key] = one
-    return Laid(names, under)
+    return Laid(names, _Under(things, under))
 
 
 def _touching(names: Names, declared: Things) -> dict[str, set[str]]:

@@ -40,7 +40,8 @@ from kgraph.exchange import places
 from kgraph.exchange.terms import TERM, iri
 from kgraph.fits.graph import Graph
 from kgraph.index import freshness
-from kgraph.index.compiled import graph_of
+from kgraph.index.entries import StoredEntries
+from kgraph.index.links import graph_of
 from kgraph.index.store import Store, index_path
 from kgraph.questions.asked import budget_of
 from kgraph.questions.takers import rows_of_part
@@ -240,7 +241,7 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
     """kgraph from its index, every row read anew for each question; `whole`: all that a user gets."""
 
     def ask(part: str) -> Found:
-        graph = graph_of(store, [str(folder)])
+        graph = graph_of(StoredEntries(store, [str(folder)]))
         if whole:
             found = questions.takers_of_part(graph, part, WANTED)
             return frozenset((row.set, row.position) for row in found.rows)
@@ -253,7 +254,7 @@ def by_kgraph(store: Store, folder: Path, whole: bool) -> Ask:
 
 def by_kept_rows(store: Store, folder: Path) -> Ask:
     """kgraph from its index, what one question read kept for the next."""
-    graph = graph_of(store, [str(folder)])
+    graph = graph_of(StoredEntries(store, [str(folder)]))
     return lambda part: frozenset(
         (r.set, r.position) for r in rows_of_part(graph, part, BEST, budget_of(BEST))
     )

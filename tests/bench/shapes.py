@@ -129,7 +129,7 @@ def asks(graph: Graph, number: int, seed: int = 2) -> list[tuple[str, Ask]]:
     chance = random.Random(seed)
     data = graph.data
     sets, parts = sorted(data.known("set")), sorted(data.known("part"))
-    places = sorted(questions.known_positions(data))
+    places = sorted(data.known_keys("position"))
     found: list[tuple[str, Ask]] = []
     for i in range(number):
         s, p, place = chance.choice(sets), chance.choice(parts), chance.choice(places)

@@ -368,8 +368,8 @@ def test_ctrl_c_while_a_module_is_loaded_is_ctrl_c(monkeypatch: pytest.MonkeyPat
     def loaded(error: BaseException) -> None:
         type("Loaded", (), {"field": Field(error)})
 
-    monkeypatch.setattr(main.cli, "main", lambda **_: loaded(KeyboardInterrupt()))
+    monkeypatch.setattr(main.cli, "main", lambda *_, **__: loaded(KeyboardInterrupt()))
     assert main.run([]) == 130
-    monkeypatch.setattr(main.cli, "main", lambda **_: loaded(ValueError()))
+    monkeypatch.setattr(main.cli, "main", lambda *_, **__: loaded(ValueError()))
     with pytest.raises(RuntimeError):
         main.run([])

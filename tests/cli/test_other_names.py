@@ -194,7 +194,7 @@ def test_the_sign_of_a_coordinate_is_part_of_what_a_run_says() -> None:
 """
     both = graph_of(run_text.format(x="62 mm") + run_text.format(x="-62 mm")).data
     assert len(both.facts) == 2
-    assert both.clashing_ids == []
+    assert both.said.clashing_ids == []
 
 
 def test_a_size_is_compared_however_its_key_is_written(tmp_path: Path, capsys: Any) -> None:

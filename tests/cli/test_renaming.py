@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kgraph.cli.main import run
+from kgraph.collection.sayings import unknown_withdraws
 from tests.support import ask, folder_with, graph_of, graph_of_folder
 
 SETS = "- set: Larkfield LK-40\n- set: Orvanek 2200\n- assembly: TN7 mechanism\n"
@@ -93,7 +94,7 @@ def test_a_fact_is_found_under_every_name_of_its_things(
     now = things + line.format(a2, b2, place2) + f"- withdraw: {then.id}\n  why: misread\n"
     data = graph_of(now).data
     assert data.facts == {}
-    assert data.unknown_withdraws == []
+    assert unknown_withdraws(data) == []
 
 
 @pytest.mark.parametrize(

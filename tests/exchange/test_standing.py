@@ -69,7 +69,7 @@ def test_a_standing_store_answers_without_reading_the_folder(
 
     assert sets(folder, capsys) == BOTH
     assert standing.standing([str(folder)]) == str(stores(folder)[0])
-    monkeypatch.setattr(querying, "load", lambda _: pytest.fail("the folder is read"))
+    monkeypatch.setattr(querying, "_statements", lambda *_: pytest.fail("the folder is read"))
     assert sets(folder, capsys) == BOTH
     assert sets(folder, capsys, "query", "sisters", "--set", "Orvanek 2200") == ["Larkfield LK-40"]
 

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from kgraph import questions
 from kgraph.fits.graph import Graph
 from kgraph.reason import rules
 from kgraph.reason.proofs import verify
@@ -63,7 +62,7 @@ def walks(graph: Graph) -> list[Network]:
     """Both directions from every place of every set, and from every part."""
     made = []
     for key in sorted(graph.data.known("set")):
-        for position in sorted(questions.known_positions(graph.data)):
+        for position in sorted(graph.data.known_keys("position")):
             start = f"s:{key}", position
             made.append(explore(State("is", *start), lambda s: rules.forward(graph, s)))
             made.append(explore(State("goes", *start), lambda s: rules.backward(graph, s)))

@@ -37,7 +37,7 @@ def test_failures_are_those_of_asking_again_without_the_fact(seed: int) -> None:
     weighed = WEIGHED._replace(refused_too=True)
     smaller: dict[str, Graph] = {}
     asks = [lambda g, w, p=p: questions.takers_of_part(g, p, w) for p in sorted(graph.data.known("part"))] + [
-        lambda g, w, s=s: questions.donors(g, s, sorted(questions.known_positions(g.data)), w)
+        lambda g, w, s=s: questions.donors(g, s, sorted(g.data.known_keys("position")), w)
         for s in sorted(graph.data.known("set"))
     ]
     for ask in asks:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from kgraph import questions
 from kgraph.fits.graph import Graph, Place
 from kgraph.reason import refusals
 from kgraph.reason.budget import Budget
@@ -21,7 +20,7 @@ def compare(graph: Graph) -> int:
     places = [
         Place(f"s:{key}", position)
         for key in graph.data.known("set")
-        for position in questions.known_positions(graph.data)
+        for position in graph.data.known_keys("position")
     ]
     said = refusals.said_at(graph, {p for place in places for p in graph.alike_places(place)})
     from_item: dict[object, dict[Place, refusals.Against]] = {}

@@ -83,7 +83,7 @@ def rows_of(graph: Graph) -> dict[tuple[str, ...], Row]:
         for row in questions.takers_of_part(graph, part, EVERYTHING).rows:
             found["part", part, row.set, row.position] = row
     for key in sorted(graph.data.known("set")):
-        positions = sorted(questions.known_positions(graph.data))
+        positions = sorted(graph.data.known_keys("position"))
         for row in questions.donors(graph, key, positions, EVERYTHING).rows:
             found["donor", key, row.wanted, row.set, row.position] = row
     return found

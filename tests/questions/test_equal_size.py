@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from operator import add, mul
-from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -15,8 +14,6 @@ from kgraph.belt_sizes import Section
 from kgraph.fits import neighbours, sizes
 from kgraph.fits.neighbours import Neighbours
 from kgraph.fits.sizes import Size, agree
-from kgraph.index.compiling import size_row
-from kgraph.index.sizes import FromRow
 
 Recorded = dict[str, dict[str, Size]]
 Rules = dict[str, str]
@@ -48,9 +45,21 @@ def pairwise(recorded: Recorded, rules: Rules, part: str, forward: bool) -> list
     return [other for other, (one, two) in ways.items() if agree(recorded[one], recorded[two], rules)]
 
 
-def row_of(recorded: Recorded, rules: Rules) -> dict[str, Any]:
-    rows = {part: {key: size_row(size) for key, size in of.items()} for part, of in recorded.items()}
-    return {"r": [rules, 0.9], "s": rows}
+class OfOneKind(sizes.Sizes):
+    """One kind of parts with their sizes."""
+
+    def __init__(self, recorded: Recorded, rules: Rules) -> None:
+        super().__init__()
+        self.recorded, self.how = recorded, (rules, 0.9)
+
+    def kind_of(self, part: str) -> str:
+        return "screw"
+
+    def rules(self, kind: str) -> tuple[Rules, float]:
+        return self.how
+
+    def of_kind(self, kind: str) -> Recorded:
+        return self.recorded
 
 
 def only_recorded(of: Mapping[str, Size], rules: Rules) -> dict[str, Size]:
@@ -65,7 +74,7 @@ def test_the_same_as_comparing_every_two(found: list[dict[str, Size]], rules: Ru
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(neighbours, "FEW", few)
         patched.setattr(sizes, "ASKED_ALONE", 0)
-        of_kind = FromRow("screw", row_of(recorded, rules))
+        of_kind = OfOneKind(recorded, rules)
         for part in recorded:
             for forward in (True, False):
                 expected = pairwise(recorded, rules, part, forward)
@@ -77,7 +86,7 @@ def test_the_same_as_comparing_every_two(found: list[dict[str, Size]], rules: Ru
 
 def test_the_first_parts_that_are_asked_for_and_the_later_ones_are_answered_alike() -> None:
     recorded: Recorded = {f"p{n:02}": {"length": 3.0 + n / 10} for n in range(30)}
-    of_kind = FromRow("screw", row_of(recorded, {"length": "0.1 mm"}))
+    of_kind = OfOneKind(recorded, {"length": "0.1 mm"})
     first = [of_kind.equal("p10", forward=True) for _ in range(sizes.ASKED_ALONE + 2)]
     assert first == [first[0]] * len(first)
     assert [other for other, _ in first[0]] == ["p09", "p11"]
@@ -108,7 +117,7 @@ def test_a_rule_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     length = size_rules.length
     monkeypatch.setattr(size_rules, "length", lambda text, **how: (read.append(text), length(text, **how))[1])
     recorded: Recorded = {f"p{n}": {"length": 3.0} for n in range(20)}
-    of_kind = FromRow("screw", row_of(recorded, {"length": "0.5 mm"}))
+    of_kind = OfOneKind(recorded, {"length": "0.5 mm"})
     for part in recorded:
         assert len(of_kind.equal(part, forward=True)) == 19
     assert read == ["0.5 mm"]

@@ -1,4 +1,4 @@
-"""An index made in shares by several processes has the rows of the whole folder, or is not made so."""
+"""An index says what the files say, by however many processes it is made; with faults there is none."""
 
 from __future__ import annotations
 
@@ -15,218 +15,145 @@ from typing import Any
 import pytest
 
 from kgraph.cli import indexing, opening
-from kgraph.cli.loading import load
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
-from kgraph.index import shares, store, working
+from kgraph.index import working
+from kgraph.index.compiling import File, first_numbers
 from tests.bench import folders
 from tests.outside.folders import random_folder
-from tests.source.test_renewing import listed, put
+from tests.source.alike import Entries, by_index, compared, listed, put
 from tests.support import ROOT
 
-Entries = list[dict[str, Any]]
 
-
-@pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """An empty fact folder, where three processes share the work however little it is."""
-    if not hasattr(os, "fork"):
+@pytest.fixture(params=[1, 3], ids=["alone", "by-three"])
+def folder(request: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty fact folder, of which one process makes the index, or three."""
+    if request.param > 1 and not hasattr(os, "fork"):
         pytest.skip("this system cannot split a process")
     monkeypatch.setenv("KGRAPH_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setattr(working, "SMALLEST", 0)
-    monkeypatch.setattr(working, "processes", lambda: 3)
+    monkeypatch.setattr(working, "processes", lambda files: min(request.param, len(files)))
+    monkeypatch.setattr(working, "IN_BATCH", 1)
     made = tmp_path / "facts"
     made.mkdir()
     return made
 
 
-def in_shares(folder: Path) -> bool:
-    place = opening._place(Settings((folder,)))
-    assert place is not None
-    return indexing.compile_in_shares(place)
-
-
-def compared(folder: Path) -> None:
-    """The index that stands says row for row what the whole folder says."""
-    settings = Settings((folder,))
-    found = opening.against_files(settings, load(settings).graph)
-    assert found is not None
-    alike, faults = found
-    assert faults == []
-    assert alike > 10
-
-
 def parted(entries: Entries, folder: Path, files: int, chance: random.Random) -> None:
     """Entries in so many files, each in one of them."""
-    several: list[Entries] = [[] for _ in range(files)]
+    named: dict[int, Entries] = {n: [] for n in range(files)}
     for entry in entries:
-        chance.choice(several).append(entry)
-    for number, some in enumerate(several):
-        put(folder / f"{number}.yaml", some)
+        named[chance.randrange(files)].append(entry)
+    for number, those in named.items():
+        put(folder / f"{number}.yaml", those)
 
 
-@pytest.mark.parametrize("seed", range(60))
-def test_folders_full_of_exceptions(folder: Path, monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
-    """Other names, withdrawals, ids of one's own, grades and sources, each told to every share."""
+@pytest.mark.parametrize("seed", range(40))
+def test_folders_full_of_exceptions(folder: Path, seed: int) -> None:
+    """Other names, withdrawals, ids, grades and sizes, in five files."""
     chance = random.Random(seed)
-    if seed % 2:
-        # So little goes in a share that every process has several, and reads each file twice.
-        monkeypatch.setattr(working, "MOST_IN_SHARE", 300)
-    parted(random_folder(seed, 40), folder, 7, chance)
-    if in_shares(folder):
-        compared(folder)
-
-
-def test_most_folders_full_of_exceptions_can_be_shared(folder: Path) -> None:
-    done = 0
-    for seed in range(100, 120):
-        parted(random_folder(seed, 40), folder, 5, random.Random(seed))
-        done += in_shares(folder)
-    assert done >= 12
-
-
-@pytest.mark.parametrize("seed", range(8))
-def test_usual_folders(folder: Path, seed: int) -> None:
-    """Families and mechanisms spread over the files at random: every one can be shared."""
-    entries = listed("".join(text for _, text in folders.entries(400, seed)))
-    parted(entries, folder, 6, random.Random(seed))
-    assert in_shares(folder)
+    parted(random_folder(seed, 30, more_belts=seed % 2 == 1), folder, 5, chance)
     compared(folder)
 
 
-KNOB = {"takes": "K-1", "in": "A 1", "position": "knob"}
-OTHER = KNOB | {"takes": "K-2"}
-DESIGN = {"rebadge": ["A 1", "B 2"], "except": ["knob"]}
-TWICE = DESIGN | {"except": ["knob", "Knob"]}
-"""The same fact in other words, so that it has another id."""
-MATCHED = {"position": "Knob", "must match": ["colour"]}
-FITS = {"fits": "A 1", "position": "knob", "to": "B 2", "work": "file it", "how": "fitted"}
+@pytest.mark.parametrize("seed", range(3))
+def test_usual_folders(folder: Path, seed: int) -> None:
+    parted(listed("".join(text for _, text in folders.entries(200, seed))), folder, 4, random.Random(seed))
+    compared(folder)
 
-BELT = {"part": "B-1", "kind": "belt", "section": "square 1.25 mm", "folded": "131 mm"}
-OLD = {"part": "B-2"}
+
+DESIGN = {"rebadge": ["A 1", "B 2"], "except": ["knob"], "how": "reported"}
+TWICE = {"rebadge": ["B 2", "A 1"], "except": ["lid"], "how": "compared"}
+KNOB = {"takes": "K-1", "in": "A 1", "position": "knob"}
+OTHER = {"takes": "K-2", "in": "A 1", "position": "knob"}
+FITS = {"fits": "A 1", "position": "knob", "to": "B 2", "work": "file it"}
+BELT = {"part": "B-1", "section": "square 1.25 mm", "folded": "131 mm"}
+OLD = {"part": "B-9", "section": "square 1.25 mm", "folded": "131 mm"}
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "shared"),
+    ("first", "second"),
     [
-        ([KNOB | {"how": "guess"}], [KNOB | {"how": "fitted"}], True),
-        ([KNOB | {"source": "list"}], [{"source": "list", "trust": "0.5"}], True),
-        ([{"set": "A 1", "also": ["A one"]}, KNOB], [OTHER | {"in": "A one"}], True),
-        ([{"set": "A 1", "also": ["B 2"]}], [{"set": "B 2"}, OTHER | {"in": "B 2"}], True),
-        ([{"set": "A 1"}, KNOB], [{"uses": "A 1", "in": "B 2"}], True),
-        ([KNOB | {"id": "mine"}], [{"withdraw": "mine", "why": "misread"}, OTHER], True),
-        ([KNOB], [MATCHED, {"set": "A 1", "colour": "red"}], True),
-        ([{"takes": "k-1", "in": "a1", "position": "Knob"}], [{"set": "A 1"}, {"part": "K-1"}], True),
-        ([KNOB | {"id": "one"}], [OTHER | {"id": "one"}], False),
-        ([FITS], [FITS | {"work": "file  it", "how": "guess"}], True),
-        ([FITS | {"both ways": "yes"}], [FITS | {"both ways": "true"}], False),
-        ([DESIGN], [TWICE], True),
-        ([DESIGN], [DESIGN | {"except": ["lid"], "how": "guess"}], True),
-        ([{"set": "A 1", "also": ["A one"]}, DESIGN], [{"rebadge": ["A one", "B 2"]}], False),
-        ([{"set": "A 1", "colour": "red"}], [{"set": "A 1", "colour": "black"}, MATCHED], True),
-        ([BELT | {"kind": "drive belt"}], [{"kind": "belt", "also": ["drive belt"]}, BELT | OLD], True),
-        ([BELT], [{"kind": "drive belt", "also": ["belt"]}, BELT | OLD | {"kind": "drive belt"}], True),
-        ([DESIGN], [{"uses": "T-1", "in": "A 1", "except": ["KNOB"], "id": "two"}], True),
+        ([KNOB | {"id": "one"}], [OTHER | {"id": "one"}]),
+        ([KNOB | {"id": "one"}, OTHER | {"id": "one"}], [{"withdraw": "one", "why": "misread"}]),
+        ([FITS], [FITS | {"work": "file  it", "how": "guess"}]),
+        ([FITS | {"both ways": "yes"}], [FITS | {"both ways": "true"}]),
+        ([DESIGN], [TWICE]),
+        ([DESIGN], [DESIGN | {"except": ["lid"], "how": "guess"}]),
+        ([{"set": "A 1", "also": ["A one"]}, DESIGN], [{"rebadge": ["A one", "B 2"]}]),
+        ([{"set": "A 1", "also": ["A one"]}], [{"set": "B 2", "also": ["A one"]}, KNOB | {"in": "A one"}]),
+        ([{"set": "A 1", "colour": "red"}], [{"set": "A 1", "colour": "black"}]),
+        ([BELT | {"kind": "drive belt"}], [{"kind": "belt", "also": ["drive belt"]}, OLD | {"kind": "belt"}]),
+        ([BELT], [{"kind": "drive belt", "also": ["belt"]}, OLD | {"kind": "drive belt"}]),
+        ([BELT | {"kind": "belt"}, {"part": "B-9", "kind": "belt"}], [OLD]),
+        ([DESIGN], [{"uses": "T-1", "in": "A 1", "except": ["KNOB"], "id": "two"}]),
+        ([{"uses": "T-1", "in": "A 1"}, KNOB | {"in": "T-1"}], [{"assembly": "T-1", "also": ["T one"]}]),
+        ([{"stock": "K-1", "count": 2}], [{"part": "K-1", "also": ["K one"]}, {"stock": "K one"}]),
+        ([KNOB | {"takes": "knob"}], [OTHER | {"takes": "knob", "how": "guess"}]),
     ],
 )
-def test_what_one_share_cannot_know_by_itself(
-    folder: Path, first: Entries, second: Entries, shared: bool
-) -> None:
+def test_what_one_file_cannot_know_by_itself(folder: Path, first: Entries, second: Entries) -> None:
     for one, other in (("a", "b"), ("b", "a")):
         put(folder / f"{one}.yaml", first)
         put(folder / f"{other}.yaml", second)
-        assert in_shares(folder) == shared
-        if shared:
-            compared(folder)
+        compared(folder)
 
 
-def test_a_set_that_many_files_of_many_shares_declare(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(working, "processes", lambda: 2)
-    for number, colour in enumerate(("red", "black", "white", "grey")):
-        put(folder / f"{number}.yaml", [{"set": "A 1", "colour": colour}, KNOB | {"takes": f"K-{number}"}])
-    put(folder / "4.yaml", [MATCHED])
-    assert in_shares(folder)
-    compared(folder)
-
-
-def test_what_is_withdrawn_here_and_said_in_other_words_there(folder: Path, capsys: Any) -> None:
-    """The whole folder knows that it is one fact; no share does, and none may keep it."""
-    put(folder / "a.yaml", [FITS | {"both ways": "yes"}])
-    assert run(["--data", str(folder), "donors", "B 2", "knob", "--json"]) == 0
-    shown = json.loads(capsys.readouterr().out)["answers"][0]
-    (written,) = [step["fact"] for step in shown["proof"]]
-    put(folder / "b.yaml", [FITS | {"both ways": "true"}])
-    put(folder / "c.yaml", [{"withdraw": written, "why": "misread"}])
-    assert not in_shares(folder)
-    assert run(["--data", str(folder), "donors", "B 2", "knob", "--json"]) == 1
-
-
-def test_one_pair_with_unlike_exceptions_is_one_fact_in_every_share(folder: Path, capsys: Any) -> None:
-    """Also where one of its sayings is withdrawn in a third file, or all of them are known to one share."""
-    put(folder / "a.yaml", [DESIGN, KNOB])
-    put(folder / "b.yaml", [DESIGN | {"except": ["lid"], "how": "fitted"}])
-    put(folder / "c.yaml", [OTHER | {"in": "B 2"}])
-    assert in_shares(folder)
-    compared(folder)
-    (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
-    assert (fact.claim[2], fact.certainty, len(fact.ids)) == (("knob", "lid"), 0.98, 2)
-    put(folder / "d.yaml", [{"withdraw": fact.id, "why": "misread"}])
-    assert in_shares(folder)
-    compared(folder)
-    (fact,) = [f for f in load(Settings((folder,))).data.facts.values() if f.kind == "rebadge"]
-    assert (fact.claim[2], fact.certainty, len(fact.ids)) == (("knob",), 0.6, 1)
-
-
-def test_a_folder_that_is_named_twice_is_read_whole(folder: Path) -> None:
+def test_a_folder_that_is_named_twice_has_no_index(folder: Path) -> None:
     put(folder / "a.yaml", [KNOB])
-    put(folder / "b.yaml", [OTHER])
     assert opening._place(Settings((folder, folder))) is None
     place = opening._place(Settings((folder,)))
     assert place is not None
     twice = place._replace(folders=place.folders * 2, stamps=place.stamps * 2)
-    assert not indexing.compile_in_shares(twice)
+    assert not indexing.compile_index(twice)
 
 
 def test_a_folder_with_a_fault_is_read_whole_and_told_of(folder: Path, capsys: Any) -> None:
     put(folder / "a.yaml", [KNOB])
     (folder / "b.yaml").write_text("- takes: K-1\n  in: A 1\n- nonsense: x\n", encoding="utf-8")
-    assert not in_shares(folder)
+    assert by_index(folder) is None
     assert run(["--data", str(folder), "takers", "K-1", "--strict"]) == 3
     told = capsys.readouterr().err
     assert "b.yaml:1" in told
     assert "b.yaml:3" in told
 
 
+def test_what_cannot_be_compiled_is_not_tried_again_until_it_changes(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(folder / "a.yaml", [KNOB])
+    (folder / "b.yaml").write_text("- nonsense: x\n", encoding="utf-8")
+    assert by_index(folder) is None
+    with monkeypatch.context() as patched:
+        patched.setattr(working, "compile_files", lambda *_: pytest.fail("it was tried again"))
+        assert by_index(folder) is None
+    put(folder / "b.yaml", [OTHER])
+    compared(folder)
+
+
 def test_a_process_that_dies_leaves_the_folder_to_be_read_whole(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
+    monkeypatch.setattr(working, "processes", lambda files: 2)
     put(folder / "a.yaml", [KNOB])
     put(folder / "b.yaml", [KNOB | {"takes": "K-2"}])
 
     def die(*_: object) -> None:
         os.kill(os.getpid(), signal.SIGKILL)
 
-    monkeypatch.setattr(working, "_compile", die)
-    assert not in_shares(folder)
+    monkeypatch.setattr(working, "_batch", die)
+    assert by_index(folder) is None
     assert run(["--data", str(folder), "takers", "K-1", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["answers"]
     assert [p.name for p in (folder.parent / "cache").iterdir() if p.name.startswith(".new-")] == []
 
 
-def test_two_rows_that_cannot_be_joined_are_refused() -> None:
-    one, other = (store.packed("c|heat", text) for text in ("hot", "hotter"))
-    assert shares.join("c|heat", one, one) == one
-    with pytest.raises(shares.Apart):
-        shares.join("c|heat", one, other)
-
-
-def test_files_go_in_order_into_shares_of_about_equal_size() -> None:
-    files = [working.File(f"{n}", Path(f"{n}"), 1000, (0, f"{n}")) for n in range(10)]
-    made = working.shares_of(files, 3)
-    assert [f for share in made for f in share] == files
-    assert sorted(map(len, made)) == [3, 3, 4]
-    assert working.shares_of(files[:1], 3) == [files[:1]]
-    assert working.shares_of([], 3) == []
+def test_entries_of_a_file_are_numbered_before_it_is_read(tmp_path: Path) -> None:
+    """The numbers of two files never meet, however short their entries are."""
+    texts = ("- set: a\n" * 40, "[{set: a},{set: b}]", "- {via: c}\n", "", "- set: d")
+    files = [File(f"{n}", tmp_path, len(text), 0, f"{n}") for n, text in enumerate(texts)]
+    starts = [*first_numbers(files).values()]
+    for text, start, end in zip(texts, starts, [*starts[1:], 10**9], strict=True):
+        assert start + len(listed(text)) <= end
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
@@ -253,17 +180,17 @@ def test_ended_in_the_midst_it_leaves_no_process_and_no_file(
     _wait_for_end_of_group(running.pid)
     (tmp_path / "facts" / "more.yaml").write_text("- set: Arden 12\n", encoding="utf-8")
     subprocess.run(words, env=environment, stdout=subprocess.DEVNULL, check=False)
-    assert sorted(p.suffix for p in (tmp_path / "cache").iterdir()) == [".index", ".note"]
+    assert {p.suffix for p in (tmp_path / "cache").iterdir()} <= {".index", ".note", ".over"}
 
 
 def _wait_for_children(process: int) -> None:
     """Until it has split; before that it is Python that starts, and no program of ours that is ended."""
     for _ in range(600):
         try:
-            listed = Path(f"/proc/{process}/task/{process}/children").read_text(encoding="ascii")
+            told = Path(f"/proc/{process}/task/{process}/children").read_text(encoding="ascii")
         except FileNotFoundError:
             pytest.skip("this system does not tell which processes a process has")
-        if listed.strip():
+        if told.strip():
             return
         time.sleep(0.02)
     pytest.fail("no other process was begun")
@@ -284,7 +211,7 @@ def test_a_cache_that_cannot_be_written_is_found_out_before_any_work(
 ) -> None:
     put(folder / "a.yaml", [KNOB])
     (folder.parent / "cache").write_text("no folder", encoding="utf-8")
-    monkeypatch.setattr(working, "Work", None)
-    assert not in_shares(folder)
+    monkeypatch.setattr(working, "compile_files", None)
+    assert by_index(folder) is None
     assert run(["--data", str(folder), "takers", "K-1", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["answers"]

@@ -1,4 +1,4 @@
-"""The trade's ground in a compiled index: row for row what the files say, made whole, in shares, renewed."""
+"""The trade's ground in a compiled index: what the files say, made anew and brought up to date."""
 
 from __future__ import annotations
 
@@ -10,12 +10,11 @@ import pytest
 
 from kgraph import trade
 from kgraph.cli import opening
-from kgraph.cli.loading import load
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
-from kgraph.index import working
-from tests.source.test_compiling import compared, in_shares, parted
-from tests.source.test_renewing import Entries, followed, put
+from tests.source.alike import Entries, compared, put
+from tests.source.test_compiling import parted
+from tests.source.test_renewing import followed
 from tests.support import folder_with
 
 NAMES = ("main belt", "drive belt", "capstan belt", "aerial", "antenna", "aerial rod", "mains fuse",
@@ -85,12 +84,9 @@ def test_answers_by_the_index_are_those_of_the_files(
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_an_index_made_in_shares(folder: Path, monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
-    monkeypatch.setattr(working, "SMALLEST", 0)
-    monkeypatch.setattr(working, "processes", lambda: 3)
+def test_an_index_of_several_files(folder: Path, seed: int) -> None:
     parted(some_entries(random.Random(seed), 30), folder, 5, random.Random(seed))
-    if in_shares(folder):
-        compared(folder)
+    compared(folder)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -109,8 +105,7 @@ def test_one_fact_by_two_names_in_two_files(
     asked(capsys, folder, "takers", "K-1")
     folder_with(folder, [("b.yaml", "- set: Quillon 31\n" + said.format("main belt"))])
     assert '"line": 2' in asked(capsys, folder, "takers", "K-1", "--json")[1]
-    found = opening.against_files(Settings((folder,)), load(Settings((folder,))).graph)
-    assert found is None or found[1] == []
+    compared(folder)
 
 
 def test_an_index_over_another_ground_is_not_believed(

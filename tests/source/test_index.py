@@ -19,7 +19,7 @@ import pytest
 from kgraph import trade
 from kgraph.cli import indexing, loading
 from kgraph.cli.main import run
-from kgraph.cli.opening import from_files, from_index
+from kgraph.cli.opening import from_index
 from kgraph.cli.settings import Settings
 from kgraph.index import freshness, store
 from tests.outside.folders import random_folder, write
@@ -171,8 +171,8 @@ def test_a_file_saved_within_a_tick_while_its_index_is_made_is_not_believed(
     before = store.stamps_of([str(folder)])
     monkeypatch.setattr(store, "stamps_of", lambda folders: before)
     late = {
-        "read": (loading, "load"),
-        "written": (indexing, "compile_whole"),
+        "read": (indexing, "files_of"),
+        "written": (freshness, "note_of"),
         "noted": (freshness, "write_note"),
     }
     module, name = late[when]
@@ -318,7 +318,7 @@ def test_two_folders_in_one_question(cache: Path, ask: Ask, folder: Path) -> Non
     both = Settings((folder, other))
     assert first == (0, False)
     assert from_index(both) is not None
-    assert from_files(both).data.knows("set", "e5")
+    assert loading.load(both).data.knows("set", "e5")
 
 
 def test_sets_told_apart_are_so_through_the_index(tmp_path: Path, capsys: Any) -> None:

@@ -20,17 +20,12 @@ FACTS = """\
 DISTINCT = "- distinct: [Larkfield LK-40, Quillon 31]\n  how: {}\n"
 
 
-STALE = pytest.mark.xfail(
-    strict=True, reason="an index brought up to date keeps the row of all distinct facts as it was"
-)
-
-
 @pytest.mark.parametrize(
     ("before", "after", "standing"),
     [
-        pytest.param(DISTINCT.format("guess"), DISTINCT.format("fitted"), "refused", marks=STALE),
-        pytest.param(DISTINCT.format("fitted"), DISTINCT.format("guess"), "disputed", marks=STALE),
-        pytest.param("", DISTINCT.format("guess"), "disputed", marks=STALE),
+        (DISTINCT.format("guess"), DISTINCT.format("fitted"), "refused"),
+        (DISTINCT.format("fitted"), DISTINCT.format("guess"), "disputed"),
+        ("", DISTINCT.format("guess"), "disputed"),
         (DISTINCT.format("guess"), "", "inferred"),
     ],
     ids=["surer", "less sure", "new", "gone"],
@@ -46,9 +41,6 @@ def test_a_changed_distinct_counts_as_it_stands(
     assert {a["set"]: a["standing"] for a in answer["answers"]}["Quillon 31"] == standing
 
 
-@pytest.mark.xfail(
-    strict=True, reason="an index brought up to date takes the trust of a changed file for the last one said"
-)
 def test_the_last_trust_counts_also_after_an_earlier_file_was_changed(tmp_path: Path, capsys: Any) -> None:
     takes = "- takes: K-114\n  in: Larkfield LK-40\n  position: volume knob\n  via: anna\n  how: {}\n"
     first, last = "- via: anna\n  trust: 0.6\n", "- via: anna\n  trust: 0.4\n"

@@ -306,8 +306,8 @@ def disputed_facts(graph: WholeGraph, facts: list[Fact]) -> set[str] | None:
         return set()
     if len(near) > MOST_REFUSALS:
         return None
-    kept = {i: f for i, f in known.items() if f.kind != "refuses" or i in near}
-    conflicts = contradictions.of_folder(graphs.build(replace(graph.data, facts=kept)))
+    kept = (f for i, f in known.items() if f.kind != "refuses" or i in near)
+    conflicts = contradictions.of_folder(graphs.build(graph.data.with_facts(kept)))
     wanted = {f.id for f in facts}
     return {f.id for conflict in conflicts for f in conflict.facts} & wanted
 

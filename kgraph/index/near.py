@@ -1,0 +1,64 @@
+"""Parts of equal size by the measures in an index, so that not every part of a kind is looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from kgraph import size_rules
+from kgraph.facts import Fact
+from kgraph.fits.neighbours import Size, window
+from kgraph.fits.sizes import FromCollection, agree, recorded_sizes, size_fact
+from kgraph.index.fetched import FetchedCollection
+from kgraph.index.naming import bin_of, measure_of
+
+
+class StoredSizes:
+    """Which parts are of equal size, by the index."""
+
+    def __init__(self, data: FetchedCollection, rules: FromCollection) -> None:
+        self.data, self._rules = data, rules
+        self._sizes: dict[str, dict[str, Size]] = {}
+        self._near: dict[tuple[str, str, int, int], list[str]] = {}
+
+    def equal(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
+        """The parts whose size a part agrees with (`forward`), or that agree with it."""
+        kind = self.data.kind_of(part)
+        how = self._rules.rules(kind)
+        if how is None:
+            return []
+        rules, certainty = how
+        found = []
+        for other in self._candidates(part, kind, rules, forward):
+            offered, wanted = (part, other) if forward else (other, part)
+            if other != part and agree(self._recorded(offered, rules), self._recorded(wanted, rules), rules):
+                found.append((other, size_fact(offered, wanted, certainty)))
+        return found
+
+    def _recorded(self, part: str, rules: Mapping[str, str]) -> dict[str, Size]:
+        if part not in self._sizes:
+            self._sizes[part] = recorded_sizes(self.data, part, rules)
+        return self._sizes[part]
+
+    def _candidates(self, part: str, kind: str, rules: Mapping[str, str], forward: bool) -> list[str]:
+        """The parts of a kind near this one in one measure, in order; all of them where it has no measure."""
+        best: list[str] | None = None
+        is_belt = kind in ("", self.data.belt_kind())
+        for key, size in self._recorded(part, rules).items():
+            measure = measure_of(key, size, is_belt)
+            if measure is None:
+                continue
+            name, value, scale = measure
+            low, high = window(value, size_rules.compare_rule(rules.get(key, "same")), forward)
+            found = self._in(kind, name, bin_of(low * scale), bin_of(high * scale))
+            best = found if best is None or len(found) < len(best) else best
+        return list(self._rules.parts.get(kind, ())) if best is None else best
+
+    def _in(self, kind: str, measure: str, low: int, high: int) -> list[str]:
+        asked = kind, measure, low, high
+        if asked not in self._near:
+            data = self.data
+            named = [*data.names_of("kind", kind), ""]
+            numbers = {n for name in named for n in data.stored.in_bins(name, measure, low, high)}
+            parts = {entry.name.key for entry in data.parts(sorted(numbers))}
+            self._near[asked] = sorted(p for p in parts if data.kind_of(p) == kind)
+        return self._near[asked]
