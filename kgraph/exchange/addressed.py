@@ -20,6 +20,7 @@ CLASSES = {
     "unit": SCHEMA + "IndividualProduct",
     "stock": TERM + "Stock",
     "place": TERM + "Place",
+    "alike": TERM + "LikePlaces",
     "mounting": TERM + "Mounting",
 }
 """Kind of thing -> the class that says it."""
@@ -27,8 +28,8 @@ CLASSES = {
 
 def iri_of(node: places.Node) -> str:
     """The IRI of a node of the links."""
-    if node[0] == "place":
-        return iri("place", node[1][0], node[1][2:], node[2])
+    if node[0] in ("place", "alike"):
+        return iri(node[0], node[1][0], node[1][2:], node[2])
     return iri(*node)
 
 
@@ -38,12 +39,13 @@ def owner_iri(owner: str) -> str:
 
 
 def node_block(node: places.Node) -> Block:
-    """A place or a mounting, and what it is of."""
+    """A place or a mounting, and what it is of; of like places, at which position all of them are."""
     pairs: list[Pair] = [(TYPE, CLASSES[node[0]])]
     if node[0] == "mounting":
         pairs.append((TERM + "ofSet", iri("set", node[1])))
     else:
-        pairs.append((TERM + ("ofSet" if node[1][0] == "s" else "ofAssembly"), owner_iri(node[1])))
+        if node[0] == "place":
+            pairs.append((TERM + ("ofSet" if node[1][0] == "s" else "ofAssembly"), owner_iri(node[1])))
         pairs.append((TERM + "atPosition", iri("position", node[2])))
     return Block(iri_of(node), tuple(pairs))
 

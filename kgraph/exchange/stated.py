@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from kgraph import records
 from kgraph.claims import (
@@ -16,7 +16,7 @@ from kgraph.claims import (
     UsesClaim,
 )
 from kgraph.collection import Collection
-from kgraph.exchange import places
+from kgraph.exchange import alike, places
 from kgraph.exchange.addressed import iri_of, node_block, owner_iri, quantity_node
 from kgraph.exchange.statements import Block, LiteralText, Nested, Object, Pair, TermList, real
 from kgraph.exchange.terms import SCHEMA, SKOS, TERM, XSD, iri
@@ -158,10 +158,13 @@ def stated_links(data: Collection, told: set[places.Node]) -> Iterator[Block]:
         yield from nodes((n for s, _, o in stated for n in (s, o)), told)
 
 
+_NODES = frozenset({"place", "mounting", "alike"})
+
+
 def nodes(found: Iterable[places.Node], told: set[places.Node]) -> Iterator[Block]:
-    """The places and mountings among nodes that are not told yet; they are from now on."""
+    """The places, like places and mountings among nodes that are not told yet; they are from now on."""
     for node in found:
-        if node[0] in ("place", "mounting") and node not in told:
+        if node[0] in _NODES and node not in told:
             told.add(node)
             yield node_block(node)
 
@@ -185,10 +188,19 @@ def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
 def place_links(graph: WholeGraph, told: set[places.Node]) -> Iterator[Block]:
     """The graph multiplied out by place: the links of `places` but for those that facts state."""
     stated = {t for fact in graph.data.facts.values() for t in places.stated(fact)}
-    for subject, link, object_ in places.links(graph):
+    links = list(places.links(graph))
+    for subject, link, object_ in links:
         yield from nodes((subject, object_), told)
         if (subject, link, object_) not in stated:
             yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
+    yield from _alike_taken_together(links, told)
+
+
+def _alike_taken_together(links: Sequence[places.Triple], told: set[places.Node]) -> Iterator[Block]:
+    """The same followed to their ends: like places as one node each, and the links of `alike`."""
+    for subject, link, object_ in alike.LikePlaces(links, (n for n in told if n[0] == "place")).triples():
+        yield from nodes((object_,), told)
+        yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
 
 
 def by_subject(triples: Iterable[tuple[str, str, Object]]) -> Iterator[Block]:
