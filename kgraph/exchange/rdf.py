@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from kgraph.collection import Collection
 from kgraph.exchange import imaged, inferred, meant, places, stated, written
@@ -18,6 +18,7 @@ from kgraph.exchange.formats import Export
 from kgraph.exchange.statements import Block, Flat, LiteralText, Nested, Object, Pair, TermList
 from kgraph.exchange.terms import iri, literal, unseen
 from kgraph.exchange.vocabulary import PREFIXES, TYPE
+from kgraph.problems import Where
 
 Graphs = Iterable[tuple[str, Iterable[Block]]]
 
@@ -25,17 +26,18 @@ Graphs = Iterable[tuple[str, Iterable[Block]]]
 def graphs(export: Export) -> Iterator[tuple[str, Iterable[Block]]]:
     """(IRI of the named graph, its blocks), in their order."""
     data, told = export.graph.data, set[places.Node]()
-    yield iri("graph", "written"), written.blocks(data)
-    yield iri("graph", "meant"), _meant(data, told)
+    entries = written.iris(data)
+    yield iri("graph", "written"), written.blocks(data, entries)
+    yield iri("graph", "meant"), _meant(data, entries, told)
     if export.places:
         yield iri("graph", "places"), stated.place_links(export.graph, told)
     if export.inferred:
         yield iri("graph", "inferred"), inferred.blocks(export.graph, told, export.step)
 
 
-def _meant(data: Collection, told: set[places.Node]) -> Iterator[Block]:
+def _meant(data: Collection, entries: Mapping[Where, str], told: set[places.Node]) -> Iterator[Block]:
     yield from meant.things(data)
-    yield from meant.facts(data, written.iris(data))
+    yield from meant.facts(data, entries)
     yield from imaged.photos(data)
     yield from stated.stated_links(data, told)
 

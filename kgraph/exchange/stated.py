@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import groupby
+from operator import itemgetter
 
 from kgraph import records
 from kgraph.claims import (
@@ -186,21 +188,29 @@ def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
 
 
 def place_links(graph: WholeGraph, told: set[places.Node]) -> Iterator[Block]:
-    """The graph multiplied out by place: the links of `places` but for those that facts state."""
+    """The graph multiplied out by place: the links of `places` but for those that facts state.
+
+    Then the same followed to their ends: like places as one node each, and the links of `alike`.
+    """
     stated = {t for fact in graph.data.facts.values() for t in places.stated(fact)}
     links = list(places.links(graph))
-    for subject, link, object_ in links:
-        yield from nodes((subject, object_), told)
-        if (subject, link, object_) not in stated:
-            yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
-    yield from _alike_taken_together(links, told)
+    yield from nodes((n for s, _, o in links for n in (s, o)), told)
+    yield from _blocks(t for t in links if t not in stated)
+    together = list(alike.LikePlaces(links, (n for n in told if n[0] == "place")).triples())
+    yield from nodes((o for _, _, o in together), told)
+    yield from _blocks(together)
 
 
-def _alike_taken_together(links: Sequence[places.Triple], told: set[places.Node]) -> Iterator[Block]:
-    """The same followed to their ends: like places as one node each, and the links of `alike`."""
-    for subject, link, object_ in alike.LikePlaces(links, (n for n in told if n[0] == "place")).triples():
-        yield from nodes((object_,), told)
-        yield Block(iri_of(subject), ((TERM + link, iri_of(object_)),))
+def _blocks(triples: Iterable[places.Triple]) -> Iterator[Block]:
+    """Links as blocks, one for all of a subject that follow each other."""
+    names: dict[places.Node, str] = {}
+    for subject, those in groupby(triples, itemgetter(0)):
+        pairs = []
+        for _, link, object_ in those:
+            if (named := names.get(object_)) is None:
+                named = names[object_] = iri_of(object_)
+            pairs.append((TERM + link, named))
+        yield Block(iri_of(subject), tuple(pairs))
 
 
 def by_subject(triples: Iterable[tuple[str, str, Object]]) -> Iterator[Block]:

@@ -5,8 +5,9 @@ Every IRI is made by `terms.iri` or stands as a constant of `terms`; a text of t
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import count
 
 from kgraph.exchange.terms import RDF, XSD, literal
@@ -60,15 +61,18 @@ def whole(value: int) -> LiteralText:
 
 @dataclass
 class Flat:
-    """Flattens blocks to lines; nodes without a name are numbered in the order in which they are met."""
+    """Flattens blocks to lines; nodes without a name are labelled by what their block says.
+
+    So a label, and every line, stays the same wherever something else is changed.
+    """
 
     graph: str = ""
     """The named graph that the lines are of; empty in N-Triples."""
-    _numbers: count[int] = field(default_factory=count)
 
     def lines(self, blocks: Iterable[Block]) -> Iterator[str]:
         """Each statement as one line."""
         for block in blocks:
+            self._labels = _labels(block)
             yield from self._about(f"<{block.subject}>", block.pairs)
 
     def _about(self, subject: str, pairs: Iterable[Pair]) -> Iterator[str]:
@@ -81,7 +85,7 @@ class Flat:
         elif isinstance(object_, str):
             yield self._line(subject, predicate, f"<{object_}>")
         elif isinstance(object_, Nested):
-            here = self._fresh()
+            here = next(self._labels)
             yield self._line(subject, predicate, here)
             yield from self._about(here, object_.pairs)
         else:
@@ -89,15 +93,19 @@ class Flat:
 
     def _list(self, subject: str, predicate: str, items: TermList) -> Iterator[str]:
         for item in items.objects:
-            cell = self._fresh()
+            cell = next(self._labels)
             yield self._line(subject, predicate, cell)
             yield from self._one(cell, RDF + "first", item)
             subject, predicate = cell, RDF + "rest"
         yield self._line(subject, predicate, f"<{RDF}nil>")
 
-    def _fresh(self) -> str:
-        return f"_:b{next(self._numbers)}"
-
     def _line(self, subject: str, predicate: str, shown: str) -> str:
         tail = f" <{self.graph}>" if self.graph else ""
         return f"{subject} <{predicate}> {shown}{tail} .\n"
+
+
+def _labels(block: Block) -> Iterator[str]:
+    """Labels for the nodes without a name of a block; they are worked out where there is one."""
+    said = repr((block.subject, block.pairs)).encode("utf-8", "surrogatepass")
+    begun = hashlib.blake2b(said, digest_size=8).hexdigest()
+    yield from (f"_:b{begun}n{number}" for number in count())

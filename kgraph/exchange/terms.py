@@ -23,7 +23,13 @@ XSD = "http://www.w3.org/2001/XMLSchema#"
 @lru_cache(maxsize=65536)
 def iri(kind: str, *keys: str) -> str:
     """The IRI of a thing by its kind and its folded key or keys; plain ASCII, whatever the keys hold."""
-    return BASE + ":".join([kind, *(quote(key, safe="") for key in keys)])
+    return BASE + ":".join((kind, *map(_quoted, keys)))
+
+
+@lru_cache(maxsize=65536)
+def _quoted(key: str) -> str:
+    # A place is asked for seldom twice, but its set and its position often.
+    return quote(key, safe="")
 
 
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\r": "\\r", "\t": "\\t"}

@@ -51,9 +51,11 @@ def _plain(value: Value) -> Any:
     return value if isinstance(value, str) else [_plain(v) for v in value]
 
 
-def blocks(data: Collection) -> Iterator[Block]:
-    """Every entry, in the order in which they were read; then the keys that are the user's own."""
-    named = iris(data)
+def blocks(data: Collection, named: Mapping[Where, str]) -> Iterator[Block]:
+    """Every entry, in the order in which they were read; then the keys that are the user's own.
+
+    `named` as `iris` gives it.
+    """
     used: set[str] = set()
     for number, entry in enumerate(data.entries, 1):
         head: list[Pair] = [(TYPE, ENTRY), (ENTRY_OF, LiteralText(entry.kind)), (ORDER, whole(number))]

@@ -1,9 +1,10 @@
-"""The store of a large folder: the same answers as without it, and made anew whenever anything is wrong."""
+"""The store of a large folder: the same answers as without it, brought up to date or made anew."""
 
 from __future__ import annotations
 
 import json
 import os
+import random
 import subprocess
 import sys
 import time
@@ -12,10 +13,13 @@ from typing import Any
 
 import pytest
 
+from kgraph.api import asked_queries
 from kgraph.exchange import process, standing
 from kgraph.problems import CannotRun
+from tests.bench import folders as large_folders
 from tests.exchange.test_query import listening
-from tests.support import ROOT, ask
+from tests.outside.folders import random_folder, write
+from tests.support import ROOT, ask, graph_of_folder
 
 FACTS = """\
 - rebadge: [Larkfield LK-40, Orvanek 2200]
@@ -114,6 +118,132 @@ def test_a_store_that_is_out_of_order_is_made_anew(harm: str, folder: Path, caps
     assert sets(folder, capsys) == BOTH
     assert sets(folder, capsys) == BOTH
     assert standing.standing([str(folder)]) not in (None, str(old))
+
+
+# Brought up to date ---------------------------------------------------------------------------
+
+
+@pytest.fixture
+def done(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
+    """What each making of a store tells of itself, in their order."""
+    told: list[dict[str, Any]] = []
+    run = process.run
+
+    def noted(module: str, *more: Any) -> dict[str, Any]:
+        result = run(module, *more)
+        if module.endswith("standing"):
+            told.append(result)
+        return result
+
+    monkeypatch.setattr(process, "run", noted)
+    return told
+
+
+MORE = """\
+- part: SQ 1.25 x 262
+  kind: belt
+  section: square 1.25 mm
+  inside length: 262 mm
+- part: SQ 1.4 x 300
+  kind: belt
+  section: square 1.4 mm
+  inside length: 300 mm
+- takes: SQ 1.25 x 262
+  in: Larkfield LK-40
+  position: main belt
+  how: printed
+"""
+
+
+def statements(folder: Path) -> set[str]:
+    """Every statement of the store of a folder."""
+    pyoxigraph = pytest.importorskip("pyoxigraph")
+    found = standing.standing([str(folder)])
+    assert found is not None
+    return set(map(str, pyoxigraph.Store.read_only(found)))
+
+
+def expected(folder: Path) -> set[str]:
+    """The statements of a folder as it is now, as a store in memory has them."""
+    pyoxigraph = pytest.importorskip("pyoxigraph")
+    lines = b"".join(asked_queries.statements(graph_of_folder(folder), False))
+    store = pyoxigraph.Store()
+    store.extend(pyoxigraph.parse(lines, format=pyoxigraph.RdfFormat.N_TRIPLES))
+    return set(map(str, store))
+
+
+def made(folder: Path) -> str | None:
+    """Make the store of a folder, as a query does."""
+    return standing.make(
+        [str(folder)], lambda: asked_queries.statements(graph_of_folder(folder), inferred=False)
+    )
+
+
+def test_only_what_changed_is_written(folder: Path, done: list[dict[str, Any]]) -> None:
+    (folder / "a.yaml").write_text(FACTS + MORE, encoding="utf-8")
+    assert made(folder)
+    whole = statements(folder)
+    assert whole == expected(folder)
+    file = folder / "a.yaml"
+    file.write_text(file.read_text(encoding="utf-8").replace("262 mm", "263 mm"), encoding="utf-8")
+    assert made(folder)
+    now = statements(folder)
+    assert now == expected(folder)
+    assert whole - now
+    assert [(d["in"], d["out"]) for d in done] == [
+        (len(whole), 0),
+        (len(now - whole), len(whole - now)),
+    ]
+    assert len(stores(folder)) == 1
+
+
+def test_after_any_changes_it_holds_what_one_made_anew_would(
+    folder: Path, done: list[dict[str, Any]]
+) -> None:
+    large_folders.write(folder, 300)
+    entries, chance = random_folder(1, 60), random.Random(1)
+    for seed in range(15):
+        # Entries come and go; those behind them move.
+        del entries[chance.randrange(len(entries))]
+        at = chance.randrange(len(entries))
+        entries[at:at] = random_folder(seed)[-2:]
+        write(entries, folder)
+        assert made(folder)
+        assert statements(folder) == expected(folder), seed
+    assert sum(d["out"] > 0 for d in done) == 14, done
+
+
+def test_where_nearly_all_is_other_it_is_made_anew(folder: Path, done: list[dict[str, Any]]) -> None:
+    assert made(folder)
+    (folder / "a.yaml").write_text(MORE, encoding="utf-8")
+    assert made(folder)
+    assert done[1]["out"] == 0
+    assert statements(folder) == expected(folder)
+
+
+@pytest.mark.parametrize("harm", ["cut", "gone", "garbage"])
+def test_a_list_that_is_out_of_order_is_not_gone_by(
+    harm: str, folder: Path, done: list[dict[str, Any]]
+) -> None:
+    file = Path(made(folder) or "") / standing.LIST
+    if harm == "gone":
+        file.unlink()
+    else:
+        file.write_bytes(file.read_bytes()[:-20] if harm == "cut" else b"nonsense")
+    (folder / "b.yaml").write_text("- set: Quillon 32\n", encoding="utf-8")
+    assert made(folder)
+    assert done[1]["out"] == 0
+    assert statements(folder) == expected(folder)
+
+
+def test_the_one_before_stays_as_it_was_while_it_is_read(folder: Path) -> None:
+    pyoxigraph = pytest.importorskip("pyoxigraph")
+    before = pyoxigraph.Store.read_only(made(folder))
+    was = set(map(str, before))
+    (folder / "b.yaml").write_text("- set: Quillon 32\n", encoding="utf-8")
+    assert made(folder)
+    assert set(map(str, before)) == was
+    assert statements(folder) != was
 
 
 def test_no_store_is_kept_of_files_that_change_meanwhile(folder: Path, monkeypatch: Any) -> None:
