@@ -328,10 +328,11 @@ def _beside(loaded: Loaded, found: FoundEntries, new: list[_Come], bad: _Bad) ->
     Raises CannotRun with every fault; where rows may be skipped what is wrong is listed and left out.
     """
     from kgraph.checks import of_neighbours
+    from kgraph.exchange import again
 
     while new:
         problems = _problems_beside(loaded, new)
-        errors = in_order(p for p in problems if p.severity == "error")
+        errors = in_order(again.by_hand(p) for p in problems if p.severity == "error")
         if not errors:
             break
         wrong = _wrong_ones(loaded, new, errors)

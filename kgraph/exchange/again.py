@@ -12,6 +12,7 @@ from kgraph.collection.sayings import FACT_TYPES
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.fresh import meaning
 from kgraph.names import fold
+from kgraph.problems import Problem
 from kgraph.records import Entry, Statement, Value
 
 OF_A_ROW = frozenset({"page", "corrects", "id", "source"})
@@ -37,6 +38,17 @@ class Correction:
         was = dict(self.old.pairs)
         why = ", ".join(f"{key} was {was.get(key) or 'not said'}" for key in self.changed)
         return [("withdraw", self.target), ("why", f"the table was changed: {why}")]
+
+
+def by_hand(problem: Problem) -> Problem:
+    """A problem with what to do about it where an entry of a thing says otherwise than what comes in.
+
+    Only facts and events can be taken back: a thing has no id, and what its entry says stays until its text
+    is changed by the one who wrote it.
+    """
+    if problem.code != "entries-disagree":
+        return problem
+    return problem._replace(mend="if what comes in is right, change it there in an editor, and import again")
 
 
 def live(data: Collection) -> list[Entry]:

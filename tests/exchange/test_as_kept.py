@@ -356,6 +356,23 @@ def test_a_cell_that_was_changed_corrects_the_old_fact(folder: Path, capsys: Any
     assert "the table does not say this any more; `kgraph withdraw " in capsys.readouterr().err
 
 
+def test_a_changed_cell_of_a_thing_itself_names_the_place_to_change(folder: Path, capsys: Any) -> None:
+    text = "Make,Model,Years\nLarkfield,LK-40,1981-1984\nOrvanek,2200,1982\n"
+    assert bring(folder, written(folder, text)) == 0
+    file = next(folder.glob("*.yaml"))
+    before = file.read_bytes()
+    changed = text.replace("1984", "1985") + "Quillon,31,1983\n"
+    capsys.readouterr()
+    assert bring(folder, written(folder, changed)) == 3
+    told = capsys.readouterr().err
+    assert f"years is 1981-1985 here and 1981-1984 at {file}:1; if what comes in is right, change it" in told
+    assert file.read_bytes() == before
+    # Changed there, the rest of the table comes in.
+    file.write_bytes(before.replace(b"1984", b"1985"))
+    assert bring(folder, written(folder, changed)) == 0
+    assert [p["years"] for p in said(folder, "set")] == ["1981-1985", "1982", "1983"]
+
+
 def test_what_somebody_else_says_stays_when_the_table_is_corrected(folder: Path) -> None:
     (folder / "mine.yaml").write_text(
         "- takes: K-115\n  in: Orvanek 2200\n  position: volume knob\n  how: fitted\n", encoding="utf-8"
