@@ -139,13 +139,15 @@ class StoredEntries:
         """The entries of parts that name a kind."""
         return self._alive(self._row(f"y|{kind}", must=True)) if kind in self._row("sorts", must=True) else []
 
-    def in_bins(self, kind: str, measure: str, low: int, high: int) -> list[int]:
-        """The entries of the parts that name a kind, and whose measure lies in these bins."""
+    def in_bins(self, kind: str, measure: str, low: int, high: int) -> set[str]:
+        """The keys of the parts that name a kind in an entry that has a measure in these bins."""
         if kind not in self._row("sorts", must=True):
-            return []
+            return set()
         bins = {one for one in self._row(f"z|{kind}", must=True).get(measure, ()) if low <= one <= high}
         rows = (self._row(f"z|{kind}|{measure}|{one}", must=True) for one in sorted(bins))
-        return self._alive([number for row in rows for _, number in row])
+        pairs = [pair for row in rows for pair in row]
+        alive = set(self._alive([number for _, number in pairs])) if self._changed else None
+        return {part for part, number in pairs if alive is None or number in alive}
 
     def own_ids(self) -> list[str]:
         """The ids that statements have by their own word; those of entries that are gone among them."""

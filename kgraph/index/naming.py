@@ -10,7 +10,7 @@ e|K    a kind    the entries of a kind (not of the facts that make up most of a 
 sorts  all parts the kinds that parts name
 y|K    a kind    the parts that name it
 z|K    a kind    for each measure of these parts its bins
-z|K|M|B a bin    each value in it with the entry that records it
+z|K|M|B a bin    the part and the entry of each value in it
 ====== ========= ======================================================================================
 
 An entry is a number; entries are numbered as they are read.
@@ -47,7 +47,7 @@ def bin_of(value: float) -> int:
     return _FAR if value == math.inf else math.floor(math.log(value) / _BIN)
 
 
-_Bins = dict[str, dict[int, list[tuple[float, int]]]]
+_Bins = dict[str, dict[int, list[tuple[str, int]]]]
 
 
 class Noted:
@@ -59,7 +59,7 @@ class Noted:
         self.kinds: dict[str, list[int]] = defaultdict(list)
         self.parts: dict[str, list[int]] = defaultdict(list)
         self.sizes: dict[str, _Bins] = {}
-        """The kind that a part names -> measure -> bin -> each value and entry."""
+        """The kind that a part names -> measure -> bin -> the part and the entry of each value in it."""
         self.counts: dict[str, int] = defaultdict(int)
         """How many entries there are of a kind, and how many other names of things of a kind."""
         self.own_ids: list[str] = []
@@ -100,7 +100,7 @@ class Noted:
         self.parts[kind].append(number)
         for measure, value in measures(part):
             bins = self.sizes.setdefault(kind, {}).setdefault(measure, {})
-            bins.setdefault(bin_of(value), []).append((value, number))
+            bins.setdefault(bin_of(value), []).append((part.name.key, number))
 
     def hashed(self) -> Iterator[tuple[int, str, str, str]]:
         """The names that go into buckets, which are taken out: hash, key, how, and the entries as JSON."""

@@ -18,7 +18,7 @@ class StoredSizes:
     def __init__(self, data: FetchedCollection, rules: FromCollection) -> None:
         self.data, self._rules = data, rules
         self._sizes: dict[str, dict[str, Size]] = {}
-        self._near: dict[tuple[str, str, int, int], list[str]] = {}
+        self._near: dict[tuple[str, str, int, int], set[str]] = {}
 
     def equal(self, part: str, forward: bool) -> list[tuple[str, Fact]]:
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
@@ -40,8 +40,8 @@ class StoredSizes:
         return self._sizes[part]
 
     def _candidates(self, part: str, kind: str, rules: Mapping[str, str], forward: bool) -> list[str]:
-        """The parts of a kind near this one in one measure, in order; all of them where it has no measure."""
-        best: list[str] | None = None
+        """The parts of a kind near this one in every measure, in order; all of them where it has none."""
+        near: set[str] | None = None
         is_belt = kind in ("", self.data.belt_kind())
         for key, size in self._recorded(part, rules).items():
             measure = measure_of(key, size, is_belt)
@@ -50,15 +50,15 @@ class StoredSizes:
             name, value, scale = measure
             low, high = window(value, size_rules.compare_rule(rules.get(key, "same")), forward)
             found = self._in(kind, name, bin_of(low * scale), bin_of(high * scale))
-            best = found if best is None or len(found) < len(best) else best
-        return list(self._rules.parts.get(kind, ())) if best is None else best
+            near = found if near is None else near & found
+        if near is None:
+            return list(self._rules.parts.get(kind, ()))
+        return sorted(p for p in near if self.data.kind_of(p) == kind)
 
-    def _in(self, kind: str, measure: str, low: int, high: int) -> list[str]:
+    def _in(self, kind: str, measure: str, low: int, high: int) -> set[str]:
+        """The parts that name a kind, or none, and of which some entry has the measure in these bins."""
         asked = kind, measure, low, high
         if asked not in self._near:
-            data = self.data
-            named = [*data.names_of("kind", kind), ""]
-            numbers = {n for name in named for n in data.stored.in_bins(name, measure, low, high)}
-            parts = {entry.name.key for entry in data.parts(sorted(numbers))}
-            self._near[asked] = sorted(p for p in parts if data.kind_of(p) == kind)
+            names = [*self.data.names_of("kind", kind), ""]
+            self._near[asked] = {p for n in names for p in self.data.stored.in_bins(n, measure, low, high)}
         return self._near[asked]

@@ -27,7 +27,9 @@ def donors(
     """
     owner = f"s:{set_key}"
     rows: list[Row] = []
-    asked = list(positions)
+    given = list(positions)
+    # What is equal by its size has donors everywhere, and may take all the time: it is looked at last.
+    asked = sorted(given, key=lambda position: _is_generic(graph, Place(owner, position)))
     left_over = 0
     unasked: list[str] = []
     budget = budget or budget_of(wanted)
@@ -53,7 +55,13 @@ def donors(
     question = {
         "command": "donors",
         "set": graph.data.text("set", set_key),
-        "positions": [graph.data.text("position", p) for p in asked],
+        "positions": [graph.data.text("position", p) for p in given],
     }
     notes = [*left_over_note(left_over), *unasked_note(unasked, "ask about them by name")]
     return answered(question, rows, wanted, graph.data, notes)
+
+
+def _is_generic(graph: Graph, place: Place) -> bool:
+    """Whether what is there, or at a place like it, is one article with all of its size."""
+    taken = (part for like in graph.alike_places(place) for part, _, _ in graph.taken_at.get(like, ()))
+    return any(graph.data.kind_rules(graph.data.kind_of(part)).generic for part in taken)
