@@ -6,9 +6,13 @@ what this program does not know is left out and told, and everything else counts
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from kgraph.folder.nodes import Map, Text
-from kgraph.folder.reading import ReadFile
 from kgraph.problems import Problem, Where, shown
+
+if TYPE_CHECKING:
+    from kgraph.folder.reading import ReadFile
 
 KEY = "format"
 KNOWN = 1
