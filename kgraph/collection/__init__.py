@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from kgraph import records, words
 from kgraph.collection.model import NOT_KNOWN_YET, UNKNOWN_SET, Collection, KindRules, shown_name
-from kgraph.collection.resolving import exception_key, names_used
 
 __all__ = ["NOT_KNOWN_YET", "UNKNOWN_SET", "Collection", "KindRules", "build", "other_names", "shown_name"]
 
@@ -24,14 +23,13 @@ def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> C
     made = Collection()
     made.entries = tuple(entries)
     things = _things(made.entries)
-    made.things, made.features, made.spelt = things, {}, {}
+    made.things = things
     found = {kind: other_names(by_key) for kind, by_key in things.items()}
     made.aliases = {kind: one for kind, (one, _) in found.items()}
     made.ambiguous = {kind: several for kind, (_, several) in found.items()}
     things["stock"] = _stock_by_part(made)
     used = (e.assembly.key for e in made.entries if isinstance(e, records.Uses))
     made.assemblies = {made.key("assembly", key) for key in (*assemblies, *used)}
-    made.features, made.spelt = _spellings(made)
     return made
 
 
@@ -62,16 +60,3 @@ def _stock_by_part(made: Collection) -> dict[str, list[records.Thing]]:
     for key, things in made.things["stock"].items():
         by_part.setdefault(made.key("stock", key), []).extend(things)
     return by_part
-
-
-def _spellings(made: Collection) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
-    """What exceptions name, and every name that is used, as first written."""
-    features: dict[str, str] = {}
-    spelt: dict[str, dict[str, str]] = {kind: {} for kind in words.THINGS}
-    for entry in made.entries:
-        if isinstance(entry, records.Rebadge | records.Uses):
-            for named in entry.exceptions:
-                features.setdefault(exception_key(made, named), named.text)
-        for kind, used in names_used(made, entry):
-            spelt[kind].setdefault(made.key(kind, used.key), used.text)
-    return features, spelt

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 from kgraph import mains, records, trade, words
-from kgraph.collection.resolving import names_used
+from kgraph.collection.resolving import names_used, spellings
 from kgraph.collection.sayings import FactsLeft, all_sayings
 from kgraph.facts import Fact, PlaceRules
 from kgraph.names import Name, compared, fold, name
@@ -47,9 +47,6 @@ class Collection:
     things: Mapping[str, Mapping[str, Sequence[records.Thing]]]
     aliases: Mapping[str, Mapping[str, str]]
     ambiguous: Mapping[str, Mapping[str, set[str]]]
-    spelt: Mapping[str, Mapping[str, str]]
-    features: Mapping[str, str]
-    """Key -> name as written of what an `except` names: a position, an assembly or a feature."""
     assemblies: AbstractSet[str]
     """The keys of what is used as an assembly."""
 
@@ -64,6 +61,20 @@ class Collection:
     def entries(self) -> Sequence[records.Entry]:
         """Every entry, in the order of reading."""
         return ()
+
+    @cached_property
+    def spelt(self) -> Mapping[str, Mapping[str, str]]:
+        """Kind -> key -> every name that is used, as first written."""
+        return self._spellings[0]
+
+    @cached_property
+    def features(self) -> Mapping[str, str]:
+        """Key -> name as written of what an `except` names: a position, an assembly or a feature."""
+        return self._spellings[1]
+
+    @cached_property
+    def _spellings(self) -> tuple[dict[str, dict[str, str]], dict[str, str]]:
+        return spellings(self)
 
     @cached_property
     def grades(self) -> Mapping[str, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from kgraph import records
+from kgraph import records, words
 from kgraph.claims import (
     Claim,
     DistinctClaim,
@@ -155,6 +155,19 @@ def names_said(entry: records.Entry) -> Iterator[tuple[str, Name]]:
         yield from (("number", name(number)) for _, number in entry.numbers)
     if isinstance(entry, records.Rebadge | records.Uses):
         yield from (("except", left_out) for left_out in entry.exceptions)
+
+
+def spellings(made: Collection) -> tuple[dict[str, dict[str, str]], dict[str, str]]:
+    """Kind -> key -> every name that is used, as first written; and the same of what exceptions name."""
+    spelt: dict[str, dict[str, str]] = {kind: {} for kind in words.THINGS}
+    features: dict[str, str] = {}
+    for entry in made.entries:
+        if isinstance(entry, records.Rebadge | records.Uses):
+            for named in entry.exceptions:
+                features.setdefault(exception_key(made, named), named.text)
+        for kind, used in names_used(made, entry):
+            spelt[kind].setdefault(made.key(kind, used.key), used.text)
+    return spelt, features
 
 
 def _used(owner: OwnerKind, entry: records.Entry) -> list[tuple[str, Name]]:

@@ -124,7 +124,7 @@ def build(data: Collection) -> Graph:
     graph = Graph(data)
     graph.declares = {f"a:{key}": declared_by(data, key) for key in data.things["assembly"]}
     of_kind: dict[str, list[str]] = defaultdict(list)
-    for key in {**data.spelt["part"], **data.things["part"]}:
+    for key in data.things["part"]:
         if sort := sort_of(data, key):
             of_kind[sort].append(key)
     graph.parts_of_kind = {sort: sorted(parts) for sort, parts in of_kind.items()}
