@@ -7,10 +7,12 @@ file that holds any. What is written is first replayed as the folder will be rea
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import chain, count
 from pathlib import Path
 
 from kgraph import collection, photographs, records
-from kgraph.events import Event
+from kgraph.collection.fact_ids import written_id
+from kgraph.events import Event, withdrawal_of
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import WholeGraph
 from kgraph.folder import disk, schema, writing
@@ -44,6 +46,26 @@ def entries_of(texts: Sequence[str], name: str) -> list[records.Entry]:
     if errors:
         raise WrongUse(*(Problem(None, p.code, p.says, p.mend) for p in errors))
     return entries
+
+
+def told_anew(graph: WholeGraph, texts: Sequence[str]) -> list[str]:
+    """The texts of new entries; an event of which the like was taken back before has an id of its own.
+
+    It happened again, and would be taken back still: so it says that it corrects what was taken back.
+    """
+    known = {e.own_id.strip() for e in graph.data.entries if isinstance(e, records.Statement)}
+    found = []
+    for text in texts:
+        (entry,) = entries_of([text], "the new entry")
+        if isinstance(entry, Event) and not entry.corrects and withdrawal_of(graph.data, entry):
+            was = written_id(entry)
+            ids = chain([entry.own_id.strip()], (f"{was}-{n}" for n in count(2)))
+            own = next(one for one in ids if one and one not in known)
+            known.add(own)
+            pairs = [(k, records.plain(v)) for k, v in entry.pairs if k != "id"]
+            text = writing.entry_text([*pairs, ("id", own), ("corrects", was)])
+        found.append(text)
+    return found
 
 
 def undeclared_units(graph: WholeGraph, event: Event) -> list[str]:
@@ -114,7 +136,7 @@ def write(
 
     The pictures that they name are kept before, once nothing speaks against the events.
     """
-    folder = folders[0]
+    folder, texts = folders[0], told_anew(graph, texts)
     target = file_for_events(graph, folder, file_name)
     new = entries_of(texts, "the new entry")
     after = shelf_with(graph, new, folder, target)

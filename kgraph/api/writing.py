@@ -55,6 +55,9 @@ def add(
     # An event is written to the folder as it was read: what changed since is seen by its bytes.
     seen = event_log.bytes_of(folders) if isinstance(entry, Event) else {}
     graph = read()
+    if isinstance(entry, Event):
+        (text,) = event_log.told_anew(graph, [text])
+        entry, problems = checked(text)
     doubts = [f"{p.says}; {p.mend}" for p in problems]
     new = newcomers(graph.data, [entry])
     doubts += [f"new {n.kind}: {n.name} (did you mean {n.near}?)" for n in new if n.near and not n.declared]

@@ -220,6 +220,8 @@ def write(
     texts = [writing.entry_text(pairs) for pairs in wanted]
     entries = [_checked(text) for text in texts]
     if any(isinstance(entry, Event) for entry in entries):
+        texts = event_log.told_anew(loaded.graph, texts)
+        entries = [_checked(text) for text in texts]
         return _write_events(settings, entries, texts, yes, file_name, pictures)
     for problem in checked.doubts_beside(loaded.graph, entries):
         print(visible(f"warning: {problem.says}; {problem.mend}"), file=sys.stderr)

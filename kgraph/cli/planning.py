@@ -239,9 +239,8 @@ def _take(
     """Append what a course takes and puts in, all or nothing, to the folder as it was read; the places."""
     folder = settings.folders[0]
     target = event_log.file_for_events(loaded.graph, folder)
-    texts = [
-        writing.entry_text([*_event(loaded, line), *events.said_pairs(said)]) for line in _in_order(course)
-    ]
+    pairs = [[*_event(loaded, line), *events.said_pairs(said)] for line in _in_order(course)]
+    texts = event_log.told_anew(loaded.graph, [writing.entry_text(each) for each in pairs])
     _refuse_impossible(loaded, course, texts, folder, target)
     return event_log.append(settings.folders, target, texts, seen)
 
@@ -275,4 +274,5 @@ def _refuse_impossible(
         raise CannotRun(f"nothing was written: {event_log.OVERTAKEN.format(name=target)}", *wrong)
     still = [line.want for line in course.lines if line.want.position in after.units[line.want.unit].wants]
     if still:
-        raise CannotRun(f"nothing was written: {len(still)} wants of the plan would stay open")
+        wants = "1 want" if len(still) == 1 else f"{len(still)} wants"
+        raise CannotRun(f"nothing was written: {wants} of the plan would stay open")
