@@ -14,7 +14,7 @@ from kgraph import lookup
 from kgraph.collection import Collection
 from kgraph.collection.fact_ids import saying_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
-from kgraph.events import Event
+from kgraph.events import Event, events_of
 from kgraph.facts import Fact
 from kgraph.records import Statement
 
@@ -52,6 +52,17 @@ def taking_back(
     apart = [saying_id(r.pairs) for r in meant if r.corrects.strip() == corrects]
     together = [corrects] if len(apart) < len(meant) or not apart else []
     return TakingBack((*together, *apart), corrects)
+
+
+def told_of_several(data: Collection, one: str) -> str:
+    """That several events have this id and go together, in words; "" where that is not so."""
+    if lookup.fact_with_id(data, one):
+        return ""
+    alike = [e for e in events_of(data) if one in (e.own_id.strip(), written_id(e))]
+    places = ", ".join(str(e.where) for e in alike)
+    return (
+        f"it happened {len(alike)} times, and all of them are taken back: {places}" if len(alike) > 1 else ""
+    )
 
 
 def _of_event(entry: Statement | None, one: str) -> TakingBack:

@@ -13,7 +13,7 @@ from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.entries import with_pictures
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
-from kgraph.api.taking_back import taking_back
+from kgraph.api.taking_back import taking_back, told_of_several
 from kgraph.cli.adding import merged_options, write
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
@@ -73,6 +73,8 @@ def correct(
     if known is None:
         return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name, pictures)
     refuse_gone(loaded.graph, fact_id)
+    if several := told_of_several(loaded.data, fact_id):
+        print(visible(f"warning: {several}"), file=sys.stderr)
     if said["source"]:
         refuse_unsaid(loaded.graph, fact_id, said["source"])
     pairs = _corrected(loaded, fact_id, new, said)

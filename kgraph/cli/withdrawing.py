@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from kgraph import lookup
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
-from kgraph.api.taking_back import sayings_left, taking_back
+from kgraph.api.taking_back import sayings_left, taking_back, told_of_several
 from kgraph.cli import events
 from kgraph.cli.adding import write
 from kgraph.cli.exchanging import counted
@@ -69,6 +70,8 @@ def withdraw(
         refuse_unsaid(loaded.graph, fact_id, said["source"])
     if said["via"]:
         _refuse_not_come(loaded, fact_id, said["via"])
+    if several := told_of_several(loaded.data, fact_id):
+        print(visible(f"warning: {several}"), file=sys.stderr)
     chosen = any(said[key] for key in ("source", "by", "via"))
     own = [] if chosen or all_sayings else _own_beside_others(loaded.data, fact_id)
     meant = _meant(loaded.data, said) if chosen else None

@@ -77,3 +77,17 @@ def test_it_is_recorded_again_with_another_way(folder: Path, capsys: Any) -> Non
 def test_the_first_time_needs_no_id(folder: Path) -> None:
     assert run(["--data", str(folder), *TAKE]) == 0
     assert (folder / "bench.yaml").read_text() == "- taken: volume knob\n  from: U-1\n  to: U-2\n"
+
+
+@pytest.mark.parametrize(
+    "words", [["withdraw", "{}", "--why", "x"], ["correct", "{}", "by", "EV"]], ids=lambda words: words[0]
+)
+def test_that_several_events_go_together_is_told(words: list[str], folder: Path, capsys: Any) -> None:
+    data = ["--data", str(folder)]
+    for date in ("2026-03-01", "2026-04-01"):
+        assert run([*data, *INSPECT, "--date", date]) == 0
+    one = history(folder, capsys)[0]["id"]
+    assert run([*data, *(w.format(one) for w in words), "--yes"]) == 0
+    said = capsys.readouterr().err
+    assert "warning: it happened 2 times, and all of them are taken back: " in said
+    assert f"{folder}/bench.yaml:1:3, {folder}/bench.yaml:5:3" in said
