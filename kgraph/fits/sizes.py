@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 from kgraph import belt_sizes, quantities, ratings, records, size_rules, words
 from kgraph.claims import SizeClaim
@@ -173,12 +174,15 @@ def recorded_size(data: Collection, part: str, key: str) -> Size | None:
 
 def size_of(value: records.Value) -> Size:
     """A recorded value as mm, as a rating, or else as folded text."""
-    if isinstance(value, str):
-        try:
-            return quantities.length(value).mm
-        except quantities.QuantityError:
-            return ratings.rating(value) or compared(value)
-    return str(value)
+    return _size_of_text(value) if isinstance(value, str) else str(value)
+
+
+@lru_cache(maxsize=65536)
+def _size_of_text(text: str) -> Size:
+    try:
+        return quantities.length(text).mm
+    except quantities.QuantityError:
+        return ratings.rating(text) or compared(text)
 
 
 def size_certainty(data: Collection, kind: str) -> float:

@@ -17,6 +17,8 @@ FEW = ("position", "kind", "caution", "grade", "via")
 """The kinds of things of which a folder has few, however large it is."""
 MOST_FACTS = frozenset({"rebadge", "uses", "takes", "same", "replaces"})
 """The kinds of facts that make up most of a folder: nobody asks for all of one kind alone."""
+MOST_ROWS = 4096
+"""So many rows of names are kept in memory at once."""
 NOTED = "with a note"
 """The statements that have a note, among the kinds of entries."""
 
@@ -139,15 +141,15 @@ class StoredEntries:
         """The entries of parts that name a kind."""
         return self._alive(self._row(f"y|{kind}", must=True)) if kind in self._row("sorts", must=True) else []
 
-    def in_bins(self, kind: str, measure: str, low: int, high: int) -> set[str]:
-        """The keys of the parts that name a kind in an entry that has a measure in these bins."""
+    def in_bins(self, kind: str, measure: str, low: int, high: int) -> dict[str, int]:
+        """The parts that name a kind in an entry with a measure in these bins, by key; and that entry."""
         if kind not in self._row("sorts", must=True):
-            return set()
+            return {}
         bins = {one for one in self._row(f"z|{kind}", must=True).get(measure, ()) if low <= one <= high}
         rows = (self._row(f"z|{kind}|{measure}|{one}", must=True) for one in sorted(bins))
         pairs = [pair for row in rows for pair in row]
         alive = set(self._alive([number for _, number in pairs])) if self._changed else None
-        return {part for part, number in pairs if alive is None or number in alive}
+        return {part: number for part, number in pairs if alive is None or number in alive}
 
     def own_ids(self) -> list[str]:
         """The ids that statements have by their own word; those of entries that are gone among them."""
@@ -180,6 +182,8 @@ class StoredEntries:
     def _row(self, key: str, must: bool = False) -> Any:
         """A row with what newer files add to it; None where there is none."""
         if key not in self._rows:
+            if len(self._rows) > MOST_ROWS:
+                self._rows.clear()
             found, more = self.store.get(key), self._over.get(key)
             if found is None and more is None and must:
                 raise Damaged

@@ -34,7 +34,7 @@ def donors(
     unasked: list[str] = []
     budget = budget or budget_of(wanted)
     for number, position in enumerate(asked):
-        if number and budget.over:
+        if number and budget.late:
             unasked = [graph.data.text("position", p) for p in asked[number:]]
             break
         here = Place(owner, position)

@@ -84,7 +84,7 @@ def explore(
             made.unexplored.update(i for i, known in enumerate(settled) if not known)
             made.unexplored.add(here)
             break
-        if here % LOOKS_AT_THE_CLOCK == LOOKS_AT_THE_CLOCK - 1 and budget.over:
+        if here % LOOKS_AT_THE_CLOCK == LOOKS_AT_THE_CLOCK - 1 and budget.late:
             budget.steps = 0
         if budget.steps <= 0 or len(made.states) > budget.states:
             made.unexplored.add(here)
