@@ -17,7 +17,7 @@ from kgraph.claims import FitsClaim, RefusesClaim, SameClaim, TakesClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.reason import rules
 from kgraph.reason.rules import State
@@ -52,7 +52,7 @@ class GradeHeld:
     high: float
 
 
-def of_folder(graph: WholeGraph) -> tuple[GradeHeld, ...]:
+def of_folder(graph: Graph) -> tuple[GradeHeld, ...]:
     """Every grade that was tried, by name."""
     by_grade: dict[str, list[Trial]] = {}
     for trial in trials(graph):
@@ -67,7 +67,7 @@ def _summed(grade: str, found: list[Trial]) -> GradeHeld:
     return GradeHeld(grade, tried, held, said, a / (a + b), quantile(0.025, a, b), quantile(0.975, a, b))
 
 
-def trials(graph: WholeGraph) -> list[Trial]:
+def trials(graph: Graph) -> list[Trial]:
     """What was tried by hand and had been said before by facts that are no trials."""
     before = graphs.build(graph.data.with_facts(_untried(graph)))
     found = []
@@ -87,7 +87,7 @@ def trials(graph: WholeGraph) -> list[Trial]:
     return found
 
 
-def _untried(graph: WholeGraph) -> Iterator[Fact]:
+def _untried(graph: Graph) -> Iterator[Fact]:
     """The facts as they stand without what was tried by hand."""
     data = graph.data
     for fact in graph.data.facts.values():
@@ -104,7 +104,7 @@ def _tried_on(data: Collection, fact: Fact) -> str:
     return min((e.date for e in tried if e.date), default="")
 
 
-def _earlier(graph: WholeGraph, date: str) -> Callable[[State], list[rules.Step]]:
+def _earlier(graph: Graph, date: str) -> Callable[[State], list[rules.Step]]:
     """Steps by what had been said by a date; sayings without a date count as earlier."""
 
     def steps(state: State) -> list[rules.Step]:

@@ -17,7 +17,7 @@ from kgraph.claims import (
     UsesClaim,
 )
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions import Wanted
 
 MOST_SETS = 12
@@ -52,7 +52,7 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def compare(before: WholeGraph, after: WholeGraph, *facts: Fact) -> Change:
+def compare(before: Graph, after: Graph, *facts: Fact) -> Change:
     """How the answers about everything that the facts name differ between two states of a folder."""
     owners = {owner for fact in facts for graph in (after, before) for owner in _owners(graph, fact)}
     looked = sorted(owners)[:MOST_SETS]
@@ -77,7 +77,7 @@ _MOVED = 1e-9
 """Certainties nearer to each other than this differ by the order of the sums alone."""
 
 
-def _answers(graph: WholeGraph, fact: Fact, owners: Iterable[str]) -> dict[_Key, tuple[str, float]]:
+def _answers(graph: Graph, fact: Fact, owners: Iterable[str]) -> dict[_Key, tuple[str, float]]:
     """The standing and the certainty of each answer."""
     everything = Wanted(refused_too=True)
     found: dict[_Key, tuple[str, float]] = {}
@@ -99,7 +99,7 @@ def _parts(fact: Fact) -> list[str]:
     return [*claim] if isinstance(claim, SameClaim | ReplacesClaim) else []
 
 
-def _positions(graph: WholeGraph, fact: Fact, set_key: str) -> list[str]:
+def _positions(graph: Graph, fact: Fact, set_key: str) -> list[str]:
     claim = fact.claim
     if isinstance(claim, TakesClaim | RefusesClaim):
         return [claim.position]
@@ -118,7 +118,7 @@ def _named(fact: Fact) -> set[str]:
     return {claim.owner, claim.to} if isinstance(claim, FitsClaim) else set()
 
 
-def _owners(graph: WholeGraph, fact: Fact) -> set[str]:
+def _owners(graph: Graph, fact: Fact) -> set[str]:
     """The sets that a fact names, and those built on an assembly that it names."""
     named = _named(fact)
     sets = {o for o in named if o[0] == "s"}

@@ -12,15 +12,15 @@ from collections.abc import Callable, Iterator
 from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 from kgraph.reason.conflicts import Conflict, smallest
 
-_Ask = Callable[[WholeGraph], tuple[Row, ...]]
+_Ask = Callable[[Graph], tuple[Row, ...]]
 _EVERYTHING = Wanted(refused_too=True, proofs=True)
 
 
-def of_folder(graph: WholeGraph) -> list[Conflict]:
+def of_folder(graph: Graph) -> list[Conflict]:
     """Each smallest set of facts that cannot all be true, once, the strongest first."""
     found: dict[frozenset[str], Conflict] = {}
     seen: dict[frozenset[str], bool] = {}
@@ -38,7 +38,7 @@ def _strength(conflict: Conflict) -> float:
     return math.prod(f.certainty for f in conflict.facts)
 
 
-def _questions(graph: WholeGraph) -> Iterator[_Ask]:
+def _questions(graph: Graph) -> Iterator[_Ask]:
     """One question for each item that is refused somewhere."""
     items = {item for refused in graph.refused_at.values() for item, _ in refused}
     for item in sorted(items, key=str):
@@ -58,12 +58,12 @@ def _about_place(place: Place) -> _Ask:
     return lambda graph: questions.takers_of_place(graph, place.owner[2:], place.position, _EVERYTHING).rows
 
 
-def _built_on(graph: WholeGraph, place: Place) -> list[str]:
+def _built_on(graph: Graph, place: Place) -> list[str]:
     """The sets that one fact makes like an assembly at this position."""
     return sorted({other for other, _ in graph.like(*place) if other[0] == "s"})
 
 
-def _of_row(graph: WholeGraph, ask: _Ask, row: Row, seen: dict[frozenset[str], bool]) -> Conflict | None:
+def _of_row(graph: Graph, ask: _Ask, row: Row, seen: dict[frozenset[str], bool]) -> Conflict | None:
     """The conflict behind one answer, None where it was seen before.
 
     Of its proofs, the shortest first, the first one that the refusal contradicts: the best proof may be

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from kgraph import questions
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions import Row, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.takers import rows_of_part
@@ -98,18 +98,18 @@ def _left(chance: float, holds: float, fails: float) -> float:
     return chance * entropy(holds) + (1.0 - chance) * entropy(fails)
 
 
-def of_set(graph: WholeGraph, set_key: str) -> Doubts:
+def of_set(graph: Graph, set_key: str) -> Doubts:
     """Doubts over the donors of a set at every position known."""
     return weigh(questions.donors(graph, set_key, questions.places_of(graph, set_key), WEIGHED).rows)
 
 
-def of_unit(graph: WholeGraph, unit: str) -> Doubts:
+def of_unit(graph: Graph, unit: str) -> Doubts:
     """Doubts over the donors of a unit's set at what the unit still wants."""
     now = shelf_now(graph).units.get(unit)
     return weigh(questions.donors(graph, now.set, now.wants, WEIGHED).rows if now else ())
 
 
-def of_folder(graph: WholeGraph, seconds: float = SECONDS) -> Doubts:
+def of_folder(graph: Graph, seconds: float = SECONDS) -> Doubts:
     """Doubts over the takers of every part, those in the largest classes of like places first.
 
     The donors of every set would repeat them, place by place. Where the time is up, the parts that were not
@@ -130,5 +130,5 @@ def of_folder(graph: WholeGraph, seconds: float = SECONDS) -> Doubts:
     return replace(weigh(rows), not_looked_at=len(parts) - looked)
 
 
-def _reach(graph: WholeGraph, part: str) -> int:
+def _reach(graph: Graph, part: str) -> int:
     return sum(len(graph.alike_places(place)) for place, _, _ in graph.takes_of.get(part, ()))

@@ -14,7 +14,7 @@ from kgraph.collection.fact_ids import ids_by_other_names, saying_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
@@ -54,7 +54,7 @@ class NearName:
     by: str
 
 
-def show(graph: WholeGraph, text: str) -> list[KnownThing]:
+def show(graph: Graph, text: str) -> list[KnownThing]:
     """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
 
     What only the ground of the trade knows is shown where nothing of the folder has the name.

@@ -12,13 +12,13 @@ from kgraph.checks.newcomers import Newcomer
 from kgraph.collection import fact_ids, sayings
 from kgraph.events import Event, withdrawal_of
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.records import Entry, Statement, Thing, Withdraw
 
 
-def refuse_gone(graph: WholeGraph, fact_id: str) -> None:
+def refuse_gone(graph: Graph, fact_id: str) -> None:
     """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
     data = graph.data
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
@@ -29,7 +29,7 @@ def refuse_gone(graph: WholeGraph, fact_id: str) -> None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
-def refuse_unknown(graph: WholeGraph, one: str) -> Statement:
+def refuse_unknown(graph: Graph, one: str) -> Statement:
     """The statement with an id; raises WrongUse where no fact, event or withdrawal has it."""
     fact = lookup.fact_with_id(graph.data, one)
     found = fact.record if fact else lookup.event_or_withdrawal(graph.data, one)
@@ -38,7 +38,7 @@ def refuse_unknown(graph: WholeGraph, one: str) -> Statement:
     return found
 
 
-def refuse_unsaid(graph: WholeGraph, fact_id: str, source: str) -> None:
+def refuse_unsaid(graph: Graph, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
     data, fact = graph.data, lookup.fact_as_said(graph.data, fact_id)
     if fact is None:
@@ -68,7 +68,7 @@ def _near(new: Newcomer) -> Problem:
     return Problem(None, "near-position", says, "write that, or say --yes for another place")
 
 
-def doubts_beside(graph: WholeGraph, entries: Sequence[Entry]) -> list[Problem]:
+def doubts_beside(graph: Graph, entries: Sequence[Entry]) -> list[Problem]:
     """What is doubtful with entries in their folder; raises WrongUse for what is wrong."""
     from kgraph import checks
 
@@ -83,7 +83,7 @@ def doubts_beside(graph: WholeGraph, entries: Sequence[Entry]) -> list[Problem]:
 
 
 def doubts_of_events(
-    graph: WholeGraph, entries: Sequence[Entry], folder: Path, target: Path
+    graph: Graph, entries: Sequence[Entry], folder: Path, target: Path
 ) -> tuple[list[str], list[Problem]]:
     """What is doubtful with events, and what is wrong or doubtful with the shelf as it would be with them."""
     after = event_log.shelf_with(graph, entries, folder, target)
@@ -93,9 +93,7 @@ def doubts_of_events(
     return said, event_log.new_problems(graph, after)
 
 
-def changed_fact(
-    graph: WholeGraph, after: collection.Collection, entry: Entry
-) -> tuple[Fact, Fact | None] | None:
+def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tuple[Fact, Fact | None] | None:
     """The fact that an entry states, takes back or gives back; the same before, where it was known.
 
     Raises WrongUse where the entry would count for nothing.
@@ -122,7 +120,7 @@ def changed_fact(
 
 
 def _taken_back(
-    graph: WholeGraph, after: collection.Collection, entry: Withdraw
+    graph: Graph, after: collection.Collection, entry: Withdraw
 ) -> tuple[Fact, Fact | None] | None:
     before = graph.data.facts
     changed = [f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence]
@@ -133,7 +131,7 @@ def _taken_back(
     return (meant or changed[0], None) if changed else None
 
 
-def _refuse_vain(graph: WholeGraph, entry: Withdraw) -> None:
+def _refuse_vain(graph: Graph, entry: Withdraw) -> None:
     says = "this would take nothing back"
     if (left := taking_back(graph.data, entry.target).targets) != (entry.target.strip(),):
         ids = " and ".join(left)

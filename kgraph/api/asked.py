@@ -15,7 +15,7 @@ from kgraph.questions import DEFAULT, Answer, Wanted
 
 if TYPE_CHECKING:
     from kgraph.doubts import Doubts
-    from kgraph.fits.graph import Graph, WholeGraph
+    from kgraph.fits.graph import Graph
     from kgraph.questions.faults import Faults
     from kgraph.shelf.ledger import UnitNow
     from kgraph.whynot import WhyNot
@@ -101,12 +101,10 @@ def set_or_unit(graph: Graph, text: str) -> tuple[str, list[str]]:
         if not data.knows("unit", data.key("unit", fold(text))):
             raise
     from kgraph.api.asked_shelf import unit_declared
-    from kgraph.fits.graph import whole
     from kgraph.shelf.ledger import shelf_now
     from kgraph.shelf.owned import wants_of
 
-    held = whole(graph)
-    set_key, wants = wants_of(shelf_now(held), unit_declared(held, text))
+    set_key, wants = wants_of(shelf_now(graph), unit_declared(graph, text))
     return set_key, list(wants)
 
 
@@ -172,7 +170,7 @@ def _not_itself(set_key: str, target: str) -> None:
 
 
 def faults(
-    graph: WholeGraph, name: str, signs: Sequence[str] = (), wish: Wanted = DEFAULT
+    graph: Graph, name: str, signs: Sequence[str] = (), wish: Wanted = DEFAULT
 ) -> tuple[dict[str, Any], Faults]:
     """The question in the folder's words, and what goes wrong with a set, or what explains signs."""
     from kgraph.questions import faults as asked
@@ -186,7 +184,7 @@ def faults(
     return question, asked.faults(graph, set_key, signs, wish)
 
 
-def doubts(graph: WholeGraph, name: str, seconds: float) -> tuple[dict[str, Any], Doubts]:
+def doubts(graph: Graph, name: str, seconds: float) -> tuple[dict[str, Any], Doubts]:
     """The question in the folder's words, and what is in doubt about a set, a unit, or in the folder."""
     from kgraph import doubts as weighing
 

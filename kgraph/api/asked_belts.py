@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from kgraph import belt_sizes, quantities, questions
 from kgraph.belts import identify, tolerances
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import DEFAULT, Wanted, belt_finds, belt_fits, belt_paths, belt_places
 from kgraph.questions.belt_places import BeltPlace
@@ -20,7 +20,7 @@ LENGTHS = {"inside_length": "inside length", "inside_diameter": "inside diameter
 """The ways to give the length of a measured belt."""
 
 
-def place(graph: WholeGraph, words: Sequence[str], wish: Wanted = DEFAULT) -> BeltPlace:
+def place(graph: Graph, words: Sequence[str], wish: Wanted = DEFAULT) -> BeltPlace:
     """The place of a belt; of a unit with what was put in there, whose section then counts."""
     meant = owned.as_set(graph, tuple(words))
     found = belt_places.belt_place(graph, meant.words, wish)
@@ -46,7 +46,7 @@ def tolerance_class(text: str) -> str:
     )
 
 
-SectionOf = Callable[[WholeGraph, BeltPlace], belt_sizes.Section | None]
+SectionOf = Callable[[Graph, BeltPlace], belt_sizes.Section | None]
 
 
 def section_given(section: str | None, thickness: str | None) -> SectionOf:
@@ -65,7 +65,7 @@ def section_given(section: str | None, thickness: str | None) -> SectionOf:
 
 
 def fit(
-    graph: WholeGraph, belt: str, words: Sequence[str], grade: str | None, wish: Wanted = DEFAULT
+    graph: Graph, belt: str, words: Sequence[str], grade: str | None, wish: Wanted = DEFAULT
 ) -> belt_fits.FitAnswer:
     """What a recorded belt does in a set."""
     part = questions.part_named(graph.data, belt)
@@ -114,7 +114,7 @@ def measured(
         raise WrongUse(Problem(None, "measure", str(error), "measure it again")) from None
 
 
-def find(graph: WholeGraph, seen: identify.Measured, wish: Wanted = DEFAULT) -> belt_finds.FindAnswer:
+def find(graph: Graph, seen: identify.Measured, wish: Wanted = DEFAULT) -> belt_finds.FindAnswer:
     """Which recorded belts a measured one can be."""
     try:
         return belt_finds.find(graph, seen, wish)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from kgraph.collection import Collection
     from kgraph.exchange.apart import Job
     from kgraph.exchange.engines import Result
-    from kgraph.fits.graph import WholeGraph
+    from kgraph.fits.graph import Graph
 
 SUFFIX = ".rq"
 NOTE = "A query tells no certainty: `kgraph takers` and its like do."
@@ -180,7 +180,7 @@ def _value(data: Collection, parameter: Parameter, texts: list[str]) -> tuple[st
 # Where it is run ------------------------------------------------------------------------------
 
 
-def statements(graph: WholeGraph, inferred: bool, step: Callable[[], None] = lambda: None) -> Iterator[bytes]:
+def statements(graph: Graph, inferred: bool, step: Callable[[], None] = lambda: None) -> Iterator[bytes]:
     """What a query is asked of."""
     from kgraph.exchange import formats, rdf
 

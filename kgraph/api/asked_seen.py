@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from kgraph import questions, records
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
@@ -34,9 +34,7 @@ class Identified(NamedTuple):
     """How many answers are less certain than was asked for, and left out; "" for none."""
 
 
-def identified(
-    graph: WholeGraph, given: Given, prior: Prior = asked.PRIOR, at_least: float = 0.0
-) -> Identified:
+def identified(graph: Graph, given: Given, prior: Prior = asked.PRIOR, at_least: float = 0.0) -> Identified:
     """What it may be, and where to look next, also where nothing was seen yet."""
     seen: Seen = read(graph, given)
     found = asked.identify(graph, seen, prior)
@@ -49,12 +47,12 @@ def identified(
     return Identified(found, [c for c in best if c.probability >= at_least], following, less)
 
 
-def unit_named(graph: WholeGraph, words: Sequence[str]) -> str:
+def unit_named(graph: Graph, words: Sequence[str]) -> str:
     """The key of the unit that the words name; "" for none."""
     return questions.name_of(graph.data, "unit", " ".join(words)) if words else ""
 
 
-def seen_of_unit(graph: WholeGraph, unit: str) -> Given:
+def seen_of_unit(graph: Graph, unit: str) -> Given:
     """What is written of a unit as seen; a place that is missing or broken on it says nothing."""
     data = graph.data
     given: Given = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from kgraph import questions
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
 from kgraph.questions import Wanted
@@ -13,7 +13,7 @@ from kgraph.shelf.ledger import Owed, Shelf, shelf_now
 from kgraph.shelf.plan import SECONDS, Wishes
 
 
-def unit_declared(graph: WholeGraph, text: str) -> str:
+def unit_declared(graph: Graph, text: str) -> str:
     """The key of a unit that is declared; raises WrongUse for another name."""
     key = questions.name_of(graph.data, "unit", text)
     if key not in graph.data.things["unit"]:
@@ -21,7 +21,7 @@ def unit_declared(graph: WholeGraph, text: str) -> str:
     return key
 
 
-def units_and_sets(graph: WholeGraph, names: Sequence[str]) -> tuple[list[str], list[str]]:
+def units_and_sets(graph: Graph, names: Sequence[str]) -> tuple[list[str], list[str]]:
     """Which of these names are units, and which sets; raises WrongUse for one that is neither."""
     data = graph.data
     units: list[str] = []
@@ -39,7 +39,7 @@ def units_and_sets(graph: WholeGraph, names: Sequence[str]) -> tuple[list[str], 
 
 
 def wishes(
-    graph: WholeGraph,
+    graph: Graph,
     *,
     without: Iterable[str] = (),
     keep: Mapping[str, float] | None = None,
@@ -67,7 +67,7 @@ def wishes(
     )
 
 
-def owed(graph: WholeGraph, names: Sequence[str], settled_too: bool) -> tuple[Shelf, list[Owed]]:
+def owed(graph: Graph, names: Sequence[str], settled_too: bool) -> tuple[Shelf, list[Owed]]:
     """The shelf, and what these units, or all, are to get back."""
     shelf = shelf_now(graph)
     wanted = [unit_declared(graph, name) for name in names] or list(shelf.units)

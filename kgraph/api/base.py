@@ -18,7 +18,7 @@ from kgraph.reason.budget import SECONDS
 
 if TYPE_CHECKING:
     from kgraph import records
-    from kgraph.fits.graph import WholeGraph
+    from kgraph.fits.graph import Graph
 
 R = TypeVar("R", bound=Reply)
 PathGiven = str | os.PathLike[str]
@@ -63,7 +63,7 @@ class Opening:
         return None if None in found else found
 
     @property
-    def _graph(self) -> WholeGraph:
+    def _graph(self) -> Graph:
         return self._opened().graph
 
     def _reply(

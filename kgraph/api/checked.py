@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from kgraph import contradictions, photographs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.folder.portable import names_not_everywhere
 from kgraph.problems import Problem, in_order
 from kgraph.reason.conflicts import Conflict
@@ -14,7 +14,7 @@ from kgraph.render.answers import percent
 from kgraph.render.sentences import says
 
 
-def problems_of(graph: WholeGraph, read: Iterable[Problem], folders: Sequence[Path]) -> list[Problem]:
+def problems_of(graph: Graph, read: Iterable[Problem], folders: Sequence[Path]) -> list[Problem]:
     """What was met in reading, and what the entries say that is wrong or doubtful, by file and line."""
     from kgraph.checks import check_all
 
@@ -29,7 +29,7 @@ def problems_of(graph: WholeGraph, read: Iterable[Problem], folders: Sequence[Pa
     )
 
 
-def _conflict(graph: WholeGraph, found: Conflict) -> Problem:
+def _conflict(graph: Graph, found: Conflict) -> Problem:
     data, weakest = graph.data, found.weakest
     facts = "; ".join(f"{says(data, f)} ({percent(f.certainty)}, {f.id})" for f in found.facts)
     mend = f"the weakest is: {says(data, weakest)}; look at it first, then `kgraph withdraw` what is wrong"

@@ -14,7 +14,7 @@ from kgraph import collection, photographs, records
 from kgraph.collection.fact_ids import written_id
 from kgraph.events import Event, withdrawal_of
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.folder import disk, schema, writing
 from kgraph.photographs import Picture
 from kgraph.problems import CannotRun, Problem, WrongUse
@@ -30,7 +30,7 @@ def bytes_of(folders: Sequence[Path]) -> dict[Path, bytes]:
     return {p: disk.bytes_of(p) for folder in folders for p in disk.fact_files(folder)}
 
 
-def file_for_events(graph: WholeGraph, folder: Path, file_name: str | None = None) -> Path:
+def file_for_events(graph: Graph, folder: Path, file_name: str | None = None) -> Path:
     """The file that a new event goes to: the one named, else the last of the folder that holds an event."""
     if file_name:
         return folder / file_name
@@ -48,7 +48,7 @@ def entries_of(texts: Sequence[str], name: str) -> list[records.Entry]:
     return entries
 
 
-def told_anew(graph: WholeGraph, texts: Sequence[str]) -> list[str]:
+def told_anew(graph: Graph, texts: Sequence[str]) -> list[str]:
     """The texts of new entries; an event of which the like was taken back before has an id of its own.
 
     It happened again, and would be taken back still: so it says that it corrects what was taken back.
@@ -68,7 +68,7 @@ def told_anew(graph: WholeGraph, texts: Sequence[str]) -> list[str]:
     return found
 
 
-def undeclared_units(graph: WholeGraph, event: Event) -> list[str]:
+def undeclared_units(graph: Graph, event: Event) -> list[str]:
     """Of each unit of an event that no entry declares, that it counts for nothing until one does."""
     names = [event.unit] if isinstance(event, records.Taken | records.Inspected) else []
     names += [event.to] if not isinstance(event, records.Inspected) and event.to else []
@@ -79,32 +79,32 @@ def undeclared_units(graph: WholeGraph, event: Event) -> list[str]:
     ]
 
 
-def shelf_with(graph: WholeGraph, new: Sequence[records.Entry], folder: Path, target: Path) -> Shelf:
+def shelf_with(graph: Graph, new: Sequence[records.Entry], folder: Path, target: Path) -> Shelf:
     """The shelf as it will be when these entries stand at the end of a file of the folder."""
     at = _place_of_new(graph, folder, target)
     old = graph.data.entries
     return shelf_now(graphs.build(collection.build([*old[:at], *new, *old[at:]])))
 
 
-def overtaken(graph: WholeGraph, new: Sequence[records.Entry], after: Shelf) -> bool:
+def overtaken(graph: Graph, new: Sequence[records.Entry], after: Shelf) -> bool:
     """Whether events that are read later make of the new ones something else than they would be last."""
     last = _last(graph, new)
     return (after.units, after.stock, after.owed) != (last.units, last.stock, last.owed)
 
 
-def _last(graph: WholeGraph, new: Sequence[records.Entry]) -> Shelf:
+def _last(graph: Graph, new: Sequence[records.Entry]) -> Shelf:
     """The shelf as it would be if the new events were the last."""
     return shelf_now(graphs.build(collection.build([*graph.data.entries, *new])))
 
 
-def _place_of_new(graph: WholeGraph, folder: Path, target: Path) -> int:
+def _place_of_new(graph: Graph, folder: Path, target: Path) -> int:
     """Before which entry new ones of a file will stand."""
     files = sorted({*disk.fact_files(folder), target}, key=lambda p: p.parts)
     earlier = {disk.display(p) for p in files[: files.index(target) + 1]}
     return max((i for i, e in enumerate(graph.data.entries, 1) if e.where.file in earlier), default=0)
 
 
-def new_problems(graph: WholeGraph, after: Shelf) -> list[Problem]:
+def new_problems(graph: Graph, after: Shelf) -> list[Problem]:
     """What is wrong with the shelf after new entries that was not wrong before."""
     before = set(shelf_now(graph).problems)
     return [p for p in after.problems if p not in before]
@@ -126,7 +126,7 @@ def append(
 
 def write(
     folders: Sequence[Path],
-    graph: WholeGraph,
+    graph: Graph,
     texts: Sequence[str],
     seen: Mapping[Path, bytes],
     file_name: str | None = None,

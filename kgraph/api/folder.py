@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from networkx import MultiDiGraph
     from rdflib import Graph as RdfGraph
 
-    from kgraph.fits.graph import WholeGraph
+    from kgraph.fits.graph import Graph
 
 
 class Folder(SetQuestions, BeltQuestions, ShelfQuestions, FolderQuestions):
@@ -56,7 +56,7 @@ class Folder(SetQuestions, BeltQuestions, ShelfQuestions, FolderQuestions):
         added = writing.add(self.folders, self._read_to_write, pairs, file=file, sure=sure, full=full)
         return writing.warn(added)
 
-    def _read_to_write(self) -> WholeGraph:
+    def _read_to_write(self) -> Graph:
         return opening.opened(self.folders, strict=True).graph
 
     def supposing(self, kind: str, *names: str, **keys: Said) -> Folder:

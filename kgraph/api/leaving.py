@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from kgraph.api.loaded import Opened
+from kgraph.api.loaded import Loaded
 from kgraph.folder.formats import LATER
 from kgraph.problems import CannotRun, Problem
 
@@ -26,7 +26,7 @@ def refusal(errors: Sequence[Problem], after: str = "") -> CannotRun:
     return CannotRun(*errors[:MOST_PRINTED], *rest, *([after] if after else []))
 
 
-def remark(loaded: Opened) -> str:
+def remark(loaded: Loaded) -> str:
     """How many entries are left out, and of which files; empty where the whole folder was read."""
     number = loaded.left_out
     if not number:
@@ -40,7 +40,7 @@ def remark(loaded: Opened) -> str:
     return f"{number} entries cannot be read and are left out, in {named}; `kgraph check` lists them"
 
 
-def told(found: Mapping[str, Any], loaded: Opened | None) -> dict[str, Any]:
+def told(found: Mapping[str, Any], loaded: Loaded | None) -> dict[str, Any]:
     """The object of an answer, with what is left out in its notes and, fault by fault, under `left out`."""
     said = remark(loaded) if loaded else ""
     if loaded is None or not said:
@@ -49,7 +49,7 @@ def told(found: Mapping[str, Any], loaded: Opened | None) -> dict[str, Any]:
     return {**found, "notes": notes, "left out": [problem_json(p) for p in _errors(loaded)]}
 
 
-def _errors(loaded: Opened) -> list[Problem]:
+def _errors(loaded: Loaded) -> list[Problem]:
     return [p for p in loaded.problems if p.severity == "error" or p.code == LATER]
 
 

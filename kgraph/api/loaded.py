@@ -28,6 +28,3 @@ class Loaded(NamedTuple):
     problems: tuple[Problem, ...]
     left_out: int = 0
     close: Callable[[], None] = _held
-
-
-Opened = Loaded

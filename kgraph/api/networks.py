@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 
 if TYPE_CHECKING:
     from networkx import MultiDiGraph
@@ -18,7 +18,7 @@ class ThingNode(NamedTuple):
     name: str
 
 
-def to_networkx(graph: WholeGraph) -> MultiDiGraph[ThingNode]:
+def to_networkx(graph: Graph) -> MultiDiGraph[ThingNode]:
     """Things as nodes, facts as edges under their ids."""
     import networkx
 
@@ -38,7 +38,7 @@ def to_networkx(graph: WholeGraph) -> MultiDiGraph[ThingNode]:
     return made
 
 
-def to_rdflib(graph: WholeGraph, inferred: bool, places: bool) -> RdfGraph:
+def to_rdflib(graph: Graph, inferred: bool, places: bool) -> RdfGraph:
     """All that `export` writes as RDF, in one graph."""
     import rdflib
 

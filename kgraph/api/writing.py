@@ -13,7 +13,7 @@ from kgraph.api.entries import Pairs, checked, with_pictures
 from kgraph.checks.newcomers import newcomers
 from kgraph.events import Event
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.folder import writing
 from kgraph.photographs import Picture, keep
 from kgraph.problems import CannotRun
@@ -41,7 +41,7 @@ class _New(NamedTuple):
 
 def add(
     folders: Sequence[Path],
-    read: Callable[[], WholeGraph],
+    read: Callable[[], Graph],
     pairs: Pairs,
     *,
     file: str | None = None,
@@ -71,7 +71,7 @@ def add(
     return Added(adding.id_of(entry, changed), [*doubts, *more])
 
 
-def _add_other(folder: Path, graph: WholeGraph, new: _New, file: str | None) -> tuple[Fact | None, list[str]]:
+def _add_other(folder: Path, graph: Graph, new: _New, file: str | None) -> tuple[Fact | None, list[str]]:
     doubts = [f"{p.says}; {p.mend}" for p in adding.doubts_beside(graph, [new.entry])]
     after = collection.build([*graph.data.entries, new.entry])
     changed = adding.changed_fact(graph, after, new.entry)
@@ -81,7 +81,7 @@ def _add_other(folder: Path, graph: WholeGraph, new: _New, file: str | None) -> 
 
 
 def _add_event(
-    folders: Sequence[Path], graph: WholeGraph, new: _New, file: str | None, seen: Mapping[Path, bytes]
+    folders: Sequence[Path], graph: Graph, new: _New, file: str | None, seen: Mapping[Path, bytes]
 ) -> list[str]:
     target = event_log.file_for_events(graph, folders[0], file)
     doubts, wrong = adding.doubts_of_events(graph, [new.entry], folders[0], target)

@@ -14,7 +14,7 @@ from kgraph import questions
 from kgraph.book.addresses import Ref
 from kgraph.book.views import AnswerView, FactView, Views, remarks
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions import BEST_ONLY, Row, Wanted
 from kgraph.questions.nearest import Nearest, nearest_donors, nearest_takers
 from kgraph.render.answers import certainty_text
@@ -101,7 +101,7 @@ class Answers:
 class Answering:
     """Asks what pages tell, as deep as the book goes."""
 
-    graph: WholeGraph
+    graph: Graph
     views: Views
     depth: Depth
     wanted: Wanted

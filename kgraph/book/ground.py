@@ -16,7 +16,7 @@ from kgraph.book.views import Views
 from kgraph.collection import Collection
 from kgraph.collection.resolving import names_used
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import compared
 from kgraph.questions import Wanted
 from kgraph.reason.budget import SECONDS
@@ -53,7 +53,7 @@ class Listed:
 class BookGround:
     """The facts of a folder, made ready for pages. Built once, then only read."""
 
-    graph: WholeGraph
+    graph: Graph
     wishes: BookWishes
     draw: Draw | None = None
     thumbnails: Mapping[str, bytes] = field(default_factory=dict)

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Any
 
 from kgraph.book.ground import BookGround
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.identify import ASSUMED, PRIOR
 from kgraph.recognition import differing, looks, seen, traits
 from kgraph.render.identify import DOES_NOT_FIT
@@ -84,13 +84,13 @@ class _Numbers:
         return self._at[value]
 
 
-def _keys(graph: WholeGraph) -> list[str]:
+def _keys(graph: Graph) -> list[str]:
     """The keys of which something is recorded, in order."""
     return [key for key in sorted(traits.keys_of(graph)) if traits.recorded(graph, key).direct]
 
 
 def _links(
-    graph: WholeGraph, number: dict[str, int], at: dict[str, int], certain: _Numbers
+    graph: Graph, number: dict[str, int], at: dict[str, int], certain: _Numbers
 ) -> Iterable[list[int | list[int]]]:
     """[one end, the other, 1 where the other is the assembly, certainty, keys left out]."""
     done: set[str] = set()
@@ -110,7 +110,7 @@ def _links(
 
 
 def _key(
-    graph: WholeGraph,
+    graph: Graph,
     key: str,
     number: dict[str, int],
     at: dict[str, int],
@@ -163,7 +163,7 @@ def _rows(
     return rows
 
 
-def _sizes_at(graph: WholeGraph, key: str, parts: list[str]) -> dict[str, list[list[float] | int]]:
+def _sizes_at(graph: Graph, key: str, parts: list[str]) -> dict[str, list[list[float] | int]]:
     """Attribute -> for each part its length in mm and its error, or 0; by texts, as they are compared."""
     found = {}
     for attribute, name in seen.sizes_at(graph, parts).items():

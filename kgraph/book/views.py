@@ -11,7 +11,7 @@ from kgraph.book.addresses import Ref, photo_path
 from kgraph.collection import Collection
 from kgraph.collection.resolving import names_used
 from kgraph.facts import Evidence, Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.problems import Where
 from kgraph.questions import Row
 from kgraph.reason.shortest import LikeWays
@@ -130,7 +130,7 @@ class FittedView:
 class Views:
     """Turns what the rooms below know into what a page shows; each fact is worded once."""
 
-    graph: WholeGraph
+    graph: Graph
     refs: Mapping[tuple[str, str], Ref]
     folders: Sequence[str] = ()
     photographs: Set[str] = frozenset()

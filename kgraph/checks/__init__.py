@@ -9,7 +9,7 @@ from kgraph.checks import agreeing, bridges, disagreeing, facts, names, runs, sh
 from kgraph.checks.ground import Check, CheckGround
 from kgraph.collection import Collection, resolving
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, in_order
 
 __all__ = ["CHECKS", "check_all", "new_problems", "problems_of_new"]
@@ -27,7 +27,7 @@ CHECKS: tuple[Check, ...] = (
 )
 
 
-def check_all(data: Collection, graph: WholeGraph) -> list[Problem]:
+def check_all(data: Collection, graph: Graph) -> list[Problem]:
     """Every error and warning of a folder's entries, by file, line and column.
 
     The faults of reading and of single entries are not among them: those come with the records.
@@ -82,7 +82,7 @@ def _names_in(data: Collection, entry: records.Entry) -> Iterator[str]:
         yield from (used.key, data.key(kind, used.key))
 
 
-def new_problems(after: Collection, *before: tuple[Collection, WholeGraph]) -> list[Problem]:
+def new_problems(after: Collection, *before: tuple[Collection, Graph]) -> list[Problem]:
     """What is wrong with a folder and was said of none of those that it was made of."""
     known = {(p.code, p.says) for data, graph in before for p in check_all(data, graph)}
     return [p for p in check_all(after, graphs.build(after)) if (p.code, p.says) not in known]

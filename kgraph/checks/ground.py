@@ -13,7 +13,7 @@ from kgraph import records, trade
 from kgraph.collection import Collection
 from kgraph.collection.resolving import names_used
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name, did_you_mean, fold
 from kgraph.problems import Problem, Where, shown
 from kgraph.shelf.ledger import Shelf, shelf_now
@@ -68,7 +68,7 @@ class CheckGround:
     """A collection and its graph, with what several checks need and none should work out twice."""
 
     data: Collection
-    graph: WholeGraph
+    graph: Graph
     _near: dict[tuple[str, ...], Near] = field(default_factory=dict)
     _alike: dict[Place, frozenset[str]] = field(default_factory=dict)
 

@@ -11,7 +11,7 @@ import click
 
 from kgraph.api import asked
 from kgraph.api.leaving import told
-from kgraph.api.loaded import Opened
+from kgraph.api.loaded import Loaded
 from kgraph.cli.numbers import Within
 from kgraph.cli.opening import opened
 from kgraph.cli.settings import Settings
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from kgraph.whynot import WhyNot
 
 F = TypeVar("F", bound=Callable[..., Any])
-Ask = Callable[[Opened], Answer]
+Ask = Callable[[Loaded], Answer]
 
 
 def share(ctx: click.Context, param: click.Parameter, value: str) -> float:
@@ -137,7 +137,7 @@ def wanted(
     return Wanted(at_least, refused_too, seconds, proofs=proof, most=most)
 
 
-def reply(settings: Settings, loaded: Opened, ask: Ask, as_json: bool, proof: bool) -> int:
+def reply(settings: Settings, loaded: Loaded, ask: Ask, as_json: bool, proof: bool) -> int:
     """Ask and print; where something is supposed, also what it changes."""
     answer = ask(loaded)
     if not settings.suppose and not settings.without:
@@ -158,7 +158,7 @@ def reply(settings: Settings, loaded: Opened, ask: Ask, as_json: bool, proof: bo
     return status
 
 
-def _answer_or_none(loaded: Opened, ask: Ask) -> Answer:
+def _answer_or_none(loaded: Loaded, ask: Ask) -> Answer:
     """The answer, an empty one where a name is known only by what was supposed."""
     try:
         return ask(loaded)
@@ -166,7 +166,7 @@ def _answer_or_none(loaded: Opened, ask: Ask) -> Answer:
         return Answer({})
 
 
-def explain(loaded: Opened, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
+def explain(loaded: Loaded, answer: Answer, found: list[WhyNot], as_json: bool) -> int:
     """Print why a set is not among the answers."""
     from kgraph.render import whynot as render_whynot
 
@@ -178,7 +178,7 @@ def explain(loaded: Opened, answer: Answer, found: list[WhyNot], as_json: bool) 
     return 0
 
 
-def give(loaded: Opened, answer: Answer, as_json: bool, proof: bool) -> int:
+def give(loaded: Loaded, answer: Answer, as_json: bool, proof: bool) -> int:
     """Print an answer: data to standard output, remarks to standard error. 1 if it is empty."""
     if as_json:
         print_json(answers.as_json(loaded.data, answer), loaded)
@@ -194,7 +194,7 @@ def give(loaded: Opened, answer: Answer, as_json: bool, proof: bool) -> int:
     return 0 if answer.rows else 1
 
 
-def print_json(value: dict[str, Any], loaded: Opened | None = None) -> None:
+def print_json(value: dict[str, Any], loaded: Loaded | None = None) -> None:
     """One JSON object in UTF-8, whatever the locale says; with what the folder it is of leaves out."""
     value = told(value, loaded)
     text = json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)
@@ -230,7 +230,7 @@ def takers(
     """
     wish = wanted(**rest, proof=proof)
 
-    def ask(of: Opened) -> Answer:
+    def ask(of: Loaded) -> Answer:
         return asked.takers(of.graph, words, wish)
 
     if why_not is None:
@@ -270,7 +270,7 @@ def donors(
     Example: kgraph donors "Larkfield LK-40" "volume knob" "dial glass"
     """
 
-    def ask(of: Opened) -> Answer:
+    def ask(of: Loaded) -> Answer:
         return asked.donors(of.graph, set_name, positions, wanted(**rest, proof=proof))
 
     if output is not None:
@@ -313,7 +313,7 @@ def parts(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof: b
     """
     wish = wanted(**rest, proof=proof)
 
-    def ask(of: Opened) -> Answer:
+    def ask(of: Loaded) -> Answer:
         return asked.parts(of.graph, words, wish)
 
     return reply(settings, opened(settings), ask, as_json, proof)
@@ -329,7 +329,7 @@ def _of_set(
 ) -> int:
     """Ask a question about one set by its name, and print the answer."""
 
-    def ask(of: Opened) -> Answer:
+    def ask(of: Loaded) -> Answer:
         return question(of.graph, set_name, wish)
 
     return reply(settings, opened(settings), ask, as_json, proof)

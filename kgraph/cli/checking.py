@@ -17,7 +17,7 @@ from kgraph.cli.asking import print_json
 from kgraph.cli.loading import entries_of
 from kgraph.cli.settings import Settings
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.folder import disk
 from kgraph.names import did_you_mean
 from kgraph.problems import Problem, WrongUse
@@ -127,7 +127,7 @@ class _Below:
     problems: tuple[Problem, ...]
 
 
-def _below(settings: Settings, entries: list[Entry], graph: WholeGraph, faulty: bool) -> _Below:
+def _below(settings: Settings, entries: list[Entry], graph: Graph, faulty: bool) -> _Below:
     from kgraph.checks.deep import ids_written_anew, read_twice
     from kgraph.cli.opening import against_files
     from kgraph.folder.disk import bytes_of, display, fact_files

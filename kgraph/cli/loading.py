@@ -7,11 +7,10 @@ import sys
 from kgraph import records
 from kgraph.api import opening
 from kgraph.api.leaving import remark
-from kgraph.api.loaded import Loaded, Opened
+from kgraph.api.loaded import Loaded
 from kgraph.api.opening import Entries, Supposed
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
-from kgraph.fits.graph import whole
 from kgraph.folder import schema
 from kgraph.problems import Where, WrongUse, shown
 from kgraph.render.terminal import visible
@@ -37,9 +36,9 @@ def load(settings: Settings) -> Loaded:
     return loaded
 
 
-def as_it_is(loaded: Opened) -> Loaded:
+def as_it_is(loaded: Loaded) -> Loaded:
     """The same folder without what was supposed; nothing is read again."""
-    kept = [e for e in whole(loaded.graph).data.entries if e.where.file not in (SUPPOSE, WITHOUT)]
+    kept = [e for e in loaded.data.entries if e.where.file not in (SUPPOSE, WITHOUT)]
     return opening.loaded(Entries(kept, list(loaded.problems), loaded.left_out))
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kgraph.api import asked_queries
-from kgraph.api.loaded import Loaded, Opened
+from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json
 from kgraph.cli.numbers import Within
 from kgraph.cli.opening import opened
@@ -95,7 +95,7 @@ def _store(settings: Settings, asking: asked_queries.Asking) -> str | None:
 
 
 def _from_store(
-    settings: Settings, loaded: Opened, asking: asked_queries.Asking, store: str, as_json: bool
+    settings: Settings, loaded: Loaded, asking: asked_queries.Asking, store: str, as_json: bool
 ) -> int:
     found = asked_queries.answered(
         asking, loaded.data, lambda job: asked_queries.over_store(settings.shown, store, job)
@@ -168,7 +168,7 @@ def _list(given: Mapping[str, str], as_json: bool) -> int:
 # What came of it ------------------------------------------------------------------------------
 
 
-def _give(loaded: Opened | None, answered: asked_queries.Answered, as_json: bool) -> int:
+def _give(loaded: Loaded | None, answered: asked_queries.Answered, as_json: bool) -> int:
     """Print what was found."""
     if as_json:
         print_json(answered.said, loaded)

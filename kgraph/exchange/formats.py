@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from kgraph.exchange.sheets import TableSheet
-    from kgraph.fits.graph import WholeGraph
+    from kgraph.fits.graph import Graph
     from kgraph.folder.writing import Value
     from kgraph.problems import Problem, Where
 
@@ -26,7 +26,7 @@ Pairs = list[tuple[str, "Value"]]
 class Export:
     """What is to be written: a folder, and how much of it."""
 
-    graph: WholeGraph
+    graph: Graph
     inferred: bool = False
     places: bool = False
     kind: str = ""

@@ -9,14 +9,12 @@ from kgraph.exchange import addressed, meant, places, stated
 from kgraph.exchange.statements import Block, LiteralText, Pair, real
 from kgraph.exchange.terms import PROV, TERM, iri
 from kgraph.exchange.vocabulary import TYPE
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.questions import Row
 
 
-def blocks(
-    graph: WholeGraph, told: set[places.Node], step: Callable[[], None] = lambda: None
-) -> Iterator[Block]:
+def blocks(graph: Graph, told: set[places.Node], step: Callable[[], None] = lambda: None) -> Iterator[Block]:
     """Every answer of `takers` for every part, those refused left out; `step` is called after each part.
 
     `told`: the nodes that need no telling any more.
@@ -37,7 +35,7 @@ def _sizes(row: Row, told: set[places.Node]) -> Iterator[Block]:
             yield meant.fact_block(fact, ())
 
 
-def answer(graph: WholeGraph, part: str, row: Row) -> Block:
+def answer(graph: Graph, part: str, row: Row) -> Block:
     """One answer of `takers`, with the facts of its best proof."""
     pairs: list[Pair] = [
         (TYPE, TERM + "Inferred"),

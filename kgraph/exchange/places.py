@@ -38,7 +38,7 @@ from kgraph.claims import (
     TakesClaim,
 )
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.reason.sharing import carriers, leaves_out
 
 Node = tuple[str, ...]
@@ -47,7 +47,7 @@ Node = tuple[str, ...]
 Triple = tuple[Node, str, Node]
 
 
-def links(graph: WholeGraph) -> Iterator[Triple]:
+def links(graph: Graph) -> Iterator[Triple]:
     """Every link of the table above, each once, in an order that file order does not change."""
     for owner in sorted(graph.links):
         yield from _like(graph, owner)
@@ -69,7 +69,7 @@ def _place(place: Place) -> Node:
     return ("place", *place)
 
 
-def _like(graph: WholeGraph, owner: str) -> Iterator[Triple]:
+def _like(graph: Graph, owner: str) -> Iterator[Triple]:
     found = {
         (_place(Place(owner, position)), _place(Place(other, position)))
         for position in graph.data.known("position")
@@ -137,13 +137,13 @@ _OF_FACT: dict[str, Callable[[Fact], Iterator[Triple]]] = {
 # What is shared -------------------------------------------------------------------------------
 
 
-def _mountings(graph: WholeGraph) -> Iterator[Triple]:
+def _mountings(graph: Graph) -> Iterator[Triple]:
     for assembly in sorted(o for o in graph.links if o[0] == "a"):
         for carrier in sorted(carriers(graph, assembly)):
             yield from _mounted(graph, assembly, carrier)
 
 
-def _users(graph: WholeGraph, carrier: str, assembly: str) -> set[str]:
+def _users(graph: Graph, carrier: str, assembly: str) -> set[str]:
     """The sets and assemblies that are built on a carrier and keep the assembly."""
     return {
         k.other
@@ -152,7 +152,7 @@ def _users(graph: WholeGraph, carrier: str, assembly: str) -> set[str]:
     }
 
 
-def _mounted(graph: WholeGraph, assembly: str, carrier: str) -> Iterator[Triple]:
+def _mounted(graph: Graph, assembly: str, carrier: str) -> Iterator[Triple]:
     def mounting(owner: str) -> Node:
         return ("mounting", owner[2:], assembly[2:], carrier[2:])
 

@@ -24,7 +24,7 @@ from kgraph.exchange.statements import Block, LiteralText, Nested, Object, Pair,
 from kgraph.exchange.terms import SCHEMA, SKOS, TERM, XSD, iri
 from kgraph.exchange.vocabulary import LABEL, TYPE
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 
 _ABOUT: dict[str, tuple[str, ...]] = {
     "rebadge": ("owner", "owner"),
@@ -187,7 +187,7 @@ def _open_links(fact: Fact) -> Iterator[tuple[str, str, str]]:
             yield iri("part", claim.new), SCHEMA + "successorOf", iri("part", claim.old)
 
 
-def place_links(graph: WholeGraph, told: set[places.Node]) -> Iterator[Block]:
+def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:
     """The graph multiplied out by place: the links of `places` but for those that facts state.
 
     Then the same followed to their ends: like places as one node each, and the links of `alike`.

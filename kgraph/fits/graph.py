@@ -210,10 +210,3 @@ class Adjacency:
 def sort_of(data: Collection, part: str) -> str:
     """The key of the kind that a part is of, or ""."""
     return data.kind_of(part)
-
-
-WholeGraph = Graph
-
-
-def whole(graph: Graph) -> Graph:
-    return graph

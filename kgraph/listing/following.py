@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kgraph import questions
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.answer import Wanted
 from kgraph.questions.asked import budget_of, memo_of
 from kgraph.questions.takers import rows_of_part
@@ -16,7 +16,7 @@ Certain = dict[str, float]
 """Key of a thing -> how certainly it is one of those asked for."""
 
 
-def built_on_assembly(graph: WholeGraph, assembly: str, kind: str, wanted: Wanted) -> Certain:
+def built_on_assembly(graph: Graph, assembly: str, kind: str, wanted: Wanted) -> Certain:
     """The sets, or the assemblies, that are built on an assembly: also through others, and by rebadges."""
     budget = budget_of(wanted)
     sharing = sharing_of(graph, f"a:{assembly}", budget)
@@ -25,7 +25,7 @@ def built_on_assembly(graph: WholeGraph, assembly: str, kind: str, wanted: Wante
     return _weighed(graph, sharing, ends, budget)
 
 
-def under_set(graph: WholeGraph, set_key: str, wanted: Wanted) -> Certain:
+def under_set(graph: Graph, set_key: str, wanted: Wanted) -> Certain:
     """The assemblies that a set is built on."""
     found: Certain = {}
     assemblies, budget = built_on(graph, f"s:{set_key}"), budget_of(wanted)
@@ -37,13 +37,13 @@ def under_set(graph: WholeGraph, set_key: str, wanted: Wanted) -> Certain:
     return found
 
 
-def _weighed(graph: WholeGraph, sharing: Sharing, ends: dict[int, str], budget: Budget) -> Certain:
+def _weighed(graph: Graph, sharing: Sharing, ends: dict[int, str], budget: Budget) -> Certain:
     steps = cut(sharing.network, ends)
     found = weigh(sharing.network, steps, ends, budget, memo_of(graph), Aims())
     return {ends[state]: weighed.certainty for state, weighed in found.items()}
 
 
-def taking_part(graph: WholeGraph, part: str, wanted: Wanted) -> Certain:
+def taking_part(graph: Graph, part: str, wanted: Wanted) -> Certain:
     """The sets that take a part somewhere; of several places the surest."""
     found: Certain = {}
     for row in rows_of_part(graph, part, wanted, budget_of(wanted)):
@@ -52,7 +52,7 @@ def taking_part(graph: WholeGraph, part: str, wanted: Wanted) -> Certain:
     return found
 
 
-def parts_of_set(graph: WholeGraph, set_key: str, wanted: Wanted) -> Certain:
+def parts_of_set(graph: Graph, set_key: str, wanted: Wanted) -> Certain:
     """The parts that go anywhere on a set; of several places the surest."""
     places, budget = questions.places_of(graph, set_key), budget_of(wanted)
     found: Certain = {}

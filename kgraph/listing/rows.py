@@ -10,7 +10,7 @@ from kgraph import questions, records, usual_keys, words
 from kgraph.collection import Collection
 from kgraph.collection.resolving import names_used
 from kgraph.facts import Evidence, Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.listing import following
 from kgraph.listing.conditions import Condition
 from kgraph.listing.following import Certain
@@ -92,7 +92,7 @@ def _texts(value: Value) -> Iterator[str]:
             yield from _texts(inner)
 
 
-def listed(graph: WholeGraph, what: str, conditions: Sequence[Condition], wanted: Wanted = DEFAULT) -> List:
+def listed(graph: Graph, what: str, conditions: Sequence[Condition], wanted: Wanted = DEFAULT) -> List:
     """What matches every condition; raises WrongUse for a key or name that is not known.
 
     `wanted.at_least` leaves out what follows less certainly, and of facts those that are less certain.
@@ -148,7 +148,7 @@ def column(text: str, known: Sequence[str]) -> str:
 # Things ---------------------------------------------------------------------------------------
 
 
-def _things(graph: WholeGraph, kind: str) -> list[ListRow]:
+def _things(graph: Graph, kind: str) -> list[ListRow]:
     data = graph.data
     rows = [ListRow(key, _said(data, kind, key, name)) for key, name in data.known(kind).items()]
     return [_unit_now(graph, row) for row in rows] if kind == "unit" else rows
@@ -169,7 +169,7 @@ def _said(data: Collection, kind: str, key: str, name: str) -> dict[str, tuple[V
     return {k: tuple(values) for k, values in found.items()}
 
 
-def _unit_now(graph: WholeGraph, row: ListRow) -> ListRow:
+def _unit_now(graph: Graph, row: ListRow) -> ListRow:
     """A unit with what it still wants, and no longer what it wanted once."""
     now = shelf_now(graph).units.get(row.key)
     if now is None or "wants" not in row.values:
@@ -195,7 +195,7 @@ def _usual(kind: str) -> list[str]:
     return [k.name for k in keys if compared(k.name) not in _UNSAID]
 
 
-def _meets(graph: WholeGraph, kind: str, row: ListRow, wanted: Condition) -> bool:
+def _meets(graph: Graph, kind: str, row: ListRow, wanted: Condition) -> bool:
     """Whether a row has what is asked for; a unit has what its set has where it says nothing itself."""
     texts = list(row.texts(wanted.key))
     if wanted.key == kind:
@@ -222,12 +222,12 @@ def _thing_in(data: Collection, key: str, text: str) -> tuple[str, ...]:
     return (data.key(kind, fold(name)), fold(rest)) if kind and fold(name) else ()
 
 
-def _inside_lengths(graph: WholeGraph, part: str) -> list[str]:
+def _inside_lengths(graph: Graph, part: str) -> list[str]:
     lengths = (graph.data.inside_length_mm(t) for t in graph.data.things["part"].get(part, ()))
     return [f"{mm:.9g} mm" for mm in lengths if mm is not None]
 
 
-def _set_of(graph: WholeGraph, unit: str) -> str:
+def _set_of(graph: Graph, unit: str) -> str:
     """The key of the set that a unit is of, or ""."""
     things = graph.data.things["unit"].get(unit, ())
     of = next((t.set for t in things if isinstance(t, records.Unit) and t.set), None)
@@ -237,32 +237,32 @@ def _set_of(graph: WholeGraph, unit: str) -> str:
 # What follows by the rules --------------------------------------------------------------------
 
 
-def _by_assembly(kind: str) -> Callable[[WholeGraph, str, Wanted], Certain]:
-    def found(graph: WholeGraph, text: str, wanted: Wanted) -> Certain:
+def _by_assembly(kind: str) -> Callable[[Graph, str, Wanted], Certain]:
+    def found(graph: Graph, text: str, wanted: Wanted) -> Certain:
         assembly = questions.name_of(graph.data, "assembly", text)
         return following.built_on_assembly(graph, assembly, kind, wanted)
 
     return found
 
 
-def _by_part(graph: WholeGraph, text: str, wanted: Wanted) -> Certain:
+def _by_part(graph: Graph, text: str, wanted: Wanted) -> Certain:
     return following.taking_part(graph, questions.part_named(graph.data, text), wanted)
 
 
-def _parts_by_set(graph: WholeGraph, text: str, wanted: Wanted) -> Certain:
+def _parts_by_set(graph: Graph, text: str, wanted: Wanted) -> Certain:
     return following.parts_of_set(graph, questions.name_of(graph.data, "set", text), wanted)
 
 
-def _assemblies_by_set(graph: WholeGraph, text: str, wanted: Wanted) -> Certain:
+def _assemblies_by_set(graph: Graph, text: str, wanted: Wanted) -> Certain:
     return following.under_set(graph, questions.name_of(graph.data, "set", text), wanted)
 
 
 def _units(
-    of_sets: Callable[[WholeGraph, str, Wanted], Certain],
-) -> Callable[[WholeGraph, str, Wanted], Certain]:
+    of_sets: Callable[[Graph, str, Wanted], Certain],
+) -> Callable[[Graph, str, Wanted], Certain]:
     """The same of the units of those sets."""
 
-    def found(graph: WholeGraph, text: str, wanted: Wanted) -> Certain:
+    def found(graph: Graph, text: str, wanted: Wanted) -> Certain:
         sets = of_sets(graph, text, wanted)
         owners = {unit: _set_of(graph, unit) for unit in graph.data.known("unit")}
         return {unit: sets[owner] for unit, owner in owners.items() if owner in sets}
@@ -270,7 +270,7 @@ def _units(
     return found
 
 
-_FOLLOWS: Mapping[str, Mapping[str, Callable[[WholeGraph, str, Wanted], Certain]]] = {
+_FOLLOWS: Mapping[str, Mapping[str, Callable[[Graph, str, Wanted], Certain]]] = {
     "set": {"assembly": _by_assembly("set"), "part": _by_part},
     "unit": {"assembly": _units(_by_assembly("set")), "part": _units(_by_part)},
     "part": {"set": _parts_by_set},

@@ -10,7 +10,7 @@ from kgraph.belts import drive, runs, shapes
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import DEFAULT, Wanted
 from kgraph.questions.belt_places import (
     BeltPlace,
@@ -55,7 +55,7 @@ class FamilyAnswer:
 # Family ---------------------------------------------------------------------------------------
 
 
-def family(graph: WholeGraph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAnswer:
+def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAnswer:
     """A row for each set that shares the place (more where a set states several belts), marked where they
     contradict each other, and which belt the run supports."""
     drafts, less = _family_drafts(graph, place, wanted)
@@ -93,7 +93,7 @@ def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tupl
 
 
 def _family_drafts(
-    graph: WholeGraph, place: BeltPlace, wanted: Wanted
+    graph: Graph, place: BeltPlace, wanted: Wanted
 ) -> tuple[list[tuple[str, Recorded | None]], int]:
     """For each set the belts that are stated on it, else the best that follows; and how many sets were left
     with none for want of certainty.
@@ -116,7 +116,7 @@ def _family_drafts(
 class _NearestBelts:
     """The best belt of every set of a family, of those that are original, or of the substitutes."""
 
-    def __init__(self, graph: WholeGraph, position: str, owners: Iterable[str], original: bool) -> None:
+    def __init__(self, graph: Graph, position: str, owners: Iterable[str], original: bool) -> None:
         self.graph, self.position = graph, position
         self.at: dict[str, list[tuple[str, str, Fact]]] = {}
         for owner in owners:

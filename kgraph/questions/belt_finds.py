@@ -9,7 +9,7 @@ from kgraph.belts import identify, runs
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.questions import BEST_ONLY, DEFAULT, Wanted
 from kgraph.questions.belt_places import all_belts, articles_of
@@ -61,7 +61,7 @@ class FindAnswer:
 # Find -----------------------------------------------------------------------------------------
 
 
-def find(graph: WholeGraph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
+def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> FindAnswer:
     """Which recorded articles a measured belt can be, with the sets that take each. Raises MeasureError."""
     belts = all_belts(graph)
     articles = articles_of(graph, belts)
@@ -138,7 +138,7 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def _takers(graph: WholeGraph, parts: tuple[str, ...]) -> list[FoundAt]:
+def _takers(graph: Graph, parts: tuple[str, ...]) -> list[FoundAt]:
     """The places that take any part of an article, each once, by the strongest of its answers."""
     best: dict[tuple[str, str], FoundAt] = {}
     for part in parts:
@@ -155,7 +155,7 @@ def _takers(graph: WholeGraph, parts: tuple[str, ...]) -> list[FoundAt]:
     return list(best.values())
 
 
-def _shown(graph: WholeGraph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
+def _shown(graph: Graph, takers: list[FoundAt], wanted: Wanted) -> tuple[FoundAt, ...]:
     shown = [
         t for t in takers if t.best >= wanted.at_least and (wanted.refused_too or t.standing != "refused")
     ]

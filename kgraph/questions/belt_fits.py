@@ -8,7 +8,7 @@ from kgraph import questions
 from kgraph.belts import drive, runs, shapes, sold, tolerances
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.sold import Sold
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import SAME
 from kgraph.questions.belt_finds import ALL_BY_BEST
@@ -41,7 +41,7 @@ class FitAnswer:
     notes: tuple[str, ...]
 
 
-def fit(graph: WholeGraph, part: str, place: BeltPlace, grade: str | None = None) -> FitAnswer:
+def fit(graph: Graph, part: str, place: BeltPlace, grade: str | None = None) -> FitAnswer:
     """What a belt does at a place, on the run or against the belt recorded there.
 
     `grade` as for :func:`path`. Raises WrongUse for a part that is no belt and for figures that cannot be.
@@ -85,7 +85,7 @@ def fit_at(belt: runs.Belt, place: BeltPlace, recorded: Recorded | None) -> driv
         raise impossible(place, error) from None
 
 
-def _said_here(graph: WholeGraph, part: str, place: BeltPlace) -> list[str]:
+def _said_here(graph: Graph, part: str, place: BeltPlace) -> list[str]:
     """What the facts say of this belt here, where they speak against it."""
     here = (place.set, place.position)
     rows = questions.takers_of_part(graph, part, ALL_BY_BEST).rows

@@ -9,7 +9,7 @@ from kgraph.belts import drive, orings, runs, shapes, sold, tolerances, tone
 from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.belts.sold import Sold
 from kgraph.collection import Collection
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions.belt_places import (
     SLACK,
@@ -64,7 +64,7 @@ class PathAnswer:
 
 
 def path(
-    graph: WholeGraph,
+    graph: Graph,
     place: BeltPlace,
     section: belt_sizes.Section | None = None,
     grade: str | None = None,
@@ -143,7 +143,7 @@ def _either_way(found: shapes.Path) -> list[str]:
     ]
 
 
-def _in_window(graph: WholeGraph, run: runs.BeltRun, like: runs.Belt) -> tuple[InWindow, ...]:
+def _in_window(graph: Graph, run: runs.BeltRun, like: runs.Belt) -> tuple[InWindow, ...]:
     """The recorded belts of a like section that, each with its own thickness, have the wanted stretch."""
     low, high = run.wanted
     found = []

@@ -12,7 +12,7 @@ from kgraph.belts.recorded import run_of
 from kgraph.claims import RunClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph, sort_of
+from kgraph.fits.graph import Graph, Place, sort_of
 from kgraph.names import fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import DEFAULT, Wanted
@@ -68,12 +68,12 @@ def is_belt(data: Collection, part: str) -> bool:
     return sort_of(data, part) == data.belt_kind()
 
 
-def belt_place(graph: WholeGraph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
+def belt_place(graph: Graph, words_given: Sequence[str], wanted: Wanted = DEFAULT) -> BeltPlace:
     """The place that `SET [POSITION]` means, with its run and belts. Raises WrongUse with a mend."""
     return place_at(graph, *_named(graph, tuple(words_given)), wanted)
 
 
-def with_belt_in(graph: WholeGraph, place: BeltPlace, part: str | None) -> BeltPlace:
+def with_belt_in(graph: Graph, place: BeltPlace, part: str | None) -> BeltPlace:
     """The place with the belt that is in there now, where its sizes are known, before the recorded ones."""
     belt = all_belts(graph).get(part) if part else None
     if part is None or belt is None:
@@ -82,7 +82,7 @@ def with_belt_in(graph: WholeGraph, place: BeltPlace, part: str | None) -> BeltP
     return replace(place, belts=(there, *place.belts))
 
 
-def _named(graph: WholeGraph, given: tuple[str, ...]) -> tuple[str, str]:
+def _named(graph: Graph, given: tuple[str, ...]) -> tuple[str, str]:
     data = graph.data
     whole = data.key("set", fold(" ".join(given)))
     if len(given) > 1 and whole not in data.known("set"):
@@ -91,7 +91,7 @@ def _named(graph: WholeGraph, given: tuple[str, ...]) -> tuple[str, str]:
     return set_key, _usual_position(graph, set_key)
 
 
-def _usual_position(graph: WholeGraph, set_key: str) -> str:
+def _usual_position(graph: Graph, set_key: str) -> str:
     """The main belt where one is known of the set, else its only belt."""
     data = graph.data
     known = belt_positions(graph, set_key)
@@ -109,7 +109,7 @@ def _usual_position(graph: WholeGraph, set_key: str) -> str:
     raise WrongUse(Problem(None, "no-position", says, mend))
 
 
-def belt_positions(graph: WholeGraph, set_key: str) -> list[str]:
+def belt_positions(graph: Graph, set_key: str) -> list[str]:
     """The positions at which a run or a belt is known of a set."""
     data = graph.data
     named = {f.claim.position for f in data.facts.values() if isinstance(f.claim, RunClaim)}
@@ -118,7 +118,7 @@ def belt_positions(graph: WholeGraph, set_key: str) -> list[str]:
     return [p.position for p in found if p.run is not None or p.belts]
 
 
-def place_at(graph: WholeGraph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
+def place_at(graph: Graph, set_key: str, position: str, wanted: Wanted = DEFAULT) -> BeltPlace:
     """The run and the belts recorded at a place or any place like it, by the best proof each."""
     owner = f"s:{set_key}"
     found = LikeWays(graph, {owner: 1.0}, position)
@@ -151,9 +151,7 @@ def _runs_on(data: Collection, proof: dict[str, tuple[Fact, ...]], position: str
     return sorted(found, key=lambda p: (-strength(p), p[-1].id))
 
 
-def _belts_on(
-    graph: WholeGraph, proof: dict[str, tuple[Fact, ...]], owner: str, position: str
-) -> list[Recorded]:
+def _belts_on(graph: Graph, proof: dict[str, tuple[Fact, ...]], owner: str, position: str) -> list[Recorded]:
     found: dict[tuple[str, bool], Recorded] = {}
     for at, way in proof.items():
         for part, role, fact in graph.taken_at.get(Place(at, position), ()):
@@ -188,7 +186,7 @@ def strength(proof: Iterable[Fact]) -> float:
     return product
 
 
-def same_article(graph: WholeGraph, one: str, other: str) -> bool | None:
+def same_article(graph: Graph, one: str, other: str) -> bool | None:
     """Whether two belts are one article: alike, or of equal size. None where a size is not recorded."""
     if other in questions.alike(graph, one):
         return True
@@ -197,13 +195,13 @@ def same_article(graph: WholeGraph, one: str, other: str) -> bool | None:
     return None if belt_of(graph.data, one) is None or belt_of(graph.data, other) is None else False
 
 
-def all_belts(graph: WholeGraph) -> dict[str, runs.Belt]:
+def all_belts(graph: Graph) -> dict[str, runs.Belt]:
     """Part -> sizes of every recorded belt whose sizes are known, in the order of their keys."""
     found = {p: belt_of(graph.data, p) for p in graph.parts_of_kind.get(graph.data.belt_kind(), ())}
     return {p: b for p, b in found.items() if b is not None}
 
 
-def several_belts(graph: WholeGraph, place: BeltPlace) -> list[str]:
+def several_belts(graph: Graph, place: BeltPlace) -> list[str]:
     parts = list(dict.fromkeys(b.part for b in place.belts if b.role == "original"))
     if all(same_article(graph, parts[0], p) is not False for p in parts[1:]):
         return []
@@ -230,7 +228,7 @@ def belt_cautions(data: Collection, place: BeltPlace | None, part: str = "") -> 
     return tuple(found.values())
 
 
-def articles_of(graph: WholeGraph, belts: dict[str, runs.Belt]) -> dict[str, tuple[str, ...]]:
+def articles_of(graph: Graph, belts: dict[str, runs.Belt]) -> dict[str, tuple[str, ...]]:
     """First part -> all parts of one article: exactly equal in size, or alike."""
     by_size: dict[tuple[str, tuple[float, ...]], list[str]] = {}
     for part, belt in belts.items():

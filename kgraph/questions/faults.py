@@ -16,7 +16,7 @@ from typing import NamedTuple
 from kgraph import beta, records
 from kgraph.claims import FaultClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import did_you_mean, fold, name
 from kgraph.questions.answer import DEFAULT, SCALE_NOTE, Wanted
 from kgraph.questions.asked import budget_of, memo_of
@@ -82,7 +82,7 @@ class Faults(NamedTuple):
 _AtLike = Mapping[str, Mapping[frozenset[Place], Iterable[UnitLook]]]
 
 
-def _looks_at(graph: WholeGraph) -> _AtLike:
+def _looks_at(graph: Graph) -> _AtLike:
     """Position -> places that are alike -> what was found at them; worked out once."""
     if "looks" not in graph.remembered:
         found: dict[str, dict[frozenset[Place], dict[UnitLook, None]]] = {}
@@ -95,7 +95,7 @@ def _looks_at(graph: WholeGraph) -> _AtLike:
     return known
 
 
-def _stated_at(graph: WholeGraph) -> Mapping[Place, Sequence[Fact]]:
+def _stated_at(graph: Graph) -> Mapping[Place, Sequence[Fact]]:
     """Place -> the faults that facts say of it; worked out once."""
     if "stated faults" not in graph.remembered:
         by_place: dict[Place, list[Fact]] = {}
@@ -107,7 +107,7 @@ def _stated_at(graph: WholeGraph) -> Mapping[Place, Sequence[Fact]]:
     return known
 
 
-def _inner(graph: WholeGraph) -> Mapping[str, Set[str]]:
+def _inner(graph: Graph) -> Mapping[str, Set[str]]:
     """Position -> the assemblies of which a fault there tells though they do not list it, and their holders.
 
     Worked out once.
@@ -122,7 +122,7 @@ def _inner(graph: WholeGraph) -> Mapping[str, Set[str]]:
     return known
 
 
-def faults(graph: WholeGraph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
+def faults(graph: Graph, set_key: str, signs: Sequence[str] = (), wanted: Wanted = DEFAULT) -> Faults:
     """What goes wrong with a set; with signs, how likely each fault explains them."""
     found = _Found(graph, set_key)
     stated = found.stated(wanted)
@@ -145,7 +145,7 @@ def _order(row: FaultRow) -> tuple[bool, float, float, str, str]:
     return unheard, -often, -(row.certainty or 0.0), row.fault or "", row.position
 
 
-def common_at(graph: WholeGraph, position: str) -> list[FaultRow]:
+def common_at(graph: Graph, position: str) -> list[FaultRow]:
     """What every bench knows to go wrong at a position, in any set."""
     return [
         FaultRow(
@@ -165,7 +165,7 @@ def common_at(graph: WholeGraph, position: str) -> list[FaultRow]:
 class _Found:
     """The faults of one set while they are gathered."""
 
-    def __init__(self, graph: WholeGraph, set_key: str) -> None:
+    def __init__(self, graph: Graph, set_key: str) -> None:
         self.graph, self.data = graph, graph.data
         self.owner = f"s:{set_key}"
         self.places = places_of(graph, set_key)

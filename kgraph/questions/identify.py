@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import LookFit, fitting
 from kgraph.recognition.seen import Look, Seen
@@ -61,7 +61,7 @@ class Recognised(NamedTuple):
 
 
 def identify(
-    graph: WholeGraph, seen: Seen, prior: tuple[float, float, float] = PRIOR, hidden: Iterable[str] = ()
+    graph: Graph, seen: Seen, prior: tuple[float, float, float] = PRIOR, hidden: Iterable[str] = ()
 ) -> Recognised:
     """Every hypothesis with its probability, best first; those hidden are taken as not recorded."""
     left_out = frozenset(hidden)
@@ -130,14 +130,14 @@ def _mean_log(logs: list[float]) -> float:
     return top + math.log(math.fsum([math.exp(w - top) for w in logs]) / len(logs))
 
 
-def _group_numbers(graph: WholeGraph, fittings: tuple[LookFit, ...]) -> list[Member]:
+def _group_numbers(graph: Graph, fittings: tuple[LookFit, ...]) -> list[Member]:
     """For each look its group and its key; a part at a place and the sizes of it are one group."""
     keys = [f.trait.key for f in fittings]
     first = differing.groups(graph, keys) if len(set(keys)) > 1 else {}
     return [(first.get(key, key), f.look.key) for key, f in zip(keys, fittings, strict=True)]
 
 
-def explained(graph: WholeGraph, found: Recognised, candidate: Candidate) -> Candidate:
+def explained(graph: Graph, found: Recognised, candidate: Candidate) -> Candidate:
     """The candidate with what speaks for it and against it, the strongest first."""
     owner = candidate.set
     if owner is None and candidate.family is not None:

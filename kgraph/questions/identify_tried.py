@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.identify import PRIOR, Recognised, by_family, identify
 from kgraph.recognition import traits
 from kgraph.recognition.likelihood import UNWRITTEN, chance_of, values_known
@@ -44,7 +44,7 @@ class TriedSets(NamedTuple):
     gone: Tally
 
 
-def tried(graph: WholeGraph, prior: tuple[float, float, float] = PRIOR, seed: int = 1) -> TriedSets:
+def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1) -> TriedSets:
     """Tries every set that enough is known of, with ten looks, misread as often as is assumed."""
     chance = random.Random(seed)
     owners = traits.sets_of(graph.data)
@@ -73,9 +73,7 @@ def tried(graph: WholeGraph, prior: tuple[float, float, float] = PRIOR, seed: in
     return TriedSets(*(_tally(counts[name]) for name in TriedSets._fields))
 
 
-def _looks(
-    graph: WholeGraph, owner: str, keys: list[str], chance: random.Random, kin: Iterable[str] = ()
-) -> Seen:
+def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random, kin: Iterable[str] = ()) -> Seen:
     """Ten looks at keys of which something is known of the set, what it has itself first.
 
     With its kin, at keys of which something is known of one of them also without the set.
@@ -94,7 +92,7 @@ def _looks(
     return Seen(tuple(looks), (), ())
 
 
-def _known_without(graph: WholeGraph, trait: traits.Trait, owner: str, others: list[str]) -> bool:
+def _known_without(graph: Graph, trait: traits.Trait, owner: str, others: list[str]) -> bool:
     at = traits.without(graph, trait, frozenset([owner])).at
     return any(o in at for o in others)
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import compared
 from kgraph.questions.answer import less_certain
 from kgraph.recognition import differing, traits
@@ -57,7 +57,7 @@ class TriedPairs(NamedTuple):
     """Tenth of the probability -> (pairs given it, those true)."""
 
 
-def weighing_of_sets(graph: WholeGraph) -> Weighing:
+def weighing_of_sets(graph: Graph) -> Weighing:
     """The keys, places and assemblies of all sets, and what recorded rebadges tell of them."""
     if "likely sets" not in graph.remembered:
         rows: dict[str, dict[str, Had]] = {
@@ -81,7 +81,7 @@ def weighing_of_sets(graph: WholeGraph) -> Weighing:
     return found
 
 
-def weighing_of_parts(graph: WholeGraph) -> Weighing:
+def weighing_of_parts(graph: Graph) -> Weighing:
     """The kind, sizes and places of all parts, and what recorded `same` facts tell of them."""
     rows: dict[str, dict[str, Had]] = defaultdict(dict)
     for part, things in graph.data.things["part"].items():
@@ -112,7 +112,7 @@ def _odds(true: int, every: int) -> float:
     return math.log2((true + 1) / (max(every - true, 0) + 1))
 
 
-def likely_sets(graph: WholeGraph, of: str = "") -> Guessed:
+def likely_sets(graph: Graph, of: str = "") -> Guessed:
     """The pairs of sets, or those of one set, best first; one for each two families."""
     family = traits.families(graph)
     weighing = weighing_of_sets(graph)
@@ -128,18 +128,18 @@ def likely_sets(graph: WholeGraph, of: str = "") -> Guessed:
     return Guessed(_one_for_two(weighing, pairs, lambda o: family[o], lambda k: names.get(k, k)), left_out)
 
 
-def one_badge(graph: WholeGraph, one: str, other: str) -> bool:
+def one_badge(graph: Graph, one: str, other: str) -> bool:
     """Whether two sets have the same badge: a rebadge is one design under two."""
     badges = [_badge(graph, owner) for owner in (one, other)]
     return bool(badges[0]) and badges[0] == badges[1]
 
 
-def _badge(graph: WholeGraph, owner: str) -> str:
+def _badge(graph: Graph, owner: str) -> str:
     declared = graph.data.declared("set", owner[2:])
     return compared(declared.badge) if isinstance(declared, SetModel) else ""
 
 
-def likely_parts(graph: WholeGraph) -> Guessed:
+def likely_parts(graph: Graph) -> Guessed:
     """The pairs of parts that may be the same part under two numbers, best first."""
     weighing = weighing_of_parts(graph)
     name = {part: traits.one_name(graph, part) for part in graph.data.known("part")}
@@ -188,7 +188,7 @@ def _settle(weighing: Weighing, pair: Pair, name: Callable[[str], str]) -> str:
     return "compare the two side by side"
 
 
-def tried(graph: WholeGraph) -> TriedPairs:
+def tried(graph: Graph) -> TriedPairs:
     """Hides each recorded rebadge in turn and looks where it comes back."""
     weighing, bands = weighing_of_sets(graph), defaultdict[int, list[int]](lambda: [0, 0])
     family = traits.families(graph)
@@ -220,12 +220,12 @@ def tried(graph: WholeGraph) -> TriedPairs:
     return TriedPairs(hidden, joined, first, counted)
 
 
-def _parted(graph: WholeGraph, one: str, other: str) -> tuple[set[str], set[str]]:
+def _parted(graph: Graph, one: str, other: str) -> tuple[set[str], set[str]]:
     """What is left of the family at either end when the rebadge of the two is taken away."""
     return _within(graph, one, {one, other}), _within(graph, other, {one, other})
 
 
-def _within(graph: WholeGraph, start: str, without: set[str]) -> set[str]:
+def _within(graph: Graph, start: str, without: set[str]) -> set[str]:
     found, todo = {start}, [start]
     while todo:
         here = todo.pop()
@@ -236,7 +236,7 @@ def _within(graph: WholeGraph, start: str, without: set[str]) -> set[str]:
     return found
 
 
-def disagreeing(graph: WholeGraph) -> list[Fact]:
+def disagreeing(graph: Graph) -> list[Fact]:
     """Recorded rebadges whose two sets have two keys or more in common and agree in none of them."""
     table = differing.rows(graph)
     found = []

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import BEST_ONLY, Row
 from kgraph.questions.asked import Asked, budget_of
 from kgraph.reason import refusals
@@ -25,7 +25,7 @@ class Nearest(NamedTuple):
     more: bool
 
 
-def nearest_donors(graph: WholeGraph, set_key: str, position: str, wanted: int) -> Nearest:
+def nearest_donors(graph: Graph, set_key: str, position: str, wanted: int) -> Nearest:
     """The other sets that can most surely give what a set wants at a position."""
     here = Place(f"s:{set_key}", position)
     doubtful = refusals.refused_near(graph, here) or graph.data.position_rules(position).must_match
@@ -43,7 +43,7 @@ def nearest_donors(graph: WholeGraph, set_key: str, position: str, wanted: int) 
     return _cut(asked, wanted)
 
 
-def nearest_takers(graph: WholeGraph, part: str, wanted: int) -> Nearest:
+def nearest_takers(graph: Graph, part: str, wanted: int) -> Nearest:
     """The sets and positions that most surely take a part."""
     asked = Asked(
         graph,

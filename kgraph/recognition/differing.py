@@ -8,7 +8,7 @@ from typing import NamedTuple, TypeVar
 
 from kgraph.claims import RebadgeClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph, left_out
+from kgraph.fits.graph import Graph, left_out
 from kgraph.names import fold
 from kgraph.recognition import traits
 
@@ -32,7 +32,7 @@ USUAL = 0.8
 Rows = dict[str, dict[str, frozenset[str]]]
 
 
-def rows(graph: WholeGraph) -> Rows:
+def rows(graph: Graph) -> Rows:
     """Key -> set -> what is recorded on the set itself."""
     if "recognition rows" not in graph.remembered:
         made: Rows = defaultdict(dict)
@@ -62,7 +62,7 @@ class Differences(NamedTuple):
         return (apart + self.sisters * WEIGHT_AT_KEY) / (pairs + WEIGHT_AT_KEY)
 
 
-def differences(graph: WholeGraph) -> Differences:
+def differences(graph: Graph) -> Differences:
     """d1 and d2 of the folder, worked out once."""
     if "recognition differ" not in graph.remembered:
         graph.remembered["recognition differ"] = _differences(graph)
@@ -70,7 +70,7 @@ def differences(graph: WholeGraph) -> Differences:
     return known
 
 
-def _differences(graph: WholeGraph) -> Differences:
+def _differences(graph: Graph) -> Differences:
     """Of many rebadges and keys some are looked at, evenly spread, as `spread` has them."""
     table = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
     compared, apart = Counter[str](), Counter[str]()
@@ -91,7 +91,7 @@ def _differences(graph: WholeGraph) -> Differences:
 
 
 def _count_exceptions(
-    graph: WholeGraph, rebadges: Sequence[Fact], compared: Counter[str], apart: Counter[str]
+    graph: Graph, rebadges: Sequence[Fact], compared: Counter[str], apart: Counter[str]
 ) -> None:
     """At places and of assemblies sisters are alike, save where a rebadge leaves them out."""
     family = traits.families(graph)
@@ -101,7 +101,7 @@ def _count_exceptions(
         apart.update(keys & left_out(graph, fact.left_out))
 
 
-def _places_of_families(graph: WholeGraph, wanted: Set[str]) -> dict[str, set[str]]:
+def _places_of_families(graph: Graph, wanted: Set[str]) -> dict[str, set[str]]:
     """Family -> the places and kinds of assembly of which something is recorded on it or its assemblies."""
     found: dict[str, set[str]] = {of: set() for of in wanted}
     family = traits.families(graph)
@@ -126,7 +126,7 @@ def spread(items: Sequence[T], most: int) -> Sequence[T]:
     return items if len(items) <= most else [items[i * len(items) // most] for i in range(most)]
 
 
-def others_differ(graph: WholeGraph) -> float:
+def others_differ(graph: Graph) -> float:
     """d2: the share of keys in which sets of different families differ; by counting, not pair by pair.
 
     Of many sets some are looked at, evenly spread.
@@ -149,7 +149,7 @@ def _pairs(n: int) -> int:
     return n * (n - 1) // 2
 
 
-def groups(graph: WholeGraph, of: Iterable[str] = ()) -> dict[str, str]:
+def groups(graph: Graph, of: Iterable[str] = ()) -> dict[str, str]:
     """Key -> the first of the keys that always go together with it in the folder; keys alone are left out.
 
     With `of`, as far as these keys go. So many sets, evenly spread, tell whether two keys go together.
@@ -173,7 +173,7 @@ def groups(graph: WholeGraph, of: Iterable[str] = ()) -> dict[str, str]:
     return found
 
 
-def _few(graph: WholeGraph) -> Rows:
+def _few(graph: Graph) -> Rows:
     """The rows of some of the sets, evenly spread."""
     if "recognition few" not in graph.remembered:
         some = set(spread(traits.sets_of(graph.data), MOST_SETS))

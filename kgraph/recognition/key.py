@@ -10,7 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.recognition import traits
 from kgraph.recognition.seen import NOT_TO_BE_SEEN
 from kgraph.records import Unit
@@ -33,7 +33,7 @@ class KeyStep:
     sets: tuple[str, ...]
 
 
-def key_for(graph: WholeGraph, owners: Iterable[str]) -> KeyStep:
+def key_for(graph: Graph, owners: Iterable[str]) -> KeyStep:
     """The key that tells these sets apart, as far as what is recorded goes."""
     chosen = sorted(set(owners))
     keys = sorted(traits.keys_of(graph))
@@ -45,13 +45,13 @@ def key_for(graph: WholeGraph, owners: Iterable[str]) -> KeyStep:
     return _step(graph, tuple(chosen), known, seen, frozenset())
 
 
-def _ease(graph: WholeGraph, key: str) -> float:
+def _ease(graph: Graph, key: str) -> float:
     if key in traits.NOT_ON_THE_SET:
         return IN_PAPERS
     return INSIDE if traits.lies_inside(graph, key) else 1.0
 
 
-def _not_seen(graph: WholeGraph, key: str) -> float:
+def _not_seen(graph: Graph, key: str) -> float:
     """How often what is at a place is missing or broken on the units whose state is written."""
     states = [
         str(state).casefold() in NOT_TO_BE_SEEN
@@ -65,7 +65,7 @@ def _not_seen(graph: WholeGraph, key: str) -> float:
 
 
 def _step(
-    graph: WholeGraph,
+    graph: Graph,
     sets: tuple[str, ...],
     known: dict[str, dict[str, frozenset[str]]],
     seen: dict[str, float],

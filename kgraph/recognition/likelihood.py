@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import NamedTuple, TypeVar
 
 from kgraph.belts import identify
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.recognition import seen as seen_of
 from kgraph.recognition import traits
 from kgraph.recognition.seen import Look
@@ -72,7 +72,7 @@ def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[s
     return {v: (counts[v] + 1.0) / (total + len(known)) for v in known}
 
 
-def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset()) -> LookFit:
+def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> LookFit:
     """One look weighed against all that is known of every set; of those hidden nothing is."""
     if look.size_mm is not None:
         return _of_measure(graph, look)
@@ -83,7 +83,7 @@ def fitting(graph: WholeGraph, look: Look, hidden: frozenset[str] = frozenset())
     return fit._replace(trait=traits.without(graph, trait, hidden))
 
 
-def _of_value(graph: WholeGraph, look: Look, trait: traits.Trait, hidden: frozenset[str]) -> LookFit:
+def _of_value(graph: Graph, look: Look, trait: traits.Trait, hidden: frozenset[str]) -> LookFit:
     known = values_known(trait, look.value)
     trait = traits.without(graph, trait, hidden) if hidden else trait
     rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [
@@ -138,7 +138,7 @@ def once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], 
     return found
 
 
-def _of_measure(graph: WholeGraph, look: Look) -> LookFit:
+def _of_measure(graph: Graph, look: Look) -> LookFit:
     trait = seen_of.sizes(graph, look)
     rows = [k.values for k in trait.direct.values()]
     density = once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.recognition import differing, traits
 from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, once, shares_of, values_known
 
@@ -34,7 +34,7 @@ class Next(NamedTuple):
 
 
 def next_looks(
-    graph: WholeGraph, chances: Mapping[str, float], seen: Iterable[str], none: float = 0.0
+    graph: Graph, chances: Mapping[str, float], seen: Iterable[str], none: float = 0.0
 ) -> list[Next]:
     """The keys worth a look, best first; `chances` are those of sets with their share of the unrecorded."""
     top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
@@ -54,7 +54,7 @@ def next_looks(
     return sorted(found, key=lambda n: (-n.bits, n.key))
 
 
-def _keys(graph: WholeGraph, top: list[str], seen: set[str]) -> list[str]:
+def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
     """The keys of which most of the families of these sets have something recorded."""
     family = traits.families(graph)
     wanted = {family[o] for o in top}

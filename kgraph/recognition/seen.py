@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from kgraph import mains, quantities, words, years
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import compared, did_you_mean, fold
 from kgraph.recognition import traits
 
@@ -44,7 +44,7 @@ class Seen(NamedTuple):
     notes: tuple[str, ...]
 
 
-def read(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Seen:
+def read(graph: Graph, given: Iterable[tuple[str, str]]) -> Seen:
     """The looks in pairs of key and value, each item of a list by itself."""
     looks: dict[tuple[str, str], Look] = {}
     silent: list[str] = []
@@ -72,7 +72,7 @@ def read(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Seen:
     return Seen(tuple(looks.values()), tuple(silent), tuple(notes))
 
 
-def _one_by_one(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+def _one_by_one(graph: Graph, given: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
     """Each pair; a text of several values that the key has (`LW, MW`) as a pair for each of them."""
     for name, text in given:
         parts = [part.strip() for part in text.split(",")]
@@ -83,7 +83,7 @@ def _one_by_one(graph: WholeGraph, given: Iterable[tuple[str, str]]) -> Iterator
             yield name, text
 
 
-def _marked(graph: WholeGraph, text: str) -> tuple[str, str] | None:
+def _marked(graph: Graph, text: str) -> tuple[str, str] | None:
     """(kind, name) of the one assembly that a stamp may be of."""
     kinds = traits.kinds_of_assembly(graph)
     found = [
@@ -92,7 +92,7 @@ def _marked(graph: WholeGraph, text: str) -> tuple[str, str] | None:
     return (found[0][0], graph.data.text("assembly", found[0][1])) if len(found) == 1 else None
 
 
-def _assembly_called(graph: WholeGraph, trait: traits.Trait, text: str) -> str:
+def _assembly_called(graph: Graph, trait: traits.Trait, text: str) -> str:
     """The key of the assembly of one kind that is called so, or whose name alone begins so; or ""."""
     named = graph.data.key("assembly", fold(text))
     if named in trait.texts:
@@ -110,7 +110,7 @@ def _silence(name: str, text: str) -> str:
     return f"{name}: seen, and cannot be read" if said in UNREADABLE else ""
 
 
-def _measured_place(graph: WholeGraph, key: str) -> tuple[str, str] | None:
+def _measured_place(graph: Graph, key: str) -> tuple[str, str] | None:
     """(place, attribute of its part) for a key such as `volume knob diameter`, written as one word."""
     for position in sorted(traits.places(graph), key=len, reverse=True):
         if key.startswith(position) and key != position:
@@ -118,7 +118,7 @@ def _measured_place(graph: WholeGraph, key: str) -> tuple[str, str] | None:
     return None
 
 
-def _look(graph: WholeGraph, key: str, name: str, text: str, notes: list[str]) -> Look | None:
+def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Look | None:
     value = compared(text)
     if value in CANNOT_BE:
         return Look(key, name, "cannotbe", text)
@@ -148,7 +148,7 @@ def _look(graph: WholeGraph, key: str, name: str, text: str, notes: list[str]) -
     return Look(key, name, value, text)
 
 
-def is_measure(graph: WholeGraph, key: str) -> bool:
+def is_measure(graph: Graph, key: str) -> bool:
     """Whether what is recorded at a key is lengths."""
     if key not in traits.keys_of(graph):
         return _measured_place(graph, key) is not None
@@ -183,7 +183,7 @@ def _measure(key: str, name: str, text: str, notes: list[str]) -> Look | None:
     return Look(key, name, text, text, found.mm, max(found.plus_minus_mm, 0.01 * found.mm), worn)
 
 
-def sizes(graph: WholeGraph, look: Look) -> traits.Trait:
+def sizes(graph: Graph, look: Look) -> traits.Trait:
     """What sets have at a measure: the length written of the set, or of the part at the place."""
     place = _measured_place(graph, look.key)
     if look.key in traits.places(graph):
@@ -206,7 +206,7 @@ def sizes(graph: WholeGraph, look: Look) -> traits.Trait:
     return base._replace(name=look.name, texts=texts, direct=direct, at=at)
 
 
-def sizes_at(graph: WholeGraph, parts: Iterable[str]) -> dict[str, str]:
+def sizes_at(graph: Graph, parts: Iterable[str]) -> dict[str, str]:
     """Attribute -> its name, of all that is a length of any of these parts; of a belt the inside length."""
     found: dict[str, str] = {}
     for part in parts:
@@ -219,7 +219,7 @@ def sizes_at(graph: WholeGraph, parts: Iterable[str]) -> dict[str, str]:
     return dict(sorted(found.items()))
 
 
-def part_size(graph: WholeGraph, part: str, attribute: str) -> str:
+def part_size(graph: Graph, part: str, attribute: str) -> str:
     """The length that a part has by an attribute, as a text; empty where it has none."""
     for thing in graph.data.things["part"].get(part, ()):
         inside = graph.data.inside_length_mm(thing)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from kgraph import quantities, records
 from kgraph.facts import Fact
-from kgraph.fits.graph import Link, Place, WholeGraph
+from kgraph.fits.graph import Graph, Link, Place
 from kgraph.names import compared, fold
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def sets_of(data: Collection) -> list[str]:
     return sorted(f"s:{k}" for k in data.known("set") if not k.startswith("?"))
 
 
-def families(graph: WholeGraph) -> dict[str, str]:
+def families(graph: Graph) -> dict[str, str]:
     """Set -> the first of its family by key: all that rebadges join."""
     if "recognition families" not in graph.remembered:
         found: dict[str, str] = {}
@@ -83,7 +83,7 @@ def texts_of(value: records.Value) -> Iterator[str]:
 Written = dict[str, dict[str, list[str]]]
 
 
-def attributes(graph: WholeGraph) -> tuple[Written, dict[str, str]]:
+def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
     """Key -> owner -> the values written of sets and assemblies; and how each key is first written.
 
     A feature that is listed is a key of its own with the value yes.
@@ -116,14 +116,14 @@ def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
                     yield from ((key, name, text) for text in texts_of(value))
 
 
-def kinds_of_assembly(graph: WholeGraph) -> dict[str, str]:
+def kinds_of_assembly(graph: Graph) -> dict[str, str]:
     """Key -> name of every kind of assembly that the folder has."""
     data = graph.data
     sorts = (data.assembly_kind(key) for key in data.things["assembly"])
     return {fold(s): s for s in sorts if s and fold(s)}
 
 
-def places(graph: WholeGraph) -> dict[str, str]:
+def places(graph: Graph) -> dict[str, str]:
     """Key -> name of every place at which a part is recorded."""
     if "recognition places" not in graph.remembered:
         keys = sorted(_by_position(graph))
@@ -132,7 +132,7 @@ def places(graph: WholeGraph) -> dict[str, str]:
     return known
 
 
-def keys_of(graph: WholeGraph) -> dict[str, str]:
+def keys_of(graph: Graph) -> dict[str, str]:
     """Key -> name of all that can be looked at: attributes, features, places, kinds of assembly."""
     if "recognition keys" not in graph.remembered:
         whole = {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
@@ -141,12 +141,12 @@ def keys_of(graph: WholeGraph) -> dict[str, str]:
     return known
 
 
-def lies_inside(graph: WholeGraph, key: str) -> bool:
+def lies_inside(graph: Graph, key: str) -> bool:
     """Whether a key is of an assembly, or of a place that an assembly has: a set is opened to look at it."""
     return key in kinds_of_assembly(graph) or any(key in of for of in graph.declares.values())
 
 
-def trait(graph: WholeGraph, key: str) -> Trait:
+def trait(graph: Graph, key: str) -> Trait:
     """What is known at one key; nothing at all for a key that the folder does not have."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
     if key not in kept:
@@ -155,7 +155,7 @@ def trait(graph: WholeGraph, key: str) -> Trait:
     return kept[key]
 
 
-def near(graph: WholeGraph, key: str, region: Set[str]) -> Trait:
+def near(graph: Graph, key: str, region: Set[str]) -> Trait:
     """What is known at one key of the owners of a region, by what is recorded in the region."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
     if key in kept:
@@ -165,7 +165,7 @@ def near(graph: WholeGraph, key: str, region: Set[str]) -> Trait:
     return alone._replace(at=_Spreading(graph, key, inside, alone.place, region).ended())
 
 
-def region_of(graph: WholeGraph, owners: Iterable[str]) -> set[str]:
+def region_of(graph: Graph, owners: Iterable[str]) -> set[str]:
     """The sets of the families of these owners, and the assemblies that they are built on."""
     family = families(graph)
     wanted = {family[o] for o in owners}
@@ -179,7 +179,7 @@ def region_of(graph: WholeGraph, owners: Iterable[str]) -> set[str]:
     return region
 
 
-def recorded(graph: WholeGraph, key: str) -> Trait:
+def recorded(graph: Graph, key: str) -> Trait:
     """What is recorded at one key, without what follows from it for others."""
     kept: dict[str, Trait] = graph.remembered.setdefault("recognition recorded", {})
     if key not in kept:
@@ -187,7 +187,7 @@ def recorded(graph: WholeGraph, key: str) -> Trait:
     return kept[key]
 
 
-def _recorded(graph: WholeGraph, key: str) -> Trait:
+def _recorded(graph: Graph, key: str) -> Trait:
     texts: dict[str, str] = {}
     place, direct = False, _written(graph, key, texts)
     if not direct and key in kinds_of_assembly(graph):
@@ -211,7 +211,7 @@ def merged(found: Trait, values: Set[str], one: str) -> Trait:
     return found._replace(direct=with_one(found.direct), at=with_one(found.at))
 
 
-def without(graph: WholeGraph, found: Trait, owners: frozenset[str]) -> Trait:
+def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
     """The same as if nothing were recorded on these owners."""
     if owners.isdisjoint(found.direct):
         return found
@@ -219,7 +219,7 @@ def without(graph: WholeGraph, found: Trait, owners: frozenset[str]) -> Trait:
     return found._replace(direct=direct, at=_spread(graph, found.key, direct, found.place))
 
 
-def _written(graph: WholeGraph, key: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
+def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     direct = {}
     alike: dict[tuple[str, ...], frozenset[str]] = {}
     for owner, written in attributes(graph)[0].get(key, {}).items():
@@ -233,7 +233,7 @@ def _written(graph: WholeGraph, key: str, texts: dict[str, str]) -> dict[str, Kn
     return direct
 
 
-def _built_on(graph: WholeGraph, kind: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
+def _built_on(graph: Graph, kind: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     found: dict[str, list[Link]] = defaultdict(list)
     for owner, links in graph.links.items():
         for link in links:
@@ -251,7 +251,7 @@ def _built_on(graph: WholeGraph, kind: str, texts: dict[str, str]) -> dict[str, 
     return direct
 
 
-def _taken(graph: WholeGraph, position: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
+def _taken(graph: Graph, position: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
     direct = {}
     for place, taken in _by_position(graph).get(position, ()):
         values = frozenset(one_name(graph, part) for part, _, _ in taken)
@@ -264,7 +264,7 @@ def _taken(graph: WholeGraph, position: str, texts: dict[str, str]) -> dict[str,
 Taken = list[tuple[str, str, Fact]]
 
 
-def _by_position(graph: WholeGraph) -> dict[str, list[tuple[Place, Taken]]]:
+def _by_position(graph: Graph) -> dict[str, list[tuple[Place, Taken]]]:
     """Position -> the places of that name with the parts that they take."""
     if "recognition by position" not in graph.remembered:
         found: dict[str, list[tuple[Place, Taken]]] = defaultdict(list)
@@ -275,7 +275,7 @@ def _by_position(graph: WholeGraph) -> dict[str, list[tuple[Place, Taken]]]:
     return known
 
 
-def one_name(graph: WholeGraph, part: str) -> str:
+def one_name(graph: Graph, part: str) -> str:
     """The first by key of a part and all that `same` facts call it."""
     found, todo = {part}, [part]
     while todo:
@@ -285,7 +285,7 @@ def one_name(graph: WholeGraph, part: str) -> str:
     return min(found)
 
 
-def _add_exceptions(graph: WholeGraph, key: str, direct: dict[str, KnownTrait]) -> None:
+def _add_exceptions(graph: Graph, key: str, direct: dict[str, KnownTrait]) -> None:
     """What a rebadge leaves out of a set that has it is not there on its sister that does not list it."""
     having = [owner for owner, known in direct.items() if known.values == {YES}]
     for owner in having:
@@ -294,7 +294,7 @@ def _add_exceptions(graph: WholeGraph, key: str, direct: dict[str, KnownTrait]) 
                 direct[link.other] = KnownTrait(frozenset({NO}), link.fact.certainty, owner, (link.fact,))
 
 
-def misread(graph: WholeGraph, key: str) -> float:
+def misread(graph: Graph, key: str) -> float:
     """The chance that a look at this key is misread, by the `misread` of the place or kind of that name."""
     for kind in ("position", "kind"):
         for value in graph.data.attribute(kind, key, "misread"):
@@ -306,7 +306,7 @@ def misread(graph: WholeGraph, key: str) -> float:
     return MISREAD
 
 
-def _spread(graph: WholeGraph, key: str, direct: dict[str, KnownTrait], place: bool) -> dict[str, KnownTrait]:
+def _spread(graph: Graph, key: str, direct: dict[str, KnownTrait], place: bool) -> dict[str, KnownTrait]:
     """For every owner within reach the surest record, through sisters and what a set is built on."""
     return _Spreading(graph, key, direct, place).ended()
 
@@ -316,7 +316,7 @@ class _Spreading:
 
     def __init__(
         self,
-        graph: WholeGraph,
+        graph: Graph,
         key: str,
         direct: dict[str, KnownTrait],
         place: bool,

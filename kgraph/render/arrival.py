@@ -8,7 +8,7 @@ from typing import Any
 
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults
@@ -39,7 +39,7 @@ MOST_GIVERS = 6
 """So many own units that could give something."""
 
 
-def page(graph: WholeGraph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> WrittenPage:
+def page(graph: Graph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> WrittenPage:
     """The page of a set, or of one unit of it; what is doubtful is told where answers are weighed."""
     data = graph.data
     found = faults(graph, set_key, wanted=wanted)
@@ -95,7 +95,7 @@ def _first(items: list[Item], most: int = MOST) -> tuple[Item, ...]:
     return (*items[:most], *rest)
 
 
-def _about(graph: WholeGraph, set_key: str, wanted: Wanted) -> tuple[tuple[str, str], ...]:
+def _about(graph: Graph, set_key: str, wanted: Wanted) -> tuple[tuple[str, str], ...]:
     data = graph.data
     told: dict[str, list[str]] = {}
     for thing in data.things["set"].get(set_key, ()):
@@ -152,7 +152,7 @@ def _photos(rows: list[FaultRow]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for row in rows for fact in row.proof for p in photos_of_fact(fact)))
 
 
-def _at_hand(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
+def _at_hand(graph: Graph, set_key: str) -> tuple[Item, ...]:
     data = graph.data
     items: list[Item] = []
     budget = budget_of(questions.BEST_ONLY)
@@ -177,7 +177,7 @@ def _part(data: Collection, part: str) -> str:
     return ", ".join(dict.fromkeys(said))
 
 
-def _missing(graph: WholeGraph, set_key: str) -> dict[str, int]:
+def _missing(graph: Graph, set_key: str) -> dict[str, int]:
     """Position -> how many units of the family were found without it, the most often missing first."""
     data = graph.data
     family = {f"s:{set_key}", *(r.set for r in questions.sisters(graph, set_key, questions.BEST_ONLY).rows)}
@@ -190,7 +190,7 @@ def _missing(graph: WholeGraph, set_key: str) -> dict[str, int]:
     return dict(sorted(count.items(), key=lambda item: (-item[1], item[0])))
 
 
-def _givers(graph: WholeGraph, set_key: str, unit: str, missing: Iterable[str]) -> tuple[Item, ...]:
+def _givers(graph: Graph, set_key: str, unit: str, missing: Iterable[str]) -> tuple[Item, ...]:
     """The own units that can give what is often missing and what the unit wants; else whatever they can."""
     data, shelf = graph.data, shelf_now(graph)
     wanted = [*missing, *(shelf.units[unit].wants if unit else ())]
@@ -215,6 +215,6 @@ def _list(texts: Iterable[str]) -> str:
     return ", ".join(told[:FEWEST]) + (f" and {len(told) - FEWEST} more" if len(told) > FEWEST else "")
 
 
-def _doubts(graph: WholeGraph, set_key: str) -> tuple[Item, ...]:
+def _doubts(graph: Graph, set_key: str) -> tuple[Item, ...]:
     found = doubts.of_set(graph, set_key).found[:FEWEST]
     return tuple(Item(render_doubts.to_do(graph.data, d)) for d in found)

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from kgraph.collection import Collection
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised, by_family
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
@@ -20,7 +20,7 @@ SHOWN = 5
 """So many families are shown, and so many places to look next."""
 
 
-def cautions_of(graph: WholeGraph, keys: Iterable[str]) -> list[str]:
+def cautions_of(graph: Graph, keys: Iterable[str]) -> list[str]:
     """The cautions of looking at these keys; none where all of them are seen from outside."""
     chosen = list(keys)
     names = [n.text for key in chosen for n in graph.data.position_rules(key).cautions]
@@ -28,13 +28,13 @@ def cautions_of(graph: WholeGraph, keys: Iterable[str]) -> list[str]:
     return with_opening(names) if inside else []
 
 
-def next_cautions(graph: WholeGraph, following: list[Next]) -> list[str]:
+def next_cautions(graph: Graph, following: list[Next]) -> list[str]:
     """The cautions of what is to be looked at next, those of opening a set with them."""
     return cautions_of(graph, [n.key for n in following[:SHOWN]])
 
 
 def as_json(
-    graph: WholeGraph,
+    graph: Graph,
     question: dict[str, Any],
     found: Recognised,
     best: list[Candidate],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from typing import Any
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions.likely import Guessed, Likely, TriedPairs
 from kgraph.recognition import traits
 from kgraph.recognition.pairs import KeyWeight
@@ -18,7 +18,7 @@ SCALES_NOTE = (
 
 
 def as_json(
-    graph: WholeGraph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
+    graph: Graph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
 ) -> dict[str, Any]:
     """One object: each pair with what speaks for and against it, and what would settle it."""
     shown = found.pairs[:most]
@@ -45,22 +45,22 @@ def told(found: Guessed) -> list[str]:
     return [*([found.less] if found.less else []), *notes]
 
 
-def _names(graph: WholeGraph, found: Likely, parts: bool) -> list[str]:
+def _names(graph: Graph, found: Likely, parts: bool) -> list[str]:
     ends = (found.pair.one, found.pair.other)
     return [graph.data.text("part", e) if parts else graph.data.owner_text(e) for e in ends]
 
 
-def _key(graph: WholeGraph, weight: KeyWeight) -> str:
+def _key(graph: Graph, weight: KeyWeight) -> str:
     return traits.keys_of(graph).get(weight.key, weight.key)
 
 
-def _command(graph: WholeGraph, found: Likely, parts: bool) -> str:
+def _command(graph: Graph, found: Likely, parts: bool) -> str:
     kind = "same" if parts else "rebadge"
     one, other = map(shlex.quote, _names(graph, found, parts))
     return f"kgraph add {kind} {one} {other} --how compared"
 
 
-def _row(graph: WholeGraph, found: Likely, parts: bool) -> dict[str, Any]:
+def _row(graph: Graph, found: Likely, parts: bool) -> dict[str, Any]:
     def reasons(agrees: bool) -> list[dict[str, Any]]:
         return [{"key": _key(graph, w), "bits": w.bits} for w in found.pair.weights if w.agrees is agrees]
 
@@ -76,7 +76,7 @@ def _row(graph: WholeGraph, found: Likely, parts: bool) -> dict[str, Any]:
     }
 
 
-def lines(graph: WholeGraph, found: Likely, parts: bool) -> list[str]:
+def lines(graph: Graph, found: Likely, parts: bool) -> list[str]:
     """One pair for a person."""
     one, other = _names(graph, found, parts)
     more = f"  (and {found.alike} more pairs of the same two families)" if found.alike else ""

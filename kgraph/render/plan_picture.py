@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from kgraph.collection import Collection
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.render.answers import percent
 from kgraph.render.pictures import told
 from kgraph.render.pictures.sheet import (
@@ -33,7 +33,7 @@ _REMARK_WIDTH = 46
 
 
 def shelf_picture(
-    plan: Plan, graph: WholeGraph, title: str | None = None, links: Mapping[str, str] | None = None
+    plan: Plan, graph: Graph, title: str | None = None, links: Mapping[str, str] | None = None
 ) -> str:
     """DOT text of a plan: what gives on the left, the wants in the middle, the units that want on the right.
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph import questions
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.problems import WrongUse
 from kgraph.questions import Row
 from kgraph.shelf.ledger import Shelf
@@ -31,7 +31,7 @@ class Fitting:
     cautions: tuple[str, ...] = ()
 
 
-def look(graph: WholeGraph, shelf: Shelf, part: str, unit: str, position: str = "") -> Fitting:
+def look(graph: Graph, shelf: Shelf, part: str, unit: str, position: str = "") -> Fitting:
     """What speaks for and against putting a loose part in a unit; WrongUse where its place is not known.
 
     Where none is named it is the one place of the unit at which the part goes, of several the wanted one.
@@ -73,7 +73,7 @@ def _place_for(source: OfferSource, part: str, unit: str) -> str:
     raise WrongUse(f"{name} goes at several places of {on}: {places}; say which with --at POSITION")
 
 
-def _warnings(graph: WholeGraph, shelf: Shelf, unit: str, position: str, row: Row | None) -> Iterable[str]:
+def _warnings(graph: Graph, shelf: Shelf, unit: str, position: str, row: Row | None) -> Iterable[str]:
     data, now = graph.data, shelf.units[unit]
     there = f"{data.text('unit', unit)}, at {data.text('position', position)}"
     if now.role == "keep":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import natural
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
@@ -44,7 +44,7 @@ class Grid:
 
 
 def grid(
-    graph: WholeGraph, set_key: str, positions: Sequence[str], wanted: Wanted, shelf: Shelf | None = None
+    graph: Graph, set_key: str, positions: Sequence[str], wanted: Wanted, shelf: Shelf | None = None
 ) -> Grid:
     """What own units can give to a set at these positions (keys)."""
     source = OfferSource(graph, shelf or shelf_now(graph), wanted)

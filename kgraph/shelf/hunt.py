@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from kgraph import questions
 from kgraph.collection import NOT_KNOWN_YET
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import SCALE_NOTE, Row
 from kgraph.shelf.ledger import Shelf, is_known, shelf_now
 from kgraph.shelf.offers import UNFINISHED_NOTE, OfferSource
@@ -58,7 +58,7 @@ class Hunt:
 
 
 def hunt(
-    graph: WholeGraph,
+    graph: Graph,
     units: Sequence[str],
     sets: Sequence[str],
     wishes: Wishes = DEFAULT_WISHES,
@@ -93,7 +93,7 @@ def hunt(
     return Hunt(tuple(found), tuple(sought), len(met), tuple(notes), unlike)
 
 
-def _surest_first(graph: WholeGraph, rows: Mapping[Sought, Row]) -> dict[Sought, Row]:
+def _surest_first(graph: Graph, rows: Mapping[Sought, Row]) -> dict[Sought, Row]:
     def order(item: tuple[Sought, Row]) -> tuple[float, float, str, str]:
         sought, row = item
         return -row.certainty, -row.best, graph.data.text("position", sought.place.position), sought.unit

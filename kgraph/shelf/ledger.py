@@ -17,7 +17,7 @@ from kgraph import questions, records, words
 from kgraph.collection import UNKNOWN_SET, Collection
 from kgraph.collection.fact_ids import written_id
 from kgraph.events import Event, events_of
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import Name
 from kgraph.problems import Problem, Severity, command
 from kgraph.shelf.conditions import TAKEN, is_missing, is_spoilt
@@ -86,7 +86,7 @@ class Shelf:
     histories: Mapping[str, tuple[records.Entry, ...]] = field(default_factory=dict)
 
 
-def shelf_now(graph: WholeGraph) -> Shelf:
+def shelf_now(graph: Graph) -> Shelf:
     """The shelf after all events that were not withdrawn."""
     replay = _Replay(graph)
     for event in events_of(graph.data):
@@ -162,7 +162,7 @@ class _UnitReplayed:
 class _Replay:
     """The shelf while events are replayed."""
 
-    def __init__(self, graph: WholeGraph) -> None:
+    def __init__(self, graph: Graph) -> None:
         self.graph, self.data = graph, graph.data
         self.known_places: dict[str, list[str]] = {}
         self.wholes: dict[Place, tuple[str, ...]] = {}

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from kgraph import questions
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted, asked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
@@ -45,7 +45,7 @@ UNFINISHED_NOTE = (
 class OfferSource:
     """The answers to the wants of one shelf, each worked out once."""
 
-    graph: WholeGraph
+    graph: Graph
     shelf: Shelf
     wanted: Wanted = questions.DEFAULT
     shared: Budget | None = None

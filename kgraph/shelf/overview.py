@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import natural
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import NO_DONOR, UNFINISHED_NOTE, OfferSource, may_give
@@ -45,7 +45,7 @@ class Overview:
     notes: tuple[str, ...] = ()
 
 
-def overview(graph: WholeGraph, units: Sequence[str] = ()) -> Overview:
+def overview(graph: Graph, units: Sequence[str] = ()) -> Overview:
     """These units (keys), or the whole shelf with its loose parts."""
     shelf = shelf_now(graph)
     source = OfferSource(graph, shelf)
@@ -95,6 +95,6 @@ def _surest_first(waiting: _Waiting) -> dict[str, tuple[tuple[Want, float], ...]
     return dict(sorted(each.items(), key=lambda item: (-item[1][0][1], item[0])))
 
 
-def _loose(graph: WholeGraph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> LooseStock:
+def _loose(graph: Graph, shelf: Shelf, part: str, waiting: list[tuple[Want, float]]) -> LooseStock:
     counted = sum(int(getattr(t, "count", 0)) for t in graph.data.things["stock"].get(part, ()))
     return LooseStock(part, counted, shelf.stock[part], tuple(sorted(waiting, key=lambda w: (-w[1], w[0]))))

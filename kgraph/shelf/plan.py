@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.problems import CannotRun, WrongUse
 from kgraph.questions import BEST_ONLY, DEFAULT, DRAWN_NOTE, SCALE_NOTE, SIZE_NOTE, Row, Wanted
 from kgraph.shelf.ledger import Shelf, shelf_now
@@ -126,7 +126,7 @@ class Plan:
 
 
 def plan(
-    graph: WholeGraph,
+    graph: Graph,
     patients: Sequence[str],
     wishes: Wishes = DEFAULT_WISHES,
     shelf: Shelf | None = None,
@@ -164,7 +164,7 @@ def plan(
     )
 
 
-def _refuse_unknown(graph: WholeGraph, shelf: Shelf, units: Iterable[str]) -> None:
+def _refuse_unknown(graph: Graph, shelf: Shelf, units: Iterable[str]) -> None:
     for unit in units:
         if unit not in shelf.units:
             raise WrongUse(f"{graph.data.text('unit', unit)!r} is no unit of this folder; add - unit: to it")

@@ -10,7 +10,7 @@ from kgraph import matching, questions, records
 from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.problems import WrongUse
 from kgraph.questions import Row, belt_paths, belt_places
 from kgraph.shelf.ledger import is_known
@@ -54,7 +54,7 @@ def route(
 _Found = tuple[Route, str, tuple[str, ...]]
 
 
-def recorded_parts(graph: WholeGraph, place: Place) -> tuple[str, ...]:
+def recorded_parts(graph: Graph, place: Place) -> tuple[str, ...]:
     """The parts recorded at a place or at one like it, originals first."""
     found = [
         (role != "original", part)
@@ -67,7 +67,7 @@ def recorded_parts(graph: WholeGraph, place: Place) -> tuple[str, ...]:
 # Buy ------------------------------------------------------------------------------------------
 
 
-def _buy(graph: WholeGraph, place: Place, recorded: tuple[str, ...]) -> _Found | None:
+def _buy(graph: Graph, place: Place, recorded: tuple[str, ...]) -> _Found | None:
     """A belt, or a part of a kind that is sold by its size."""
     data = graph.data
     generic = tuple(p for p in recorded if sizes.compare_rules(data, graphs.sort_of(data, p)) is not None)
@@ -85,7 +85,7 @@ def _buy(graph: WholeGraph, place: Place, recorded: tuple[str, ...]) -> _Found |
     return "buy", says, ()
 
 
-def _described(graph: WholeGraph, part: str) -> str:
+def _described(graph: Graph, part: str) -> str:
     """A part with its sizes as written and the numbers that it is known by."""
     data = graph.data
     entries = [t for t in data.things["part"].get(part, ()) if isinstance(t, records.Part)]
@@ -106,7 +106,7 @@ def _is_size(key: str, rules: Mapping[str, str]) -> bool:
     return key in rules if rules else key not in {"part", "kind", "also", "numbers", "made", "note", "source"}
 
 
-def _belt_window(graph: WholeGraph, place: Place) -> Iterator[str]:
+def _belt_window(graph: Graph, place: Place) -> Iterator[str]:
     """What inside lengths, and which standard rings, lie on the recorded run as wanted."""
     belt = belt_places.place_at(graph, place.owner[2:], place.position)
     try:
@@ -218,7 +218,7 @@ def _differing(row: Row) -> str:
     return "; ".join(w for w in row.warnings if matching.differs(w))
 
 
-def _cautions(graph: WholeGraph, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
+def _cautions(graph: Graph, place: Place, parts: Iterable[str]) -> tuple[str, ...]:
     """The cautions of a position and of the kinds of these parts, as the folder names them."""
     data = graph.data
     found = {n.key: n.text for n in data.position_rules(place.position).cautions}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from kgraph import records
 from kgraph.collection import Collection
 from kgraph.events import Event
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.money import Money
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
@@ -68,7 +68,7 @@ class Spent:
     hours: float | None
 
 
-def sheet_of(graph: WholeGraph, unit: str) -> JobSheet:
+def sheet_of(graph: Graph, unit: str) -> JobSheet:
     """The job sheet of a unit (key)."""
     shelf = shelf_now(graph)
     now, data = shelf.units[unit], graph.data
@@ -116,7 +116,7 @@ def _why(source: OfferSource, now: UnitNow, held: Held) -> Row | None:
     return max((r for r in rows if r), key=lambda r: r.certainty, default=None)
 
 
-def _doubts(graph: WholeGraph, fitted: Sequence[FittedArticle], now: UnitNow) -> Iterable[PlaceInDoubt]:
+def _doubts(graph: Graph, fitted: Sequence[FittedArticle], now: UnitNow) -> Iterable[PlaceInDoubt]:
     for one in fitted:
         for says in _doubts_of(graph, one, now):
             yield PlaceInDoubt(one.held.position, says)
@@ -129,7 +129,7 @@ def _doubts(graph: WholeGraph, fitted: Sequence[FittedArticle], now: UnitNow) ->
             yield PlaceInDoubt(held.position, f"not sure: {held.condition}")
 
 
-def _doubts_of(graph: WholeGraph, one: FittedArticle, now: UnitNow) -> Iterable[str]:
+def _doubts_of(graph: Graph, one: FittedArticle, now: UnitNow) -> Iterable[str]:
     row = one.row
     if is_spoilt(one.held.condition):
         yield f"what was put in is {one.held.condition}"
@@ -153,7 +153,7 @@ def _doubts_of(graph: WholeGraph, one: FittedArticle, now: UnitNow) -> Iterable[
 
 
 def _cautions(
-    graph: WholeGraph, shelf: Shelf, unit: str, fitted: Sequence[FittedArticle], events: Sequence[Event]
+    graph: Graph, shelf: Shelf, unit: str, fitted: Sequence[FittedArticle], events: Sequence[Event]
 ) -> tuple[str, ...]:
     """Of opening the set, of every place touched or still open, and of the parts put in; each once."""
     data, now = graph.data, shelf.units[unit]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from kgraph import matching
 from kgraph.collection import Collection
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 from kgraph.shelf.ledger import Held, Shelf, not_there
 from kgraph.shelf.offers import OfferSource, may_give
@@ -58,9 +58,7 @@ class Taking:
     cautions: tuple[str, ...] = ()
 
 
-def look(
-    graph: WholeGraph, shelf: Shelf, giver: str, position: str, getter: str = "", at: str = ""
-) -> Taking:
+def look(graph: Graph, shelf: Shelf, giver: str, position: str, getter: str = "", at: str = "") -> Taking:
     """What speaks for and against taking what a unit has at a position for another one."""
     at = at or position
     if giver == getter:
@@ -149,7 +147,7 @@ def counting_on(
             yield Counting(want, 0.0, None)
 
 
-def _warnings(graph: WholeGraph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _warnings(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     data = graph.data
     giver, giver_name = shelf.units[taking.giver], data.text("unit", taking.giver)
     place = data.text("position", taking.position)
@@ -177,7 +175,7 @@ def counts_on_it(data: Collection, counting: Counting) -> str:
     return f"{name} counts on it: {surest}; the next is that of {other} ({that})"
 
 
-def _about_going(graph: WholeGraph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _about_going(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     data, row = graph.data, taking.row
     getter = shelf.units[taking.getter]
     unit = f"{data.text('unit', getter.unit)}, {data.text('set', getter.set)}"
@@ -204,7 +202,7 @@ def about_row(row: Row | None, there: str) -> Iterable[str]:
         yield "it goes by equal size alone: measure first"
 
 
-def _not_matching(graph: WholeGraph, shelf: Shelf, taking: Taking) -> Iterable[str]:
+def _not_matching(graph: Graph, shelf: Shelf, taking: Taking) -> Iterable[str]:
     """What must match between the two sets and does not, where no answer has said it."""
     held = shelf.units[taking.giver].places.get(taking.position)
     own = Place(f"s:{shelf.units[taking.giver].set}", taking.position)
@@ -214,7 +212,7 @@ def _not_matching(graph: WholeGraph, shelf: Shelf, taking: Taking) -> Iterable[s
         yield from may_not_go(graph, origin, Place(other, taking.at))
 
 
-def may_not_go(graph: WholeGraph, origin: Place, to: Place) -> list[str]:
+def may_not_go(graph: Graph, origin: Place, to: Place) -> list[str]:
     """What must match between the set that an article was made for and one that it goes in, in words."""
     if origin.owner == to.owner:
         return []
@@ -222,5 +220,5 @@ def may_not_go(graph: WholeGraph, origin: Place, to: Place) -> list[str]:
     return [says for _, says in matching.unmatched(graph.data, origin.owner, to.owner, positions)]
 
 
-def _position_cautions(graph: WholeGraph, position: str) -> tuple[str, ...]:
+def _position_cautions(graph: Graph, position: str) -> tuple[str, ...]:
     return tuple(n.text for n in graph.data.position_rules(position)[1])

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from kgraph import records
 from kgraph.collection import Collection
-from kgraph.fits.graph import Place, WholeGraph
+from kgraph.fits.graph import Graph, Place
 from kgraph.names import fold
 from kgraph.reason import sharing
 
 
-def parts_of_whole(graph: WholeGraph, set_key: str, position: str) -> tuple[str, ...]:
+def parts_of_whole(graph: Graph, set_key: str, position: str) -> tuple[str, ...]:
     """The places that come off a set with the assembly that a position names; none if it names none.
 
     A position names an assembly that the set is built on by its name, or by its kind if only one is of it.
@@ -23,7 +23,7 @@ def parts_of_whole(graph: WholeGraph, set_key: str, position: str) -> tuple[str,
     return built_on[named[0]] if len(named) == 1 else ()
 
 
-def _built_on(graph: WholeGraph, owner: str) -> dict[str, tuple[str, ...]]:
+def _built_on(graph: Graph, owner: str) -> dict[str, tuple[str, ...]]:
     """Assembly -> the places that it shares with a set, for every assembly that the set is built on."""
     found: dict[str, tuple[str, ...]] = {}
     for assembly in sharing.built_on(graph, owner):

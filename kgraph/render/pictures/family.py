@@ -14,7 +14,7 @@ from kgraph.collection import Collection
 from kgraph.collection.resolving import exception_key
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.names import compared, fold
 from kgraph.problems import Problem, WrongUse
 from kgraph.render.pictures import sheet
@@ -47,7 +47,7 @@ class _Member:
 
 def family(
     data: Collection,
-    graph: WholeGraph,
+    graph: Graph,
     set_key: str,
     *,
     title: str | None = None,
@@ -89,7 +89,7 @@ def family(
     return sheet.source(drawn)
 
 
-def _members(graph: WholeGraph, start: str, only: Group[str] | None) -> tuple[list[str], list[Fact]]:
+def _members(graph: Graph, start: str, only: Group[str] | None) -> tuple[list[str], list[Fact]]:
     """The keys of the family, sorted, and the rebadge facts between them by id."""
     seen, facts = {start}, {}
     queue = deque([start])
@@ -292,7 +292,7 @@ def _exceptions(data: Collection, fact: Fact) -> list[str]:
     ]
 
 
-def disputed_facts(graph: WholeGraph, facts: list[Fact]) -> set[str] | None:
+def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     """The ids of those rebadge facts that stand in a contradiction about the family itself.
 
     Looked at are the refusals at a place of the family or of an assembly that it is built on; None where

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from kgraph.collection import Collection
 from kgraph.facts import Evidence, Fact
-from kgraph.fits.graph import WholeGraph
+from kgraph.fits.graph import Graph
 from kgraph.questions import Row
 from kgraph.reason import rules
 from kgraph.reason.rules import State
@@ -22,7 +22,7 @@ _WIDE = 60
 
 
 def proof_of_taker(
-    graph: WholeGraph,
+    graph: Graph,
     asked: PicturedQuestion,
     row: Row,
     *,
@@ -36,7 +36,7 @@ def proof_of_taker(
 
 
 def proof_of_donor(
-    graph: WholeGraph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
 ) -> str:
     """DOT text of the best proof of one answer of `donors`: from the donor's place down to the wanted one."""
     start, target = State("goes", f"s:{set_key}", row.wanted), State("is", row.set, row.position)
@@ -46,7 +46,7 @@ def proof_of_donor(
 
 
 def proof_of_sister(
-    graph: WholeGraph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
+    graph: Graph, set_key: str, row: Row, *, title: str | None = None, notes: Sequence[str] = ()
 ) -> str:
     """DOT text of the best proof of one answer of `sisters`: from the set down to its sister."""
     start, target = State("set", f"s:{set_key}"), State("set", row.set)

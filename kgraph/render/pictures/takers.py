@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.collection import Collection
 from kgraph.facts import Fact
-from kgraph.fits.graph import WholeGraph, sort_of
+from kgraph.fits.graph import Graph, sort_of
 from kgraph.questions import Answer, Row
 from kgraph.reason import rules
 from kgraph.reason.rules import State
@@ -41,7 +41,7 @@ class PicturedQuestion:
 
 
 def takers(
-    graph: WholeGraph,
+    graph: Graph,
     asked: PicturedQuestion,
     answer: Answer,
     *,
@@ -78,7 +78,7 @@ def takers(
     return sheet.source(drawn)
 
 
-def _net(graph: WholeGraph, asked: PicturedQuestion, rows: Sequence[Row]) -> Net:
+def _net(graph: Graph, asked: PicturedQuestion, rows: Sequence[Row]) -> Net:
     steps = Steps(lambda state: rules.forward(graph, state))
     net = Net(node_of(asked.start))
     for row in rows:
