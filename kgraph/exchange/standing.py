@@ -134,7 +134,7 @@ def answer(job: dict[str, Any], data: BinaryIO) -> dict[str, Any]:
     begin = data.tell()
     if job["before"]:
         # Whatever is wrong with the one before, all of it can be made anew.
-        with suppress(OSError, EOFError, zlib.error, RuntimeError):
+        with suppress(OSError, EOFError, zlib.error, RuntimeError, SyntaxError):
             return _renewed(job["before"], job["file"], data)
         shutil.rmtree(job["file"], ignore_errors=True)
         data.seek(begin)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import os
 import random
@@ -221,16 +222,18 @@ def test_where_nearly_all_is_other_it_is_made_anew(folder: Path, done: list[dict
     assert statements(folder) == expected(folder)
 
 
-@pytest.mark.parametrize("harm", ["cut", "gone", "garbage"])
+@pytest.mark.parametrize("harm", ["cut", "gone", "garbage", "a line too many"])
 def test_a_list_that_is_out_of_order_is_not_gone_by(
     harm: str, folder: Path, done: list[dict[str, Any]]
 ) -> None:
     file = Path(made(folder) or "") / standing.LIST
     if harm == "gone":
         file.unlink()
+    elif harm == "a line too many":
+        file.write_bytes(file.read_bytes() + gzip.compress(b"nonsense\n"))
     else:
         file.write_bytes(file.read_bytes()[:-20] if harm == "cut" else b"nonsense")
-    (folder / "b.yaml").write_text("- set: Quillon 32\n", encoding="utf-8")
+    (folder / "b.yaml").write_text("- position: handle\n", encoding="utf-8")
     assert made(folder)
     assert done[1]["out"] == 0
     assert statements(folder) == expected(folder)
