@@ -14,6 +14,8 @@ from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph, Place
+from kgraph.index.fetched import FetchedCollection
+from kgraph.names import fold
 
 Entries = list[dict[str, Any]]
 
@@ -35,9 +37,8 @@ def listed(text: str) -> Entries:
 
 def by_index(folder: Path) -> Loaded | None:
     """The folder by its index, which is made or brought up to date first; None where there can be none."""
-    place = opening._place(Settings((folder,)))
-    assert place is not None
-    return opening._standing(place) or opening._renewed(place) or opening._compiled(place)
+    found = opening.opened(Settings((folder,)))
+    return found if isinstance(found.data, FetchedCollection) else None
 
 
 def compared(folder: Path, found: Loaded | None = None) -> None:
@@ -85,8 +86,6 @@ def same_names(found: Collection, read: Collection) -> None:
 
 
 def _texts(value: Any) -> set[str]:
-    from kgraph.names import fold
-
     if isinstance(value, str):
         return {fold(value)} - {""}
     return {text for one in value for text in _texts(one)}
