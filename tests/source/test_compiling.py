@@ -55,6 +55,17 @@ def test_folders_full_of_exceptions(folder: Path, seed: int) -> None:
     compared(folder)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("hundred", range(1, 6))
+def test_five_hundred_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hundred: int) -> None:
+    monkeypatch.setenv("KGRAPH_CACHE", str(tmp_path / "cache"))
+    for seed in range(hundred * 100, hundred * 100 + 100):
+        folder = tmp_path / f"{seed}"
+        folder.mkdir()
+        parted(random_folder(seed, 20, more_belts=seed % 2 == 1), folder, 3, random.Random(seed))
+        compared(folder)
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_usual_folders(folder: Path, seed: int) -> None:
     parted(listed("".join(text for _, text in folders.entries(200, seed))), folder, 4, random.Random(seed))

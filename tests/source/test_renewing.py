@@ -112,6 +112,15 @@ def test_small_folders_full_of_exceptions(folder: Path, seed: int) -> None:
     assert followed(folder, 5, random_folder(seed + 1000, more_belts=seed % 2 == 1), chance) >= 3
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(2000, 2002))
+def test_two_hundred_edits(folder: Path, seed: int) -> None:
+    chance = random.Random(seed)
+    for n, entries in enumerate([random_folder(seed + 10 * n, more_belts=n == 1) for n in range(3)]):
+        put(folder / f"{n}.yaml", entries)
+    assert followed(folder, 200, random_folder(seed + 1000, more_belts=True), chance) >= 120
+
+
 KNOWN = {"takes": "K-1", "in": "B 1", "position": "knob"}
 AGAIN = {"takes": "K-1", "in": "A 1", "position": "knob", "how": "fitted"}
 OTHERWISE: list[tuple[Entries, Entries, Entries]] = [
