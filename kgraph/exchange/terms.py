@@ -40,7 +40,7 @@ def literal(text: str, datatype: str = "") -> str:
 
     What a terminal would obey (control characters, marks of direction and their kind) stands as an escape.
     """
-    if not (text.isascii() and text.isprintable()) or "\\" in text or '"' in text:
+    if not text.isprintable() or "\\" in text or '"' in text:
         text = "".join(_escaped(c) for c in text)
     return f'"{text}"' + (f"^^<{datatype}>" if datatype else "")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,7 +20,7 @@ EVERYTHING = Wanted(refused_too=True)
 
 def without(graph: Graph, fact: str) -> Graph:
     """The graph as if a fact had not been said."""
-    return graphs.build(replace(graph.data, facts={i: f for i, f in graph.data.facts.items() if i != fact}))
+    return graphs.build(graph.data.with_facts(f for i, f in graph.data.facts.items() if i != fact))
 
 
 def chances(answer: Answer) -> dict[tuple[str, str, str], float]:
