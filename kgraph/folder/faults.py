@@ -108,7 +108,9 @@ def _open_bracket(page: Page, at: int, context: int | None) -> ReadingFault:
         mend = "what follows ' #' is a comment: put the text in quotes"
     elif not line.rstrip().endswith((",", "[", "{")):
         mend += f", or {in_quotes(page, context)}"
-    return ReadingFault(context, "open-bracket", f"{page.text[context]} is not closed in its entry", mend)
+    # After two marks of byte order libyaml counts one character less.
+    opening = page.text[context] if page.text[context] in "[{" else "a bracket"
+    return ReadingFault(context, "open-bracket", f"{opening} is not closed in its entry", mend)
 
 
 def _no_colon(page: Page, at: int, context: int | None) -> ReadingFault:

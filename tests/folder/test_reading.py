@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from kgraph.folder import disk, nodes, parsing, reading
@@ -284,6 +284,7 @@ PIECES = st.sampled_from(
 
 @settings(max_examples=400, deadline=None)
 @given(st.lists(PIECES, max_size=30).map("".join))
+@example("\ufeff\ufeff[---\na")
 def test_no_input_raises_and_no_fault_is_silent(text: str) -> None:
     found = read(text)
     lines = text.count("\n") + text.count("\r") + 1
