@@ -40,17 +40,25 @@ def literal(text: str, datatype: str = "") -> str:
 
     What a terminal would obey (control characters, marks of direction and their kind) stands as an escape.
     """
-    if not text.isprintable() or "\\" in text or '"' in text:
-        text = "".join(_escaped(c) for c in text)
-    return f'"{text}"' + (f"^^<{datatype}>" if datatype else "")
+    return f'"{text.translate(_ESCAPED)}"' + (f"^^<{datatype}>" if datatype else "")
 
 
-def _escaped(char: str) -> str:
-    if char in _ESCAPES:
-        return _ESCAPES[char]
-    if "\ud800" <= char <= "\udfff":
-        return "\ufffd"
-    return escape(char) if unseen(char) else char
+class _Escaped(dict[int, str]):
+    """How each character stands in a literal, by its code; found out when it is first met."""
+
+    def __missing__(self, code: int) -> str:
+        char = chr(code)
+        if char in _ESCAPES:
+            made = _ESCAPES[char]
+        elif "\ud800" <= char <= "\udfff":
+            made = "\ufffd"
+        else:
+            made = escape(char) if unseen(char) else char
+        self[code] = made
+        return made
+
+
+_ESCAPED = _Escaped()
 
 
 def unseen(char: str) -> bool:
