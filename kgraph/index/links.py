@@ -19,7 +19,8 @@ ENTRIES_OF_ONE = 12
 
 def graph_of(stored: StoredEntries) -> Graph:
     """The graph of an index; raises Damaged here or later, in the middle of a question."""
-    trade.keep(stored.ground())
+    if not trade.is_kept():
+        trade.keep(stored.ground())
     data = FetchedCollection(stored)
     return _Fetcher(data).graph
 

@@ -91,9 +91,14 @@ def keep(made: Ground) -> None:
     _kept[:] = [made]
 
 
+def is_kept() -> bool:
+    """Whether the ground is at hand without reading its files."""
+    return bool(_kept)
+
+
 def ground() -> Ground:
     """All of the ground, read once."""
-    if not _kept:
+    if not is_kept():
         keep(_read())
     return _kept[0]
 
