@@ -83,13 +83,13 @@ def test_answers_by_the_index_are_those_of_the_files(
                 assert asked(capsys, folder, *words) == by_index, words
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(4))
 def test_an_index_of_several_files(folder: Path, seed: int) -> None:
     parted(some_entries(random.Random(seed), 30), folder, 5, random.Random(seed))
     compared(folder)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(4))
 def test_an_index_brought_up_to_date(folder: Path, seed: int) -> None:
     chance = random.Random(seed)
     parted(some_entries(chance, 20), folder, 3, chance)

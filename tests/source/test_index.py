@@ -260,7 +260,7 @@ def test_an_index_of_other_files_is_not_believed(cache: Path, ask: Ask, folder: 
     assert sets(ask(folder, "takers", "K-1", "--json")) == ["A 1", "B 2"]
 
 
-@pytest.mark.parametrize("seed", range(150))
+@pytest.mark.parametrize("seed", range(40))
 def test_damage_never_changes_an_answer(cache: Path, ask: Ask, folder: Path, seed: int) -> None:
     """Bytes turned, cut off, zeroed or added anywhere in the index or its note."""
     chance = random.Random(seed)
