@@ -16,6 +16,8 @@ import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from multiprocessing.connection import Connection
     from pathlib import Path
 
     from filelock import BaseFileLock
@@ -227,6 +229,50 @@ def processes(most: int) -> int:
     if not all(hasattr(os, name) for name in ("sched_getaffinity", "fork")):
         return 1
     return min(len(os.sched_getaffinity(0)), most) if hasattr(signal, "pthread_sigmask") else 1
+
+
+@contextlib.contextmanager
+def split(count: int, work: Callable[[int, Connection], None]) -> Iterator[list[Connection]]:
+    """So many processes split from this one, and where what each sends is received, for as long as the block.
+
+    Each runs `work` with its number and where it sends; nothing there hears Ctrl-C, for whoever leaves the
+    block ends it. Only where :func:`processes` says that more than one can work.
+    """
+    from multiprocessing import get_context
+
+    context = get_context("fork")
+    ends = [context.Pipe(duplex=False) for _ in range(count)]
+    split_off = [context.Process(target=_alone, args=(work, n, ends), daemon=True) for n in range(count)]
+    # A Ctrl-C while a process splits would have Python itself complain: each takes it when it can.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        for process in split_off:
+            process.start()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    try:
+        for _, theirs in ends:
+            theirs.close()
+        yield [mine for mine, _ in ends]
+    finally:
+        for process in split_off:
+            process.kill()
+        for process in split_off:
+            process.join()
+        for mine, _ in ends:
+            mine.close()
+
+
+def _alone(
+    work: Callable[[int, Connection], None], number: int, ends: Sequence[tuple[Connection, Connection]]
+) -> None:
+    """The whole life of a process that was split off, which holds no end but its own."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for other, (mine, theirs) in enumerate(ends):
+        mine.close()
+        if other != number:
+            theirs.close()
+    work(number, ends[number][1])
 
 
 def bound(memory_mib: int, seconds: int) -> None:

@@ -6,14 +6,14 @@ the pages back; none of them writes.
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Callable, Iterator, Mapping
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from kgraph import system
 from kgraph.problems import CannotRun
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 Made = TypeVar("Made")
 
@@ -50,35 +50,26 @@ def _by_many(
     hear: Callable[[str], None],
 ) -> Iterator[tuple[str, Made]]:
     batches = [makers[start : start + IN_BATCH] for start in range(0, len(makers), IN_BATCH)]
-    context = get_context("fork")
-    ends = [context.Pipe(duplex=False) for _ in range(workers)]
-    started = [
-        context.Process(target=_work, args=(batches[number::workers], ends, number, told), daemon=True)
-        for number in range(workers)
-    ]
-    # A Ctrl-C while a process splits would have Python itself complain: each takes it when it can.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        for process in started:
-            process.start()
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-    try:
-        for _, theirs in ends:
-            theirs.close()
+
+    def work(number: int, out: Connection) -> None:
+        """Make one's batches and send them; what goes wrong is sent in their place."""
+        try:
+            for batch in batches[number::workers]:
+                out.send([(path, make()) for path, make in batch])
+            out.send(told())
+        except BrokenPipeError:
+            return
+        except Exception as error:
+            out.send(error)
+
+    with system.split(workers, work) as received:
         for number in range(len(batches)):
-            yield from _received(ends[number % workers][0])
-        for mine, _ in ends:
-            hear(_received(mine))
-    finally:
-        for process in started:
-            process.kill()
-            process.join()
-        for mine, _ in ends:
-            mine.close()
+            yield from _received(received[number % workers])
+        for end in received:
+            hear(_received(end))
 
 
-def _received(connection: Connection[Any, Any]) -> Any:
+def _received(connection: Connection) -> Any:
     try:
         found = connection.recv()
     except EOFError:
@@ -86,26 +77,3 @@ def _received(connection: Connection[Any, Any]) -> Any:
     if isinstance(found, Exception):
         raise found
     return found
-
-
-def _work(
-    batches: list[list[tuple[str, Callable[[], Any]]]],
-    ends: list[tuple[Connection[Any, Any], Connection[Any, Any]]],
-    number: int,
-    told: Callable[[], str],
-) -> None:
-    """Make one's batches and send them; what goes wrong is sent in their place."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for other, (mine, theirs) in enumerate(ends):
-        mine.close()
-        if other != number:
-            theirs.close()
-    out = ends[number][1]
-    try:
-        for batch in batches:
-            out.send([(path, make()) for path, make in batch])
-        out.send(told())
-    except BrokenPipeError:
-        return
-    except Exception as error:
-        out.send(error)

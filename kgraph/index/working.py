@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import signal
 from collections.abc import Callable, Generator, Sequence
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kgraph import system
 from kgraph.index.compiling import Faulty, File, entry_rows, first_numbers, keys, read, whole
 from kgraph.index.naming import IN_BUCKET, Noted, buckets_of
 from kgraph.index.rows import RowCodec
 from kgraph.index.store import Writing, packed
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
 
 SMALLEST = 1 << 20
 """Fewer bytes of facts are compiled before other processes have begun."""
@@ -75,48 +75,23 @@ def _by_one(files: Sequence[File]) -> Generator[_Batch]:
 
 def _by_processes(files: Sequence[File], most: int) -> Generator[_Batch]:
     """The batches in the order of the files, each process doing every n-th of them."""
-    context = get_context("fork")
-    ends = [context.Pipe() for _ in range(most)]
-    workers = [context.Process(target=_work, args=(ends, n, files), daemon=True) for n in range(most)]
-    # A Ctrl-C while a process splits would have Python itself complain: each takes it when it can.
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        for worker in workers:
-            worker.start()
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-    for _, theirs in ends:
-        theirs.close()
-    try:
-        for number in range(len(_batches(files))):
-            found: Any = ends[number % most][0].recv()
+    batches = _batches(files)
+
+    def work(number: int, out: Connection) -> None:
+        firsts, codec = first_numbers(files), RowCodec(keys())
+        try:
+            for some in batches[number::most]:
+                out.send(_batch(some, firsts, codec))
+        except (EOFError, ConnectionError, MemoryError):
+            # Nobody is there to hear of it; or memory is short, and one process is to read the folder alone.
+            return
+        except (Faulty, OSError) as error:
+            with contextlib.suppress(OSError):
+                out.send(error)
+
+    with system.split(most, work) as received:
+        for number in range(len(batches)):
+            found: Any = received[number % most].recv()
             if isinstance(found, Exception):
                 raise found
             yield found
-    finally:
-        for worker in workers:
-            worker.kill()
-        for worker in workers:
-            worker.join()
-        for mine, _ in ends:
-            mine.close()
-
-
-def _work(ends: Sequence[tuple[Connection, Connection]], number: int, files: Sequence[File]) -> None:
-    """The whole life of a process: it reads its files and sends their rows."""
-    # Ctrl-C ends it in silence: what is half done is cleared away by the process that began it.
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    for mine, _ in ends:
-        mine.close()
-    connection = ends[number][1]
-    firsts, codec = first_numbers(files), RowCodec(keys())
-    try:
-        for some in _batches(files)[number :: len(ends)]:
-            connection.send(_batch(some, firsts, codec))
-    except (EOFError, ConnectionError, MemoryError):
-        # Nobody is there to hear of it; or memory is short, and one process is to read the folder alone.
-        return
-    except (Faulty, OSError) as error:
-        with contextlib.suppress(OSError):
-            connection.send(error)
