@@ -115,6 +115,19 @@ def test_one_fact_has_only_few_pages_made_again(
     assert made == ["lone77"]
 
 
+def with_a_fault(
+    facts: Path, book: Path, anew: Path, fault: str
+) -> tuple[dict[str, bytes], dict[str, bytes]]:
+    """The pages of a book before a fault was written down and after, which are those of a book made anew."""
+    run(["--data", str(facts), "book", str(book)])
+    before = files(book)
+    (facts / "more.yaml").write_text(fault)
+    for folder in (book, anew):
+        assert run(["--data", str(facts), "book", str(folder)]) == 0
+    assert files(book) == files(anew)
+    return before, files(book)
+
+
 def test_a_fault_of_a_mechanism_reaches_the_pages_of_all_sets_that_have_it(
     depth: int, tmp_path: Path
 ) -> None:
@@ -125,14 +138,8 @@ def test_a_fault_of_a_mechanism_reaches_the_pages_of_all_sets_that_have_it(
         "- uses: TN7 mechanism\n  in: Larkfield LK-40\n- uses: TN7 mechanism\n  in: Orvanek 2200\n"
         "- set: Quillon 31\n- unit: U-9\n  set: Orvanek 2200\n"
     )
-    run(["--data", str(facts), "book", str(book)])
-    before = files(book)
     fault = "- fault: needle bent\n  in: TN7 mechanism\n  position: meter\n  signs: pointer stands still\n"
-    (facts / "more.yaml").write_text(fault)
-    for folder in (book, anew):
-        assert run(["--data", str(facts), "book", str(folder)]) == 0
-    now = files(book)
-    assert now == files(anew)
+    before, now = with_a_fault(facts, book, anew, fault)
     other = {
         path for path in now if now[path] != before.get(path) and path.startswith(("sets/", "arrivals/"))
     }
@@ -150,12 +157,7 @@ def test_a_fault_within_a_mechanism_reaches_the_pages_of_sisters(depth: int, tmp
         "- assembly: TN7 mechanism\n  positions: [meter]\n- uses: TN7 mechanism\n  in: Larkfield LK-40\n"
         "- rebadge: [Larkfield LK-40, Orvanek 2200]\n"
     )
-    run(["--data", str(facts), "book", str(book)])
-    (facts / "more.yaml").write_text("- fault: bearing dry\n  in: TN7 drive\n  position: flywheel\n")
-    for folder in (book, anew):
-        assert run(["--data", str(facts), "book", str(folder)]) == 0
-    now = files(book)
-    assert now == files(anew)
+    _, now = with_a_fault(facts, book, anew, "- fault: bearing dry\n  in: TN7 drive\n  position: flywheel\n")
     told = {path for path in now if b"bearing dry" in now[path] and path.startswith("sets/")}
     assert {path.rpartition("-")[0] for path in told} == {"sets/larkfield-lk-40", "sets/orvanek-2200"}
 
