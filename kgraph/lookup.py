@@ -185,11 +185,12 @@ def _keys(data: Collection, kind: str, wanted: str) -> list[str]:
 
 
 def _known(data: Collection, kind: str, key: str) -> KnownThing:
-    facts, gone = data.told_by(kind, key)
+    naming = data.naming(kind, key)
+    facts, gone = data.told_by(kind, naming)
     if kind in ("position", "assembly"):
         facts = list({f.id: f for f in (*facts, *data.leaving_out(key))}.values())
     told = {id(e.where) for f in (*facts, *(f for f, _ in gone)) for e in f.evidence}
-    others = (e for e in data.naming(kind, key) if not isinstance(e, records.Withdraw))
+    others = (e for e in naming if not isinstance(e, records.Withdraw))
     things = tuple(data.things[kind].get(key, ()))
     return KnownThing(
         kind,

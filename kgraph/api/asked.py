@@ -74,7 +74,6 @@ def donors(graph: Graph, name: str, positions: Sequence[str], wish: Wanted = DEF
     from kgraph.shelf.ledger import is_known
     from kgraph.shelf.owned import own_shelf, refuse_unknown_set, with_units
 
-    # Asked first, so that an index that does not hold units is left before the work is done.
     shelf = own_shelf(graph)
     set_key, places = places_wanted(graph, name, positions)
     if shelf is not None and not is_known(set_key):

@@ -74,7 +74,7 @@ def opened(settings: Settings) -> Loaded:
         from kgraph.cli.loading import load
 
         return load(settings)
-    _last[:] = [place] if place else []
+    _last[:] = [place] if place is not None else []
     # What was fetched holds the index by a cycle: it would stay open until that is collected.
     if context := click.get_current_context(silent=True):
         context.call_on_close(found.close)
@@ -150,7 +150,7 @@ def _renew(place: IndexPlace) -> Loaded | None:
     if store.stamps_of(place.folders) != place.stamps or not store.write_over(place.path, over):
         return None
     freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
-    opened.over = store.read_over(place.path, over["token"])
+    opened.over = over
     return _loaded(opened, place.folders)
 
 

@@ -330,9 +330,9 @@ class Collection:
             if any(k == kind and self.key(k, n.key) == key for k, n in names_used(self, e))
         ]
 
-    def told_by(self, kind: str, key: str) -> tuple[list[Fact], list[Gone]]:
-        """The facts that speak of a thing, in the order of reading; and those that were taken back."""
-        places = {id(e.where) for e in self.naming(kind, key)}
+    def told_by(self, kind: str, naming: Iterable[records.Entry]) -> tuple[list[Fact], list[Gone]]:
+        """What the entries that name a thing of a kind state: facts, as read, and those taken back."""
+        places = {id(e.where) for e in naming}
 
         def speaks(fact: Fact) -> bool:
             return any(id(e.where) in places for e in fact.evidence)
@@ -369,12 +369,9 @@ class Collection:
 
     def known(self, kind: str) -> dict[str, str]:
         """Key -> name of every thing of a kind, declared or used."""
-        return {**self.spelt.get(kind, {}), **{k: shown_name(v) for k, v in self.things[kind].items()}}
-
-    def nameable(self, kind: str) -> dict[str, str]:
-        """The same, and what the ground knows."""
-        below = {k: v[0].name.text for k, v in self.laid[kind].under.items()} if kind in self.laid else {}
-        return {**below, **self.known(kind)}
+        declared = {key: shown_name(things) for key, things in self.things[kind].items()}
+        used = (key for key in self.known_keys(kind) if key not in declared)
+        return {**{key: self.text(kind, key) for key in sorted(used)}, **declared}
 
 
 def _is_numbered(thing: records.Thing, number: str) -> bool:

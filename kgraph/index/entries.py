@@ -47,6 +47,17 @@ def hash_of(key: str) -> int:
     return zlib.crc32(key.encode("utf-8", "surrogatepass"))
 
 
+def few_named(how: str) -> str:
+    """The kind that is named so, where it is one of which a folder has few things; else ""."""
+    kind = how.partition(" ")[0]
+    return kind if kind in FEW else "position" if how == "except" else ""
+
+
+def is_short(how: str) -> bool:
+    """Whether the row of all things of a kind has the first alone of those that name a thing so."""
+    return how in FEW or how == "except"
+
+
 class StoredEntries:
     """What an index holds. Raises Damaged wherever that cannot be believed."""
 
@@ -110,7 +121,7 @@ class StoredEntries:
         numbers = found.get(how)
         if not numbers:
             return []
-        if self._changed and kind in FEW and how in (kind, "except"):
+        if self._changed and is_short(how):
             # The first use may be gone, and the next one is not in this row.
             return self.every_use(kind, key, how)
         return self._alive(numbers)

@@ -244,20 +244,14 @@ class FetchedCollection(Collection):
         if kind in (*FEW, "source"):
             # Of the uses of these an index has the first of each file alone.
             return super().naming(kind, key)
-        found = self._naming(kind, key)
+        found = self._using(kind, key)
         return [
             e for e in found if any(k == kind and self.key(k, n.key) == key for k, n in names_used(self, e))
         ]
 
-    def known(self, kind: str) -> dict[str, str]:
-        """Key -> name of every thing of a kind, declared or used."""
-        declared = {key: collection.shown_name(things) for key, things in self.things[kind].items()}
-        used = (key for key in self.known_keys(kind) if key not in declared)
-        return {**{key: self.text(kind, key) for key in sorted(used)}, **declared}
-
     # Facts --------------------------------------------------------------------------------------
 
-    def _naming(self, kind: str, key: str) -> list[records.Entry]:
+    def _using(self, kind: str, key: str) -> list[records.Entry]:
         """The entries that use a set, an assembly or a part by any of its names, in the order of reading."""
         hows = (kind, "owner") if kind in ("set", "assembly") else (kind,)
         return self._in_order(
@@ -275,16 +269,17 @@ class FetchedCollection(Collection):
     def _claimed(self, kind: str, key: str) -> Claimed:
         """All that is claimed of a thing, with everyone who does."""
         claimed: Claimed = {}
-        for entry in self._naming(kind, key):
+        for entry in self._using(kind, key):
             if isinstance(entry, FACT_TYPES) and _speaks_of(claim := claim_of(self, entry), kind, key):
                 claimed.setdefault((entry.kind, claim), []).append(entry)
         return claimed
 
-    def told_by(self, kind: str, key: str) -> tuple[list[Fact], list[Gone]]:
-        """The facts that speak of a thing, in the order of reading; and those that were taken back."""
+    def told_by(self, kind: str, naming: Iterable[records.Entry]) -> tuple[list[Fact], list[Gone]]:
+        """What the entries that name a thing of a kind state: facts, as read, and those taken back."""
         if kind not in ("set", "assembly", "part"):
-            return super().told_by(kind, key)
-        facts, withdrawn = self._left_of(self._claimed(kind, key))
+            # Others may say the same and not name it.
+            return super().told_by(kind, naming)
+        facts, withdrawn = self._left_of(by_claim(self, naming))
         return self.in_reading_order(facts), sorted(withdrawn, key=lambda g: self.first_said(g[0]))
 
     def leaving_out(self, key: str) -> list[Fact]:
@@ -311,7 +306,7 @@ class FetchedCollection(Collection):
         found: dict[tuple[str, str], None] = {}
         for said in claimed.values():
             found[self._thing_in(said[0])] = None
-        told = [self.told_by(kind, key) for kind, key in found]
+        told = [self._left_of(self._claimed(kind, key)) for kind, key in found]
         every = [*(f for facts, _ in told for f in facts), *(f for _, gone in told for f, _ in gone)]
         return next((fact for fact in every if one == fact.id or one in fact.ids), None)
 
@@ -342,7 +337,7 @@ class FetchedCollection(Collection):
 
     def _all_saying(self, kind: str, claim: Claim, one: records.Statement) -> list[records.Statement]:
         """Everyone who states a claim, as one statement does."""
-        return by_claim(self, self._naming(*self._thing_in(one)))[kind, claim]
+        return by_claim(self, self._using(*self._thing_in(one)))[kind, claim]
 
     def _thing_in(self, one: records.Entry) -> tuple[str, str]:
         """The kind and key of the first set, assembly or part that a statement names."""

@@ -31,13 +31,15 @@ from kgraph.collection.fact_ids import written_id
 from kgraph.collection.resolving import names_said
 from kgraph.fits.neighbours import Size
 from kgraph.fits.sizes import size_of
-from kgraph.index.entries import FEW, MOST_FACTS, NOTED, bucket, hash_of
+from kgraph.index.entries import FEW, MOST_FACTS, NOTED, bucket, few_named, hash_of, is_short
 from kgraph.names import compared, fold
 
 IN_BUCKET = 8
 """So many names share a row."""
 _BIN = math.log(1.02)
 _FAR = 10**6
+LENGTH = "length of a belt"
+"""The measure under which all ways to write the length of a belt are kept."""
 
 
 def bin_of(value: float) -> int:
@@ -104,7 +106,7 @@ class Noted:
 
     def hashed(self) -> Iterator[tuple[int, str, str, str]]:
         """The names that go into buckets, which are taken out: hash, key, how, and the entries as JSON."""
-        for how, key in [name for name in self.names if not _few(name[0])]:
+        for how, key in [name for name in self.names if not few_named(name[0])]:
             yield hash_of(key), key, how, json.dumps(self.names.pop((how, key)))
 
     def join(self, other: Noted) -> None:
@@ -137,13 +139,12 @@ class Noted:
         yield "own ids", self.own_ids
         held: dict[str, dict[str, dict[str, list[int]]]] = defaultdict(lambda: defaultdict(dict))
         for (how, key), found in self.names.items():
-            few = _few(how)
+            few = few_named(how)
             if not few:
                 held[bucket(key, buckets)][key][how] = found
                 continue
-            used = how in FEW or how == "except"
-            held[f"n|{few}"][key][how] = found[:1] if used else found
-            if used:
+            held[f"n|{few}"][key][how] = found[:1] if is_short(how) else found
+            if is_short(how):
                 yield f"u|{how}|{key}", found
         yield from held.items()
         yield from ((f"e|{kind}", found) for kind, found in self.kinds.items())
@@ -153,12 +154,6 @@ class Noted:
             yield f"z|{kind}", {measure: sorted(bins) for measure, bins in self.sizes.get(kind, {}).items()}
             for measure, bins in self.sizes.get(kind, {}).items():
                 yield from ((f"z|{kind}|{measure}|{one}", of) for one, of in bins.items())
-
-
-def _few(how: str) -> str:
-    """The kind that is named so, where it is one of which a folder has few things; else ""."""
-    kind = how.partition(" ")[0]
-    return kind if kind in FEW else "position" if how == "except" else ""
 
 
 def buckets_of(found: Iterable[tuple[int, str, str, str]], buckets: int) -> Iterator[tuple[str, Any]]:
@@ -180,15 +175,11 @@ def measures(part: records.Part) -> Iterator[tuple[str, float]]:
     A length of a belt is given as its inside length, in mm, as well.
     """
     if part.inside_length_mm is not None:
-        yield "length of a belt", part.inside_length_mm
-    if part.section is not None:
-        yield f"section {part.section.form}", part.section.sizes_mm[0]
-    for key, value in part.attributes:
-        size = size_of(value)
-        if isinstance(size, float):
-            yield f"{compared(key)} mm", size
-        elif isinstance(size, ratings.Rating):
-            yield f"{compared(key)} {size.unit}", size.value
+        yield LENGTH, part.inside_length_mm
+    sizes = [("section", part.section)] if part.section is not None else []
+    for key, size in (*sizes, *((key, size_of(value)) for key, value in part.attributes)):
+        if measure := measure_of(key, size, is_belt=False):
+            yield measure[0], measure[1]
 
 
 def measure_of(key: str, size: Size, is_belt: bool) -> tuple[str, float, float] | None:
@@ -197,7 +188,7 @@ def measure_of(key: str, size: Size, is_belt: bool) -> tuple[str, float, float] 
     None for a text. The length of a belt is kept as its inside length, by whatever name it is compared.
     """
     if is_belt and key in belt_sizes.BELT_MEASURES and isinstance(size, float):
-        return "length of a belt", size, belt_sizes.BELT_MEASURES[key]
+        return LENGTH, size, belt_sizes.BELT_MEASURES[key]
     if isinstance(size, belt_sizes.Section):
         return f"section {size.form}", size.sizes_mm[0], 1.0
     if isinstance(size, float):

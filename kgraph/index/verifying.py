@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from kgraph.index.compiling import File, read
-from kgraph.index.entries import FEW, StoredEntries
+from kgraph.index.entries import FEW, StoredEntries, few_named, is_short
 from kgraph.index.naming import Noted
 from kgraph.problems import Damaged
 
@@ -24,8 +24,7 @@ def differences(stored: StoredEntries, files: Sequence[File]) -> Iterator[tuple[
         yield f"file {file.name}", _fault_of_file(stored, entries, range(row.start, row.start + row.entries))
     few = {kind: set(stored.keys(kind, kind, f"{kind} declared", f"{kind} also")) for kind in FEW}
     for (how, key), numbers in noted.names.items():
-        kind = how.split()[0]
-        kind = kind if kind in FEW else "position" if how == "except" else ""
+        kind = few_named(how)
         few.get(kind, set()).discard(key)
         yield f"name {key!r}", _fault_of_name(stored, kind, key, how, numbers)
     for kind, those in few.items():
@@ -47,6 +46,6 @@ def _fault_of_name(stored: StoredEntries, kind: str, key: str, how: str, numbers
         found = stored.named(kind, key, how)
     except Damaged:
         return "is torn"
-    expected = sorted(set(numbers), key=lambda n: (stored.rank(n), n))
-    short = bool(kind) and how in (kind, "except")
-    return "" if found == expected or (short and found[:1] == expected[:1]) else "is used by other entries"
+    expected = stored.in_order(numbers)
+    alike = found[:1] == expected[:1] if is_short(how) else found == expected
+    return "" if alike else "is used by other entries"
