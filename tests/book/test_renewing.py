@@ -26,7 +26,11 @@ def depth(request: Any, monkeypatch: pytest.MonkeyPatch) -> int:
     return which
 
 
-def files(folder: Path) -> dict[str, bytes]:
+Pages = dict[str, bytes]
+"""Each page of a book by its path."""
+
+
+def files(folder: Path) -> Pages:
     every = {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
     return {path: data for path, data in every.items() if path not in ("stamps.json", "book.json")}
 
