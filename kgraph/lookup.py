@@ -15,7 +15,7 @@ from kgraph.collection.sayings import FACT_TYPES
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
-from kgraph.names import fold, nearest
+from kgraph.names import fold, listed, nearest
 from kgraph.problems import Problem, WrongUse
 from kgraph.shelf.ledger import Shelf, UnitNow, shelf_now
 
@@ -158,10 +158,9 @@ def whole_id(data: Collection, text: str) -> str:
             own = written_id(entry)
             found |= {own: own} if own.startswith(wanted) else {}
     if len(found) > 1:
-        these = ", ".join(sorted(found.values())[:MOST_BEGINNING])
-        more = f" and {len(found) - MOST_BEGINNING} more" if len(found) > MOST_BEGINNING else ""
+        these = listed(sorted(found.values()), MOST_BEGINNING)
         raise WrongUse(
-            Problem(None, "ambiguous-id", f"{len(found)} ids begin with {text}", f"say which: {these}{more}")
+            Problem(None, "ambiguous-id", f"{len(found)} ids begin with {text}", f"say which: {these}")
         )
     return next(iter(found.values()), text)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -146,6 +146,16 @@ def did_you_mean(text: str, known: Iterable[str]) -> str:
     """A phrase for the end of an error message, or "" where nothing is near."""
     near = nearest(text, known)
     return f"did you mean {' or '.join(near)}?" if near else ""
+
+
+def listed(names: Sequence[str], most: int, between: str = ", ") -> str:
+    """The first names, and how many more there are.
+
+    >>> listed(["a", "b", "c"], 2), listed(["a", "b"], 2)
+    ('a, b and 1 more', 'a, b')
+    """
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return between.join(names[:most]) + more
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:

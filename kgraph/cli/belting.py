@@ -23,6 +23,7 @@ from kgraph.collection import Collection
 from kgraph.problems import Problem, WrongUse
 from kgraph.questions import belt_families, belt_finds, belt_fits, belt_paths, belt_places
 from kgraph.render import belt_changes, belt_sets, belts, fitting_belts
+from kgraph.render.answers import MOST_SHOWN
 from kgraph.render.terminal import visible, wrapped
 
 T = TypeVar("T")
@@ -213,7 +214,9 @@ def find_(
 
     form = _Form[belt_finds.FindAnswer](
         lambda data, a: belt_sets.find_json(data, a, proof),
-        lambda data, a, terminal: belt_sets.find_text(data, a, terminal, proof, whole()),
+        lambda data, a, terminal: belt_sets.find_text(
+            data, a, terminal, proof, whole(), rest["most"] or MOST_SHOWN
+        ),
         belt_changes.find_said,
         lambda a: a.notes,
     )
@@ -243,7 +246,7 @@ def family_(settings: Settings, /, words: tuple[str, ...], as_json: bool, proof:
         belt_sets.family_json,
         lambda data, a, terminal: belt_sets.family_text(data, a, terminal, proof, whole()),
         belt_changes.family_said,
-        lambda a: (),
+        lambda a: belt_sets.rest_of(a, a.most or MOST_SHOWN),
     )
     answer = _reply(settings, opened(settings), ask, form, as_json)
     if any(row.part for row in answer.rows):

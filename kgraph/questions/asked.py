@@ -15,6 +15,7 @@ from kgraph import matching
 from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
+from kgraph.names import listed
 from kgraph.questions.answer import Row, Wanted
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
@@ -84,8 +85,7 @@ def unasked_note(names: Sequence[str], mend: str) -> list[str]:
     """What was not asked about for want of time, and what to do; nothing where all was."""
     if not names:
         return []
-    more = f" and {len(names) - MOST_UNASKED} more" if len(names) > MOST_UNASKED else ""
-    return [f"No time was left to look at {', '.join(names[:MOST_UNASKED])}{more}; {mend}."]
+    return [f"No time was left to look at {listed(names, MOST_UNASKED)}; {mend}."]
 
 
 @dataclass

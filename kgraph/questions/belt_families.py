@@ -11,16 +11,23 @@ from kgraph.belts.recorded import belt_of as belt_of
 from kgraph.collection import Collection
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
+from kgraph.names import listed
 from kgraph.questions import DEFAULT, Wanted
 from kgraph.questions.belt_places import (
+    Articles,
     BeltPlace,
     Recorded,
     belt_cautions,
     left_out_note,
-    same_article,
     strength,
 )
 from kgraph.reason.shortest import LikeWays
+
+MOST_COMPARED = 100
+"""So many different belts of a family, the surest, are compared with each other: n belts make n² pairs."""
+
+MOST_NAMED = 8
+"""So many belts without sizes are named; the rest are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +57,8 @@ class FamilyAnswer:
     says: tuple[str, ...]
     assumed: tuple[runs.Assumed, ...]
     cautions: tuple[str, ...]
+    most: int | None = None
+    """So many rows were asked for."""
 
 
 # Family ---------------------------------------------------------------------------------------
@@ -59,9 +68,12 @@ def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
     """A row for each set that shares the place (more where a set states several belts), marked where they
     contradict each other, and which belt the run supports."""
     drafts, less = _family_drafts(graph, place, wanted)
-    used = list(dict.fromkeys(b.part for _, b in drafts if b is not None))
+    surest = sorted((b for _, b in drafts if b is not None), key=lambda b: -b.certainty)
+    belts = list(dict.fromkeys(b.part for b in surest))
+    used = belts[:MOST_COMPARED]
     stretches, trouble = _stretches(graph.data, place, used)
-    pairs = {(a, b): same_article(graph, a, b) for a in used for b in used if a != b}
+    articles = Articles(graph)
+    pairs = {(a, b): articles.same(a, b) for a in used for b in used if a != b}
     agreed = _agreement(pairs, used, _supported(place, stretches))
     rows = [_family_row(owner, belt, stretches, place, agreed) for owner, belt in drafts]
     rows.sort(key=lambda r: (r.certainty is None, -(r.certainty or 0.0), graph.data.owner_text(r.set)))
@@ -73,8 +85,13 @@ def family(graph: Graph, place: BeltPlace, wanted: Wanted = DEFAULT) -> FamilyAn
             f"{less} set{' has' if less == 1 else 's have'} a belt that is less certain than "
             f"{wanted.at_least:g} and left out."
         )
+    if more := len(belts) - len(used):
+        are = "belt, the least certain, was" if more == 1 else "belts, the least certain, were"
+        says.append(f"{more} more {are} not compared with these.")
     assumed = _family_assumed(graph.data, place, used)
-    return FamilyAnswer(place, tuple(rows), tuple(says), assumed, belt_cautions(graph.data, place))
+    return FamilyAnswer(
+        place, tuple(rows), tuple(says), assumed, belt_cautions(graph.data, place), wanted.most
+    )
 
 
 def _family_assumed(data: Collection, place: BeltPlace, used: list[str]) -> tuple[runs.Assumed, ...]:
@@ -159,11 +176,11 @@ def _stretches(data: Collection, place: BeltPlace, parts: list[str]) -> tuple[di
     """Part -> how it lies on the run, and what stands in the way of saying so."""
     if place.run is None:
         return {}, ["No run is recorded for this place: the stretch is not known."]
-    found, trouble = {}, []
+    unsized = [data.text("part", p) for p in parts if belt_of(data, p) is None]
+    found, trouble = {}, _unsized(unsized)
     for part in parts:
         belt = belt_of(data, part)
         if belt is None:
-            trouble.append(f"Section or inside length of {data.text('part', part)} is not recorded.")
             continue
         try:
             lies = drive.fit(belt, place.run)
@@ -174,6 +191,11 @@ def _stretches(data: Collection, place: BeltPlace, parts: list[str]) -> tuple[di
         if lies.stretch is not None:
             found[part] = _Lies(lies.stretch, _outside(belt.inside_length_mm, ends))
     return found, trouble
+
+
+def _unsized(names: list[str]) -> list[str]:
+    """The belts of which no size is recorded, the first few by their names."""
+    return [f"Section or inside length of {listed(names, MOST_NAMED)} is not recorded."] if names else []
 
 
 def _outside(length: float, ends: tuple[float, float]) -> float:
@@ -217,7 +239,7 @@ def _family_row(
         belt.certainty,
         each.stretch if each else None,
         each.off_mm if each else None,
-        agreed[belt.part],
+        agreed.get(belt.part),
         belt.proof,
     )
 

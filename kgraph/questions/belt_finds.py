@@ -12,7 +12,9 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
 from kgraph.names import fold
 from kgraph.questions import BEST_ONLY, DEFAULT, Wanted
+from kgraph.questions.asked import budget_of, unasked_note
 from kgraph.questions.belt_places import all_belts, articles_of
+from kgraph.reason.budget import Budget
 
 ARTICLE_NOTE = "Belts of exactly equal section and length, or said to be the same, count as one article."
 
@@ -71,7 +73,8 @@ def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
         for key, belt in named.items()
     ]
     candidates = identify.candidates(seen, hypotheses)
-    takers = {c.key: _takers(graph, articles[c.key]) for c in candidates if c.key is not None}
+    limit, unasked = budget_of(ALL_BY_BEST), list[str]()
+    takers = {c.key: _takers(graph, articles[c.key], limit, unasked) for c in candidates if c.key is not None}
     found = [
         FoundBelt(articles[c.key], c.probability, _shown(graph, takers[c.key], wanted))
         if c.key is not None
@@ -82,6 +85,8 @@ def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
     notes = [ARTICLE_NOTE, *_find_left_out(takers, [c.parts for c in found], wanted)]
     if any(t.by_size for t in shown):
         notes.append(questions.SIZE_NOTE)
+    names = [graph.data.text("part", part) for part in unasked]
+    notes += unasked_note(names, "ask `kgraph takers` about one of them")
     return FindAnswer(
         seen, tuple(found), _find_assumed(seen, belts), _find_cautions(graph.data, shown), tuple(notes)
     )
@@ -138,11 +143,19 @@ def _find_cautions(data: Collection, shown: list[FoundAt]) -> tuple[str, ...]:
     return tuple(found.values())
 
 
-def _takers(graph: Graph, parts: tuple[str, ...]) -> list[FoundAt]:
-    """The places that take any part of an article, each once, by the strongest of its answers."""
+def _takers(graph: Graph, parts: tuple[str, ...], limit: Budget, unasked: list[str]) -> list[FoundAt]:
+    """The places that take any part of an article, each once, by the strongest of its answers.
+
+    Each part is a question of its own; those for which no time was left within the limit are `unasked` then.
+    """
     best: dict[tuple[str, str], FoundAt] = {}
-    for part in parts:
-        for row in questions.takers_of_part(graph, part, ALL_BY_BEST).rows:
+    for number, part in enumerate(parts):
+        if number and limit.late:
+            unasked += parts[number:]
+            break
+        budget = budget_of(ALL_BY_BEST)
+        budget.ends = limit.ends
+        for row in questions.takers_of_part(graph, part, ALL_BY_BEST, budget=budget).rows:
             found = FoundAt(
                 row.set, row.position, part, row.standing, row.best, "size" in row.basis, row.proof
             )

@@ -186,13 +186,30 @@ def strength(proof: Iterable[Fact]) -> float:
     return product
 
 
-def same_article(graph: Graph, one: str, other: str) -> bool | None:
-    """Whether two belts are one article: alike, or of equal size. None where a size is not recorded."""
-    if other in questions.alike(graph, one):
-        return True
-    if any(p == other for p, _ in (*graph.equal_size(one), *graph.equal_size(other))):
-        return True
-    return None if belt_of(graph.data, one) is None or belt_of(graph.data, other) is None else False
+class Articles:
+    """Which belts are one article. What is alike a belt, and of its size, is looked up once."""
+
+    def __init__(self, graph: Graph) -> None:
+        self.graph = graph
+        self._alike: dict[str, set[str]] = {}
+        self._equal: dict[str, set[str]] = {}
+
+    def same(self, one: str, other: str) -> bool | None:
+        """Whether two belts are one article: alike, or of equal size. None where a size is not recorded."""
+        if other in self._alike_of(one) or other in self._equal_to(one) or one in self._equal_to(other):
+            return True
+        return None if None in (belt_of(self.graph.data, one), belt_of(self.graph.data, other)) else False
+
+    def _alike_of(self, part: str) -> set[str]:
+        if part not in self._alike:
+            found = questions.alike(self.graph, part)
+            self._alike.update(dict.fromkeys(found, found))
+        return self._alike[part]
+
+    def _equal_to(self, part: str) -> set[str]:
+        if part not in self._equal:
+            self._equal[part] = {other for other, _ in self.graph.equal_size(part)}
+        return self._equal[part]
 
 
 def all_belts(graph: Graph) -> dict[str, runs.Belt]:
@@ -203,7 +220,8 @@ def all_belts(graph: Graph) -> dict[str, runs.Belt]:
 
 def several_belts(graph: Graph, place: BeltPlace) -> list[str]:
     parts = list(dict.fromkeys(b.part for b in place.belts if b.role == "original"))
-    if all(same_article(graph, parts[0], p) is not False for p in parts[1:]):
+    articles = Articles(graph)
+    if all(articles.same(parts[0], p) is not False for p in parts[1:]):
         return []
     names = ", ".join(graph.data.text("part", p) for p in parts)
     return [f"Different belts are recorded for this place: {names}; see `kgraph belt family`."]

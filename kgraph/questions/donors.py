@@ -62,6 +62,7 @@ def donors(
 
 
 def _is_generic(graph: Graph, place: Place) -> bool:
-    """Whether what is there, or at a place like it, is one article with all of its size."""
-    taken = (part for like in graph.alike_places(place) for part, _, _ in graph.taken_at.get(like, ()))
+    """Whether what is known there, or one fact away, is one article with all of its size."""
+    near = (place, *(Place(owner, place.position) for owner, _ in graph.like(*place)))
+    taken = (part for at in near for part, _, _ in graph.taken_at.get(at, ()))
     return any(graph.data.kind_rules(graph.data.kind_of(part)).generic for part in taken)

@@ -66,10 +66,11 @@ def place_named(data: Collection, words_given: tuple[str, ...]) -> tuple[str, st
 
 def places_of(graph: Graph, set_key: str) -> list[str]:
     """The positions at which anything is known of a set: named on it, or on what it is alike."""
-    found = set()
+    owner = f"s:{set_key}"
     at = (graph.taken_at, graph.fits_from, graph.fits_to)
-    for position in graph.data.known_keys("position"):
-        alike_here = graph.alike_places(Place(f"s:{set_key}", position))
-        if len(alike_here) > 1 or any(p in places for p in alike_here for places in at):
-            found.add(position)
-    return sorted(found)
+
+    def is_known(position: str) -> bool:
+        recorded = any(Place(owner, position) in places for places in at)
+        return recorded or next(iter(graph.like(owner, position)), None) is not None
+
+    return sorted(filter(is_known, graph.data.known_keys("position")))

@@ -9,6 +9,7 @@ from typing import Any
 from kgraph import doubts, questions, records
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
+from kgraph.names import listed
 from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults
@@ -211,8 +212,7 @@ def _givers(graph: Graph, set_key: str, unit: str, missing: Iterable[str]) -> tu
 
 
 def _list(texts: Iterable[str]) -> str:
-    told = list(texts)
-    return ", ".join(told[:FEWEST]) + (f" and {len(told) - FEWEST} more" if len(told) > FEWEST else "")
+    return listed(list(texts), FEWEST)
 
 
 def _doubts(graph: Graph, set_key: str) -> tuple[Item, ...]:

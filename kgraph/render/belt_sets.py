@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from kgraph.collection import Collection
+from kgraph.names import listed
 from kgraph.questions.belt_families import FamilyAnswer, FamilyRow
 from kgraph.questions.belt_finds import FindAnswer, FoundBelt
+from kgraph.render.answers import MOST_SHOWN, left_out
 from kgraph.render.belt_words import (
     KEEP,
     percent_of,
@@ -72,24 +74,32 @@ def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, An
     }
 
 
-def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
-    """`belt find` for a person: what is less likely than one in a thousand is counted, not listed."""
+def find_text(
+    data: Collection,
+    answer: FindAnswer,
+    terminal: bool,
+    proof: bool,
+    whole: Whole = SHORT,
+    most: int = MOST_SHOWN,
+) -> str:
+    """`belt find` for a person: what is less likely than one in a thousand, and the sets beyond `most` of one
+    belt, are counted, not listed."""
     shown = [f for f in answer.found if f.probability >= 0.001 or not f.parts]
     rows = [
         [
-            ", ".join(data.text("part", p) for p in f.parts) or "none of these",
+            listed([data.text("part", p) for p in f.parts], most) or "none of these",
             f"{f.probability * 100:.1f} %",
         ]
         for f in shown
     ]
     names = [[n.replace(" ", KEEP) if terminal else n for n in _sets_and_basis(data, f)] for f in shown]
-    sets = [[", ".join(each)] if each else [] for each in names]
+    sets = [[listed(each, most)] if each else [] for each in names]
     out = table(("belt", "probability"), rows, terminal, sets).replace(KEEP, " ")
     if left := len(answer.found) - len(shown):
         out += f"{left} more {'is' if left == 1 else 'are'} less likely than 0.1 % each\n"
     if proof:
         for f in shown:
-            for r in f.takers:
+            for r in f.takers[:most]:
                 place = f"{data.owner_text(r.set)} at {data.text('position', r.position)}"
                 out += proof_text(data, place, r.proof, terminal)
     return out + tail(data, answer.assumed, answer.cautions, terminal, whole)
@@ -102,9 +112,15 @@ def family_json(data: Collection, answer: FamilyAnswer) -> dict[str, Any]:
     """The object of `belt family`."""
     return {
         "question": {"command": "belt family", **place_json(data, answer.place)},
-        "answers": [_family_row_json(data, answer, row) for row in answer.rows],
-        **tail_json(data, answer.assumed, answer.says, answer.cautions),
+        "answers": [_family_row_json(data, answer, row) for row in answer.rows[: answer.most]],
+        **tail_json(data, answer.assumed, (*answer.says, *rest_of(answer, answer.most)), answer.cautions),
     }
+
+
+def rest_of(answer: FamilyAnswer, most: int | None) -> tuple[str, ...]:
+    """How many rows of a family are not shown, if any are not."""
+    rest = len(answer.rows) - len(answer.rows[:most])
+    return (left_out(rest),) if rest else ()
 
 
 def _family_row_json(data: Collection, answer: FamilyAnswer, row: FamilyRow) -> dict[str, Any]:
@@ -128,6 +144,7 @@ def family_text(
     data: Collection, answer: FamilyAnswer, terminal: bool, proof: bool, whole: Whole = SHORT
 ) -> str:
     """`belt family` for a person."""
+    shown = answer.rows[: answer.most or MOST_SHOWN]
     position = data.text("position", answer.place.position)
     rows = [
         [
@@ -137,12 +154,12 @@ def family_text(
             percent_of(row.stretch),
             AGREES[row.agrees],
         ]
-        for row in answer.rows
+        for row in shown
     ]
     out = wrapped_if(position, terminal) if terminal else ""
     out += table(("set", "belt", "standing", "stretch", "agrees"), rows, terminal)
     out += "".join(wrapped_if(line, terminal) for line in answer.says)
     if proof:
-        for row in answer.rows:
+        for row in shown:
             out += proof_text(data, data.owner_text(row.set), row.proof, terminal)
     return out + tail(data, answer.assumed, answer.cautions, terminal, whole)

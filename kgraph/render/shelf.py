@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection
-from kgraph.names import fold
+from kgraph.names import fold, listed
 from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
 from kgraph.render.cautions import block
 from kgraph.render.event_words import event_json, unit_text, when
@@ -211,7 +211,7 @@ def _unit_remarks(data: Collection, seen: UnitOverview) -> list[str]:
         said.append(f"others wait for: {'; '.join(asked)}")
     rest = [data.text("position", h.position) for h in seen.gives if h.position not in seen.waited_for]
     if rest:
-        said.append(f"{'also gives' if asked else 'gives'}: {_cut(rest)}")
+        said.append(f"{'also gives' if asked else 'gives'}: {listed(rest, NAMES_SHOWN)}")
     if seen.now.wants:
         said.append(f"waits for: {', '.join(data.text('position', p) for p in seen.now.wants)}")
     said += [f"is owed: {data.text('position', o.position)}{_by_whom(data, o)}" for o in seen.owed]
@@ -231,11 +231,6 @@ def _waiting(data: Collection, waiting: Sequence[tuple[Want, float]]) -> str:
 
 def _one_waiting(data: Collection, want: Want, certainty: float) -> str:
     return f"{data.text('unit', want.unit)} {data.text('position', want.position)} {percent(certainty)}"
-
-
-def _cut(names: Sequence[str]) -> str:
-    more = len(names) - NAMES_SHOWN
-    return ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
 
 
 def _unit_text(data: Collection, seen: UnitOverview, terminal: bool) -> str:

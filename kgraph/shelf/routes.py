@@ -11,6 +11,7 @@ from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.fits.graph import Graph, Place
+from kgraph.names import listed
 from kgraph.problems import WrongUse
 from kgraph.questions import Row, belt_paths, belt_places
 from kgraph.shelf.ledger import is_known
@@ -153,17 +154,12 @@ def _hunt(source: OfferSource, place: Place) -> _Found:
     if not sets:
         name = data.owner_text(place.owner)
         if known := source.givers_on_shelf(place):
-            those = _some([data.owner_text(s) for s in known], " or ")
+            those = listed([data.owner_text(s) for s in known], MOST_NAMED, " or ")
             says = f"what the shelf has of {those} gives none; look for another of them, or another {name}"
             return "hunt", says, ()
         return "hunt", f"no other set is known to give it; look for another {name}", ()
     named = [f"{data.owner_text(s)} ({certainty * 100:.0f} %)" for s, certainty in sets]
-    return "hunt", f"look for {_some(named, ', ')}", ()
-
-
-def _some(names: list[str], between: str) -> str:
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-    return between.join(names[:MOST_NAMED]) + more
+    return "hunt", f"look for {listed(named, MOST_NAMED)}", ()
 
 
 # Why the shelf cannot -------------------------------------------------------------------------

@@ -21,6 +21,12 @@ REBADGED = FACTS + "".join(
     f"- rebadge: [Larkfield LK-40, Quillon {n}]\n  certainty: 0.{50 + n}\n" for n in range(1, SISTERS + 1)
 )
 LARKFIELD = "Larkfield LK-40"
+BELTS = FACTS + "".join(
+    f"- part: BELT-{n}\n  kind: belt\n  section: square 1.2 mm\n  inside length: 240 mm\n"
+    f"- takes: BELT-{n}\n  in: Quillon {n}\n  position: main belt\n"
+    f"- rebadge: [Quillon 1, Quillon {n}]\n"
+    for n in range(1, SISTERS + 1)
+).replace("- rebadge: [Quillon 1, Quillon 1]\n", "")
 DIFFERING = (
     f"- set: {LARKFIELD}\n  mains: 240 V 50 Hz\n  stamp: TN7\n"
     "- set: Orvanek 2200\n  mains: 240 V 50 Hz\n  stamp: TN7\n"
@@ -35,8 +41,9 @@ DIFFERING = (
         (REBADGED, ["hunt", LARKFIELD], 40),
         (FACTS, ["likely", LARKFIELD], 40),
         (REBADGED, ["find", "quillon"], 40),
+        (BELTS, ["belt", "family", "Quillon 1", "main belt"], 40),
     ],
-    ids=["doubts", "hunt", "likely", "find"],
+    ids=["doubts", "hunt", "likely", "find", "belt family"],
 )
 def test_json_holds_all_and_a_screen_thirty(
     facts: str, words: list[str], every: int, tmp_path: Path, capsys: Any
@@ -109,3 +116,12 @@ def test_likely_says_what_is_a_scale_of_our_own(tmp_path: Path, capsys: Any) -> 
     assert "a scale of our own" in capsys.readouterr().err
     _, none = ask(capsys, *data, "likely", "--at-least", "1")
     assert not any("a scale of our own" in note for note in none["notes"])
+
+
+def test_the_sets_of_one_belt_are_counted_beyond_thirty(tmp_path: Path, capsys: Any) -> None:
+    find = ["belt", "find", "--section", "square 1.2 mm", "--inside-length", "240 mm"]
+    data = ["--data", str(folder_with(tmp_path, [("facts.yaml", BELTS)]))]
+    run([*data, *find])
+    assert capsys.readouterr().out.count("and 10 more") == 2
+    run([*data, *find, "--most", "40"])
+    assert "more" not in capsys.readouterr().out

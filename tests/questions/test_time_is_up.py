@@ -7,7 +7,8 @@ import importlib
 import pytest
 
 from kgraph import questions
-from kgraph.questions import asked
+from kgraph.api import asked_belts
+from kgraph.questions import asked, belt_families, belt_finds, belt_places
 from kgraph.reason import drawn
 from kgraph.reason.budget import LONGEST_SECONDS, TELLING_SECONDS, Budget
 from kgraph.reason.rules import State, Step
@@ -102,3 +103,36 @@ def test_assemblies_that_were_not_looked_at_are_named() -> None:
     (note,) = [n for n in cut.notes if n.startswith("No time was left")]
     assert note.count("Chassis") == 8
     assert note.endswith(" and 4 more; --seconds gives more.")
+
+
+EQUAL_BELTS = "".join(
+    f"- part: BELT-{n}\n  kind: belt\n  section: square 1.2 mm\n  inside length: 240 mm\n"
+    f"- takes: BELT-{n}\n  in: Larkfield LK-{n}\n  position: main belt\n"
+    for n in range(4)
+)
+
+
+def test_belts_that_were_not_looked_at_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    graph = graph_of(EQUAL_BELTS)
+    seen = asked_belts.measured("square 1.2 mm", {"inside_length": "240 mm"})
+    whole = belt_finds.find(graph, seen)
+    assert not [n for n in whole.notes if n.startswith("No time was left")]
+    # No part is of equal size with another here, so that each is asked about alone.
+    monkeypatch.setattr(graph, "equal_size", lambda part: [])
+    monkeypatch.setattr(belt_finds, "budget_of", lambda wanted: ending_after(0))
+    cut = belt_finds.find(graph, seen)
+    (note,) = [n for n in cut.notes if n.startswith("No time was left")]
+    assert note == (
+        "No time was left to look at BELT-1, BELT-2, BELT-3; ask `kgraph takers` about one of them."
+    )
+
+
+def test_of_a_family_of_many_belts_the_surest_are_compared(monkeypatch: pytest.MonkeyPatch) -> None:
+    belts = "".join(f"- rebadge: [Larkfield LK-0, Larkfield LK-{n}]\n  how: compared\n" for n in range(1, 4))
+    graph = graph_of(EQUAL_BELTS + belts)
+    place = belt_places.belt_place(graph, ("Larkfield LK-0", "main belt"))
+    assert [r.agrees for r in belt_families.family(graph, place).rows] == [True] * 4
+    monkeypatch.setattr(belt_families, "MOST_COMPARED", 3)
+    cut = belt_families.family(graph, place)
+    assert sorted(str(r.agrees) for r in cut.rows) == ["None", "True", "True", "True"]
+    assert "1 more belt, the least certain, was not compared with these." in cut.says
