@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
@@ -13,8 +14,10 @@ from kgraph.index.entries import StoredEntries
 from kgraph.index.fetched import FetchedCollection, Fetching
 
 MOST_ALONE = 300
-ENTRIES_OF_ONE = 12
+ENTRIES_OF_ONE = 24
 """So many things are fetched one by one, and one more for so many entries; then all of them at once."""
+MOST_AT_ONCE = 60_000
+"""Of more entries there is no time to make all: those of one thing are fetched whatever their number."""
 
 
 def graph_of(stored: StoredEntries) -> Graph:
@@ -34,9 +37,9 @@ class _Fetcher:
         self._known: dict[str, Adjacency] = {}
         self._whole: Graph | None = None
         stored = data.stored
-        self._most = MOST_ALONE + len(stored) // ENTRIES_OF_ONE
+        self._most = MOST_ALONE + len(stored) // ENTRIES_OF_ONE if len(stored) <= MOST_AT_ONCE else math.inf
         graph.links = self._lists("links", str)
-        graph.distinct = self._lists("distinct", str, self._distinct)
+        graph.distinct = self._lists("distinct", str, self._distinct, lambda: stored.any_of("distinct"))
         graph.takes_of = self._lists("takes_of", _part)
         graph.same, graph.older = self._lists("same", _part), self._lists("older", _part)
         graph.newer = self._lists("newer", _part)

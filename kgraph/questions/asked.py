@@ -189,10 +189,11 @@ class Asked:
         state = self.targets[target]
         proof = self.network.fact_list(weighed.best.labels)
         best = self.network.product(weighed.best.labels)
-        against = self._that_counts(target, proof, best, found or NOTHING, items)
+        takes = [f.of(TakesClaim) for f in proof if f.kind == "takes"]
+        against = self._that_counts(target, takes, best, found or NOTHING, items)
         against = max(against, told_apart(self.graph, proof), key=lambda a: a.certainty)
         parts = self._named_parts(items.parts(target))
-        part = self._named_part(proof, state)
+        part = self._named_part(state, takes)
         positions = (state.position, self.host.position if self.host else "")
         row = Row(
             set=state.owner,
@@ -200,6 +201,8 @@ class Asked:
             part=part,
             parts=parts,
             standing=self._standing(state, best, against.certainty),
+            best=best,
+            proof=proof,
             basis=basis_of(proof),
             work=tuple(f.claim.work for f in proof if isinstance(f.claim, FitsClaim) and f.claim.work),
             cautions=self._cautions(positions, parts, part),
@@ -208,7 +211,7 @@ class Asked:
             against=against.facts,
             no=against.certainty,
         )
-        return self._with_matches(weighed_row(self.network, row, weighed, listed))
+        return self._with_matches(weighed_row(self.network, row, weighed, listed), takes)
 
     def _cautions(
         self, positions: tuple[str, ...], parts: tuple[str, ...], part: str | None
@@ -219,11 +222,8 @@ class Asked:
             self._cautioned[key] = cautions_of(self.data, positions, named)
         return self._cautioned[key]
 
-    def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
-        if self.part:
-            return self.part
-        takes = [f.claim.part for f in proof if isinstance(f.claim, TakesClaim)]
-        return takes[-1 if self.of_donors else 0] if takes else None
+    def _named_part(self, state: State, takes: Sequence[TakesClaim]) -> str | None:
+        return self.part or (takes[-1 if self.of_donors else 0].part if takes else None)
 
     def _named_parts(self, parts: tuple[str, ...]) -> tuple[str, ...]:
         return self._alike if self.part else parts
@@ -234,16 +234,17 @@ class Asked:
         return (self.part, *others[: MOST_PARTS - 1])
 
     def _that_counts(
-        self, target: int, proof: tuple[Fact, ...], best: float, found: Against, items: Items
+        self, target: int, takes: Sequence[TakesClaim], best: float, found: Against, items: Items
     ) -> Against:
         """What of the strongest `no` counts: a set's own fact is not disputed by a sister's badge.
 
         An exception of the rebadge would explain both, and `check` proposes it.
         """
+        if not 0.0 < found.certainty < best - SAME:
+            return found
         state = self.targets[target]
         host = self.host if self.of_donors and self.host else Place(state.owner, state.position)
-        own = any(isinstance(f.claim, TakesClaim) and f.claim[1:3] == host for f in proof)
-        if not own or not 0.0 < found.certainty < best - SAME:
+        if not any(t[1:3] == host for t in takes):
             return found
         refused = refusals.refused_items(self.graph, host, self.budget, by_sisters=False)
         return strongest_of(refused, items.bearing(refused)(target))
@@ -260,17 +261,15 @@ class Asked:
         source, target = (here, self.host) if self.of_donors else (self.host, here)
         return source is not None and any(t == target for t, _ in self.graph.fits_from.get(source, ()))
 
-    def _with_matches(self, row: Row) -> Row:
+    def _with_matches(self, row: Row, takes: Sequence[TakesClaim]) -> Row:
         positions = ({row.position, self.host.position} if self.host else {row.position}) - {""}
-        others = self._counterparts(row)
+        others = self._counterparts(row, takes)
+        here = self._one_end(row)
         for other in others:
-            for verdict, says in matching.unmatched(self.data, self._one_end(row), other, positions):
+            for verdict, says in matching.unmatched(self.data, here, other, positions):
                 standing = row.standing if verdict is None else "refused"
                 row = row._replace(standing=standing, warnings=(*row.warnings, says))
-        here = self._one_end(row)
-        if not others and not any(
-            isinstance(f.claim, TakesClaim) and f.claim.owner == here for f in row.proof
-        ):
+        if not others and not any(t.owner == here for t in takes):
             alone = matching.unmatched_alone(self.data, here, positions)
             row = row._replace(warnings=(*row.warnings, *alone))
         return row
@@ -278,19 +277,16 @@ class Asked:
     def _one_end(self, row: Row) -> str:
         return row.set
 
-    def _counterparts(self, row: Row) -> list[str]:
+    def _counterparts(self, row: Row, takes: Sequence[TakesClaim]) -> list[str]:
         """The set at the other end: that asked about, or the one whose part the best proof starts from."""
         if self.host:
             return [self.host.owner]
-        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
-        return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != row.set]
+        return [o for o in dict.fromkeys(t.owner for t in takes) if o[0] == "s" and o != row.set]
 
 
 def weighed_row(network: Network, row: Row, weighed: Weighed, listed: Proofs | None) -> Row:
-    """A row with what was weighed of its answer."""
+    """A row, which has its best proof, with what was weighed of its answer."""
     found: dict[str, Any] = {
-        "proof": network.fact_list(weighed.best.labels),
-        "best": network.product(weighed.best.labels),
         "proven": weighed.best.proven,
         "certainty": weighed.certainty,
         "bounds": weighed.bounds,

@@ -12,6 +12,8 @@ from kgraph.reason.refusals import NOTHING, Against
 
 def told_apart(graph: Graph, proof: Iterable[Fact]) -> Against:
     """The most certain `distinct` fact about two sets between which a proof leads by rebadge facts alone."""
+    if not graph.distinct:
+        return NOTHING
     neighbours: dict[str, list[str]] = {}
     for fact in proof:
         if isinstance(fact.claim, RebadgeClaim):

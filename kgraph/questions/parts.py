@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from kgraph.claims import TakesClaim
-from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
 from kgraph.questions.asked import Asked, alike, budget_of, left_over_note
@@ -89,11 +89,10 @@ class _PartEnds(Asked):
         host = self.host
         return host is not None and any(p == state.owner for p, _, _ in self.graph.taken_at.get(host, ()))
 
-    def _named_part(self, proof: tuple[Fact, ...], state: State) -> str | None:
+    def _named_part(self, state: State, takes: Sequence[TakesClaim]) -> str | None:
         return state.owner
 
-    def _counterparts(self, row: Row) -> list[str]:
+    def _counterparts(self, row: Row, takes: Sequence[TakesClaim]) -> list[str]:
         """The sets whose part the best proof starts from."""
-        owners = (f.claim.owner for f in row.proof if isinstance(f.claim, TakesClaim))
         host = self.host.owner if self.host else ""
-        return [o for o in dict.fromkeys(owners) if o[0] == "s" and o != host]
+        return [o for o in dict.fromkeys(t.owner for t in takes) if o[0] == "s" and o != host]

@@ -29,7 +29,9 @@ def sisters(graph: Graph, set_key: str, wanted: Wanted = DEFAULT) -> Answer:
 
 def plain_row(graph: Graph, network: Network, owner: str, weighed: Weighed, listed: Proofs | None) -> Row:
     """An answer about a whole set, and not one of its places."""
-    row = weighed_row(network, Row(owner), weighed, listed)
+    labels = weighed.best.labels
+    row = Row(owner, proof=network.fact_list(labels), best=network.product(labels))
+    row = weighed_row(network, row, weighed, listed)
     against = told_apart(graph, row.proof)
     standing = "stated" if len(row.proof) == 1 else "inferred"
     if against.facts:

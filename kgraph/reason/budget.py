@@ -78,9 +78,18 @@ class Budget:
             setattr(self, name, left - (left // parts - getattr(share, name)))
 
     @property
+    def now(self) -> float:
+        """The time by the clock; 0 without one."""
+        return self.clock() if self.clock is not None else 0.0
+
+    @property
     def late(self) -> bool:
         """Whether what is left of the longest time is needed to tell what was found."""
-        return self.clock is not None and self.clock() > self.ends - TELLING_SECONDS
+        return self.late_in(0.0)
+
+    def late_in(self, seconds: float) -> bool:
+        """Whether it will be so after some more seconds."""
+        return self.clock is not None and self.clock() + seconds > self.ends - TELLING_SECONDS
 
     @property
     def over(self) -> bool:

@@ -2,7 +2,8 @@
 
 A world is a choice of which facts hold. Many are drawn at once: each fact is one integer, a bit of it for
 each world, set with the certainty of the fact. What holds at a state is the union, over the steps into it,
-of what holds where the step comes from and the integer of its fact; this is repeated until nothing changes.
+of what holds where the step comes from and the integer of its fact. Among the states of one strongly
+connected component this is repeated until nothing changes; each component follows those that lead to it.
 The bits come from the ids of the facts, so that the same folder gives the same digits everywhere.
 
 The interval about a share is Chernoff's bound in the form of Hoeffding (1963, theorem 1, inequality 2.1):
@@ -17,7 +18,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 
 from kgraph.facts import Fact
-from kgraph.reason.walk import Steps, entries_of
+from kgraph.reason.walk import Steps, components, entries_of
 
 BLOCK = 32_768
 """Worlds drawn at once; fewer where a network has many states."""
@@ -46,7 +47,7 @@ def worlds_wanted(answers: int, missed: float = MISSED) -> int:
     return math.ceil(exact / FEWEST) * FEWEST
 
 
-@lru_cache(maxsize=8_000)
+@lru_cache(maxsize=16_000)
 def bits(fact_id: str, certainty: float, block: int, width: int) -> int:
     """An integer of `width` bits, each set with a certainty; by the fact's id and the block's number."""
     whole = round(certainty * (1 << DIGITS))
@@ -70,25 +71,33 @@ def reached(steps: Steps, facts: Sequence[Fact], block: int, width: int) -> tupl
     full = (1 << width) - 1
     met = sorted({n for out in steps for _, n in out if n >= 0})
     holds = {n: bits(facts[n].id, facts[n].certainty, block, width) for n in met}
-    into = [[(s, full if n < 0 else holds[n]) for s, n in entries] for entries in entries_of(steps)]
+    entries = entries_of(steps)
+    into = [[(s, full if n < 0 else holds[n]) for s, n in each] for each in entries]
     found = [0] * len(steps)
     found[0] = full
-    waiting = bytearray(len(steps))
-    order = sorted({to for to, _ in steps[0]})
+    for component in components(steps, entries):
+        _settle(component, steps, into, found)
+    return found, holds
+
+
+def _settle(
+    component: list[int], steps: Steps, into: Sequence[Sequence[tuple[int, int]]], found: list[int]
+) -> None:
+    """Find the worlds of the states of one component; those that lead to it are settled."""
+    waiting = dict.fromkeys(sorted(component), True)
+    order = list(waiting)
     while order:
-        for state in order:
-            waiting[state] = 1
         following: set[int] = set()
         for state in order:
-            waiting[state] = 0
+            waiting[state] = False
             here = found[state]
             for source, fact in into[state]:
                 here |= found[source] & fact
             if here != found[state]:
                 found[state] = here
-                following.update(to for to, _ in steps[state] if to and not waiting[to])
+                following.update(to for to, _ in steps[state] if waiting.get(to) is False)
         order = sorted(following)
-    return found, holds
+        waiting.update(dict.fromkeys(order, True))
 
 
 def interval(count: int, worlds: int, answers: int, missed: float = MISSED) -> tuple[float, float]:
@@ -102,7 +111,7 @@ def _bound(count: int, worlds: int, end: float, most: float) -> float:
     """The chance between the share counted and `end` whose relative entropy from the share is `most`."""
     share = count / worlds
     near, far = share, end
-    for _ in range(40):
+    for _ in range(24):
         middle = (near + far) / 2.0
         if _relative_entropy(share, middle) > most:
             far = middle

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from kgraph.reason.walk import Steps, entries_of
+from kgraph.reason.walk import Steps, depth_first, entries_of
 
 MOST_CLIMBED = 2_000_000
 """So many steps are climbed in the tree of dominators to find modules; beyond, the network is one."""
@@ -36,7 +36,7 @@ class Parts(NamedTuple):
 
 def take_apart(steps: Steps) -> Parts:
     """The modules of the states that are reached from state 0."""
-    order = _depth_first(steps)
+    order = depth_first(steps)
     into = entries_of(steps)
     above = _dominators(order, into)
     tree = _DominatorTree(above, order)
@@ -45,25 +45,6 @@ def take_apart(steps: Steps) -> Parts:
     ]
     cuts = _cuts(order, kept, tree)
     return _modules(order, kept, above, cuts)
-
-
-def _depth_first(steps: Steps) -> list[int]:
-    """The states reached from the start, in reverse postorder."""
-    seen, done = [False] * len(steps), []
-    seen[0] = True
-    todo = [(0, 0)]
-    while todo:
-        state, at = todo.pop()
-        out = steps[state]
-        while at < len(out) and seen[out[at][0]]:
-            at += 1
-        if at == len(out):
-            done.append(state)
-            continue
-        todo.append((state, at + 1))
-        seen[out[at][0]] = True
-        todo.append((out[at][0], 0))
-    return done[::-1]
 
 
 def _dominators(order: Sequence[int], into: Sequence[Sequence[tuple[int, int]]]) -> list[int]:

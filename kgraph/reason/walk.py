@@ -196,6 +196,46 @@ def entries_of(steps: Steps) -> list[list[tuple[int, int]]]:
     return into
 
 
+def depth_first(steps: Steps) -> list[int]:
+    """The states reached from the start, in reverse postorder."""
+    seen, done = [False] * len(steps), []
+    seen[0] = True
+    todo = [(0, 0)]
+    while todo:
+        state, at = todo.pop()
+        out = steps[state]
+        while at < len(out) and seen[out[at][0]]:
+            at += 1
+        if at == len(out):
+            done.append(state)
+            continue
+        todo.append((state, at + 1))
+        seen[out[at][0]] = True
+        todo.append((out[at][0], 0))
+    return done[::-1]
+
+
+def components(steps: Steps, into: Sequence[Sequence[tuple[int, int]]]) -> Iterator[list[int]]:
+    """The strongly connected components of what is reached from the start, none before those that lead to it.
+
+    By two walks (Sharir, 1981), the second one against the steps; `into`: those into each state.
+    """
+    left = [False] * len(steps)
+    order = depth_first(steps)
+    for state in order:
+        left[state] = True
+    for state in order:
+        if left[state]:
+            left[state] = False
+            found = [state]
+            for one in found:
+                for source, _ in into[one]:
+                    if left[source]:
+                        left[source] = False
+                        found.append(source)
+            yield found
+
+
 def _without_returns(steps: Steps) -> Steps:
     """The steps, less those that lead by one fact back to where a step without any fact leads as well.
 

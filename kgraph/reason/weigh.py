@@ -271,14 +271,14 @@ def _worlds(steps: Steps, answers: int, budget: Budget) -> int:
 
 
 def _draw(network: Network, steps: Steps, counts: drawn.Counts, worlds: int, budget: Budget) -> None:
-    block, most = 0, drawn.block_of(len(steps))
+    block, most, begun = 0, drawn.block_of(len(steps)), budget.now
     while counts.worlds < worlds:
         width = min(most, worlds - counts.worlds)
+        if block and budget.late_in((budget.now - begun) / counts.worlds * width):
+            return
         found, holds = drawn.reached(steps, network.facts, block, width)
         counts.add(found, holds, width, network.unexplored)
         block += 1
-        if budget.late:
-            return
 
 
 def _pairs(targets: list[int], labels: list[int], best: dict[int, Best]) -> list[tuple[int, int]]:

@@ -22,7 +22,7 @@ from kgraph.questions import Wanted
 from kgraph.reason import drawn, rules, weigh
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
-from kgraph.reason.walk import Network, cut, explore
+from kgraph.reason.walk import Network, components, cut, entries_of, explore
 from tests.support import graph_of
 
 Edges = Sequence[tuple[str, str, float]]
@@ -158,6 +158,28 @@ def test_each_world_is_walked_as_networkx_walks_it() -> None:
             )
             there = networkx.descendants(standing, 0) | {0}
             assert {s for s, bits in enumerate(found) if bits >> world & 1} == there
+
+
+def test_components_are_those_of_networkx_and_follow_what_leads_to_them() -> None:
+    """300 random directed graphs, from loose to dense, of which a part is reached from the start."""
+    several = 0
+    for seed in range(300):
+        chance = random.Random(seed)
+        size = chance.randint(1, 25)
+        steps: list[list[tuple[int, int]]] = [[] for _ in range(size)]
+        for _ in range(chance.randint(0, 3 * size)):
+            steps[chance.randrange(size)].append((chance.randrange(size), -1))
+        found = list(components(steps, entries_of(steps)))
+        whole = networkx.DiGraph([(s, to) for s, out in enumerate(steps) for to, _ in out])
+        whole.add_node(0)
+        reached = whole.subgraph(networkx.descendants(whole, 0) | {0})
+        expected = {frozenset(c) for c in networkx.strongly_connected_components(reached)}
+        assert {frozenset(c) for c in found} == expected
+        assert len(found) == len(expected)
+        place = {state: i for i, one in enumerate(found) for state in one}
+        assert all(place[s] <= place[to] for s, to in reached.edges)
+        several += len(found) > 1 and any(len(c) > 1 for c in found)
+    assert several > 50
 
 
 def test_the_same_folder_gives_the_same_digits() -> None:
