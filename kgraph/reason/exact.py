@@ -1,23 +1,21 @@
 """The exact chance that each member of a module is reached, by a binary decision diagram.
 
 A diagram tells for every choice of which facts hold whether a member is reached (Bryant, "Graph-Based
-Algorithms for Boolean Function Manipulation", 1986). The members' diagrams are worked out together: a member
-is reached where one of the steps into it comes from a member that is reached, and its fact holds; this is
-repeated until nothing changes. Facts that serve twice are one variable, and are counted once.
+Algorithms for Boolean Function Manipulation", 1986). A member is reached where one of the steps into it comes
+from a member that is reached, and its fact holds: linear equations over Boolean functions, solved by Gaussian
+elimination (Backhouse and Carré, "Regular Algebra Applied to Path-finding Problems", 1975). Facts that serve
+twice are one variable, and are counted once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import heapq
+from collections.abc import Callable, Iterator, Sequence
 
 from kgraph.reason.modules import Module
 
 MOST_FACTS = 300
 """More facts in one module are not tried: a diagram is walked as deep as it has facts."""
-
-
-MOST_ORDERED = 150
-"""Of more members the order in which they were met is taken: to look for a better one takes as long."""
 
 
 class OutOfReach(Exception):
@@ -32,10 +30,9 @@ class Diagram:
 
         `most`: so many nodes are made at the most.
         """
-        met = (module.into[m - 1] for m in _order(module))
-        labels = list(dict.fromkeys(n for into in met for _, n in into if n >= 0))
-        if len(labels) > MOST_FACTS:
+        if len({n for into in module.into for _, n in into if n >= 0}) > MOST_FACTS:
             raise OutOfReach
+        labels = _order(module)
         self.facts = labels
         self._most = most
         self._level = [len(labels), len(labels)]
@@ -111,25 +108,57 @@ class Diagram:
         return self._chance[root]
 
     def _solve(self, module: Module, facts: dict[int, int]) -> list[int]:
-        """The diagram of the entry and of each member."""
+        """The diagram of the entry and of each member: one after another is eliminated, then put back in."""
+        into: list[dict[int, int]] = [{} for _ in range(len(module.members) + 1)]
+        for member, steps in enumerate(module.into, 1):
+            for source, label in steps:
+                if source != member:
+                    step = facts[label] if label >= 0 else 1
+                    into[member][source] = self._unite(into[member].get(source, 0), step)
+        order = list(self._eliminated(into))
         roots = [1] + [0] * len(module.members)
-        leads: list[set[int]] = [set() for _ in roots]
-        for member, into in enumerate(module.into, 1):
-            for source, _ in into:
-                leads[source].add(member)
-        waiting = set(range(1, len(roots)))
-        while waiting:
-            for member in sorted(waiting):
-                waiting.discard(member)
-                found = roots[member]
-                for source, label in module.into[member - 1]:
-                    here = roots[source]
-                    if here:
-                        found = self._unite(found, self._join(here, facts[label]) if label >= 0 else here)
-                if found != roots[member]:
-                    roots[member] = found
-                    waiting |= leads[member]
+        for member in reversed(order):
+            for source, step in into[member].items():
+                roots[member] = self._unite(roots[member], self._join(roots[source], step))
         return roots
+
+    def _eliminated(self, into: list[dict[int, int]]) -> Iterator[int]:
+        """Each member as it is eliminated; steps `into` others from it then start where those into it do.
+
+        That with the fewest pairs of a step into it and a step out of it comes first (Markowitz, "The
+        Elimination Form of the Inverse and Its Application to Linear Programming", 1957).
+        """
+        out: list[set[int]] = [set() for _ in into]
+        for member, steps in enumerate(into):
+            for source in steps:
+                out[source].add(member)
+        pairs = [len(steps) * len(out[member]) for member, steps in enumerate(into)]
+        queue = [(pairs[member], member) for member in range(1, len(into))]
+        heapq.heapify(queue)
+        left = self._most
+        while queue:
+            number, member = heapq.heappop(queue)
+            if number != pairs[member]:
+                continue
+            pairs[member] = -1
+            left -= number
+            if left < 0:
+                raise OutOfReach
+            for to in out[member]:
+                self._pass_by(into, out, member, to)
+            for source in into[member]:
+                out[source].discard(member)
+            for near in {*out[member], *into[member]} - {0}:
+                pairs[near] = len(into[near]) * len(out[near])
+                heapq.heappush(queue, (pairs[near], near))
+            yield member
+
+    def _pass_by(self, into: list[dict[int, int]], out: list[set[int]], member: int, to: int) -> None:
+        step = into[to].pop(member)
+        for source, first in into[member].items():
+            if source != to:
+                into[to][source] = self._unite(into[to].get(source, 0), self._join(first, step))
+                out[source].add(to)
 
     def _make(self, level: int, low: int, high: int) -> int:
         if low == high:
@@ -183,24 +212,35 @@ class Diagram:
 
 
 def _order(module: Module) -> list[int]:
-    """The members (1 + index), one after another so that few have neighbours still to come.
+    """The facts of a module, one after another so that few members are open: met by some of their facts only.
 
-    A diagram is as wide as what is open: the next member is the one that opens the fewest (a greedy rule).
+    A diagram is as wide as what is open: the next fact is the one that opens the fewest (a greedy rule).
     """
-    size = len(module.members)
-    if size > MOST_ORDERED:
-        return list(range(1, size + 1))
-    near: list[set[int]] = [set() for _ in range(size + 1)]
-    for member, into in enumerate(module.into, 1):
-        for source, _ in into:
-            near[member].add(source)
-            near[source].add(member)
-    done, open_to = {0}, set(near[0])
-    order: list[int] = []
-    while len(order) < size:
-        found = min(open_to, key=lambda m: (len(near[m] - done - open_to), -len(near[m] & done), m))
-        order.append(found)
-        done.add(found)
-        open_to |= near[found]
-        open_to -= done
+    ends: dict[int, set[int]] = {}
+    at: dict[int, dict[int, None]] = {}
+    for member, steps in enumerate(module.into, 1):
+        for source, label in steps:
+            if label >= 0:
+                ends.setdefault(label, set()).update((source, member))
+                for end in (source, member):
+                    at.setdefault(end, {})[label] = None
+    left = {member: len(labels) for member, labels in at.items()}
+    met, order = {0}, list[int]()
+
+    def opened(label: int) -> tuple[int, int, int]:
+        known = [left[e] for e in ends[label] if e in met]
+        new = sum(left[e] > 1 for e in ends[label] if e not in met)
+        return new - known.count(1), -len(known), label
+
+    todo, near = set(ends), set(at.get(0, ()))
+    while todo:
+        label = min(near or todo, key=opened)
+        order.append(label)
+        todo.discard(label)
+        near.discard(label)
+        for end in ends[label]:
+            left[end] -= 1
+            if end not in met:
+                met.add(end)
+                near.update(todo.intersection(at[end]))
     return order
