@@ -19,8 +19,8 @@ from kgraph.names import listed
 from kgraph.questions.answer import Row, Wanted
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
-from kgraph.questions.items import MOST_PARTS, Items, against_of, strongest_of
-from kgraph.reason import refusals, rules
+from kgraph.questions.items import MOST_PARTS, Items, Refused, against_of
+from kgraph.reason import rules
 from kgraph.reason.budget import Budget
 from kgraph.reason.proofs import PROOFS_KEPT, Best, Proofs, minimal_proofs
 from kgraph.reason.refusals import NOTHING, Against
@@ -180,17 +180,18 @@ class Asked:
             if self.budget.over and len(found) >= ALWAYS_TOLD:
                 self.left_over = len(surest) - len(found)
                 break
-            found.append(self._row(target, weighed[target], items, against(target), listed.get(target)))
+            found.append(self._row(target, weighed[target], items, against, listed.get(target)))
         return found
 
     def _row(
-        self, target: int, weighed: Weighed, items: Items, found: Against | None, listed: Proofs | None
+        self, target: int, weighed: Weighed, items: Items, refused: Refused, listed: Proofs | None
     ) -> Row:
         state = self.targets[target]
         proof = self.network.fact_list(weighed.best.labels)
         best = self.network.product(weighed.best.labels)
         takes = [f.of(TakesClaim) for f in proof if f.kind == "takes"]
-        against = self._that_counts(target, takes, best, found or NOTHING, items)
+        found = refused(target)
+        against = self._that_counts(target, takes, best, found or NOTHING, refused)
         against = max(against, told_apart(self.graph, proof), key=lambda a: a.certainty)
         parts = self._named_parts(items.parts(target))
         part = self._named_part(state, takes)
@@ -234,7 +235,7 @@ class Asked:
         return (self.part, *others[: MOST_PARTS - 1])
 
     def _that_counts(
-        self, target: int, takes: Sequence[TakesClaim], best: float, found: Against, items: Items
+        self, target: int, takes: Sequence[TakesClaim], best: float, found: Against, refused: Refused
     ) -> Against:
         """What of the strongest `no` counts: a set's own fact is not disputed by a sister's badge.
 
@@ -246,8 +247,7 @@ class Asked:
         host = self.host if self.of_donors and self.host else Place(state.owner, state.position)
         if not any(t[1:3] == host for t in takes):
             return found
-        refused = refusals.refused_items(self.graph, host, self.budget, by_sisters=False)
-        return strongest_of(refused, items.bearing(refused)(target))
+        return refused(target, False) or found
 
     def _standing(self, state: State, best: float, no: float) -> str:
         if no > 0:

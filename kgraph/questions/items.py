@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from functools import cached_property
-from typing import TYPE_CHECKING
+from functools import cache, cached_property
+from typing import TYPE_CHECKING, Protocol
 
 from kgraph.fits.graph import Place
 from kgraph.reason import refusals, rules
@@ -119,44 +119,63 @@ def _ones(bits: int, most: int | None = None) -> Iterator[int]:
 # What speaks against it -----------------------------------------------------------------------
 
 
-def against_of(asked: Asked, items: Items) -> Callable[[int], Against | None]:
-    """For each answer the strongest proof that it does not go; None where there was no time to look."""
+class Refused(Protocol):
+    """What speaks against an answer, by its number."""
+
+    def __call__(self, target: int, by_sisters: bool = True) -> Against | None: ...
+
+
+def against_of(asked: Asked, items: Items) -> Refused:
+    """For each answer the strongest proof that it does not go; None where there was no time to look.
+
+    With False after it: the strongest that passes no rebadge on its way from the place.
+    """
     places = {Place(*s[1:]) for s in asked.network.states if s.phase == "goes"}
     if asked.nearest is not None:
         # A walk that ended early did not come to every place like these.
         places = {far for place in places for far in refusals.refused_near(asked.graph, place)}
     said = refusals.said_at(asked.graph, sorted(places))
     if not said:
-        return lambda target: NOTHING
+        return lambda target, by_sisters=True: NOTHING
     if asked.of_donors and asked.host is not None:
-        refused = refusals.refused_items(asked.graph, asked.host, asked.budget)
-        about = items.bearing(refused)
-
-        def strongest(target: int) -> Against | None:
-            return strongest_of(refused, about(target))
-
-        return strongest
+        return _of_donors(asked, items, asked.host)
     return _of_takers(asked, items, said)
 
 
-def _of_takers(asked: Asked, items: Items, said: rules.Said) -> Callable[[int], Against | None]:
-    about = items.bearing(refusals.bearing_on(asked.graph, said, asked.budget))
-    walked: dict[frozenset[Item], Mapping[Place, Against]] = {frozenset(): {}}
+def _of_donors(asked: Asked, items: Items, host: Place) -> Refused:
+    @cache
+    def refused(by_sisters: bool) -> Mapping[Item, Against]:
+        return refusals.refused_items(asked.graph, host, asked.budget, by_sisters)
 
-    def against(target: int) -> Against | None:
+    about = items.bearing(refused(True))
+
+    def against(target: int, by_sisters: bool = True) -> Against | None:
+        return _strongest_of(refused(by_sisters), about(target))
+
+    return against
+
+
+def _of_takers(asked: Asked, items: Items, said: rules.Said) -> Refused:
+    about = items.bearing(refusals.bearing_on(asked.graph, said, asked.budget))
+    walked: dict[tuple[frozenset[Item], bool], Mapping[Place, Against]] = {}
+
+    def against(target: int, by_sisters: bool = True) -> Against | None:
         mine = about(target)
-        if mine not in walked:
+        if not mine:
+            return NOTHING
+        if (mine, by_sisters) not in walked:
             if len(walked) > refusals.MOST_WALKS or asked.budget.steps <= 0:
                 return None
-            walked[mine] = refusals.refused_places(asked.graph, said, mine, asked.budget)
-        here: Against = walked[mine].get(Place(*asked.targets[target][1:]), NOTHING)
+            found = refusals.refused_places(asked.graph, said, mine, asked.budget, by_sisters)
+            walked[mine, by_sisters] = found
+        here: Against = walked[mine, by_sisters].get(Place(*asked.targets[target][1:]), NOTHING)
         return here
 
     return against
 
 
-def strongest_of(refused: Mapping[Item, Against], about: Iterable[Item]) -> Against:
-    found: list[Against] = [refused[item] for item in sorted(about, key=str)]
+def _strongest_of(refused: Mapping[Item, Against], about: Iterable[Item]) -> Against:
+    found: list[Against] = [refused[item] for item in sorted(about, key=str) if item in refused]
     return max(found, key=_certainty, default=NOTHING)
 
 

@@ -76,7 +76,12 @@ def reached(steps: Steps, facts: Sequence[Fact], block: int, width: int) -> tupl
     found = [0] * len(steps)
     found[0] = full
     for component in components(steps, entries):
-        _settle(component, steps, into, found)
+        if len(component) > 1:
+            _settle(component, steps, into, found)
+            continue
+        (state,) = component
+        for source, fact in into[state]:
+            found[state] |= found[source] & fact
     return found, holds
 
 

@@ -56,20 +56,20 @@ def refused_near(graph: Graph, place: Place) -> Sequence[Place]:
 
 def refused_items(graph: Graph, host: Place, budget: Budget, by_sisters: bool = True) -> dict[Item, Against]:
     """Each item that is refused at a place, with the strongest proof; without `by_sisters` by no rebadge."""
-
-    def steps(state: State) -> list[Step]:
-        every = rules.against(graph, state)
-        if by_sisters or state.phase != "no":
-            return every
-        return [(to, fact) for to, fact in every if fact is None or fact.kind != "rebadge"]
-
-    network = explore(State("no", *host), steps, budget)
+    network = explore(State("no", *host), lambda s: _less(rules.against(graph, s), s, by_sisters), budget)
     ends = {i: item for i, s in enumerate(network.states) if (item := rules.refused_item(s)) is not None}
     found: dict[Item, Against] = {}
     for end, against in _strongest(network, ends, budget).items():
         if against.certainty > found.get(ends[end], NOTHING).certainty:
             found[ends[end]] = against
     return found
+
+
+def _less(steps: list[Step], state: State, by_sisters: bool) -> list[Step]:
+    """The steps, less those from a place where something is refused to that of another badge."""
+    if by_sisters or state.phase != "no":
+        return steps
+    return [(to, fact) for to, fact in steps if fact is None or fact.kind != "rebadge"]
 
 
 def bearing_on(graph: Graph, said: Said, budget: Budget) -> frozenset[Item]:
@@ -83,13 +83,17 @@ def bearing_on(graph: Graph, said: Said, budget: Budget) -> frozenset[Item]:
     return frozenset(item for s in network.states if (item := rules.refused_item(s)) is not None)
 
 
-def refused_places(graph: Graph, said: Said, items: Iterable[Item], budget: Budget) -> dict[Place, Against]:
-    """Each place where one of these items is refused, with the strongest proof."""
+def refused_places(
+    graph: Graph, said: Said, items: Iterable[Item], budget: Budget, by_sisters: bool = True
+) -> dict[Place, Against]:
+    """Each place where one of these items is refused, with the strongest proof; see `refused_items`."""
     starts = [State("item", *i) if isinstance(i, Place) else State("item", i) for i in sorted(items, key=str)]
     network = explore(
         State("items", ""),
         lambda s: (
-            [(start, None) for start in starts] if s.phase == "items" else rules.refusing(graph, said, s)
+            [(start, None) for start in starts]
+            if s.phase == "items"
+            else _less(rules.refusing(graph, said, s), s, by_sisters)
         ),
         budget,
     )
