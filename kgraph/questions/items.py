@@ -144,13 +144,15 @@ def against_of(asked: Asked, items: Items) -> Refused:
 
 def _of_donors(asked: Asked, items: Items, host: Place) -> Refused:
     @cache
-    def refused(by_sisters: bool) -> Mapping[Item, Against]:
-        return refusals.refused_items(asked.graph, host, asked.budget, by_sisters)
+    def refused(by_sisters: bool) -> list[tuple[Item, Against]]:
+        found = refusals.refused_items(asked.graph, host, asked.budget, by_sisters)
+        return sorted(found.items(), key=lambda i: (-i[1].certainty, str(i[0])))
 
-    about = items.bearing(refused(True))
+    about = items.bearing(item for item, _ in refused(True))
 
     def against(target: int, by_sisters: bool = True) -> Against | None:
-        return _strongest_of(refused(by_sisters), about(target))
+        mine = about(target)
+        return next((no for item, no in refused(by_sisters) if item in mine), NOTHING)
 
     return against
 
@@ -172,12 +174,3 @@ def _of_takers(asked: Asked, items: Items, said: rules.Said) -> Refused:
         return here
 
     return against
-
-
-def _strongest_of(refused: Mapping[Item, Against], about: Iterable[Item]) -> Against:
-    found: list[Against] = [refused[item] for item in sorted(about, key=str) if item in refused]
-    return max(found, key=_certainty, default=NOTHING)
-
-
-def _certainty(against: Against) -> float:
-    return against.certainty
