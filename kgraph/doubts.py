@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 
 from kgraph import questions
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.takers import rows_of_part
@@ -110,25 +110,36 @@ def of_unit(graph: Graph, unit: str) -> Doubts:
 
 
 def of_folder(graph: Graph, seconds: float = SECONDS) -> Doubts:
-    """Doubts over the takers of every part, those in the largest classes of like places first.
+    """Doubts over the takers of every part, as many as there is time for.
 
     The donors of every set would repeat them, place by place. Where the time is up, the parts that were not
     looked at are counted.
     """
-    sizes = {part: _reach(graph, part) for part in graph.data.known("part")}
-    parts = sorted(sizes, key=lambda p: (-sizes[p], p))
     budget = budget_of(WEIGHED._replace(seconds=seconds))
     # Only the order of the doubts is wanted: few worlds tell it, and many parts are looked at instead.
     budget.draws = 0
+    parts = _in_order(graph)
     rows: list[Row] = []
     looked = 0
     for part in parts:
-        if budget.steps <= 0 or budget.over:
+        if budget.steps <= 0 or budget.late:
             break
         rows += (r for r in rows_of_part(graph, part, WEIGHED, budget) if r.standing != "refused")
         looked += 1
     return replace(weigh(rows), not_looked_at=len(parts) - looked)
 
 
-def _reach(graph: Graph, part: str) -> int:
-    return sum(len(graph.alike_places(place)) for place, _, _ in graph.takes_of.get(part, ()))
+def _in_order(graph: Graph) -> list[str]:
+    """All parts: of each class of like places one first, then a second, the largest classes before others.
+
+    Answers about parts of one class hang on the same facts.
+    """
+    classes: dict[frozenset[Place], list[tuple[int, str]]] = {frozenset(): []}
+    for part, taken in graph.takes_of.items():
+        places = {graph.alike_places(place) for place, _, _ in taken}
+        size = sum(map(len, places))
+        classes.setdefault(max(places, key=len), []).append((-size, part))
+    taken_nowhere = graph.data.known("part").keys() - graph.takes_of.keys()
+    classes[frozenset()] += ((0, part) for part in taken_nowhere)
+    ranked = ((nth, *one) for parts in classes.values() for nth, one in enumerate(sorted(parts)))
+    return [part for _, _, part in sorted(ranked)]

@@ -6,7 +6,7 @@ import importlib
 
 import pytest
 
-from kgraph import questions
+from kgraph import doubts, questions
 from kgraph.api import asked_belts
 from kgraph.questions import asked, belt_families, belt_finds, belt_places
 from kgraph.reason import drawn
@@ -136,3 +136,19 @@ def test_of_a_family_of_many_belts_the_surest_are_compared(monkeypatch: pytest.M
     cut = belt_families.family(graph, place)
     assert sorted(str(r.agrees) for r in cut.rows) == ["None", "True", "True", "True"]
     assert "1 more belt, the least certain, was not compared with these." in cut.says
+
+
+def test_of_each_class_of_like_places_one_part_is_looked_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two knobs of three sister sets, and a dial glass of one: the glass comes before the second knob."""
+    other = "- takes: K-115\n  in: Orvanek 2200\n  position: volume knob\n"
+    alone = "- takes: G-3\n  in: Quillon 77\n  position: dial glass\n- part: K-9\n"
+    graph = graph_of(FOLDER + other + alone)
+    asked_about: list[str] = []
+    takers = doubts.rows_of_part
+    monkeypatch.setattr(
+        doubts, "rows_of_part", lambda g, part, *rest: asked_about.append(part) or takers(g, part, *rest)
+    )
+    assert doubts.of_folder(graph).not_looked_at == 0
+    assert asked_about == ["g2", "k114", "g3", "k9", "k115"]
+    monkeypatch.setattr(doubts, "budget_of", lambda wanted: ending_after(2))
+    assert doubts.of_folder(graph).not_looked_at == 4
