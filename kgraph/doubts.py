@@ -16,8 +16,10 @@ from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
+from kgraph.questions.answer import Answer
 from kgraph.questions.asked import budget_of
 from kgraph.questions.takers import rows_of_part
+from kgraph.reason.budget import Budget
 from kgraph.shelf.ledger import shelf_now
 
 SECONDS = 5.0
@@ -45,6 +47,8 @@ class Doubts:
     inexact: int = 0
     not_looked_at: int = 0
     """Parts whose takers were not asked for, for want of time."""
+    late: tuple[str, ...] = ()
+    """What else there was no time for, in words."""
 
 
 @dataclass(slots=True)
@@ -98,15 +102,20 @@ def _left(chance: float, holds: float, fails: float) -> float:
     return chance * entropy(holds) + (1.0 - chance) * entropy(fails)
 
 
-def of_set(graph: Graph, set_key: str) -> Doubts:
-    """Doubts over the donors of a set at every position known."""
-    return weigh(questions.donors(graph, set_key, questions.places_of(graph, set_key), WEIGHED).rows)
+def of_set(graph: Graph, set_key: str, budget: Budget | None = None) -> Doubts:
+    """Doubts over the donors of a set at every position known; a budget may be shared."""
+    places = questions.places_of(graph, set_key)
+    return _of_answer(questions.donors(graph, set_key, places, WEIGHED, budget=budget))
 
 
 def of_unit(graph: Graph, unit: str) -> Doubts:
     """Doubts over the donors of a unit's set at what the unit still wants."""
     now = shelf_now(graph).units.get(unit)
-    return weigh(questions.donors(graph, now.set, now.wants, WEIGHED).rows if now else ())
+    return _of_answer(questions.donors(graph, now.set, now.wants, WEIGHED)) if now else weigh(())
+
+
+def _of_answer(answer: Answer) -> Doubts:
+    return replace(weigh(answer.rows), late=answer.late)
 
 
 def of_folder(graph: Graph, seconds: float = SECONDS) -> Doubts:

@@ -75,6 +75,8 @@ class Answer(NamedTuple):
     """The one of the remarks that tells how many were less certain than wanted, and left out."""
     unlike: tuple[Row, ...] = ()
     """Of the answers that were refused and left out, those of sets that differ in what must match."""
+    late: tuple[str, ...] = ()
+    """Those of the remarks that tell what there was no time for."""
 
 
 class Wanted(NamedTuple):
@@ -102,9 +104,9 @@ def answered(
     rows: Iterable[Row],
     wanted: Wanted,
     data: Collection,
-    more: Iterable[str] = (),
+    late: Iterable[str] = (),
 ) -> Answer:
-    """The rows as wanted, the most certain first; `more`: further remarks."""
+    """The rows as wanted, the most certain first; `late`: what there was no time for, in words."""
     rows = list(rows)
     shown = [r for r in rows if r.certainty >= wanted.at_least]
     refused = sum(r.standing == "refused" for r in shown)
@@ -115,8 +117,8 @@ def answered(
     unlike = () if wanted.refused_too else tuple(sorted(_unlike(rows, wanted), key=lambda r: order(data, r)))
     places = {p for r in rows for p in (r.position, r.wanted)}
     guarded = matching.guarded_by_name(data, places)
-    notes = (*_notes(shown, refused, less, wanted), *guarded, *unlike_notes(data, unlike), *more)
-    return Answer(question, tuple(shown), refused, notes, wanted.most, less, unlike)
+    notes = (*_notes(shown, refused, less, wanted), *guarded, *unlike_notes(data, unlike), *late)
+    return Answer(question, tuple(shown), refused, notes, wanted.most, less, unlike, tuple(late))
 
 
 def _unlike(rows: Iterable[Row], wanted: Wanted) -> Iterable[Row]:

@@ -153,8 +153,7 @@ def _takers(graph: Graph, parts: tuple[str, ...], limit: Budget, unasked: list[s
         if number and limit.late:
             unasked += parts[number:]
             break
-        budget = budget_of(ALL_BY_BEST)
-        budget.ends = limit.ends
+        budget = budget_of(ALL_BY_BEST).within(limit)
         for row in questions.takers_of_part(graph, part, ALL_BY_BEST, budget=budget).rows:
             found = FoundAt(
                 row.set, row.position, part, row.standing, row.best, "size" in row.basis, row.proof

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from kgraph.claims import TakesClaim
 from kgraph.fits.graph import Graph, Place
@@ -23,13 +23,13 @@ def parts(
     """
     here = Place(f"s:{set_key}", position)
     asked = _PartEnds(graph, wanted, budget or budget_of(wanted), State("goes", *here), "asked", host=here)
-    known: dict[str, tuple[str, ...]] = {}
+    having = _SetsWith(graph)
     rows = [
         row._replace(
             set=here.owner,
             position=position,
             role=role_of(row),
-            sets=sets_with(graph, row.part or "", known),
+            sets=having.of(row.part or ""),
         )
         for row in asked.rows()
     ]
@@ -56,21 +56,32 @@ def role_of(row: Row) -> str:
     return "alike" if "same" in kinds else "original"
 
 
-def sets_with(graph: Graph, part: str, known: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
+class _SetsWith:
     """The owners of the sets that are known to have a part, or one alike it, as original; by name.
 
-    `known`: what was found for other parts; those alike have the same sets.
+    Parts alike have the same sets, and so have parts that are original at places of the same classes.
     """
-    if part not in known:
-        names = alike(graph, part)
-        places: set[Place] = set()
-        for one in names:
-            for place, role, _ in graph.takes_of.get(one, ()):
-                if role == "original" and place not in places:
-                    places |= graph.alike_places(place)
-        owners = {place.owner for place in places if place.owner[0] == "s"}
-        known |= dict.fromkeys(names, tuple(sorted(owners, key=graph.data.owner_text)))
-    return known[part]
+
+    def __init__(self, graph: Graph) -> None:
+        self.graph = graph
+        self._called = cache(graph.data.owner_text)
+        self._of_part: dict[str, tuple[str, ...]] = {}
+        self._at: dict[frozenset[frozenset[Place]], tuple[str, ...]] = {}
+
+    def of(self, part: str) -> tuple[str, ...]:
+        """The owners, as keys."""
+        if part not in self._of_part:
+            names = alike(self.graph, part)
+            taken = (t for one in names for t in self.graph.takes_of.get(one, ()))
+            places = {self.graph.alike_places(place) for place, role, _ in taken if role == "original"}
+            self._of_part.update(dict.fromkeys(names, self._owners(frozenset(places))))
+        return self._of_part[part]
+
+    def _owners(self, classes: frozenset[frozenset[Place]]) -> tuple[str, ...]:
+        if classes not in self._at:
+            owners = {place.owner for places in classes for place in places if place.owner[0] == "s"}
+            self._at[classes] = tuple(sorted(owners, key=self._called))
+        return self._at[classes]
 
 
 @dataclass

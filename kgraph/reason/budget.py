@@ -58,6 +58,11 @@ class Budget:
         if self.clock is not None:
             self.ends = self.clock() + max(self.seconds, LONGEST_SECONDS)
 
+    def within(self, other: Budget) -> Budget:
+        """This, ended when another ends at the latest."""
+        self.ends = min(self.ends, other.ends)
+        return self
+
     @contextmanager
     def share(self, parts: int) -> Iterator[Budget]:
         """One of so many shares of what is left, for one question; what that leaves is there for the next."""

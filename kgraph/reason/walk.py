@@ -242,6 +242,7 @@ def _without_returns(steps: Steps) -> Steps:
     A part that is met at one place only, by one fact, leads back to that place by the same fact.
     """
     into = entries_of(steps)
+    free = [{to for to, n in out if n < 0} for out in steps]
     kept: Steps = []
     for state, out in enumerate(steps):
         entry = into[state][0] if len(into[state]) == 1 and into[state][0][1] >= 0 else None
@@ -249,7 +250,7 @@ def _without_returns(steps: Steps) -> Steps:
             kept.append(out)
             continue
         source, fact = entry
-        kept.append([(to, n) for to, n in out if n != fact or (to, -1) not in steps[source]])
+        kept.append([(to, n) for to, n in out if n != fact or to not in free[source]])
     return kept
 
 

@@ -14,6 +14,7 @@ from kgraph.questions.answer import DEFAULT, Wanted
 from kgraph.questions.asked import budget_of
 from kgraph.questions.faults import COMMON_BASIS, NOT_THERE, FaultRow, Faults, faults
 from kgraph.questions.unit_looks import looks, owners_of_unit
+from kgraph.reason.budget import Budget
 from kgraph.render import doubts as render_doubts
 from kgraph.render.answers import caution_texts, certainty_text, weighed_text
 from kgraph.render.faults import counted_text
@@ -42,7 +43,7 @@ MOST_GIVERS = 6
 
 def page(graph: Graph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -> WrittenPage:
     """The page of a set, or of one unit of it; what is doubtful is told where answers are weighed."""
-    data = graph.data
+    data, limit = graph.data, budget_of(wanted)
     found = faults(graph, set_key, wanted=wanted)
     called = data.text("set", set_key)
     title = f"{data.text('unit', unit)}, {called}" if unit else called
@@ -50,25 +51,31 @@ def page(graph: Graph, set_key: str, unit: str = "", wanted: Wanted = DEFAULT) -
     missing = _missing(graph, set_key)
     told = [f"{data.text('position', p)}: {n} of the units of its family" for p, n in missing.items()]
     often = _first([Item(text) for text in told])
-    givers = _givers(graph, set_key, unit, missing)
+    givers, late = _givers(graph, set_key, unit, missing, limit)
+    at_hand = _at_hand(graph, set_key, limit)
     sections = [
         PageSection("Before the back comes off", _cautions(data, cautions)),
         *_checks(data, found),
-        PageSection(
-            "To have at hand", _at_hand(graph, set_key), "No belts or small parts are recorded of it."
-        ),
+        PageSection("To have at hand", at_hand, "No belts or small parts are recorded of it."),
         PageSection("What is often missing", often, "No unit was found without a place."),
         PageSection("Which own units could give it", givers, "None that is recorded."),
     ]
     if wanted.seconds:
-        doubtful = _doubts(graph, set_key)
-        sections.append(
-            PageSection("What is doubtful, and cheap to settle now", doubtful, "Nothing recorded.")
-        )
+        doubtful = doubts.of_set(graph, set_key, budget_of(doubts.WEIGHED).within(limit))
+        late += doubtful.late
+        items = tuple(Item(render_doubts.to_do(data, d)) for d in doubtful.found[:FEWEST])
+        sections.append(PageSection("What is doubtful, and cheap to settle now", items, "Nothing recorded."))
     own = [*data.things["set"].get(set_key, ()), *(data.things["unit"].get(unit, ()) if unit else ())]
     photos = tuple(dict.fromkeys(p for thing in own for p in records.photos_of(thing)))
     about = _about(graph, set_key, wanted)
-    return WrittenPage(f"Before opening: {title}", about, tuple(sections), found.notes, photos, cautions)
+    return WrittenPage(
+        f"Before opening: {title}",
+        about,
+        tuple(sections),
+        (*found.notes, *dict.fromkeys(late)),
+        photos,
+        cautions,
+    )
 
 
 def as_json(data: Collection, set_key: str, unit: str, made: WrittenPage) -> dict[str, Any]:
@@ -153,12 +160,12 @@ def _photos(rows: list[FaultRow]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(p for row in rows for fact in row.proof for p in photos_of_fact(fact)))
 
 
-def _at_hand(graph: Graph, set_key: str) -> tuple[Item, ...]:
+def _at_hand(graph: Graph, set_key: str, limit: Budget) -> tuple[Item, ...]:
     data = graph.data
     items: list[Item] = []
-    budget = budget_of(questions.BEST_ONLY)
+    budget = budget_of(questions.BEST_ONLY).within(limit)
     for position in questions.places_of(graph, set_key):
-        if budget.over:
+        if budget.late:
             items.insert(
                 0, Item(f"no time was left for {data.text('position', position)} and what follows it")
             )
@@ -191,13 +198,20 @@ def _missing(graph: Graph, set_key: str) -> dict[str, int]:
     return dict(sorted(count.items(), key=lambda item: (-item[1], item[0])))
 
 
-def _givers(graph: Graph, set_key: str, unit: str, missing: Iterable[str]) -> tuple[Item, ...]:
-    """The own units that can give what is often missing and what the unit wants; else whatever they can."""
+def _givers(
+    graph: Graph, set_key: str, unit: str, missing: Iterable[str], limit: Budget
+) -> tuple[tuple[Item, ...], tuple[str, ...]]:
+    """The own units that can give what is often missing and what the unit wants; else whatever they can.
+
+    And what there was no time for.
+    """
     data, shelf = graph.data, shelf_now(graph)
     wanted = [*missing, *(shelf.units[unit].wants if unit else ())]
     places = list(dict.fromkeys(wanted)) or questions.places_of(graph, set_key)
     own = frozenset(f"s:{one.set}" for key, one in shelf.units.items() if key != unit)
-    found = with_units(graph, questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own), shelf)
+    budget = budget_of(questions.BEST_ONLY).within(limit)
+    answer = questions.donors(graph, set_key, places, questions.BEST_ONLY, only=own, budget=budget)
+    found = with_units(graph, answer, shelf)
     unit_keys = {data.text("unit", key): key for key in shelf.units}
     by_unit: dict[tuple[str, str], list[str]] = {}
     for row in found.rows:
@@ -208,13 +222,8 @@ def _givers(graph: Graph, set_key: str, unit: str, missing: Iterable[str]) -> tu
             told += [place] if whole and place not in told else []
     given = {of: places for of, places in by_unit.items() if places}
     items = [Item(f"{name}, {of}: {_list(places)}") for (name, of), places in sorted(given.items())]
-    return _first(items, MOST_GIVERS)
+    return _first(items, MOST_GIVERS), answer.late
 
 
 def _list(texts: Iterable[str]) -> str:
     return listed(list(texts), FEWEST)
-
-
-def _doubts(graph: Graph, set_key: str) -> tuple[Item, ...]:
-    found = doubts.of_set(graph, set_key).found[:FEWEST]
-    return tuple(Item(render_doubts.to_do(graph.data, d)) for d in found)

@@ -91,6 +91,7 @@ def _notes(doubts: Doubts, rest: Sequence[Doubt]) -> list[str]:
         said.append(f"{doubts.inexact} answers were weighed by drawing worlds at random.")
     if doubts.not_looked_at:
         said.append(f"{doubts.not_looked_at} parts were not looked at in the time; --seconds gives more.")
+    said += doubts.late
     return [*said, SCALE_NOTE] if doubts.found else said
 
 
