@@ -24,7 +24,7 @@ class StoredSizes:
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
         kind = self.data.kind_of(part)
         how = self._rules.rules(kind)
-        if how is None:
+        if how is None or not self._recorded(part, how[0]):
             return []
         rules, certainty = how
         found = []
