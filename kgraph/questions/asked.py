@@ -19,7 +19,7 @@ from kgraph.names import listed
 from kgraph.questions.answer import Row, Wanted
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
-from kgraph.questions.items import MOST_PARTS, Items, Refused, against_of
+from kgraph.questions.items import MOST_PARTS, AgainstEach, Items, against_of
 from kgraph.reason import rules
 from kgraph.reason.budget import Budget
 from kgraph.reason.proofs import PROOFS_KEPT, Best, Proofs, minimal_proofs
@@ -184,7 +184,7 @@ class Asked:
         return found
 
     def _row(
-        self, target: int, weighed: Weighed, items: Items, refused: Refused, listed: Proofs | None
+        self, target: int, weighed: Weighed, items: Items, refused: AgainstEach, listed: Proofs | None
     ) -> Row:
         state = self.targets[target]
         proof = self.network.fact_list(weighed.best.labels)
@@ -235,7 +235,7 @@ class Asked:
         return (self.part, *others[: MOST_PARTS - 1])
 
     def _that_counts(
-        self, target: int, takes: Sequence[TakesClaim], best: float, found: Against, refused: Refused
+        self, target: int, takes: Sequence[TakesClaim], best: float, found: Against, refused: AgainstEach
     ) -> Against:
         """What of the strongest `no` counts: a set's own fact is not disputed by a sister's badge.
 

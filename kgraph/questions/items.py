@@ -119,13 +119,13 @@ def _ones(bits: int, most: int | None = None) -> Iterator[int]:
 # What speaks against it -----------------------------------------------------------------------
 
 
-class Refused(Protocol):
+class AgainstEach(Protocol):
     """What speaks against an answer, by its number."""
 
     def __call__(self, target: int, by_sisters: bool = True) -> Against | None: ...
 
 
-def against_of(asked: Asked, items: Items) -> Refused:
+def against_of(asked: Asked, items: Items) -> AgainstEach:
     """For each answer the strongest proof that it does not go; None where there was no time to look.
 
     With False after it: the strongest that passes no rebadge on its way from the place.
@@ -142,7 +142,7 @@ def against_of(asked: Asked, items: Items) -> Refused:
     return _of_takers(asked, items, said)
 
 
-def _of_donors(asked: Asked, items: Items, host: Place) -> Refused:
+def _of_donors(asked: Asked, items: Items, host: Place) -> AgainstEach:
     @cache
     def refused(by_sisters: bool) -> list[tuple[Item, Against]]:
         found = refusals.refused_items(asked.graph, host, asked.budget, by_sisters)
@@ -157,7 +157,7 @@ def _of_donors(asked: Asked, items: Items, host: Place) -> Refused:
     return against
 
 
-def _of_takers(asked: Asked, items: Items, said: rules.Said) -> Refused:
+def _of_takers(asked: Asked, items: Items, said: rules.Said) -> AgainstEach:
     about = items.bearing(refusals.bearing_on(asked.graph, said, asked.budget))
     walked: dict[tuple[frozenset[Item], bool], Mapping[Place, Against]] = {}
 
