@@ -10,6 +10,11 @@ from kgraph.questions.asked import Asked, budget_of, left_over_note, unasked_not
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
+MOST_SHARES = 4
+"""Of many places each may use a part of what is left of the work, one in so many: most need little of it."""
+SPARED_SECONDS = 2.0
+"""A question about many places ends earlier than one about a single place, where no time was named."""
+
 
 def donors(
     graph: Graph,
@@ -32,13 +37,15 @@ def donors(
     asked = sorted(given, key=lambda position: _is_generic(graph, Place(owner, position)))
     left_over = 0
     unasked: list[str] = []
-    budget = budget or budget_of(wanted)
+    if budget is None:
+        budget = budget_of(wanted)
+        budget.ends -= 0 if len(asked) < 2 or wanted.seconds > DEFAULT.seconds else SPARED_SECONDS
     for number, position in enumerate(asked):
         if number and budget.late:
             unasked = [graph.data.text("position", p) for p in asked[number:]]
             break
         here = Place(owner, position)
-        with budget.share(len(asked) - number) as share:
+        with budget.share(min(len(asked) - number, MOST_SHARES)) as share:
             one = Asked(
                 graph,
                 wanted,

@@ -23,8 +23,8 @@ TELLING_SECONDS = 3.0
 _STATES = 40_000
 """The most states of one network: some 1 kB each."""
 _STEPS_A_SECOND = 150_000
-_NODES_A_SECOND = 60_000
-"""Nodes of decision diagrams that a slow machine makes in a second of Python."""
+_NODES_A_SECOND = 120_000
+"""Nodes of decision diagrams that a slow machine makes in a second of Python; others make 600,000."""
 _TRIES_A_SECOND = 30_000
 """Ways that a search for best proofs looks at in a second."""
 _DRAWS_A_SECOND = 500_000

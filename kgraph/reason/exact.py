@@ -43,6 +43,8 @@ class Diagram:
         self._given = [chances[n] for n in labels]
         self._chance: list[float] = []
         self.roots = self._solve(module, {n: self._make(i, 0, 1) for i, n in enumerate(labels)})
+        # A diagram is remembered for later questions: what served to make it takes more room than itself.
+        self._and, self._or = {}, {}
 
     @property
     def nodes(self) -> int:
