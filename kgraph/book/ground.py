@@ -89,7 +89,7 @@ class BookGround:
     def mentions(self) -> dict[tuple[str, str], list[records.Entry]]:
         """(kind, key) -> the entries that name a thing."""
         found: dict[tuple[str, str], list[records.Entry]] = defaultdict(list)
-        for entry in self.data.entries:
+        for entry in self.data.standing:
             for kind, name in dict.fromkeys(names_used(self.data, entry)):
                 found[kind, self.data.key(kind, name.key)].append(entry)
         return found

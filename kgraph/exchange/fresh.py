@@ -36,13 +36,18 @@ _EVIDENCE = (
 
 def meaning(entry: Entry, ignored: Set[str] = frozenset()) -> tuple[str, ...]:
     """What an entry says, to compare by; keys that are `ignored` left out."""
-    said = {k: v for k, v in entry.pairs if k not in ignored}
+    said = {k: v for k, v in entry.pairs if k not in ignored or is_own(entry, k)}
     if isinstance(entry, Statement):
         evidence = {k: v for k, v in said.items() if k in _EVIDENCE}
         source = "" if "source" in ignored else " ".join(sorted(n.key for n in entry.sources))
         return (entry.kind, written_id(entry), source, _text(evidence))
     name = whole_number(entry.name.key) if isinstance(entry, Thing) else ""
     return (entry.kind, name, _text({k: v for k, v in said.items() if k != entry.kind}))
+
+
+def is_own(entry: Entry, key: str) -> bool:
+    """Whether a key is a recorded attribute of a thing, and says of a fact which it is."""
+    return key == "id" and isinstance(entry, Thing)
 
 
 def _text(said: Mapping[str, Value]) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 from kgraph import mains, matching, quantities, records
 from kgraph.collection import Collection
+from kgraph.collection.fact_ids import thing_id
 from kgraph.collection.trusting import via_trust
 from kgraph.exchange import imaged
 from kgraph.exchange.addressed import CLASSES, quantity_node
@@ -290,6 +291,7 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
         for fact in [*data.facts.values(), *(f for f, _ in data.withdrawn.values())]
         for i in fact.ids
     }
+    taken_back = {thing_id(t): entries[t.where] for t, _ in reversed([*data.gone_things.values()])}
     for entry in data.entries:
         if isinstance(entry, records.Taken):
             yield Block(entries[entry.where], (*_taken(data, entry), *imaged.of(entry)))
@@ -303,8 +305,10 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
             yield Block(entries[entry.where], (*_inspected(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Withdraw):
             told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
-            if entry.target.strip() in shown:
-                told.append((TERM + "takesBack", iri("fact", shown[entry.target.strip()])))
+            if (target := entry.target.strip()) in shown:
+                told.append((TERM + "takesBack", iri("fact", shown[target])))
+            elif target in taken_back:
+                told.append((TERM + "takesBack", taken_back[target]))
             yield Block(entries[entry.where], tuple(told))
 
 

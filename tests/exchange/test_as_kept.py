@@ -14,8 +14,10 @@ import pytest
 from kgraph.belts.described import described
 from kgraph.cli.main import run
 from kgraph.collection import Collection
+from kgraph.collection.fact_ids import thing_id
 from kgraph.exchange import columns, csv_in
 from kgraph.exchange.pieces import NotWhole, pieces
+from kgraph.names import fold
 from kgraph.quantities import QuantityError
 from tests.bench import lists
 from tests.support import graph_of_folder
@@ -356,21 +358,70 @@ def test_a_cell_that_was_changed_corrects_the_old_fact(folder: Path, capsys: Any
     assert "the table does not say this any more; `kgraph withdraw " in capsys.readouterr().err
 
 
-def test_a_changed_cell_of_a_thing_itself_names_the_place_to_change(folder: Path, capsys: Any) -> None:
-    text = "Make,Model,Years\nLarkfield,LK-40,1981-1984\nOrvanek,2200,1982\n"
-    assert bring(folder, written(folder, text)) == 0
+YEARS = "Make,Model,Years,Voltage\nLarkfield,LK-40,1981-1984,240\nOrvanek,2200,1982,220\n"
+
+
+def sets_of(folder: Path) -> dict[str, dict[str, Any]]:
+    things = data_of(folder).things["set"]
+    assert all(len(entries) == 1 for entries in things.values())
+    return {entry.name.text: dict(entry.pairs) for (entry,) in things.values()}
+
+
+def test_a_cell_of_a_thing_that_was_changed_corrects_what_was_said(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, YEARS)) == 0
     file = next(folder.glob("*.yaml"))
     before = file.read_bytes()
-    changed = text.replace("1984", "1985") + "Quillon,31,1983\n"
     capsys.readouterr()
-    assert bring(folder, written(folder, changed)) == 3
-    told = capsys.readouterr().err
-    assert f"years is 1981-1985 here and 1981-1984 at {file}:1; if what comes in is right, change it" in told
-    assert file.read_bytes() == before
-    # Changed there, the rest of the table comes in.
-    file.write_bytes(before.replace(b"1984", b"1985"))
+    changed = YEARS.replace("1984", "1985") + "Quillon,31,1983,240\n"
     assert bring(folder, written(folder, changed)) == 0
-    assert [p["years"] for p in said(folder, "set")] == ["1981-1985", "1982", "1983"]
+    assert f"corrects {file}:1:3 (set): years was 1981-1984, is 1981-1985" in capsys.readouterr().err
+    assert file.read_bytes().startswith(before)
+    found = sets_of(folder)
+    assert {entry["years"] for entry in found.values()} == {"1981-1985", "1982", "1983"}
+    assert run(["--data", str(folder), "check"]) == 0
+    lines = file.read_bytes()
+    assert bring(folder, written(folder, changed)) == 0
+    assert file.read_bytes() == lines
+
+
+def test_values_said_before_are_said_again_however_often_a_cell_changes(folder: Path) -> None:
+    for years in ("1984", "1985", "1984", "1985", "1984", "1986", "1985"):
+        assert bring(folder, written(folder, YEARS.replace("1984", years))) == 0
+        assert sets_of(folder)["Larkfield LK-40"]["years"] == f"1981-{years}"
+        assert run(["--data", str(folder), "check"]) == 0
+
+
+def test_a_row_moved_and_changed_and_a_name_put_right(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, YEARS)) == 0
+    header, larkfield, orvanek = YEARS.splitlines(keepends=True)
+    moved = header + orvanek.replace("1982", "1983") + "Vessimorn,5210,1982,220\n" + larkfield
+    assert bring(folder, written(folder, moved)) == 0
+    found = sets_of(folder)
+    assert {name: found[name]["years"] for name in found} == {
+        "Larkfield LK-40": "1981-1984",
+        "Orvanek 2200": "1983",
+        "Vessimorn 5210": "1982",
+    }
+    named = moved.replace("Vessimorn,5210", "Vessimorn,5211")
+    assert bring(folder, written(folder, named)) == 0
+    assert "set was Vessimorn 5210, is Vessimorn 5211" in capsys.readouterr().err
+    assert set(sets_of(folder)) == {"Larkfield LK-40", "Orvanek 2200", "Vessimorn 5211"}
+
+
+def test_what_an_older_program_read_from_a_table_is_there_already(folder: Path, capsys: Any) -> None:
+    """Its things name no table: nothing is said twice, and what differs is told with the id to take back."""
+    old = "- set: Larkfield LK-40\n  badge: Larkfield\n  model: LK-40\n  years: 1981-1984\n  mains: 240 V\n"
+    (folder / "import-list.yaml").write_text(old, encoding="utf-8")
+    assert bring(folder, written(folder, YEARS)) == 0
+    assert len(data_of(folder).things["set"][fold("Larkfield LK-40")]) == 1
+    capsys.readouterr()
+    assert bring(folder, written(folder, YEARS.replace("1984", "1985"))) == 3
+    told = capsys.readouterr().err
+    ident = thing_id(data_of(folder).things["set"][fold("Larkfield LK-40")][0])
+    assert f"if this one, take the other back: kgraph withdraw {ident} --why ..." in told
+    assert run(["--data", str(folder), "withdraw", ident, "--why", "the table is right", "--yes"]) == 0
+    assert bring(folder, written(folder, YEARS.replace("1984", "1985"))) == 0
+    assert sets_of(folder)["Larkfield LK-40"]["years"] == "1981-1985"
 
 
 def test_what_somebody_else_says_stays_when_the_table_is_corrected(folder: Path) -> None:
