@@ -294,11 +294,12 @@ def _new(loaded: Loaded, found: FoundEntries, come: Sequence[_Come]) -> tuple[li
         return [come[i] for i in not_yet(loaded.data.entries, entries)], ()
     from kgraph.exchange import again
 
-    live = again.live(loaded.data)
-    new = again.not_there(live, entries)
-    corrections, gone = again.changes(again.of_tables(loaded.data, live, found.sources), entries, new)
-    by_number = {c.new: c for c in corrections}
-    return [come[i].correcting(by_number[i]) if i in by_number else come[i] for i in new], gone
+    beside = again.compare(loaded.data, found.sources, entries)
+    stays = "this was taken back or corrected in the folder, and stays so"
+    tell_some([f"{entries[i].where}: {stays}" for i in beside.kept], "")
+    by_number = {c.new: c for c in beside.corrections}
+    new = [come[i].correcting(by_number[i]) if i in by_number else come[i] for i in beside.new]
+    return new, beside.gone
 
 
 def _withdrawals(new: Sequence[_Come]) -> list[str]:
@@ -319,8 +320,8 @@ def _tell_gone(gone: Sequence[Entry]) -> None:
     """What the table does not say any more stays, and is told with the command that takes it back."""
     from kgraph.exchange.again import id_of
 
-    says = "the table does not say this any more; `kgraph withdraw {}` takes it back"
-    tell_some([f"{e.where}: {says.format(id_of(e))}" for e in gone], "")
+    says = "the table does not say this any more; `kgraph withdraw"
+    tell_some([f"{e.where}: {says} {id_of(e)}` takes it back" for e in gone], "")
 
 
 def _beside(loaded: Loaded, found: FoundEntries, new: list[_Come], bad: _Bad) -> list[_Come]:

@@ -8,14 +8,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from kgraph.collection import Collection
-from kgraph.collection.fact_ids import saying_id, thing_id
+from kgraph.collection.fact_ids import saying_id, thing_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.fresh import is_own, meaning, not_yet
 from kgraph.names import fold
-from kgraph.records import Entry, Thing, Value
+from kgraph.records import Entry, Statement, Thing, Value, Withdraw
 
 OF_A_ROW = frozenset({"page", "corrects", "id", "source"})
 """What says where in a table something stands, or what it put right, and nothing else."""
@@ -39,7 +40,56 @@ class Correction:
         """The entry that takes the old saying back."""
         was = dict(self.old.pairs)
         why = ", ".join(f"{key} was {was.get(key) or 'not said'}" for key in self.changed)
-        return [("withdraw", self.target), ("why", f"the table was changed: {why}")]
+        return [("withdraw", self.target), ("why", f"{_CHANGED}: {why}")]
+
+
+_CHANGED = "the table was changed"
+"""How the reason of a withdrawal begins that an import wrote; any other is somebody's own."""
+
+
+class Compared(NamedTuple):
+    """A table beside what the folder has: which entries are new, by number, and what they put right.
+
+    `gone`: what the table does not say any more. `kept`: which entries somebody took back here, or put right.
+    """
+
+    new: list[int]
+    corrections: list[Correction]
+    gone: list[Entry]
+    kept: list[int]
+
+
+def compare(data: Collection, sources: Set[str], come: Sequence[Entry]) -> Compared:
+    """What of the entries of tables of these names is new in a folder, in whatever row they stand.
+
+    What was taken back here stays so, whatever the table says, as long as the table does not change.
+    """
+    counts = live(data)
+    new = not_there(counts, come)
+    back = {meaning(e, OF_A_ROW): e for e in _taken_by_hand(data, counts, sources)}
+    kept = [i for i in new if meaning(come[i], OF_A_ROW) in back]
+    new = [i for i in new if i not in set(kept)]
+    right = {i for n in kept for i in _ids(back[meaning(come[n], OF_A_ROW)])}
+    had = [e for e in of_tables(data, counts, sources) if _corrects(e) not in right]
+    return Compared(new, *changes(had, come, new), kept)
+
+
+def _taken_by_hand(data: Collection, counts: Iterable[Entry], sources: Set[str]) -> Iterable[Entry]:
+    """What came from tables of these names and was taken back otherwise than by another import."""
+    withdraws = (e for e in data.of_kind("withdraw") if isinstance(e, Withdraw))
+    by_tables = {w.target.strip() for w in withdraws if w.why.startswith(_CHANGED)}
+    left = {id(e) for e in counts}
+    return (
+        e for e in of_tables(data, data.entries, sources) if id(e) not in left and id_of(e) not in by_tables
+    )
+
+
+def _ids(entry: Entry) -> tuple[str, ...]:
+    return (id_of(entry), written_id(entry)) if isinstance(entry, Statement) else (id_of(entry),)
+
+
+def _corrects(entry: Entry) -> str:
+    return entry.corrects.strip() if isinstance(entry, Statement | Thing) else ""
 
 
 def id_of(entry: Entry) -> str:

@@ -408,6 +408,32 @@ def test_a_row_moved_and_changed_and_a_name_put_right(folder: Path, capsys: Any)
     assert set(sets_of(folder)) == {"Larkfield LK-40", "Orvanek 2200", "Vessimorn 5211"}
 
 
+def test_what_was_put_right_or_taken_back_in_the_folder_stays_so(folder: Path, capsys: Any) -> None:
+    text = "Make,Model,Years,Part No.,Place\nLarkfield,LK-40,1981,K-114,volume knob\n"
+    text += "Orvanek,2200,1982,K-9,tone knob\n"
+    assert bring(folder, written(folder, text)) == 0
+    words = ["--data", str(folder)]
+    assert run([*words, "correct", "Larkfield LK-40", "years", "1980", "--yes"]) == 0
+    knob, other = (
+        f.id for p in ("K-114", "K-9") for f in data_of(folder).facts.values() if f.claim[0] == fold(p)
+    )
+    assert run([*words, "correct", knob, "takes", "K-115", "--yes"]) == 0
+    assert run([*words, "withdraw", other, "--why", "misread", "--yes"]) == 0
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    capsys.readouterr()
+    assert bring(folder, written(folder, text)) == 0
+    told = capsys.readouterr().err
+    assert told.count("was taken back or corrected in the folder, and stays so") == 3
+    assert "does not say this any more" not in told
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+    # A cell that is changed there since counts; by the others' reason it is still as it was put right.
+    assert bring(folder, written(folder, text.replace("1981", "1979").replace("K-114", "K-116"))) == 0
+    assert sets_of(folder)["Larkfield LK-40"]["years"] == "1979"
+    takes = {f.claim[0] for f in data_of(folder).facts.values() if f.kind == "takes"}
+    assert takes == {fold("K-116")}
+    assert run([*words, "check"]) == 0
+
+
 def test_what_an_older_program_read_from_a_table_is_there_already(folder: Path, capsys: Any) -> None:
     """Its things name no table: nothing is said twice, and what differs is told with the id to take back."""
     old = "- set: Larkfield LK-40\n  badge: Larkfield\n  model: LK-40\n  years: 1981-1984\n  mains: 240 V\n"
