@@ -7,6 +7,7 @@ PROV-O for sources, QUDT for sizes. What they lack is `kgraph.ttl`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from kgraph import mains, matching, quantities, records
@@ -29,10 +30,11 @@ from kgraph.problems import Where
 
 def things(data: Collection) -> Iterator[Block]:
     """Every thing, declared or only used, kind by kind, by its key."""
-    for kind in _MORE:
+    makers: Mapping[str, _Maker] = {"set": partial(_set, _must_match(data)), **_MORE}
+    for kind in makers:
         more = _cautions_in_force(data) if kind == "caution" else ()
         for key in sorted({*data.known(kind), *more}):
-            yield _thing(data, kind, key)
+            yield _thing(data, kind, key, makers[kind])
     yield from _features(data)
     yield from _badges(data)
     yield from _must_match_values(data)
@@ -47,12 +49,12 @@ def _cautions_in_force(data: Collection) -> set[str]:
     return {data.key("caution", named.key) for found in (*places, *kinds) for named in found}
 
 
-def _thing(data: Collection, kind: str, key: str) -> Block:
+def _thing(data: Collection, kind: str, key: str, more: _Maker) -> Block:
     said = data.things[kind].get(key, [])
     others = dict.fromkeys(other.text for thing in said for other in thing.also)
     pairs: list[Pair] = [(TYPE, CLASSES[kind]), (LABEL, LiteralText(data.text(kind, key)))]
     pairs += [(SKOS + "altLabel", LiteralText(other)) for other in others]
-    pairs += _MORE[kind](data, key, said)
+    pairs += more(data, key, said)
     pairs += _recorded(said)
     pairs += (pair for thing in said for pair in imaged.of(thing))
     return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
@@ -67,11 +69,11 @@ def _recorded(said: Iterable[records.Thing]) -> Iterator[Pair]:
                     yield key_iri(key), LiteralText(text)
 
 
-def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+def _set(attributes: list[str], data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     for thing in said:
         yield SCHEMA + "brand", iri("badge", compared(thing.badge))
         yield SCHEMA + "model", LiteralText(thing.model)
-    for attribute, value in _values(data, key):
+    for attribute, value in _values(data, key, attributes):
         yield TERM + "recorded", iri("value", attribute, value)
 
 
@@ -185,8 +187,8 @@ def _via(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         yield key_iri("trust"), LiteralText(f"{trust:g}")
 
 
-_MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] = {
-    "set": _set,
+_Maker = Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]
+_MORE: Mapping[str, _Maker] = {
     "part": _part,
     "assembly": _assembly,
     "position": _position,
@@ -205,19 +207,20 @@ def _must_match(data: Collection) -> list[str]:
     return sorted({a for key in data.known("position") for a in data.position_rules(key).must_match})
 
 
-def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
+def _values(data: Collection, key: str, attributes: list[str]) -> Iterator[tuple[str, str]]:
     """What is recorded of a set under each attribute that must match, in the keys that the rule compares."""
-    for attribute in _must_match(data):
+    for attribute in attributes:
         for text in matching.recorded(data, f"s:{key}", attribute):
             yield from ((attribute, value) for value in sorted(mains.keys(attribute, text)))
 
 
 def _must_match_values(data: Collection) -> Iterator[Block]:
-    for attribute in _must_match(data):
+    attributes = _must_match(data)
+    for attribute in attributes:
         yield Block(
             iri("attribute", attribute), ((TYPE, TERM + "Attribute"), (LABEL, LiteralText(attribute)))
         )
-    values = {pair for key in data.known("set") for pair in _values(data, key)}
+    values = {pair for key in data.known("set") for pair in _values(data, key, attributes)}
     for attribute, value in sorted(values):
         of = (TERM + "ofAttribute", iri("attribute", attribute))
         yield Block(iri("value", attribute, value), ((TYPE, TERM + "Value"), of))

@@ -196,6 +196,8 @@ class FetchedCollection(Collection):
 
     def known_keys(self, kind: str) -> AbstractSet[str]:
         """The keys of every thing of a kind, declared or used."""
+        if "_whole" in vars(self):
+            return self._whole.known_keys(kind)
         hows = (kind, "owner") if kind in ("set", "assembly") else (kind,)
         keys = {self.key(kind, name) for name in self.stored.keys(kind, *hows, f"{kind} declared")}
         return {key for key in keys if key in self.things[kind] or key in self.spelt[kind]}
