@@ -97,6 +97,24 @@ def test_a_list_of_parts_names_the_sets_that_have_them(folder: Path) -> None:
     ]
 
 
+def test_a_list_of_sets_says_of_its_parts_where_else_they_are_used_and_go(folder: Path) -> None:
+    text = (
+        "Make,Model,Part No.,Place,Used in,Fits also\n"
+        'Larkfield,LK-40,K-114,volume knob,"Orvanek 2200, Quillon 31",Vessimorn 5210\n'
+        "Orvanek,2200,K-9,tone knob,,\n"
+    )
+    assert bring(folder, written(folder, text)) == 0
+    found = {(f["takes"], f["in"]): f.get("role", "original") for f in said(folder, "takes")}
+    assert found == {
+        ("K-114", "Larkfield LK-40"): "original",
+        ("K-114", "Orvanek 2200"): "original",
+        ("K-114", "Quillon 31"): "original",
+        ("K-114", "Vessimorn 5210"): "substitute",
+        ("K-9", "Orvanek 2200"): "original",
+    }
+    assert {f["position"] for f in said(folder, "takes") if f["takes"] == "K-114"} == {"volume knob"}
+
+
 def test_our_own_words_are_known_and_blanks_say_nothing(folder: Path) -> None:
     text = "set,years,market,mains\nLarkfield LK-40,1981-1984,,240 V 50 Hz\nOrvanek 2200,,Germany,\n"
     assert bring(folder, written(folder, text)) == 0
