@@ -553,6 +553,26 @@ def test_the_wrong_rows_of_a_csv_come_back_as_a_csv_that_says_why(folder: Path, 
     assert [e["takes"] for e in said(folder, "takes")] == ["K-2", "K-3"]
 
 
+def test_a_wrong_row_of_one_sheet_costs_no_row_of_another(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    """The third row of both: what is wrong in one is told with the sheet, and the other comes in."""
+    file = book(
+        tmp_path / "two.xlsx",
+        set=[["set", "mains"], ["Larkfield LK-40", "240 V"], ["Orvanek 2200", "220 V"]],
+        part=[["part", "kind", "section"], ["B-1", "belt", "square 1.2 mm"], ["B-2", "belt", "1.2 mm"]],
+    )
+    assert bring(folder, file, "--skip-bad") == 0
+    assert f"skipped: {file}, sheet part:3:3: section: " in capsys.readouterr().err
+    assert {e["set"] for e in said(folder, "set")} == {"Larkfield LK-40", "Orvanek 2200"}
+    # So it is where the row is right by itself and is wrong beside the folder.
+    (folder / "own.yaml").write_text("- part: B-3\n  kind: knob\n", encoding="utf-8")
+    file = book(
+        tmp_path / "more.xlsx", set=[["set"], ["Quillon 31"]], part=[["part", "kind"], ["B-3", "belt"]]
+    )
+    assert bring(folder, file, "--skip-bad") == 0
+    assert f"skipped: {file}, sheet part:2:1: part B-3: kind is belt here" in capsys.readouterr().err
+    assert "Quillon 31" in {e["set"] for e in said(folder, "set")}
+
+
 def test_the_wrong_rows_of_a_workbook_come_back_by_sheet(folder: Path, tmp_path: Path) -> None:
     parts = [["part", "kind", "inside length"], ["K-1", "belt", "far"], ["K-2", "belt", "262 mm"]]
     file = book(tmp_path / "a.xlsx", set=[*SETS, ["Larkfield", "=1+1", 3]], part=parts)
