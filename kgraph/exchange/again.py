@@ -14,7 +14,7 @@ from kgraph.collection import Collection
 from kgraph.collection.fact_ids import saying_id, thing_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.exchange.formats import Pairs
-from kgraph.exchange.fresh import is_own, meaning, not_yet
+from kgraph.exchange.fresh import as_meant, is_own, meaning, not_yet
 from kgraph.names import fold
 from kgraph.records import Entry, Statement, Thing, Value, Withdraw
 
@@ -165,7 +165,8 @@ def _correction(old: Entry, number: int, new: Entry, surely: bool) -> Correction
     if old.kind != new.kind:
         return None
     was, now = _stated(old), _stated(new)
-    changed = tuple(k for k in dict.fromkeys((*was, *now)) if was.get(k) != now.get(k))
+    keys = dict.fromkeys((*was, *now))
+    changed = tuple(k for k in keys if as_meant(was.get(k, "")) != as_meant(now.get(k, "")))
     in_row = dict(old.pairs).get("page") == dict(new.pairs).get("page")
     if isinstance(old, Thing) and isinstance(new, Thing):
         fits = (

@@ -51,12 +51,13 @@ def is_own(entry: Entry, key: str) -> bool:
 
 
 def _text(said: Mapping[str, Value]) -> str:
-    return json.dumps(_plain(said), sort_keys=True)
+    return json.dumps(as_meant(said), sort_keys=True)
 
 
-def _plain(value: Value) -> object:
+def as_meant(value: Value) -> object:
+    """A value to compare by: texts by their words, and whole numbers however a program writes them."""
     if isinstance(value, str):
         return whole_number(" ".join(value.split()))
     if isinstance(value, Mapping):
-        return {key: _plain(inner) for key, inner in value.items()}
-    return [_plain(inner) for inner in value]
+        return {key: as_meant(inner) for key, inner in value.items()}
+    return [as_meant(inner) for inner in value]

@@ -57,6 +57,8 @@ def _thing(data: Collection, kind: str, key: str, more: _Maker) -> Block:
     pairs += more(data, key, said)
     pairs += _recorded(said)
     pairs += (pair for thing in said for pair in imaged.of(thing))
+    sources = dict.fromkeys(data.key("source", named.key) for thing in said for named in thing.sources)
+    pairs += ((PROV + "hadPrimarySource", iri("source", one)) for one in sources)
     return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
 
 

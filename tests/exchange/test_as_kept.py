@@ -494,6 +494,17 @@ def test_whole_numbers_that_another_program_made_fractions_are_the_same(folder: 
     assert {p: p.read_bytes() for p in folder.iterdir()} == before
 
 
+def test_a_changed_cell_is_told_without_those_that_a_program_wrote_otherwise(
+    folder: Path, capsys: Any
+) -> None:
+    text = "Make,Model,Year,knobs\nOrvanek,2200,1982,8\n"
+    assert bring(folder, written(folder, text)) == 0
+    assert bring(folder, written(folder, "Make,Model,Year,knobs\nOrvanek,2200.0,1983.0,8.0\n")) == 0
+    assert "(set): years was 1982, is 1983" in (told := capsys.readouterr().err)
+    assert "knobs was" not in told
+    assert list(sets_of(folder)) == ["Orvanek 2200"]
+
+
 def test_our_own_tables_come_back_from_a_program_that_made_fractions(folder: Path, tmp_path: Path) -> None:
     (folder / "a.yaml").write_text(
         '- set: Orvanek 2200\n  knobs: 8\n  step: "1.0"\n- set: Quillon 31\n', encoding="utf-8"
