@@ -90,6 +90,17 @@ class Fact(NamedTuple):
         return max(self.evidence, key=lambda e: e.certainty).where if self.evidence else None
 
 
+class KindRules(NamedTuple):
+    """How parts of a kind compare by size (see `records.Kind`), and its cautions."""
+
+    generic: bool = False
+    compare: tuple[tuple[str, str], ...] = ()
+    certainty: float | None = None
+    cautions: tuple[Name, ...] = ()
+    perishable: bool = False
+    sound: float | None = None
+
+
 class PlaceRules(NamedTuple):
     """What must match at a position, its cautions, and whether either holds by its name alone."""
 

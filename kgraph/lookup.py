@@ -10,8 +10,9 @@ from typing import TypeVar
 from kgraph import records, trade, words
 from kgraph.claims import UsesClaim
 from kgraph.collection import Collection, shown_name
-from kgraph.collection.fact_ids import ids_by_other_names, saying_id, written_id
+from kgraph.collection.fact_ids import ids_by_other_names, saying_id, thing_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
+from kgraph.collection.taken_back import GoneThing
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph
@@ -40,6 +41,8 @@ class KnownThing:
     """Of loose parts: how many are left."""
     gone: tuple[tuple[Fact, records.Withdraw], ...] = ()
     """Facts about it that were withdrawn."""
+    taken_back: tuple[GoneThing, ...] = ()
+    """Entries that declared it and were taken back."""
     ground: tuple[records.Thing, ...] = ()
     """What the trade's ground says of it."""
 
@@ -55,9 +58,10 @@ class NearName:
 
 
 def show(graph: Graph, text: str) -> list[KnownThing]:
-    """Every thing with this name, whatever its kind; raises WrongUse with the nearest names.
+    """Every thing with this name, whatever its kind, or the thing of the entry with this id.
 
-    What only the ground of the trade knows is shown where nothing of the folder has the name.
+    What only the ground of the trade knows is shown where nothing of the folder has the name. Raises WrongUse
+    with the nearest names.
     """
     data = graph.data
     wanted = fold(text)
@@ -68,6 +72,8 @@ def show(graph: Graph, text: str) -> list[KnownThing]:
         found = [KnownThing("feature", left_out, name, (), facts, ())]
     below = () if found else [(kind, data.key(kind, wanted)) for kind in trade.KINDS]
     found += [_known(data, kind, key) for kind, key in below if data.ground(kind, key)]
+    if not found and (thing := thing_with_id(data, text)):
+        found = [_known(data, thing.kind, data.key(thing.kind, thing.name.key))]
     if not found:
         known = [n for kind in words.THINGS for n in data.known(kind).values()]
         of_trade = [n for kind in trade.KINDS for n in trade.spellings(kind).values()]
@@ -125,6 +131,12 @@ def fact_as_said(data: Collection, text: str) -> Fact | None:
     return next((f for f in pieces if wanted in f.ids or wanted == f.id), fact)
 
 
+def thing_with_id(data: Collection, text: str) -> records.Thing | None:
+    """The first entry of a thing with this id, one that was taken back too."""
+    things = (e for e in data.entries if isinstance(e, records.Thing))
+    return next((t for t in things if thing_id(t) == text.strip()), None)
+
+
 def event_with_id(data: Collection, text: str) -> Event | None:
     """The last event of the shelf with this id, its own or that of what it says; taken back ones too."""
     return _last_with_id(text, (e for e in data.of_kind(*words.EVENTS) if isinstance(e, Event)))
@@ -144,7 +156,7 @@ _BEGINNING = re.compile(rf"[0-9a-f]{{{LEAST_OF_ID},15}}")
 def whole_id(data: Collection, text: str) -> str:
     """The id that begins with a text, as a screen shows ids; what is no such beginning comes back as it is.
 
-    Raises WrongUse where the ids of several facts or events begin so.
+    Raises WrongUse where the ids of several facts, events or entries of things begin so.
     """
     wanted = text.strip().casefold()
     if not _BEGINNING.fullmatch(wanted) or fact_with_id(data, text) or event_or_withdrawal(data, text):
@@ -154,8 +166,8 @@ def whole_id(data: Collection, text: str) -> str:
         if begun := [i for i in (fact.id, *fact.ids) if i.startswith(wanted)]:
             found[fact.id] = begun[0]
     for entry in data.entries:
-        if isinstance(entry, Event | records.Withdraw):
-            own = written_id(entry)
+        if isinstance(entry, Event | records.Withdraw | records.Thing):
+            own = thing_id(entry) if isinstance(entry, records.Thing) else written_id(entry)
             found |= {own: own} if own.startswith(wanted) else {}
     if len(found) > 1:
         these = listed(sorted(found.values()), MOST_BEGINNING)
@@ -199,6 +211,11 @@ def _known(data: Collection, kind: str, key: str) -> KnownThing:
         tuple(facts),
         tuple(e for e in others if id(e.where) not in told),
         gone=tuple(gone),
+        taken_back=tuple(
+            (t, by)
+            for t, by in data.gone_things.values()
+            if t.kind == kind and data.key(kind, t.name.key) == key
+        ),
         ground=data.ground(kind, key),
     )
 

@@ -95,17 +95,24 @@ def photos_of(entry: Entry) -> tuple[str, ...]:
     return tuple(p for p in found if p.strip())
 
 
+SAID_BESIDE = frozenset({"source", "by", "date", "page", "photo"})
+"""Keys of an entry of a thing that tell who says it and where it stands, and nothing of the thing itself."""
+
+
 class Thing(Entry):
     """A declared thing: its name, its other spellings and its recorded attributes.
 
-    `via` is whose folder the entry came by.
+    `sources` are what the entry stands in, `via` is whose folder it came by.
     `called` is the name that it is shown by since it was renamed at `date`; it is in `also` too.
+    `corrects` is the id of the entry that was taken back for it.
     """
 
     name: Name
     also: tuple[Name, ...] = ()
     called: Name | None = None
+    sources: tuple[Name, ...] = ()
     via: tuple[Name, ...] = ()
+    corrects: str = ""
     date: str = ""
     attributes: tuple[tuple[str, Value], ...] = ()
 

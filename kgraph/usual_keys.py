@@ -34,9 +34,14 @@ NOTE = Key("note", "from the box in the loft", "anything else worth keeping")
 VIA = Key("via", "bert", "whose folder it came by; `merge` writes it", many=True, asked=False)
 CALLED = Key("called", "LK-41", "the name that it is shown by now; `rename` writes it", asked=False)
 
+CORRECTS = Key(
+    "corrects", "3f9a1c2b7d04e811", "the id of what it puts right; `correct` writes it", asked=False
+)
+SOURCE = Key("source", "parts list, LK-40", "where it stands", many=True)
+
 EVIDENCE = (
     Key("how", "compared", "fitted, measured, printed, compared, photo, reported, guess"),
-    Key("source", "parts list, LK-40", "where it stands", many=True),
+    SOURCE,
     Key("by", "AK", "who found it"),
     Key("date", "2026-03-01"),
     Key("note", "looked at in daylight", "anything else worth keeping"),
@@ -46,7 +51,7 @@ EVIDENCE = (
     Key("trust", "0.7", "what the word of who says it counts", asked=False),
     Key("id", "bench-17", "an id of your own", asked=False),
     VIA,
-    Key("corrects", "3f9a1c2b7d04e811", "the id of what it puts right; `correct` writes it", asked=False),
+    CORRECTS,
 )
 """What every fact and event may carry beside what it states."""
 
@@ -292,9 +297,10 @@ _PARTS = {fold(kind): keys for kind, keys in PARTS.items()}
 
 def of_kind(kind: str) -> tuple[Key, ...]:
     """The keys of a kind of entry, those of the kinds of parts left out."""
-    if kind == "via":
-        return (*THINGS[kind], CALLED)
-    return (*THINGS[kind], CALLED, VIA) if kind in THINGS else (*FACTS[kind], *EVIDENCE)
+    if kind in FACTS:
+        return (*FACTS[kind], *EVIDENCE)
+    said = [key for key in (SOURCE._replace(asked=False), VIA) if key.name != kind]
+    return (*THINGS[kind], CALLED, *said, CORRECTS)
 
 
 def of_part(sort: str, compared: tuple[str, ...] = ()) -> tuple[Key, ...]:

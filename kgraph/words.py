@@ -36,7 +36,7 @@ EVENTS: dict[str, str] = {
     "restored": "something owed was given back",
     "fitted": "a loose part was put in a unit",
     "inspected": "what was found at a place of a unit when somebody looked",
-    "withdraw": "an earlier fact is taken back",
+    "withdraw": "an earlier fact, or an entry of a thing, is taken back",
 }
 """Kinds of entry that record what happened."""
 

@@ -19,20 +19,23 @@ from kgraph.records import Entry, Statement, Thing, Withdraw
 
 
 def refuse_gone(graph: Graph, fact_id: str) -> None:
-    """Raise WrongUse unless the id is that of a fact, an event or a withdrawal that still counts."""
+    """Raise WrongUse unless the id is that of something that can be taken back and still counts."""
     data = graph.data
     if (fact := lookup.fact_with_id(data, fact_id)) is not None:
         by = data.withdrawn[fact.id][1] if fact.id in data.withdrawn else None
+    elif isinstance(found := refuse_unknown(graph, fact_id), Thing):
+        by = data.gone_things[id(found)][1] if id(found) in data.gone_things else None
     else:
-        by = withdrawal_of(data, refuse_unknown(graph, fact_id))
+        by = withdrawal_of(data, found)
     if by is not None:
         raise WrongUse(f"{fact_id} is withdrawn already, at {by.where}")
 
 
-def refuse_unknown(graph: Graph, one: str) -> Statement:
-    """The statement with an id; raises WrongUse where no fact, event or withdrawal has it."""
+def refuse_unknown(graph: Graph, one: str) -> Statement | Thing:
+    """The entry with an id; raises WrongUse where no fact, event, withdrawal or thing has it."""
     fact = lookup.fact_with_id(graph.data, one)
-    found = fact.record if fact else lookup.event_or_withdrawal(graph.data, one)
+    found: Statement | Thing | None = fact.record if fact else lookup.event_or_withdrawal(graph.data, one)
+    found = found or lookup.thing_with_id(graph.data, one)
     if found is None:
         raise WrongUse(f"no fact has the id {one!r}; `kgraph show NAME` prints the ids")
     return found
@@ -42,7 +45,7 @@ def refuse_unsaid(graph: Graph, fact_id: str, source: str) -> None:
     """Raise WrongUse where a source has not said the fact that is to be taken back from it."""
     data, fact = graph.data, lookup.fact_as_said(graph.data, fact_id)
     if fact is None:
-        entry = lookup.event_or_withdrawal(data, fact_id)
+        entry = lookup.event_or_withdrawal(data, fact_id) or lookup.thing_with_id(data, fact_id)
         texts = [n.text for n in entry.sources] if entry else []
     else:
         texts = [s for e in fact.evidence for s in e.sources]
@@ -126,6 +129,9 @@ def _taken_back(
     changed = [f for i, f in before.items() if i not in after.facts or after.facts[i].evidence != f.evidence]
     changed += [f for i, f in after.facts.items() if i not in before]
     if not changed and lookup.fact_with_id(graph.data, entry.target):
+        _refuse_vain(graph, entry)
+    thing = lookup.thing_with_id(graph.data, entry.target)
+    if thing and id(thing) not in after.gone_things:
         _refuse_vain(graph, entry)
     meant = lookup.fact_as_said(graph.data, entry.target)
     return (meant or changed[0], None) if changed else None

@@ -16,7 +16,7 @@ from kgraph.collection.fact_ids import saying_id, written_id
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.events import Event, events_of
 from kgraph.facts import Fact
-from kgraph.records import Statement
+from kgraph.records import Statement, Thing
 
 
 class TakingBack(NamedTuple):
@@ -52,6 +52,12 @@ def taking_back(
     apart = [saying_id(r.pairs) for r in meant if r.corrects.strip() == corrects]
     together = [corrects] if len(apart) < len(meant) or not apart else []
     return TakingBack((*together, *apart), corrects)
+
+
+def said_by(said: Statement | Thing) -> str:
+    """Who found what an entry says; "" where it names nobody."""
+    who = said.by if isinstance(said, Statement) else dict(said.attributes).get("by", "")
+    return who if isinstance(who, str) else ""
 
 
 def told_of_several(data: Collection, one: str) -> str:

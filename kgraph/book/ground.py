@@ -81,7 +81,14 @@ class BookGround:
 
     def all_of(self, kind: str) -> list[tuple[str, Ref]]:
         """(key, page) of every thing of a kind, or of every family."""
-        return [(key, ref) for (k, key), ref in self.refs.items() if k == kind]
+        return self._by_kind.get(kind, [])
+
+    @cached_property
+    def _by_kind(self) -> Mapping[str, list[tuple[str, Ref]]]:
+        found: dict[str, list[tuple[str, Ref]]] = defaultdict(list)
+        for (kind, key), ref in self.refs.items():
+            found[kind].append((key, ref))
+        return found
 
     # Facts and answers
 
@@ -89,7 +96,7 @@ class BookGround:
     def mentions(self) -> dict[tuple[str, str], list[records.Entry]]:
         """(kind, key) -> the entries that name a thing."""
         found: dict[tuple[str, str], list[records.Entry]] = defaultdict(list)
-        for entry in self.data.entries:
+        for entry in self.data.standing:
             for kind, name in dict.fromkeys(names_used(self.data, entry)):
                 found[kind, self.data.key(kind, name.key)].append(entry)
         return found

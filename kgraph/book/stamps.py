@@ -50,6 +50,8 @@ class Stamps:
 
     ground: BookGround
     _alike: dict[int, int] = field(default_factory=dict)
+    _nears: dict[Place, int] = field(default_factory=dict)
+    _parts: dict[str, int] = field(default_factory=dict)
     _held: list[frozenset[Place]] = field(default_factory=list)
     _assemblies: dict[str, list[tuple[str, int]]] = field(default_factory=dict)
 
@@ -76,12 +78,19 @@ class Stamps:
 
     def _part(self, part: str) -> int:
         """A part: what names it, and which parts are of its size."""
-        graph = self.ground.graph
-        sized = [p for p, _ in (*graph.equal_size(part), *graph.equal_size_back(part))]
-        return _number(repr((self._named.get(("part", part), 0), sized)))
+        if part not in self._parts:
+            graph = self.ground.graph
+            sized = [p for p, _ in (*graph.equal_size(part), *graph.equal_size_back(part))]
+            self._parts[part] = _number(repr((self._named.get(("part", part), 0), sized)))
+        return self._parts[part]
 
     def _near(self, place: Place) -> int:
         """A place and all like it: what names their owners, and the parts that are recorded there."""
+        if place not in self._nears:
+            self._nears[place] = self._of_alike(place)
+        return self._nears[place]
+
+    def _of_alike(self, place: Place) -> int:
         graph = self.ground.graph
         alike = graph.alike_places(place)
         if id(alike) not in self._alike:
@@ -139,9 +148,13 @@ class Stamps:
             self._assemblies[key] = [(a, self._owner(a)) for a in below]
         return self._assemblies[key]
 
+    @cached_property
+    def _has_runs(self) -> bool:
+        return any(fact.kind == "run" for fact in self.ground.data.facts.values())
+
     def _own_of_part(self, key: str) -> object:
         graph = self.ground.graph
-        if belt_places.is_belt(graph.data, key) and any(f.kind == "run" for f in graph.data.facts.values()):
+        if self._has_runs and belt_places.is_belt(graph.data, key):
             return None
         return self._part(key), [self._near(place) for place, _, _ in graph.takes_of.get(key, ())]
 

@@ -8,11 +8,15 @@ from typing import Any
 
 from kgraph import belt_sizes, quantities, records, words
 from kgraph.checks.ground import Check, CheckGround, at, error
+from kgraph.collection.fact_ids import thing_id
 from kgraph.names import compared, fold
-from kgraph.problems import Problem, shown
+from kgraph.problems import Problem, command, shown
 
-ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note", "via"}
+ADDS_UP = {"also", "positions", "numbers", "caution", "must match", "wants", "note", "photo"}
 """Keys of which two entries of one thing each add to the other, and none can disagree."""
+
+OF_THE_ENTRY = records.SAID_BESIDE - {"photo"} | {"via", "corrects"}
+"""Keys that tell of an entry and not of its thing."""
 
 
 LENGTHS = tuple(belt_sizes.BELT_MEASURES)
@@ -55,14 +59,17 @@ def _disagree(thing: records.Thing, other: records.Thing, key: str, here: str, t
     says = (
         f"{thing.kind} {shown(thing.name.text)}: {shown(key)} is {here} here and {there} at {at(other.where)}"
     )
-    return error(thing.where, "entries-disagree", says, "find out which is right and keep that one")
+    back = command("withdraw", thing_id(other), "--why", "...")
+    mend = f"find out which is right; if this one, take the other back: {back}"
+    return error(thing.where, "entries-disagree", says, mend)
 
 
 def _said(ground: CheckGround, thing: records.Thing) -> Iterator[tuple[str, records.Value]]:
     left_out = {*ADDS_UP, *(LENGTHS if ground.data.inside_length_mm(thing) else ())}
     # Of several new names the last one is shown.
     left_out |= {"called", "date"} if thing.called else set()
-    left_out |= {"trust", "date"} if thing.kind == "via" else set()
+    left_out |= {"trust"} if thing.kind == "via" else set()
+    left_out |= OF_THE_ENTRY - ({"date"} if thing.kind == "source" else set())
     for key, value in thing.pairs[1:]:
         if key in left_out:
             continue
@@ -92,6 +99,15 @@ def meaning(key: str, value: records.Value) -> Any:
         return float(value) if key in {"certainty", "keep"} else quantities.length(value).mm
     except ValueError:
         return fold(value) or " ".join(value.split())
+
+
+def recorded(value: records.Plain) -> records.Value:
+    """Texts, lists and objects as a recorded value."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, dict):
+        return {key: recorded(inner) for key, inner in value.items()}
+    return tuple(map(recorded, value))
 
 
 def _lengths_that_disagree(ground: CheckGround, things: Sequence[records.Thing]) -> Iterator[Problem]:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from kgraph import records
 from kgraph.checks.ground import Check, CheckGround, at, error, warning
 from kgraph.claims import ReplacesClaim, RunClaim, TakesClaim, UsesClaim
-from kgraph.collection.fact_ids import written_id
+from kgraph.collection.fact_ids import thing_id, written_id
 from kgraph.collection.sayings import FACT_TYPES, unknown_withdraws
 from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
@@ -134,35 +134,35 @@ def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
 
 
 def withdrawn_ids_are_known(ground: CheckGround) -> Iterator[Problem]:
-    """A `withdraw` takes back a fact of the folder, by an id that it has or had."""
+    """A `withdraw` takes back a fact or an entry of a thing, by an id that it has or had."""
     for entry in unknown_withdraws(ground.data):
-        says = f"withdraw: no fact has the id {shown(entry.target)}, and nothing is taken back"
+        says = f"withdraw: no fact and no thing has the id {shown(entry.target)}, and nothing is taken back"
         yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, entry.target))
 
 
 def what_is_corrected_is_withdrawn(ground: CheckGround) -> Iterator[Problem]:
-    """A saying that corrects an id stands beside a withdrawal of that id, and a fact has it."""
+    """What corrects an id stands beside a withdrawal of that id, and a fact or an entry of a thing has it."""
     targets = {e.target.strip() for e in ground.entries if isinstance(e, records.Withdraw)}
     for entry in ground.entries:
-        corrects = entry.corrects.strip() if isinstance(entry, records.Statement) else ""
+        corrects = entry.corrects.strip() if isinstance(entry, records.Statement | records.Thing) else ""
         if corrects and corrects not in targets:
             if corrects not in _known_ids(ground):
-                says = f"corrects: no fact has the id {shown(corrects)}"
+                says = f"corrects: no fact and no thing has the id {shown(corrects)}"
                 yield error(entry.where, "unknown-withdraw", says, _nearest_fact(ground, corrects))
                 continue
             says = f"corrects: nothing withdraws {shown(corrects)}, which counts beside this"
             yield warning(entry.where, "unknown-withdraw", says, "withdraw it, or take the key out")
 
 
-def _known_ids(ground: CheckGround) -> dict[str, Fact]:
-    """Every id of every fact, withdrawn ones too; and of events and withdrawals, without a fact."""
-    data = ground.data
-    facts = (*data.facts.values(), *(f for f, _ in data.withdrawn.values()))
-    return {i: f for f in facts for i in f.ids}
+def _known_ids(ground: CheckGround) -> dict[str, Fact | records.Thing]:
+    """Every id of every fact and of every entry of a thing, those taken back among them."""
+    facts = (*ground.data.facts.values(), *(f for f, _ in ground.data.withdrawn.values()))
+    things = {thing_id(e): e for e in ground.data.entries if isinstance(e, records.Thing)}
+    return things | {i: f for f in facts for i in f.ids}
 
 
 def _nearest_fact(ground: CheckGround, target: str) -> str:
-    """What to do about an id that no fact has: the fact whose id is a slip of the hand away."""
+    """What to do about an id that nothing has: the fact or thing whose id is a slip of the hand away."""
     known = _known_ids(ground)
     near = nearest(target, known, 1)
     if not near:

@@ -74,8 +74,8 @@ class CheckGround:
 
     @cached_property
     def entries(self) -> list[records.Entry]:
-        """The entries by file, line and column."""
-        return sorted(self.data.entries, key=lambda e: (e.where.file, e.where.line, e.where.column))
+        """The entries that stand, by file, line and column."""
+        return sorted(self.data.standing, key=lambda e: (e.where.file, e.where.line, e.where.column))
 
     @cached_property
     def shelf(self) -> Shelf:

@@ -56,7 +56,7 @@ def _named(after: Collection, entry: records.Entry) -> Iterator[tuple[str, Name,
 
 
 def said_in_vain(data: Collection, entries: Iterable[records.Entry]) -> Iterator[Problem]:
-    """What new facts a withdrawal of the folder takes back already: they would count for nothing."""
+    """What new entries a withdrawal of the folder takes back already: they would count for nothing."""
     if not any(isinstance(e, records.Withdraw) for e in data.entries):
         return
     come = [e for e in entries if not isinstance(e, records.Withdraw)]
@@ -64,8 +64,9 @@ def said_in_vain(data: Collection, entries: Iterable[records.Entry]) -> Iterator
     stand = {e.where for fact in after.facts.values() for e in fact.evidence}
     gone = {e.where: by for fact, by in after.withdrawn.values() for e in fact.evidence}
     for entry in come:
-        if isinstance(entry, sayings.FACT_TYPES) and entry.where not in stand:
-            by = gone.get(entry.where)
+        back = after.gone_things.get(id(entry))
+        if back or (isinstance(entry, sayings.FACT_TYPES) and entry.where not in stand):
+            by = back[1] if back else gone.get(entry.where)
             says = f"this {entry.kind} was withdrawn" + (
                 f" at {by.where} ({by.why})" if by else " for its source"
             )

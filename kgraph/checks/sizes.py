@@ -8,10 +8,8 @@ from kgraph import records, size_rules
 from kgraph.checks.ground import Check, CheckGround, at, warning
 from kgraph.claims import SameClaim
 from kgraph.fits.graph import sort_of
-from kgraph.fits.sizes import recorded_size, rules_said, size_agrees
+from kgraph.fits.sizes import NO_SIZES, recorded_size, rules_said, size_agrees
 from kgraph.problems import Problem, shown
-
-_NO_SIZES = {"note", "caution"}
 
 
 def parts_that_are_the_same_have_one_size(ground: CheckGround) -> Iterator[Problem]:
@@ -54,7 +52,7 @@ def _sizes_apart(ground: CheckGround, one: str, other: str) -> Iterator[str]:
 
 def _recorded(ground: CheckGround, part: str) -> list[str]:
     things = ground.data.things["part"].get(part, ())
-    return sorted({k for t in things for k, _ in t.attributes} - _NO_SIZES)
+    return sorted({k for t in things for k, _ in t.attributes} - NO_SIZES)
 
 
 def _show(ground: CheckGround, part: str, key: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from kgraph import mains, records
 from kgraph.checks.ground import Check, CheckGround, at, warning
+from kgraph.collection.fact_ids import thing_id
 from kgraph.collection.sayings import FACT_TYPES
 from kgraph.names import compared, fold, nearest
 from kgraph.problems import Problem, command, shown
@@ -35,14 +36,15 @@ def nothing_stands_for_the_line_above(ground: CheckGround) -> Iterator[Problem]:
             for text in () if key in _FREE else _texts(value):
                 if _DITTO.fullmatch(text.strip()):
                     says = f"{shown(key)}: {shown(text)} stands for the line above it"
-                    yield warning(entry.where, "ditto", says, _written_out(by_place.get(entry.where), key))
+                    one = thing_id(entry) if isinstance(entry, records.Thing) else by_place.get(entry.where)
+                    yield warning(entry.where, "ditto", says, _written_out(one, key))
 
 
-def _written_out(fact: str | None, key: str) -> str:
-    """How it is written out: of a fact by a command; what a thing says is changed in the file."""
-    if fact is None:
+def _written_out(one: str | None, key: str) -> str:
+    """How it is written out: of a fact or a thing by a command, of others in the file."""
+    if one is None:
         return "write out what it means, in the file"
-    return f"write out what it means: {command('correct', fact, key.replace(' ', '-'), '...')}"
+    return f"write out what it means: {command('correct', one, key.replace(' ', '-'), '...')}"
 
 
 def _texts(value: Value) -> Iterator[str]:
@@ -148,12 +150,14 @@ def mains_are_written_one_way(ground: CheckGround) -> Iterator[Problem]:
         )
         for text, things in by_text.items():
             if text != usual:
-                where = min(thing.where for thing in things)
-                name = min(things, key=lambda t: t.where).name.text
+                first = min(things, key=lambda t: t.where)
+                where, name = first.where, first.name.text
                 ways_told = f"one voltage is written in {len(by_text)} ways: {counts}"
                 says = f"mains of {shown(name)} is {shown(text)}; {ways_told}"
                 again = command("list", "sets", "--where", f"mains={text}", "--columns", "set,mains")
-                yield warning(where, "mains-ways", says, f"write {shown(usual)} in the files; which: {again}")
+                right = command("correct", thing_id(first), "mains", usual)
+                mend = f"put it right: {right}" + (f"; which: {again}" if len(things) > 1 else "")
+                yield warning(where, "mains-ways", says, mend)
 
 
 def _hertz(text: str) -> tuple[float, ...]:

@@ -33,6 +33,7 @@ from kgraph.records import Entry, Withdraw
 from kgraph.render.event_words import event_says
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
+from kgraph.render.things import thing_says
 from kgraph.shelf.ledger import shelf_now
 from kgraph.usual_keys import PARTS, Key, of_kind, of_part, several
 from kgraph.words import LISTS, is_mapping
@@ -308,6 +309,9 @@ def _tell(loaded: Loaded, after: collection.Collection, entries: Sequence[Entry]
     corrected = [fact for fact in before if fact is not None]
     for old in corrected:
         print(visible(f"until now: {says(loaded.data, old)}"))
+    for thing in (lookup.thing_with_id(loaded.data, e.target) for e in entries if isinstance(e, Withdraw)):
+        if thing is not None:
+            print(visible(f"until now: {thing_says(thing)}"))
     changed = checked.changed_fact(loaded.graph, after, entries[-1])
     if changed is None:
         return

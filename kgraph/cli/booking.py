@@ -11,7 +11,7 @@ import click
 from kgraph import records
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import SECONDS_OPTION
-from kgraph.cli.opening import opened
+from kgraph.cli.opening import opened_whole
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.problems import CannotRun
@@ -38,7 +38,7 @@ def book(settings: Settings, folder: Path, title: str | None, seconds: float) ->
     from kgraph.book.working import made as made_pages
     from kgraph.book.writing import write_book
 
-    loaded = opened(settings)
+    loaded = opened_whole(settings)
     wishes = BookWishes(
         **({"title": title} if title else {}),
         seconds=seconds,

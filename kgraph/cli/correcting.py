@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import click
 
@@ -14,6 +14,7 @@ from kgraph.api.entries import with_pictures
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
 from kgraph.api.taking_back import taking_back, told_of_several
+from kgraph.checks.disagreeing import ADDS_UP, meaning, recorded
 from kgraph.cli.adding import merged_options, write
 from kgraph.cli.filling import Pairs, Value
 from kgraph.cli.loading import load
@@ -23,7 +24,7 @@ from kgraph.collection import Collection, fact_ids, trusting
 from kgraph.folder import entry_keys, schema, writing
 from kgraph.names import did_you_mean, fold
 from kgraph.problems import WrongUse
-from kgraph.records import Statement, Withdraw, plain
+from kgraph.records import Entry, Statement, Thing, Withdraw, plain
 from kgraph.render.terminal import visible
 from kgraph.render.values import value_text
 
@@ -59,7 +60,7 @@ def correct(
 
     ID is as `show` and `--proof` print it; a list is divided by commas. What was written stays where it is.
     A `photo` is a FILE, which is copied into the folder, as by --photo. With the name of a unit, set or
-    other thing for ID an entry is added that says the KEY of it.
+    other thing for ID the entry that says the KEY of it is put right, or one is added that does.
 
     Example: kgraph correct 3f9a1c2b7d04e811 except "line socket, dial scale" --yes
     """
@@ -67,12 +68,16 @@ def correct(
     if not _is_thing(loaded, fact_id):
         fact_id = lookup.whole_id(loaded.data, fact_id)
     known = lookup.fact_with_id(loaded.data, fact_id) or lookup.event_or_withdrawal(loaded.data, fact_id)
-    given = list(_changes(known.kind if known else "", _with_photos(changes, photos)).items())
+    thing = None if known else lookup.thing_with_id(loaded.data, fact_id)
+    kind = known.kind if known else thing.kind if thing else ""
+    given = list(_changes(kind, _with_photos(changes, photos)).items())
     named, pictures = with_pictures(given, settings.folders[0], full)
     new = dict(named)
-    if known is None:
-        return write(settings, loaded, [_of_thing(loaded, fact_id, new)], yes, file_name, pictures)
+    if known is None and thing is None:
+        return write(settings, loaded, _of_named(loaded, fact_id, new, said), yes, file_name, pictures)
     refuse_gone(loaded.graph, fact_id)
+    if thing:
+        return write(settings, loaded, _of_thing(thing, new, said), yes, file_name, pictures)
     if several := told_of_several(loaded.data, fact_id):
         print(visible(f"warning: {several}"), file=sys.stderr)
     if said["source"]:
@@ -161,7 +166,7 @@ def _is_source(data: Collection, text: str, source: str) -> bool:
     return data.key("source", fold(text)) == data.key("source", fold(source))
 
 
-def _shown(old: Statement, key: str) -> str:
+def _shown(old: Entry, key: str) -> str:
     return value_text(dict(old.pairs).get(key, "")) or "not said"
 
 
@@ -237,8 +242,26 @@ def _is_thing(loaded: Loaded, name: str) -> bool:
     return any(data.key(kind, fold(name)) in data.things[kind] for kind in words.THINGS)
 
 
-def _of_thing(loaded: Loaded, name: str, new: dict[str, Value]) -> Pairs:
-    """An entry that says something more of a declared thing; raises WrongUse for a name that is not known."""
+def _of_thing(old: Thing, new: dict[str, Value], said: dict[str, str]) -> list[Pairs]:
+    """The withdrawal of an entry of a thing and the right one; raises WrongUse where nothing would change."""
+    if old.kind in new:
+        raise WrongUse(f"a {old.kind} is shown by another name with `kgraph rename`")
+    before: dict[str, Value] = {k: plain(v) for k, v in old.pairs if k not in ("corrects", "via")}
+    who = {k: said[k] for k in ("by", "date") if said[k]}
+    after = {k: v for k, v in {**before, **who, **new}.items() if v not in ("", [], {})}
+    if after == before:
+        raise WrongUse("it says so already; nothing was written")
+    target = fact_ids.thing_id(old)
+    why = said["why"] or "corrected: " + ", ".join(f"{k} was {_shown(old, k)}" for k in new)
+    told: Pairs = [("why", why), *((k, said[k]) for k in ("by", "date") if said[k])]
+    return [[("withdraw", target), *told], [*after.items(), ("corrects", target)]]
+
+
+def _of_named(loaded: Loaded, name: str, new: dict[str, Value], said: dict[str, str]) -> list[Pairs]:
+    """What puts right the one entry of a thing that says otherwise, or else an entry that says more of it.
+
+    Raises WrongUse for a name that is not known.
+    """
     data = loaded.data
     kinds = [kind for kind in words.THINGS if data.key(kind, fold(name)) in data.things[kind]]
     if not kinds:
@@ -257,5 +280,15 @@ def _of_thing(loaded: Loaded, name: str, new: dict[str, Value]) -> Pairs:
     }
     if kind in new:
         raise WrongUse(f"a {kind} is not renamed so; give it another name by also")
-    said = {**known, kind: data.text(kind, key), **new}
-    return [(kind, said.pop(kind)), *((k, v) for k, v in said.items() if v != "")]
+    other = [t for t in data.things[kind][key] if any(_says_otherwise(t, k, v) for k, v in new.items())]
+    if len(other) == 1:
+        return _of_thing(other[0], new, said)
+    more = {**known, kind: data.text(kind, key), **new}
+    return [[(kind, more.pop(kind)), *((k, v) for k, v in more.items() if v != "")]]
+
+
+def _says_otherwise(thing: Thing, key: str, value: Value) -> bool:
+    was = dict(thing.pairs).get(key)
+    if was is None or key in ADDS_UP or isinstance(was, Mapping):
+        return False
+    return bool(meaning(key, was) != meaning(key, recorded(value)))

@@ -13,7 +13,7 @@ import click
 from kgraph import collection, words
 from kgraph.api import event_log
 from kgraph.api.loaded import Loaded
-from kgraph.cli.opening import opened
+from kgraph.cli.opening import opened, opened_whole
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.events import Event
@@ -75,7 +75,7 @@ def export(
         raise WrongUse("--inferred, --places and --validate are for RDF alone")
     if kind and name not in TABLES:
         raise WrongUse(f"--kind is for {' and '.join(TABLES)} alone")
-    graph = opened(settings).graph
+    graph = opened_whole(settings).graph
     with steps("writing", len(graph.data.known("part")) if inferred else None) as step:
         wanted = Export(graph, inferred, places, kind or "", step)
         if validate and _is_invalid(wanted):

@@ -294,10 +294,12 @@ def _new(loaded: Loaded, found: FoundEntries, come: Sequence[_Come]) -> tuple[li
         return [come[i] for i in not_yet(loaded.data.entries, entries)], ()
     from kgraph.exchange import again
 
-    new = not_yet(again.live(loaded.data), entries, again.OF_A_ROW - {"source"})
-    corrections, gone = again.changes(again.of_tables(loaded.data, found.sources), entries, new)
-    by_number = {c.new: c for c in corrections}
-    return [come[i].correcting(by_number[i]) if i in by_number else come[i] for i in new], gone
+    beside = again.compare(loaded.data, found.sources, entries)
+    stays = "this was taken back or corrected in the folder, and stays so"
+    tell_some([f"{entries[i].where}: {stays}" for i in beside.kept], "")
+    by_number = {c.new: c for c in beside.corrections}
+    new = [come[i].correcting(by_number[i]) if i in by_number else come[i] for i in beside.new]
+    return new, beside.gone
 
 
 def _withdrawals(new: Sequence[_Come]) -> list[str]:
@@ -316,10 +318,10 @@ def _tell_corrections(new: Sequence[_Come]) -> None:
 
 def _tell_gone(gone: Sequence[Entry]) -> None:
     """What the table does not say any more stays, and is told with the command that takes it back."""
-    from kgraph.collection.fact_ids import saying_id
+    from kgraph.exchange.again import id_of
 
-    says = "the table does not say this any more; `kgraph withdraw {}` takes it back"
-    tell_some([f"{e.where}: {says.format(saying_id(e.pairs))}" for e in gone], "")
+    says = "the table does not say this any more; `kgraph withdraw"
+    tell_some([f"{e.where}: {says} {id_of(e)}` takes it back" for e in gone], "")
 
 
 def _beside(loaded: Loaded, found: FoundEntries, new: list[_Come], bad: _Bad) -> list[_Come]:
@@ -328,11 +330,10 @@ def _beside(loaded: Loaded, found: FoundEntries, new: list[_Come], bad: _Bad) ->
     Raises CannotRun with every fault; where rows may be skipped what is wrong is listed and left out.
     """
     from kgraph.checks import of_neighbours
-    from kgraph.exchange import again
 
     while new:
         problems = _problems_beside(loaded, new)
-        errors = in_order(again.by_hand(p) for p in problems if p.severity == "error")
+        errors = in_order(p for p in problems if p.severity == "error")
         if not errors:
             break
         wrong = _wrong_ones(loaded, new, errors)

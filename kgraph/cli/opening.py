@@ -81,6 +81,18 @@ def opened(settings: Settings) -> Loaded:
     return found
 
 
+def opened_whole(settings: Settings) -> Loaded:
+    """The folder for what goes through all of it: the entries by an index, and all else built of them."""
+    from kgraph import collection
+    from kgraph.fits import graph as graphs
+
+    found = opened(settings)
+    if not hasattr(found.data, "stored"):
+        return found
+    data = collection.build(found.data.entries)
+    return found._replace(data=data, graph=graphs.build(data))
+
+
 def from_index(settings: Settings) -> Loaded | None:
     """The folder as its index has it; None where there is none that stands."""
     place = _place_for_question(settings)

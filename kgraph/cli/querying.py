@@ -13,7 +13,7 @@ from kgraph.api import asked_queries
 from kgraph.api.loaded import Loaded
 from kgraph.cli.asking import print_json
 from kgraph.cli.numbers import Within
-from kgraph.cli.opening import opened
+from kgraph.cli.opening import opened, opened_whole
 from kgraph.cli.progress import steps
 from kgraph.cli.settings import Settings
 from kgraph.problems import WrongUse
@@ -75,7 +75,7 @@ def query(
     if store := _store(settings, asking):
         with suppress(asked_queries.StoreIsBad):
             return _from_store(settings, opened(settings), asking, store, as_json)
-    return _from_files(opened(settings), asking, as_json)
+    return _from_files(opened_whole(settings), asking, as_json)
 
 
 def _from_files(loaded: Loaded, asking: asked_queries.Asking, as_json: bool) -> int:
@@ -91,7 +91,7 @@ def _from_files(loaded: Loaded, asking: asked_queries.Asking, as_json: bool) -> 
 def _store(settings: Settings, asking: asked_queries.Asking) -> str | None:
     if settings.suppose or settings.without:
         return None
-    return asked_queries.store_of(asking, settings.shown, lambda: _statements(opened(settings), False))
+    return asked_queries.store_of(asking, settings.shown, lambda: _statements(opened_whole(settings), False))
 
 
 def _from_store(

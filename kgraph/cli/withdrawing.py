@@ -1,4 +1,4 @@
-"""withdraw: a fact is taken back, or what somebody said of it, or all that somebody said."""
+"""withdraw: a fact or an entry of a thing is taken back, or all that somebody said."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from kgraph import lookup
 from kgraph.api.adding import refuse_gone, refuse_unsaid
 from kgraph.api.event_log import NEW_FILE
 from kgraph.api.loaded import Loaded
-from kgraph.api.taking_back import sayings_left, taking_back, told_of_several
+from kgraph.api.taking_back import said_by, sayings_left, taking_back, told_of_several
 from kgraph.cli import events
 from kgraph.cli.adding import write
 from kgraph.cli.exchanging import counted
@@ -20,14 +20,15 @@ from kgraph.cli.filling import Pairs
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
-from kgraph.collection.fact_ids import saying_id
+from kgraph.collection.fact_ids import saying_id, thing_id
 from kgraph.facts import Fact
 from kgraph.folder import writing
 from kgraph.names import fold
 from kgraph.problems import WrongUse
-from kgraph.records import Statement
+from kgraph.records import Statement, Thing
 from kgraph.render.sentences import says
 from kgraph.render.terminal import visible
+from kgraph.render.things import thing_says
 
 _MOST_SHOWN = 10
 
@@ -54,7 +55,7 @@ def withdraw(
     file_name: str | None,
     **said: str,
 ) -> int:
-    """Take a fact back by its id, as `show` and `--proof` print it. What was written stays where it is.
+    """Take a fact or an entry of a thing back by its id, as `show` prints it; what was written stays there.
 
     Of a fact that others say too, what you said is taken back: by --by, --source or --via, else what came
     by no other folder. Without ID everything that was said so is taken back in one append.
@@ -73,6 +74,9 @@ def withdraw(
     if several := told_of_several(loaded.data, fact_id):
         print(visible(f"warning: {several}"), file=sys.stderr)
     chosen = any(said[key] for key in ("source", "by", "via"))
+    thing = lookup.thing_with_id(loaded.data, fact_id)
+    if thing and not lookup.fact_with_id(loaded.data, fact_id):
+        return write(settings, loaded, [_of_thing(thing, said)], yes, file_name)
     own = [] if chosen or all_sayings else _own_beside_others(loaded.data, fact_id)
     meant = _meant(loaded.data, said) if chosen else None
     targets = [saying_id(r.pairs) for r in own] or taking_back(loaded.data, fact_id, meant).targets
@@ -85,6 +89,11 @@ def _told(said: dict[str, str]) -> Pairs:
     return [(key, said[key]) for key in ("why", "source", "by", "via", "date") if said[key]]
 
 
+def _of_thing(thing: Thing, said: dict[str, str]) -> Pairs:
+    """The withdrawal of an entry of a thing. Its id tells by whose folder it came; this is our own word."""
+    return [("withdraw", thing_id(thing)), *(pair for pair in _told(said) if pair[0] != "via")]
+
+
 def _own_beside_others(data: Collection, fact_id: str) -> list[Statement]:
     """What we say of a fact ourselves, where it came by another folder too."""
     fact = lookup.fact_as_said(data, fact_id)
@@ -94,8 +103,9 @@ def _own_beside_others(data: Collection, fact_id: str) -> list[Statement]:
 
 
 def _refuse_not_come(loaded: Loaded, fact_id: str, via: str) -> None:
-    fact = lookup.fact_as_said(loaded.data, fact_id)
-    came = {r.via[0].key for r in (sayings_left(loaded.data, fact) if fact else ()) if r.via}
+    fact, thing = lookup.fact_as_said(loaded.data, fact_id), lookup.thing_with_id(loaded.data, fact_id)
+    said = sayings_left(loaded.data, fact) if fact else [thing] if thing else []
+    came = {r.via[0].key for r in said if r.via}
     if fold(via) not in came:
         raise WrongUse(f"it did not come by the folder of {via!r}; `kgraph show {fact_id}` tells who says it")
 
@@ -114,31 +124,34 @@ def _all_said(
         meant = [is_meant(record) for record in sayings_left(data, fact)]
         if any(meant):
             found.append((fact, all(meant)))
-    if not found:
+    entries = [e for e in data.standing if isinstance(e, Thing) and is_meant(e)]
+    if not found and not entries:
         who = ", ".join(f"--{key} {said[key]}" for key in ("by", "source", "via") if said[key])
         raise WrongUse(f"nothing is said so: {who}")
     _show(data, found)
+    _show_things(entries)
     if not yes and not events.agreed("write it?"):
         return 1
     folder = settings.folders[0]
     targets = [t for fact, _ in found for t in taking_back(data, fact.id, is_meant).targets]
     texts = [writing.entry_text([("withdraw", target), *_told(said)]) for target in targets]
+    texts += dict.fromkeys(writing.entry_text(_of_thing(thing, said)) for thing in entries)
     written = writing.append(folder, Path(folder) / (file_name or NEW_FILE), texts)
     print(f"written: {counted(len(texts), 'withdrawal')} to {visible(written.places[0].file)}")
     return 0
 
 
-def _meant(data: Collection, said: dict[str, str]) -> Callable[[Statement], bool]:
-    """Whether a saying is one of those to be taken back; raises WrongUse where nothing says which."""
+def _meant(data: Collection, said: dict[str, str]) -> Callable[[Statement | Thing], bool]:
+    """Whether an entry is one of those to be taken back; raises WrongUse where nothing says which."""
     if not any(said[key] for key in ("by", "source", "via")):
         raise WrongUse("say which: the ID of a fact, or --by, --source or --via for all that was said so")
     source, via = data.key("source", fold(said["source"])), data.key("via", fold(said["via"]))
 
-    def is_meant(record: Statement) -> bool:
+    def is_meant(record: Statement | Thing) -> bool:
         by_source = source in {data.key("source", n.key) for n in record.sources}
         by_via = record.via and data.key("via", record.via[0].key) == via
         return bool(
-            (not said["by"] or fold(record.by) == fold(said["by"]))
+            (not said["by"] or fold(said_by(record)) == fold(said["by"]))
             and (not said["source"] or by_source)
             and (not said["via"] or by_via)
         )
@@ -153,9 +166,22 @@ def _show(data: Collection, found: list[tuple[Fact, bool]]) -> None:
         print(visible(f"{fact.id}  {says(data, fact)}{stays}"))
     if len(found) > _MOST_SHOWN:
         print(f"and {len(found) - _MOST_SHOWN} more")
+    if not found:
+        return
     gone = sum(whole for _, whole in found)
     stay = len(found) - gone
     print(
         f"{counted(gone, 'fact')} no longer count{'s' * (gone == 1)}, "
         f"{stay} stay{'s' * (stay == 1)} by what others say"
     )
+
+
+def _show_things(entries: list[Thing]) -> None:
+    """What is said of things no more."""
+    for thing in entries[:_MOST_SHOWN]:
+        print(visible(f"{thing_id(thing)}  {thing_says(thing)}"))
+    if len(entries) > _MOST_SHOWN:
+        print(f"and {len(entries) - _MOST_SHOWN} more")
+    if entries:
+        one = len(entries) == 1
+        print(f"{counted(len(entries), 'entry')} of things no longer count{'s' * one}")

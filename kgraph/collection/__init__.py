@@ -10,7 +10,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 from kgraph import records, words
-from kgraph.collection.model import NOT_KNOWN_YET, UNKNOWN_SET, Collection, KindRules, shown_name
+from kgraph.collection.model import NOT_KNOWN_YET, UNKNOWN_SET, Collection, shown_name
+from kgraph.collection.taken_back import things_taken_back
+from kgraph.facts import KindRules
 
 __all__ = ["NOT_KNOWN_YET", "UNKNOWN_SET", "Collection", "KindRules", "build", "other_names", "shown_name"]
 
@@ -22,7 +24,8 @@ def build(entries: Iterable[records.Entry], assemblies: Iterable[str] = ()) -> C
     """
     made = Collection()
     made.entries = tuple(entries)
-    things = _things(made.entries)
+    made.gone_things = things_taken_back(made.entries)
+    things = _things(made.standing)
     made.things = things
     found = {kind: other_names(by_key) for kind, by_key in things.items()}
     made.aliases = {kind: one for kind, (one, _) in found.items()}

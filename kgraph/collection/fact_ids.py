@@ -1,4 +1,4 @@
-"""The id of a fact, by every name that its things have or had."""
+"""The id of a fact, by every name that its things have or had; of one saying, and of one entry of a thing."""
 
 from __future__ import annotations
 
@@ -44,6 +44,11 @@ def written_id(record: records.Statement) -> str:
 def saying_id(pairs: Iterable[tuple[str, records.Value]]) -> str:
     """An id for one saying of a fact: made as :func:`written_id`, with the evidence in it."""
     return _digest(_canonical({k: v for k, v in pairs if k != "id"}))
+
+
+def thing_id(thing: records.Thing) -> str:
+    """The id of one entry of a thing: of all that it says, for none of that is evidence apart."""
+    return _digest(_canonical(dict(thing.pairs)))
 
 
 def _canonical(said: Mapping[str, records.Value]) -> dict[str, Any]:
@@ -113,6 +118,9 @@ def _namings(made: Collection, kind: str, key: str, value: records.Value) -> lis
         meant = made.key(slot, fold(value))
         things = (*made.things[slot].get(meant, ()), *made.ground(slot, meant))
         found += [n.key for t in things for n in (t.name, *t.also)]
+        found += [
+            n.key for key in dict.fromkeys((fold(value), meant)) for n in made.names_had.get((slot, key), ())
+        ]
         found += [meant] if meant != fold(value) else []
     by_key = {fold(v): v for v in reversed(found) if isinstance(v, str)}
     return [value, *(v for k, v in by_key.items() if k != fold(value))]

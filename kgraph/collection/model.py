@@ -6,12 +6,13 @@ import copy
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from functools import cached_property
-from typing import NamedTuple, TypeVar
+from typing import TypeVar
 
 from kgraph import mains, records, trade, words
 from kgraph.collection.resolving import names_used, spellings
 from kgraph.collection.sayings import FactsLeft, all_sayings
-from kgraph.facts import Fact, PlaceRules
+from kgraph.collection.taken_back import GoneThing
+from kgraph.facts import Fact, KindRules, PlaceRules
 from kgraph.names import Name, compared, fold, name
 from kgraph.problems import Where
 
@@ -19,17 +20,6 @@ UNKNOWN_SET = "?"
 """What the key begins with by which a unit stands for its set while nobody knows that; no name folds so."""
 NOT_KNOWN_YET = "its set is not known yet"
 """What is said of such a unit."""
-
-
-class KindRules(NamedTuple):
-    """How parts of a kind compare by size (see `records.Kind`), and its cautions."""
-
-    generic: bool = False
-    compare: tuple[tuple[str, str], ...] = ()
-    certainty: float | None = None
-    cautions: tuple[Name, ...] = ()
-    perishable: bool = False
-    sound: float | None = None
 
 
 Gone = tuple[Fact, records.Withdraw]
@@ -61,6 +51,26 @@ class Collection:
     def entries(self) -> Sequence[records.Entry]:
         """Every entry, in the order of reading."""
         return ()
+
+    @cached_property
+    def gone_things(self) -> Mapping[int, GoneThing]:
+        """By its `id()` every entry of a thing that was taken back, in the order of reading."""
+        return {}
+
+    @cached_property
+    def names_had(self) -> Mapping[tuple[str, str], Sequence[Name]]:
+        """Kind and key -> the names that stood for one thing with it in an entry that was taken back."""
+        found: dict[tuple[str, str], list[Name]] = {}
+        for thing, _ in self.gone_things.values():
+            for one in (thing.name, *thing.also) if thing.also else ():
+                found.setdefault((thing.kind, one.key), []).extend((thing.name, *thing.also))
+        return found
+
+    @cached_property
+    def standing(self) -> Sequence[records.Entry]:
+        """The entries without those of things that were taken back; facts that were are among them."""
+        gone = self.gone_things
+        return tuple(e for e in self.entries if id(e) not in gone) if gone else self.entries
 
     @cached_property
     def spelt(self) -> Mapping[str, Mapping[str, str]]:
@@ -138,8 +148,8 @@ class Collection:
         return self._read_as[where.file], where.line, where.column
 
     def of_kind(self, *kinds: str) -> Iterable[records.Entry]:
-        """The entries of these kinds, in the order of reading."""
-        return (entry for entry in self.entries if entry.kind in kinds)
+        """The entries of these kinds that stand, in the order of reading."""
+        return (entry for entry in self.standing if entry.kind in kinds)
 
     def key(self, kind: str, key: str) -> str:
         """The key of the thing that a folded name stands for, through `also` names of folder and ground.
@@ -313,9 +323,8 @@ class Collection:
 
     def parts_numbered(self, number: str) -> set[str]:
         """The parts that have this maker's number (its key)."""
-        return {
-            key for key, things in self.things["part"].items() if any(_is_numbered(t, number) for t in things)
-        }
+        parts = (t for of in self.things["part"].values() for t in of if isinstance(t, records.Part))
+        return {t.name.key for t in parts if any(fold(n) == number for _, n in t.numbers)}
 
     def facts_as_said(self) -> Iterator[Fact]:
         """The facts that hold; one pair that is said with unlike exceptions as the several facts said."""
@@ -326,7 +335,7 @@ class Collection:
         """The entries that use a thing by any of its names, in the order of reading."""
         return [
             e
-            for e in self.entries
+            for e in self.standing
             if any(k == kind and self.key(k, n.key) == key for k, n in names_used(self, e))
         ]
 
@@ -372,10 +381,6 @@ class Collection:
         declared = {key: shown_name(things) for key, things in self.things[kind].items()}
         used = (key for key in self.known_keys(kind) if key not in declared)
         return {**{key: self.text(kind, key) for key in sorted(used)}, **declared}
-
-
-def _is_numbered(thing: records.Thing, number: str) -> bool:
-    return isinstance(thing, records.Part) and any(fold(n) == number for _, n in thing.numbers)
 
 
 def shown_name(declared: Sequence[records.Thing]) -> str:

@@ -161,7 +161,7 @@ def spellings(made: Collection) -> tuple[dict[str, dict[str, str]], dict[str, st
     """Kind -> key -> every name that is used, as first written; and the same of what exceptions name."""
     spelt: dict[str, dict[str, str]] = {kind: {} for kind in words.THINGS}
     features: dict[str, str] = {}
-    for entry in made.entries:
+    for entry in made.standing:
         if isinstance(entry, records.Rebadge | records.Uses):
             for named in entry.exceptions:
                 features.setdefault(exception_key(made, named), named.text)
@@ -173,7 +173,7 @@ def spellings(made: Collection) -> tuple[dict[str, dict[str, str]], dict[str, st
 def _used(owner: OwnerKind, entry: records.Entry) -> list[tuple[str, Name]]:
     find = _USES.get(type(entry))
     found = list(find(owner, entry)) if find else []
-    if isinstance(entry, records.Statement):
+    if isinstance(entry, records.Statement | records.Thing):
         found += [("source", source) for source in entry.sources]
     return found
 

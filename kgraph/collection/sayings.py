@@ -14,7 +14,14 @@ from kgraph.claims import (
     Claim,
     about,
 )
-from kgraph.collection.fact_ids import ids_by_other_names, named_by_ground, resolved_id, saying_id, written_id
+from kgraph.collection.fact_ids import (
+    ids_by_other_names,
+    named_by_ground,
+    resolved_id,
+    saying_id,
+    thing_id,
+    written_id,
+)
 from kgraph.collection.resolving import claim_of
 from kgraph.collection.trusting import certainty_of, trust_in
 from kgraph.facts import Evidence, Fact
@@ -201,14 +208,16 @@ def _active_withdraws(
 
 
 def unknown_withdraws(made: Collection) -> list[records.Withdraw]:
-    """The withdrawals of what no fact, event or withdrawal is known by."""
+    """The withdrawals of what no fact, event, withdrawal or entry of a thing is known by."""
     known = {i for fact in made.facts.values() for i in fact.ids}
     known |= {i for fact, _ in made.withdrawn.values() for i in fact.ids}
     beside = list(made.of_kind(*words.EVENTS))
     known |= {
         i for e in beside if isinstance(e, records.Statement) for i in (e.own_id.strip(), written_id(e))
     }
-    return [w for w in beside if isinstance(w, records.Withdraw) and w.target.strip() not in known]
+    unknown = [w for w in beside if isinstance(w, records.Withdraw) and w.target.strip() not in known]
+    of_things = {thing_id(e) for e in made.entries if isinstance(e, records.Thing)} if unknown else set()
+    return [w for w in unknown if w.target.strip() not in of_things]
 
 
 def _left_of(

@@ -108,7 +108,9 @@ def _chosen(incoming: Incoming, sheets: Sequence[TableSheet]) -> tuple[list[Tabl
                 Problem(Where(display(incoming.path)), "no-sheet", f"no sheet is named {shown(name)}", mend)
             )
     kept = [sheet for sheet in sheets if not wanted or fold(sheet.name) in wanted]
-    return kept, [f"sheet {sheet.name} is left out" for sheet in sheets if sheet not in kept]
+    if len(kept) > 1:
+        kept = [sheet if sheet.csv else replace(sheet, beside=True) for sheet in kept]
+    return kept, [f"sheet {s.name} is left out" for s in sheets if wanted and fold(s.name) not in wanted]
 
 
 def _nameless(sheet: TableSheet, plans: Sequence[RowPlan]) -> Iterator[Problem]:

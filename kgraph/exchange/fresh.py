@@ -36,7 +36,7 @@ _EVIDENCE = (
 
 def meaning(entry: Entry, ignored: Set[str] = frozenset()) -> tuple[str, ...]:
     """What an entry says, to compare by; keys that are `ignored` left out."""
-    said = {k: v for k, v in entry.pairs if k not in ignored}
+    said = {k: v for k, v in entry.pairs if k not in ignored or is_own(entry, k)}
     if isinstance(entry, Statement):
         evidence = {k: v for k, v in said.items() if k in _EVIDENCE}
         source = "" if "source" in ignored else " ".join(sorted(n.key for n in entry.sources))
@@ -45,13 +45,19 @@ def meaning(entry: Entry, ignored: Set[str] = frozenset()) -> tuple[str, ...]:
     return (entry.kind, name, _text({k: v for k, v in said.items() if k != entry.kind}))
 
 
+def is_own(entry: Entry, key: str) -> bool:
+    """Whether a key is a recorded attribute of a thing, and says of a fact which it is."""
+    return key == "id" and isinstance(entry, Thing)
+
+
 def _text(said: Mapping[str, Value]) -> str:
-    return json.dumps(_plain(said), sort_keys=True)
+    return json.dumps(as_meant(said), sort_keys=True)
 
 
-def _plain(value: Value) -> object:
+def as_meant(value: Value) -> object:
+    """A value to compare by: texts by their words, and whole numbers however a program writes them."""
     if isinstance(value, str):
         return whole_number(" ".join(value.split()))
     if isinstance(value, Mapping):
-        return {key: _plain(inner) for key, inner in value.items()}
-    return [_plain(inner) for inner in value]
+        return {key: as_meant(inner) for key, inner in value.items()}
+    return [as_meant(inner) for inner in value]

@@ -1,6 +1,7 @@
 """What another folder says of things and this one does not: new things, new keys of known ones; what differs.
 
-What stands here is never changed: where the two differ, ours holds, and the difference is told.
+What stands here is never changed: where the two differ, ours holds, and the difference is told. What came
+from there before and is no longer said there is taken back, and what is left of it is said anew.
 """
 
 from __future__ import annotations
@@ -10,7 +11,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kgraph import records
-from kgraph.checks.disagreeing import ADDS_UP, LENGTHS, LENGTHS_APART, length_key, meaning
+from kgraph.checks.disagreeing import (
+    ADDS_UP,
+    LENGTHS,
+    LENGTHS_APART,
+    OF_THE_ENTRY,
+    length_key,
+    meaning,
+    recorded,
+)
 from kgraph.collection import Collection
 from kgraph.collection.trusting import source_trust
 from kgraph.exchange.formats import Pairs
@@ -27,20 +36,33 @@ _AN = {"set": "a set", "assembly": "an assembly"}
 
 @dataclass
 class _SaidSoFar:
-    """What is said of one thing so far, by key: what it means and where it stands."""
+    """What is said of one thing so far, by key: what it means and where it stands.
+
+    `held`: what of it need not be said for the other folder: by ourselves, by it, or taken back by ourselves.
+    """
 
     said: dict[tuple[str, str], tuple[Any, Where]] = field(default_factory=dict)
-    items: set[tuple[str, Any]] = field(default_factory=set)
+    held: set[tuple[tuple[str, str], Any]] = field(default_factory=set)
     length: tuple[str, float, Where] | None = None
+    holds_length: bool = False
 
 
 _NAMING = ("called", "date")
 """The keys by which a thing is shown by a new name from a day on: both are taken over, or neither."""
 
 
-def _named(thing: records.Thing) -> tuple[str, Any]:
+def _named(thing: records.Thing) -> tuple[tuple[str, str], Any]:
     """The new name of a thing with its day, as one item of what is said of it."""
-    return "called", (thing.called.key if thing.called else "", thing.date)
+    return ("called", ""), (thing.called.key if thing.called else "", thing.date)
+
+
+def _is_own(thing: records.Thing, key: str) -> bool:
+    """Whether a key says something of the thing, and not who says it or where."""
+    return key not in OF_THE_ENTRY or (key == "date" and (thing.kind == "source" or bool(thing.called)))
+
+
+def _hashed(means: Any) -> str:
+    return repr(means)
 
 
 @dataclass
@@ -49,16 +71,53 @@ class Joining:
 
     ours: Collection
     theirs: Collection
+    folder: str
+    """The key of the name that their folder goes by."""
+    shelf: bool
+    """Whether their shelf is taken over too."""
     conflicts: list[Problem] = field(default_factory=list)
     clashing_units: set[str] = field(default_factory=set)
     """Keys of units that are another set here: what was taken from them is not ours."""
     _known: dict[tuple[str, str, str], _SaidSoFar] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for entry in self.ours.entries:
+        for entry in self.ours.standing:
             if isinstance(entry, records.Thing):
-                key = self._key(entry.kind, entry.name.key)
-                self._learn(entry, self._known.setdefault(_place(entry, key), _SaidSoFar()))
+                self._learn(entry, self._so_far(entry), not entry.via or self._came(entry))
+        for entry, by in self.ours.gone_things.values():
+            if self._came(entry) and not by.via:
+                self._hold(entry, self._so_far(entry))
+
+    def _so_far(self, thing: records.Thing) -> _SaidSoFar:
+        place = _place(thing, self._key(thing.kind, thing.name.key))
+        return self._known.setdefault(place, _SaidSoFar())
+
+    def _came(self, thing: records.Thing) -> bool:
+        """Whether an entry of ours came from there."""
+        return bool(thing.via) and self.ours.key("via", thing.via[0].key) == self.folder
+
+    def is_taken(self, thing: records.Thing) -> bool:
+        """Whether an entry is of a kind that is taken over."""
+        return self.shelf or thing.kind not in SHELF
+
+    def no_longer_said(self) -> list[records.Thing]:
+        """Our entries that came from there of which something is no longer said there; grades are a scale."""
+        there: dict[tuple[str, str, str], _SaidSoFar] = {}
+        for entry in self.theirs.standing:
+            if isinstance(entry, records.Thing):
+                place = _place(entry, self._key(entry.kind, entry.name.key))
+                self._hold(entry, there.setdefault(place, _SaidSoFar()))
+        gone = []
+        for entry in self.ours.standing:
+            if isinstance(entry, records.Thing) and self._came(entry):
+                if entry.kind == "grade" or not self.is_taken(entry):
+                    continue
+                said = _SaidSoFar()
+                self._hold(entry, said)
+                now = there.get(_place(entry, self._key(entry.kind, entry.name.key)))
+                if now is None or not said.held <= now.held:
+                    gone.append(entry)
+        return gone
 
     def news(self, thing: records.Thing) -> Pairs | None:
         """The entry for what is new of a thing, None where nothing is; what differs goes to `conflicts`."""
@@ -70,14 +129,15 @@ class Joining:
         name = thing.name.text if key == thing.name.key else self.ours.text(thing.kind, key)
         place = _place(thing, key)
         known = self._known.get(place)
+        beside = {k for k, _ in thing.pairs if k in OF_THE_ENTRY and not _is_own(thing, k)}
         if known is None:
             known = self._known[place] = _SaidSoFar()
             kept = [(k, self._allowed(thing, k, v)) for k, v in self._pairs(thing)]
         else:
-            kept = [(k, self._new(thing, known, k, v)) for k, v in self._pairs(thing)]
-            if all(v is None for _, v in kept):
+            kept = [(k, v if k in beside else self._new(thing, known, k, v)) for k, v in self._pairs(thing)]
+            if all(v is None for k, v in kept if k not in beside):
                 return None
-        self._learn(thing, known)
+        self._learn(thing, known, True)
         return [(thing.kind, name), *((k, v) for k, v in kept if v is not None)]
 
     def _key(self, kind: str, key: str) -> str:
@@ -97,7 +157,7 @@ class Joining:
         ours = self.ours.things[thing.kind].get(self._key(thing.kind, thing.name.key), ())
         renamed = any(t.called and not t.via for t in ours)
         for key, value in thing.pairs[1:]:
-            if key == "via":
+            if key in ("via", "corrects"):
                 continue
             if thing.called and renamed and key in ("called", "date"):
                 if key == "called":
@@ -107,18 +167,30 @@ class Joining:
             else:
                 yield key, records.plain(value)
 
-    def _learn(self, thing: records.Thing, known: _SaidSoFar) -> None:
+    def _learn(self, thing: records.Thing, known: _SaidSoFar, held: bool) -> None:
+        if held:
+            self._hold(thing, known)
         for key, value in thing.pairs[1:]:
-            if thing.called and key in _NAMING:
-                known.items.add(_named(thing))
-            elif key in ADDS_UP:
-                known.items |= {(key, m) for m, _ in _items(key, records.plain(value))}
-            else:
+            if _is_own(thing, key) and key not in ADDS_UP and not (thing.called and key in _NAMING):
                 for sub, inner in _parts(records.plain(value)):
                     here = (compared(key), compared(sub))
-                    known.said.setdefault(here, (meaning(key, _recorded(inner)), thing.where))
-        if (mm := self._length(thing)) is not None and not known.length:
-            known.length = (length_key(thing), mm, thing.where)
+                    known.said.setdefault(here, (meaning(key, recorded(inner)), thing.where))
+        if (mm := self._length(thing)) is not None:
+            known.length = known.length or (length_key(thing), mm, thing.where)
+            known.holds_length |= held
+
+    def _hold(self, thing: records.Thing, known: _SaidSoFar) -> None:
+        """Note all that an entry says as held."""
+        for key, value in thing.pairs[1:]:
+            if thing.called and key in _NAMING:
+                known.held |= {_named(thing), (("also", ""), thing.called.key)}
+            elif key in ADDS_UP:
+                known.held |= {((key, ""), m) for m, _ in _items(key, records.plain(value))}
+            elif _is_own(thing, key):
+                parts = _parts(records.plain(value))
+                known.held |= {
+                    ((compared(key), compared(sub)), _hashed(meaning(key, recorded(v)))) for sub, v in parts
+                }
 
     def _length(self, thing: records.Thing) -> float | None:
         """The inside length of a belt; what is a belt either folder may say."""
@@ -128,33 +200,38 @@ class Joining:
     def _new(self, thing: records.Thing, known: _SaidSoFar, key: str, value: Value) -> Value | None:
         """What of a value is not said yet, None where all of it is, or where ours says otherwise."""
         if thing.called and key in _NAMING:
-            return None if _named(thing) in known.items else value
+            return None if _named(thing) in known.held else value
         if key in ADDS_UP:
-            fresh = [item for m, item in _items(key, value) if (key, m) not in known.items]
+            fresh = [item for m, item in _items(key, value) if ((key, ""), m) not in known.held]
             return self._allowed(thing, key, _together(value, fresh)) if fresh else None
         if key in LENGTHS and known.length and (mm := self._length(thing)) is not None:
-            self._compare_lengths(thing, mm, known.length, key)
-            return None
+            agrees = self._compare_lengths(thing, mm, known.length, key)
+            return value if agrees and not known.holds_length else None
         kept = [(s, v) for s, v in _parts(value) if self._is_new(thing, known, key, s, v)]
         if isinstance(value, dict):
             return dict(kept) if kept else None
         return value if kept else None
 
     def _is_new(self, thing: records.Thing, known: _SaidSoFar, key: str, sub: str, value: Value) -> bool:
-        found = known.said.get((compared(key), compared(sub)))
-        if found is None:
+        here, means = (compared(key), compared(sub)), meaning(key, recorded(value))
+        if (here, _hashed(means)) in known.held:
+            return False
+        found = known.said.get(here)
+        if found is None or found[0] == means:
             return True
-        if found[0] != meaning(key, _recorded(value)):
-            label = f"{key}, {sub}" if sub else key
-            self._differs(thing, label, _show(value), found[1])
+        label = f"{key}, {sub}" if sub else key
+        self._differs(thing, label, _show(value), found[1])
         return False
 
     def _compare_lengths(
         self, thing: records.Thing, mm: float, known: tuple[str, float, Where], key: str
-    ) -> None:
+    ) -> bool:
+        """Whether a length agrees with the known one; where it does not, that is told once."""
         ours, alike = known[1], key == known[0]
-        if key == length_key(thing) and abs(mm - ours) > (1e-9 if alike else LENGTHS_APART * max(mm, ours)):
+        agrees = abs(mm - ours) <= (1e-9 if alike else LENGTHS_APART * max(mm, ours))
+        if key == length_key(thing) and not agrees:
             self._differs(thing, key, f"{mm:.6g} mm inside", known[2])
+        return agrees
 
     def _differs(self, thing: records.Thing, label: str, value: str, where: Where) -> None:
         says = (
@@ -258,14 +335,6 @@ def _place(thing: records.Thing, key: str) -> tuple[str, str, str]:
 
 def _parts(value: Value) -> list[tuple[str, Value]]:
     return list(value.items()) if isinstance(value, dict) else [("", value)]
-
-
-def _recorded(value: Value) -> records.Value:
-    if isinstance(value, str):
-        return value
-    if isinstance(value, dict):
-        return {k: _recorded(v) for k, v in value.items()}
-    return tuple(_recorded(v) for v in value)
 
 
 def _listed(value: Value) -> list[Value]:

@@ -7,10 +7,12 @@ PROV-O for sources, QUDT for sizes. What they lack is `kgraph.ttl`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from kgraph import mains, matching, quantities, records
 from kgraph.collection import Collection
+from kgraph.collection.fact_ids import thing_id
 from kgraph.collection.trusting import via_trust
 from kgraph.exchange import imaged
 from kgraph.exchange.addressed import CLASSES, quantity_node
@@ -28,10 +30,11 @@ from kgraph.problems import Where
 
 def things(data: Collection) -> Iterator[Block]:
     """Every thing, declared or only used, kind by kind, by its key."""
-    for kind in _MORE:
+    makers: Mapping[str, _Maker] = {"set": partial(_set, _must_match(data)), **_MORE}
+    for kind in makers:
         more = _cautions_in_force(data) if kind == "caution" else ()
         for key in sorted({*data.known(kind), *more}):
-            yield _thing(data, kind, key)
+            yield _thing(data, kind, key, makers[kind])
     yield from _features(data)
     yield from _badges(data)
     yield from _must_match_values(data)
@@ -46,14 +49,16 @@ def _cautions_in_force(data: Collection) -> set[str]:
     return {data.key("caution", named.key) for found in (*places, *kinds) for named in found}
 
 
-def _thing(data: Collection, kind: str, key: str) -> Block:
+def _thing(data: Collection, kind: str, key: str, more: _Maker) -> Block:
     said = data.things[kind].get(key, [])
     others = dict.fromkeys(other.text for thing in said for other in thing.also)
     pairs: list[Pair] = [(TYPE, CLASSES[kind]), (LABEL, LiteralText(data.text(kind, key)))]
     pairs += [(SKOS + "altLabel", LiteralText(other)) for other in others]
-    pairs += _MORE[kind](data, key, said)
+    pairs += more(data, key, said)
     pairs += _recorded(said)
     pairs += (pair for thing in said for pair in imaged.of(thing))
+    sources = dict.fromkeys(data.key("source", named.key) for thing in said for named in thing.sources)
+    pairs += ((PROV + "hadPrimarySource", iri("source", one)) for one in sources)
     return Block(iri(kind, key), tuple(dict.fromkeys(pairs)))
 
 
@@ -66,11 +71,11 @@ def _recorded(said: Iterable[records.Thing]) -> Iterator[Pair]:
                     yield key_iri(key), LiteralText(text)
 
 
-def _set(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
+def _set(attributes: list[str], data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
     for thing in said:
         yield SCHEMA + "brand", iri("badge", compared(thing.badge))
         yield SCHEMA + "model", LiteralText(thing.model)
-    for attribute, value in _values(data, key):
+    for attribute, value in _values(data, key, attributes):
         yield TERM + "recorded", iri("value", attribute, value)
 
 
@@ -184,8 +189,8 @@ def _via(data: Collection, key: str, said: Iterable[Any]) -> Iterator[Pair]:
         yield key_iri("trust"), LiteralText(f"{trust:g}")
 
 
-_MORE: Mapping[str, Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]] = {
-    "set": _set,
+_Maker = Callable[[Collection, str, Iterable[Any]], Iterator[Pair]]
+_MORE: Mapping[str, _Maker] = {
     "part": _part,
     "assembly": _assembly,
     "position": _position,
@@ -204,19 +209,20 @@ def _must_match(data: Collection) -> list[str]:
     return sorted({a for key in data.known("position") for a in data.position_rules(key).must_match})
 
 
-def _values(data: Collection, key: str) -> Iterator[tuple[str, str]]:
+def _values(data: Collection, key: str, attributes: list[str]) -> Iterator[tuple[str, str]]:
     """What is recorded of a set under each attribute that must match, in the keys that the rule compares."""
-    for attribute in _must_match(data):
+    for attribute in attributes:
         for text in matching.recorded(data, f"s:{key}", attribute):
             yield from ((attribute, value) for value in sorted(mains.keys(attribute, text)))
 
 
 def _must_match_values(data: Collection) -> Iterator[Block]:
-    for attribute in _must_match(data):
+    attributes = _must_match(data)
+    for attribute in attributes:
         yield Block(
             iri("attribute", attribute), ((TYPE, TERM + "Attribute"), (LABEL, LiteralText(attribute)))
         )
-    values = {pair for key in data.known("set") for pair in _values(data, key)}
+    values = {pair for key in data.known("set") for pair in _values(data, key, attributes)}
     for attribute, value in sorted(values):
         of = (TERM + "ofAttribute", iri("attribute", attribute))
         yield Block(iri("value", attribute, value), ((TYPE, TERM + "Value"), of))
@@ -290,6 +296,7 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
         for fact in [*data.facts.values(), *(f for f, _ in data.withdrawn.values())]
         for i in fact.ids
     }
+    taken_back = {thing_id(t): entries[t.where] for t, _ in reversed([*data.gone_things.values()])}
     for entry in data.entries:
         if isinstance(entry, records.Taken):
             yield Block(entries[entry.where], (*_taken(data, entry), *imaged.of(entry)))
@@ -303,8 +310,10 @@ def _events(data: Collection, entries: Mapping[Where, str]) -> Iterator[Block]:
             yield Block(entries[entry.where], (*_inspected(data, entry), *imaged.of(entry)))
         elif isinstance(entry, records.Withdraw):
             told: list[Pair] = [(TYPE, TERM + "Withdrawal")]
-            if entry.target.strip() in shown:
-                told.append((TERM + "takesBack", iri("fact", shown[entry.target.strip()])))
+            if (target := entry.target.strip()) in shown:
+                told.append((TERM + "takesBack", iri("fact", shown[target])))
+            elif target in taken_back:
+                told.append((TERM + "takesBack", taken_back[target]))
             yield Block(entries[entry.where], tuple(told))
 
 

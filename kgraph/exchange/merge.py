@@ -10,18 +10,19 @@ their number is written on the saying. What their word counts as a whole stands 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from kgraph import collection, records
 from kgraph.checks import new_problems
 from kgraph.collection import Collection, trusting
-from kgraph.collection.fact_ids import saying_id, written_id
+from kgraph.collection.fact_ids import saying_id, thing_id, written_id
 from kgraph.collection.resolving import claim_of
 from kgraph.collection.sayings import EVENT_TYPES, FACT_TYPES
 from kgraph.collection.trusting import graded, source_trust, via_trust
 from kgraph.events import withdrawn_events
+from kgraph.exchange import kept_up
 from kgraph.exchange.formats import Pairs
 from kgraph.exchange.joining import SHELF, Joining
 from kgraph.exchange.meanings import Meanings
@@ -95,11 +96,17 @@ class Merged:
 def merge(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Merged:
     """What of another folder is new here, by whose folder it came, and every conflict, at its place there."""
     merged = Merged()
-    joining = Joining(ours, theirs)
+    folder = ours.key("via", fold(wanted.origin))
+    if gone := Joining(ours, theirs, folder, wanted.shelf).no_longer_said():
+        for thing in gone:
+            merged.add(thing, kept_up.withdrawal(thing, wanted.date))
+        ours = kept_up.without(ours, gone)
+    joining = Joining(ours, theirs, folder, wanted.shelf)
     _declare_folder(ours, theirs, wanted, merged)
-    for entry in theirs.entries:
-        if isinstance(entry, records.Thing) and (entry.kind not in SHELF or wanted.shelf):
-            _thing(joining, entry, wanted, merged)
+    taken = {thing_id(thing) for thing in (*gone, *(t for t, _ in ours.gone_things.values()))}
+    for entry in theirs.standing:
+        if isinstance(entry, records.Thing) and joining.is_taken(entry):
+            _thing(joining, entry, wanted, merged, taken)
     facts = _Sayings(ours, theirs, wanted, merged)
     for entry in theirs.entries:
         if isinstance(entry, FACT_TYPES) or (
@@ -113,6 +120,7 @@ def merge(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Merged:
     merged.shelf = 0 if wanted.shelf else sum(e.kind in SHELF for e in theirs.entries)
     merged.against = list(_taken_back_there(ours, theirs))
     merged.conflicts = [*joining.conflicts, *facts.conflicts, *map(_told, merged.against)]
+    merged.conflicts += kept_up.taken_back_there(ours, theirs)
     merged.like = facts.like()
     return merged
 
@@ -143,7 +151,10 @@ def _told(back: TakenBack) -> Problem:
     return Problem(back.by.where, "taken-back-there", says, f"if they are right: kgraph withdraw {mine.id}")
 
 
-def _thing(joining: Joining, thing: records.Thing, wanted: MergeWishes, merged: Merged) -> None:
+def _thing(
+    joining: Joining, thing: records.Thing, wanted: MergeWishes, merged: Merged, taken: Container[str]
+) -> None:
+    """Add what is new of a thing; `taken` are the ids by which entries of things were taken back."""
     if thing.kind == "via" or ("note", OF_A_FOLDER) in thing.attributes:
         return
     told = len(joining.conflicts)
@@ -155,7 +166,7 @@ def _thing(joining: Joining, thing: records.Thing, wanted: MergeWishes, merged: 
     if note := split_note(str(said.pop("note", "")))[0]:
         said["note"] = note
     said["via"] = wanted.origin
-    merged.add(thing, list(said.items()))
+    merged.add(thing, kept_up.unlike(taken, list(said.items())))
 
 
 OF_A_FOLDER = "what another folder says without a source of its own"
@@ -180,7 +191,8 @@ class _Sayings:
 
     def __init__(self, ours: Collection, theirs: Collection, wanted: MergeWishes, merged: Merged) -> None:
         self.ours, self.theirs, self.wanted, self.merged = ours, theirs, wanted, merged
-        self.both = collection.build([*ours.entries, *theirs.entries])
+        both = (e for e in (*ours.standing, *theirs.standing) if not isinstance(e, records.Withdraw))
+        self.both = collection.build(both)
         self.conflicts: list[Problem] = []
         self.meanings = Meanings(ours, theirs, merged.entries)
         self.mine: set[Saying] = set()
@@ -268,7 +280,7 @@ class _Sayings:
             for record, trust, counts in every:
                 if counts and (now is None or trust not in (None, now[1])):
                     one = saying_id(record.pairs)
-                    self._withdraw(record, one, f"no longer said there{self._times(one)}")
+                    self._withdraw(record, one, f"{kept_up.NOT_SAID}{self._times(one)}")
 
     def _withdraw(self, record: records.Statement, target: str, why: str) -> None:
         pairs: Pairs = [("withdraw", target), ("why", why), ("via", self.wanted.origin)]

@@ -24,6 +24,8 @@ from kgraph.usual_keys import EVIDENCE, several
 LAST = 1 << 62
 LONGEST_NAME = 200
 _BARE = re.compile(r"\d+(?:\.\d+)?\Z", re.ASCII)
+_SCALES = frozenset({"source", "via", "grade", "caution", "withdraw"})
+"""Kinds of entries that name no source, or are one."""
 _EVIDENCE = frozenset(key.name for key in EVIDENCE)
 
 
@@ -260,8 +262,8 @@ class _Sheet:
         self.gathered.meant.setdefault(text, problem._replace(severity="warning"))
 
     def _with_source(self, plan: RowPlan, row: SheetRow, pairs: Pairs) -> Pairs:
-        """A fact with the table and the row that it stands in, unless it names a source."""
-        if plan.as_written or pairs[0][0] not in words.FACTS or any(k == "source" for k, _ in pairs):
+        """A fact or a thing with the table and the row that it stands in, unless it names a source."""
+        if plan.as_written or pairs[0][0] in _SCALES or any(k == "source" for k, _ in pairs):
             return pairs
         sheet = f"sheet {self.sheet.name}, " if self.sheet.name and not self.sheet.csv else ""
         more: Pairs = [("source", source_of(self.sheet)), ("page", f"{sheet}row {row.line}")]

@@ -36,14 +36,16 @@ class TableSheet:
     broken: Sequence[SheetRow] = ()
     divider: str = ","
     """CSV: what stands between two cells."""
+    beside: bool = False
+    """Whether other sheets of its workbook are read too."""
 
     def where(self, line: int, column: int = 1) -> Where:
-        """The place of a cell: row and column, from 1."""
-        return Where(self.file, line, column)
+        """The place of a cell: row and column, from 1; of several sheets of a workbook with the sheet."""
+        return Where(f"{self.file}, sheet {self.name}" if self.beside else self.file, line, column)
 
     def problem(self, line: int, column: int, code: str, says: str, mend: str = "") -> Problem:
         """A fault of a cell; of a workbook it names the sheet."""
-        named = f"sheet {shown(self.name)}: " if self.name and not self.csv else ""
+        named = f"sheet {shown(self.name)}: " if self.name and not self.csv and not self.beside else ""
         return Problem(self.where(line, column), code, f"{named}{says}", mend)
 
 

@@ -203,14 +203,17 @@ def place_links(graph: Graph, told: set[places.Node]) -> Iterator[Block]:
 
 def _blocks(triples: Iterable[places.Triple]) -> Iterator[Block]:
     """Links as blocks, one for all of a subject that follow each other."""
-    names: dict[places.Node, str] = {}
+    names = _Names()
     for subject, those in groupby(triples, itemgetter(0)):
-        pairs = []
-        for _, link, object_ in those:
-            if (named := names.get(object_)) is None:
-                named = names[object_] = iri_of(object_)
-            pairs.append((TERM + link, named))
-        yield Block(iri_of(subject), tuple(pairs))
+        yield Block(names[subject], tuple([(TERM + link, names[object_]) for _, link, object_ in those]))
+
+
+class _Names(dict[places.Node, str]):
+    """The IRIs of nodes, each made once."""
+
+    def __missing__(self, node: places.Node) -> str:
+        self[node] = made = iri_of(node)
+        return made
 
 
 def by_subject(triples: Iterable[tuple[str, str, Object]]) -> Iterator[Block]:

@@ -71,9 +71,16 @@ class Flat:
 
     def lines(self, blocks: Iterable[Block]) -> Iterator[str]:
         """Each statement as one line."""
+        tail = self._tail()
         for block in blocks:
             self._labels = _labels(block)
-            yield from self._about(f"<{block.subject}>", block.pairs)
+            subject = f"<{block.subject}>"
+            for predicate, object_ in block.pairs:
+                # Most end in a name, and of a large folder there are millions.
+                if type(object_) is str:
+                    yield f"{subject} <{predicate}> <{object_}>{tail} .\n"
+                else:
+                    yield from self._one(subject, predicate, object_)
 
     def _about(self, subject: str, pairs: Iterable[Pair]) -> Iterator[str]:
         for predicate, object_ in pairs:
@@ -100,8 +107,10 @@ class Flat:
         yield self._line(subject, predicate, f"<{RDF}nil>")
 
     def _line(self, subject: str, predicate: str, shown: str) -> str:
-        tail = f" <{self.graph}>" if self.graph else ""
-        return f"{subject} <{predicate}> {shown}{tail} .\n"
+        return f"{subject} <{predicate}> {shown}{self._tail()} .\n"
+
+    def _tail(self) -> str:
+        return f" <{self.graph}>" if self.graph else ""
 
 
 def _labels(block: Block) -> Iterator[str]:

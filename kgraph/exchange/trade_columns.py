@@ -172,13 +172,15 @@ def besides(sheet: TableSheet, found: Fields) -> list[RowPlan]:
             plans.append(RowPlan("part", sheet.name, (Column((column,), "part"),)))
         if names.names != ("",):
             plans.append(RowPlan("takes", sheet.name, (head, names, *where, *source), said))
-    if found.also and articles:
-        # Beside a column of parts it is the part that fits also; a list of belts has none.
-        column, reads, position = next((a for a in articles if not a[1]), articles[0])
-        also = (Column((column,), "takes", reads=reads), _several(sheet, found.also, "in"))
-        where = () if isinstance(position, tuple) else (position,)
-        said = (*(position if isinstance(position, tuple) else ()), ("role", "substitute", None))
-        plans.append(RowPlan("takes", sheet.name, (*also, *where, *source), said))
+    for others, role in ((found.used_in if found.set_names else "", ""), (found.also, "substitute")):
+        if others and articles:
+            # Beside a column of parts it is the part that goes there too; a list of belts has none.
+            column, reads, position = next((a for a in articles if not a[1]), articles[0])
+            also = (Column((column,), "takes", reads=reads), _several(sheet, others, "in"))
+            where = () if isinstance(position, tuple) else (position,)
+            said = position if isinstance(position, tuple) else ()
+            said = (*said, ("role", role, None)) if role else said
+            plans.append(RowPlan("takes", sheet.name, (*also, *where, *source), said))
     return plans
 
 

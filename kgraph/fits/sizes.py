@@ -124,10 +124,12 @@ def rules_said(data: Collection, kind: str) -> dict[str, str]:
     return dict(data.kind_rules(kind).compare)
 
 
+NO_SIZES = records.SAID_BESIDE | {"note", "caution"}
+"""Attributes of parts that are no sizes, where every recorded size must be the same."""
+
+
 def _attribute_keys(data: Collection, part: str) -> set[str]:
-    return {
-        k for t in data.things["part"].get(part, ()) for k, _ in t.attributes if k not in {"note", "caution"}
-    }
+    return {k for t in data.things["part"].get(part, ()) for k, _ in t.attributes if k not in NO_SIZES}
 
 
 def size_agrees(data: Collection, offered: str, wanted: str, key: str, rule: str) -> bool | None:

@@ -52,8 +52,12 @@ _SPENT: Fields = {
     "cost": ("cost", money_of, False),
     "hours": ("hours", quantity_of(lambda t: quantities.number(t, 0.0, 10000.0)), False),
 }
-_ALSO: Fields = {"also": ("also", NAMES, False), "called": ("called", name_of, False)}
-_VIA: Fields = {"via": ("via", NAMES, False)}
+_ALSO: Fields = {
+    "also": ("also", NAMES, False),
+    "called": ("called", name_of, False),
+    "corrects": ("corrects", some_text, False),
+}
+_SAID: Fields = {"source": ("sources", NAMES, False), "via": ("via", NAMES, False)}
 
 THINGS: Mapping[str, tuple[type[records.Thing], Fields]] = {
     "set": (
@@ -255,9 +259,10 @@ FACTS: Mapping[str, tuple[type[records.Statement], Fields]] = {
 @cache
 def fields_of(kind: str) -> Fields:
     """Every key that an entry of this kind knows, the one that names the kind first."""
-    if kind == "via":
-        return {**THINGS[kind][1], **_ALSO}
-    return {**THINGS[kind][1], **_ALSO, **_VIA} if kind in THINGS else {**FACTS[kind][1], **_EVIDENCE}
+    if kind in FACTS:
+        return {**FACTS[kind][1], **_EVIDENCE}
+    own = THINGS[kind][1]
+    return {**own, **_ALSO, **{key: field for key, field in _SAID.items() if key not in own}}
 
 
 def keys_of(kind: str) -> list[str]:

@@ -6,9 +6,11 @@ import os
 import zlib
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from typing import Any, NamedTuple
 
 from kgraph import records, trade
+from kgraph.collection.taken_back import GoneThing, holding, taking
 from kgraph.index.rows import RowCodec
 from kgraph.index.store import Store
 from kgraph.problems import Damaged
@@ -19,6 +21,8 @@ MOST_FACTS = frozenset({"rebadge", "uses", "takes", "same", "replaces"})
 """The kinds of facts that make up most of a folder: nobody asks for all of one kind alone."""
 MOST_ROWS = 4096
 """So many rows of names are kept in memory at once."""
+OF_A_THING = "id of a thing"
+"""How the id of an entry of a thing is named."""
 NOTED = "with a note"
 """The statements that have a note, among the kinds of entries."""
 
@@ -68,6 +72,7 @@ class StoredEntries:
         self._gone: Sequence[tuple[int, int]] = over.get("gone", ())
         """The numbers, from and up to, of the entries of files as they were before they changed."""
         self._changed = bool(self._over or self._gone)
+        self._taken_back: AbstractSet[int] = frozenset()
         self.files = _files(store.need("files"), over.get("files", {}))
         self.buckets: int = store.need("buckets")
         self.codec = RowCodec(store.need("keys"))
@@ -75,6 +80,21 @@ class StoredEntries:
         self._first = [start for start, _ in self._starts]
         self._known: dict[int, records.Entry] = {}
         self._rows: dict[str, Any] = {}
+
+    def take_back(self, withdraws: Iterable[records.Withdraw]) -> Mapping[int, GoneThing]:
+        """Name no more the entries of things that these take back: their numbers, and by which.
+
+        Only among all entries they stay.
+        """
+        found: dict[int, GoneThing] = {}
+        for target, those in holding(withdraws).items():
+            for number in self.named("", target, OF_A_THING):
+                (thing,) = self.entries([number])
+                if isinstance(thing, records.Thing) and (by := taking(those, thing)):
+                    found[number] = thing, by
+        self._taken_back = found.keys()
+        self._changed = self._changed or bool(found)
+        return found
 
     # Entries ------------------------------------------------------------------------------------
 
@@ -188,7 +208,10 @@ class StoredEntries:
     def _alive(self, numbers: Sequence[int]) -> list[int]:
         if not self._changed:
             return list(numbers)
-        return self.in_order(n for n in numbers if not any(first <= n < end for first, end in self._gone))
+        gone, back = self._gone, self._taken_back
+        return self.in_order(
+            n for n in numbers if n not in back and not any(first <= n < end for first, end in gone)
+        )
 
     def _row(self, key: str, must: bool = False) -> Any:
         """A row with what newer files add to it; None where there is none."""

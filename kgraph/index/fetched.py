@@ -19,6 +19,7 @@ from kgraph.collection.fact_ids import LENGTH as ID_LENGTH
 from kgraph.collection.model import Gone
 from kgraph.collection.resolving import claim_of, exception_key, names_used
 from kgraph.collection.sayings import FACT_TYPES, Claimed, FactsLeft, by_claim, sayings_left, shown_id
+from kgraph.collection.taken_back import GoneThing
 from kgraph.facts import Fact
 from kgraph.index.entries import FEW, MOST_FACTS, NOTED, StoredEntries
 from kgraph.problems import Where
@@ -81,6 +82,8 @@ class FetchedCollection(Collection):
         super().__init__()
         self.stored = stored
         self._facts: dict[str, Fact] = {}
+        self._withdraws = [e for e in self.of_kind("withdraw") if isinstance(e, records.Withdraw)]
+        self._gone = stored.take_back(self._withdraws)
         self.things = {kind: self._declared(kind) for kind in words.THINGS}
         self.aliases = {kind: self._others(kind, "aliases") for kind in words.THINGS}
         self.ambiguous = {kind: self._others(kind, "ambiguous") for kind in words.THINGS}
@@ -193,6 +196,8 @@ class FetchedCollection(Collection):
 
     def known_keys(self, kind: str) -> AbstractSet[str]:
         """The keys of every thing of a kind, declared or used."""
+        if "_whole" in vars(self):
+            return self._whole.known_keys(kind)
         hows = (kind, "owner") if kind in ("set", "assembly") else (kind,)
         keys = {self.key(kind, name) for name in self.stored.keys(kind, *hows, f"{kind} declared")}
         return {key for key in keys if key in self.things[kind] or key in self.spelt[kind]}
@@ -350,14 +355,16 @@ class FetchedCollection(Collection):
         return set(self.stored.own_ids())
 
     @cached_property
-    def _withdraws(self) -> list[records.Withdraw]:
-        return [e for e in self.of_kind("withdraw") if isinstance(e, records.Withdraw)]
-
-    @cached_property
     def _sought(self) -> AbstractSet[str]:
         """The ids that withdrawals name and no statement has as written."""
         targets = {w.target.strip() for w in self._withdraws}
         return {one for one in targets if not self.stored.named("", one, "id")}
+
+    @cached_property
+    def gone_things(self) -> Mapping[int, GoneThing]:
+        """By its `id()` every entry of a thing that was taken back, in the order of reading."""
+        found = (self._gone[n] for n in self.stored.in_order(self._gone))
+        return {id(thing): (thing, by) for thing, by in found}
 
 
 def _speaks_of(claim: Claim, kind: str, key: str) -> bool:

@@ -5,7 +5,7 @@ row    of        holds
 ====== ========= ======================================================================================
 b|N    a bucket  of the names whose CRC leaves N: for each how it is named, and by which entries
 n|K    a kind    the same of all things of a kind of which a folder has few; of its uses the first
-u|K|N  a name    the first use of such a thing in each file
+u|K|N  a name    the first use of such a thing in each file; by things every use up to the first by another
 e|K    a kind    the entries of a kind (not of the facts that make up most of a folder)
 sorts  all parts the kinds that parts name
 y|K    a kind    the parts that name it
@@ -27,11 +27,11 @@ from operator import itemgetter
 from typing import Any
 
 from kgraph import belt_sizes, ratings, records, words
-from kgraph.collection.fact_ids import written_id
+from kgraph.collection.fact_ids import thing_id, written_id
 from kgraph.collection.resolving import names_said
 from kgraph.fits.neighbours import Size
 from kgraph.fits.sizes import size_of
-from kgraph.index.entries import FEW, MOST_FACTS, NOTED, bucket, few_named, hash_of, is_short
+from kgraph.index.entries import FEW, MOST_FACTS, NOTED, OF_A_THING, bucket, few_named, hash_of, is_short
 from kgraph.names import compared, fold
 
 IN_BUCKET = 8
@@ -77,13 +77,16 @@ class Noted:
                 if how in FEW or how == "source":
                     if (how, named.key) in used:
                         continue
-                    used.add((how, named.key))
+                    # An entry of a thing may be taken back, and then the next use is the first.
+                    if isinstance(entry, records.Statement):
+                        used.add((how, named.key))
                 found = self.names[how, named.key]
                 if not found or found[-1] != number:
                     found.append(number)
             if isinstance(entry, records.Statement):
                 self._add_statement(entry, number)
             elif isinstance(entry, records.Thing):
+                self.names[OF_A_THING, thing_id(entry)].append(number)
                 self.counts[f"{entry.kind} also"] += len(entry.also)
             if isinstance(entry, records.Part):
                 self._add_part(entry, number)

@@ -21,7 +21,7 @@ from kgraph import __version__, system, trade
 from kgraph.folder.files import Stamp, stamps
 from kgraph.problems import Damaged
 
-FORM = 13
+FORM = 14
 """The form of the rows."""
 OVER = ".over"
 """What the name of the file with newer rows ends in."""

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 YES, NO = "yes", "no"
 MISREAD = 0.05
 """The chance that one look is misread where no `misread` says otherwise: common practice, no source."""
-NOT_TRAITS = frozenset({"features", "note", "badge", "model", "misread", "number", "numbers", "also"})
+NOT_TRAITS = records.SAID_BESIDE | {"features", "note", "badge", "model", "misread"}
+NOT_TRAITS |= {"number", "numbers", "also"}
 """Attributes that say nothing of a design, or are read in a way of their own."""
 
 

@@ -108,7 +108,7 @@ def _about(graph: Graph, set_key: str, wanted: Wanted) -> tuple[tuple[str, str],
     told: dict[str, list[str]] = {}
     for thing in data.things["set"].get(set_key, ()):
         for key, value in thing.attributes:
-            if key != "photo":
+            if key not in records.SAID_BESIDE:
                 told.setdefault(key, []).append(value_text(value))
     rows = questions.sisters(graph, set_key, wanted).rows
     sisters = _list(f"{data.owner_text(r.set)} ({certainty_text(r)})" for r in rows)
@@ -177,10 +177,13 @@ def _at_hand(graph: Graph, set_key: str, limit: Budget) -> tuple[Item, ...]:
     return _first(items)
 
 
+_NOT_TOLD = records.SAID_BESIDE | {"note"}
+
+
 def _part(data: Collection, part: str) -> str:
     said = [data.text("part", part)]
     for thing in data.things["part"].get(part, ()):
-        said += [f"{k} {value_text(v)}" for k, v in thing.attributes if k not in ("note", "photo") and v]
+        said += [f"{k} {value_text(v)}" for k, v in thing.attributes if k not in _NOT_TOLD and v]
         said += [f"{maker} {number}" for maker, number in getattr(thing, "numbers", ())]
     return ", ".join(dict.fromkeys(said))
 

@@ -10,7 +10,7 @@ from kgraph.collection import Collection
 from kgraph.listing import KINDS, List, ListRow
 from kgraph.listing.rows import column as column_named
 from kgraph.names import compared
-from kgraph.records import Value, plain
+from kgraph.records import SAID_BESIDE, Value, plain
 from kgraph.render.answers import percent
 from kgraph.render.printed import page_of
 from kgraph.render.sentences import says
@@ -21,6 +21,8 @@ MOST_COLUMNS = 6
 """So many columns are shown where none are named."""
 _OF_FACTS = ("fact", "certainty", "grade", "source", "by", "file", "line", "says")
 _SURE = "certainty by "
+_ASIDE = SAID_BESIDE | {"badge", "model", "also", "via", "corrects"}
+"""Keys that are shown where they are asked for."""
 
 
 def all_columns(found: List) -> list[str]:
@@ -36,7 +38,7 @@ def usual_columns(found: List) -> list[str]:
     sure = [c for c in all_columns(found) if c.startswith(_SURE)]
     asked = {one.key for one in found.conditions}
     had = {key: sum(bool(row.values.get(key)) for row in found.rows) for key in found.keys}
-    others = [k for k in found.keys[1:] if k not in ("badge", "model", "also")]
+    others = [k for k in found.keys[1:] if k not in _ASIDE or compared(k) in asked]
     first = sorted(others, key=lambda k: (compared(k) not in asked, -had[k]))
     kept = {*first[: MOST_COLUMNS - 1 - len(sure)]}
     return [found.keys[0], *sure, *(k for k in found.keys if k in kept)]

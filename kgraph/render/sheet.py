@@ -170,7 +170,8 @@ def _attributes(data: Collection, set_key: str) -> dict[str, list[records.Value]
     found: dict[str, list[records.Value]] = {}
     for thing in data.things["set"].get(set_key, ()):
         for key, value in thing.attributes:
-            found.setdefault(key, []).append(value)
+            if key not in records.SAID_BESIDE:
+                found.setdefault(key, []).append(value)
     return found
 
 

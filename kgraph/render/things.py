@@ -7,7 +7,7 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection
-from kgraph.collection.fact_ids import written_id
+from kgraph.collection.fact_ids import thing_id, written_id
 from kgraph.events import Event, withdrawn_events
 from kgraph.facts import Evidence, Fact
 from kgraph.lookup import KnownThing, NearName
@@ -24,9 +24,10 @@ from kgraph.shelf.ledger import Held, UnitNow, is_known
 
 
 def entry_json(entry: records.Entry) -> dict[str, Any]:
-    """An entry as it is written, with its place."""
+    """An entry as it is written, with its place; of a thing also the id by which it can be taken back."""
     pairs = {k: records.plain(v) for k, v in entry.pairs}
-    return {"entry": pairs, "file": entry.where.file, "line": entry.where.line}
+    told = {"entry": pairs, "file": entry.where.file, "line": entry.where.line}
+    return {**told, "id": thing_id(entry)} if isinstance(entry, records.Thing) else told
 
 
 def as_json(
@@ -79,6 +80,7 @@ def _common_json(data: Collection, known: KnownThing) -> dict[str, Any]:
         "name": known.name,
         "also": [n.text for t in known.things for n in t.also],
         "entries": [entry_json(t) for t in known.things],
+        "withdrawn entries": [{**entry_json(t), "withdraw": entry_json(by)} for t, by in known.taken_back],
         "facts": [fact_json(data, f) for f in known.facts],
         "withdrawn facts": [{**fact_json(data, f), "withdraw": entry_json(by)} for f, by in known.gone],
         "mentions": [entry_json(e) for e in known.mentions],
@@ -101,7 +103,8 @@ def as_text(data: Collection, known: KnownThing) -> str:
     lines = [f"{known.kind} {visible(known.name)}"]
     for thing in known.things:
         lines += [f"  {visible(k)}: {visible(value_text(v))}" for k, v in thing.pairs[1:]]
-        lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}")
+        lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}, id {thing_id(thing)}")
+    lines += [_gone_entry(thing, by) for thing, by in known.taken_back]
     if not known.things and not known.ground:
         where = "left out of" if known.kind == "feature" else "used in"
         lines.append(f"  not declared; {where} the facts below")
@@ -111,6 +114,17 @@ def as_text(data: Collection, known: KnownThing) -> str:
     lines += [_mention(e) for e in known.mentions]
     lines += _shelf_lines(data, known)
     return "\n".join(lines) + "\n"
+
+
+def thing_says(entry: records.Entry) -> str:
+    """All that an entry says, on one line."""
+    return ", ".join(f"{k}: {value_text(v)}" for k, v in entry.pairs)
+
+
+def _gone_entry(thing: records.Thing, by: records.Withdraw) -> str:
+    why = f" ({by.why})" if by.why else ""
+    says_so = f"withdrawn{why} at {by.where.file}:{by.where.line}: {thing_says(thing)}"
+    return f"  {thing_id(thing)}  {visible(says_so)}"
 
 
 def _gone_line(data: Collection, fact: Fact, by: records.Withdraw) -> str:
@@ -163,8 +177,7 @@ def _fact_line(data: Collection, fact: Fact) -> str:
 
 
 def _mention(entry: records.Entry) -> str:
-    said = ", ".join(f"{k}: {value_text(v)}" for k, v in entry.pairs)
-    return f"  {visible(said)}  {visible(entry.where.file)}:{entry.where.line}"
+    return f"  {visible(thing_says(entry))}  {visible(entry.where.file)}:{entry.where.line}"
 
 
 def fact_text(data: Collection, fact: Fact) -> str:

@@ -11,6 +11,7 @@ from kgraph.collection import NOT_KNOWN_YET, Collection
 from kgraph.fits import graph as graphs
 from kgraph.fits import sizes
 from kgraph.fits.graph import Graph, Place
+from kgraph.fits.sizes import NO_SIZES
 from kgraph.names import listed
 from kgraph.problems import WrongUse
 from kgraph.questions import Row, belt_paths, belt_places
@@ -101,10 +102,13 @@ def _described(graph: Graph, part: str) -> str:
     return f"{sort} {data.text('part', part)}" + (f" ({inside})" if inside else "")
 
 
+_NO_SIZES = NO_SIZES | {"part", "kind", "also", "numbers", "made"}
+
+
 def _is_size(key: str, rules: Mapping[str, str]) -> bool:
     if "inside length" in rules and key in {"inside diameter", "folded"}:
         return True
-    return key in rules if rules else key not in {"part", "kind", "also", "numbers", "made", "note", "source"}
+    return key in rules if rules else key not in _NO_SIZES
 
 
 def _belt_window(graph: Graph, place: Place) -> Iterator[str]:

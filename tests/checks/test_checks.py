@@ -249,6 +249,23 @@ CASES: list[tuple[str, str, str, list[int], str, str]] = [
         "- takes: L\n  in: A 1\n  position: lid\n  corrects: one\n",
     ),
     (
+        "unknown-withdraw",
+        "warning",
+        "nothing withdraws 17416452d295cdac",
+        [3],
+        "- set: A 1\n  years: 1981\n- set: A 1\n  market: UK\n  corrects: 17416452d295cdac\n",
+        "- set: A 1\n  years: 1981\n- withdraw: 17416452d295cdac\n"
+        "- set: A 1\n  years: 1982\n  corrects: 17416452d295cdac\n",
+    ),
+    (
+        "unknown-withdraw",
+        "error",
+        "corrects: no fact and no thing has the id 17416452d295cda0",
+        [3],
+        "- set: A 1\n  years: 1981\n- set: A 1\n  market: UK\n  corrects: 17416452d295cda0\n",
+        "- set: A 1\n  years: 1981\n",
+    ),
+    (
         "near-kind",
         "warning",
         "knobb",

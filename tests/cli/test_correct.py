@@ -8,9 +8,11 @@ from typing import Any
 import pytest
 
 from kgraph.cli.main import run
+from kgraph.collection.fact_ids import thing_id
 from kgraph.folder import writing
+from kgraph.names import fold
 from kgraph.problems import CannotRun
-from tests.support import ask, folder_with, graph_of
+from tests.support import ask, folder_with, graph_of, graph_of_folder
 
 FACTS = """\
 - set: Larkfield LK-40
@@ -364,11 +366,36 @@ def test_a_unit_is_given_what_was_not_known_of_it(folder: Path, capsys: Any) -> 
     assert {e["position"]: e["condition"] for e in unit["places"]}["handle"] == "missing"
 
 
-def test_what_an_entry_of_a_thing_says_is_not_contradicted(folder: Path, capsys: Any) -> None:
-    assert corrected(folder, "U-07", "set", "Orvanek 2200") == 2
-    assert "find out which is right" in capsys.readouterr().err
+def test_what_an_entry_of_a_thing_says_is_taken_back_for_the_right_one(folder: Path, capsys: Any) -> None:
+    data = graph_of_folder(folder).data
+    (old,) = data.things["unit"][fold("U-07")]
+    assert corrected(folder, "U-07", "set", "Orvanek 2200") == 0
+    assert f"corrects: {thing_id(old)}" in capsys.readouterr().out
+    data = graph_of_folder(folder).data
+    (unit,) = data.things["unit"][fold("U-07")]
+    assert dict(unit.pairs)["set"] == "Orvanek 2200"
+    assert {k for k, _ in old.pairs} | {"corrects"} == {k for k, _ in unit.pairs}
+    assert run(["--data", str(folder), "check"]) == 0
+    # By its id, and back again: the first entry stays taken back.
+    assert corrected(folder, thing_id(unit)[:8], "set", dict(old.pairs)["set"]) == 0
+    (again,) = graph_of_folder(folder).data.things["unit"][fold("U-07")]
+    assert thing_id(again) not in (thing_id(old), thing_id(unit))
+    assert corrected(folder, thing_id(unit), "set", "Orvanek 2200") == 2
+    assert "is withdrawn already" in capsys.readouterr().err
+    assert corrected(folder, thing_id(again), "set", dict(old.pairs)["set"]) == 2
+    assert "it says so already" in capsys.readouterr().err
     assert corrected(folder, "U-17", "set", "Orvanek 2200") == 2
     assert "did you mean" in capsys.readouterr().err
+
+
+def test_two_entries_that_say_otherwise_are_named_with_their_ids(folder: Path, capsys: Any) -> None:
+    for text in ("- set: Quillon 31\n  years: 1981\n", "- set: Quillon 31\n  years: 1981\n  market: UK\n"):
+        with (folder / "more.yaml").open("a", encoding="utf-8") as file:
+            file.write(text)
+    assert corrected(folder, "Quillon 31", "years", "1983") == 2
+    told = capsys.readouterr().err
+    first = graph_of_folder(folder).data.things["set"]["quillon31"][0]
+    assert f"take the other back: kgraph withdraw {thing_id(first)} --why ..." in told
 
 
 def test_another_thing_too(folder: Path, capsys: Any) -> None:

@@ -11,7 +11,9 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from kgraph import records
 from kgraph.cli.main import run
+from kgraph.collection.fact_ids import thing_id, written_id
 from tests.support import ask, folder_with, graph_of, graph_of_folder
 
 TAKES = "- takes: {}\n  in: Larkfield LK-40\n  position: volume knob\n  how: {}\n"
@@ -205,6 +207,146 @@ def test_three_who_rename_and_merge_each_other_in_any_order_come_to_the_same(
     (first, names), (second, others) = results
     assert first == second
     assert names == others
+
+
+# Things -----------------------------------------------------------------------------------------
+
+
+def recorded(folder: Path) -> dict[str, set[str]]:
+    """What is recorded of the set, by key."""
+    found: dict[str, set[str]] = {}
+    for thing in graph_of_folder(folder).data.things["set"].get("larkfieldlk40", ()):
+        for key, value in thing.attributes:
+            found.setdefault(key, set()).add(str(value))
+    return found
+
+
+def a_set(**said: str) -> str:
+    return "- set: Larkfield LK-40\n" + "".join(f"  {key}: {value}\n" for key, value in said.items() if value)
+
+
+def test_what_they_correct_of_a_thing_arrives_as_often_as_they_turn_round(tmp_path: Path) -> None:
+    ours = folder_of(tmp_path, "ours", a_set(market="UK"))
+    for turn in range(5):
+        bert = folder_of(tmp_path, "bert", a_set(market="UK", years=f"198{turn % 2}", colour="grey"))
+        for _ in range(2):
+            assert merge(ours, bert) == 0
+            assert recorded(ours) == {"market": {"UK"}, "years": {f"198{turn % 2}"}, "colour": {"grey"}}
+            assert run(["--data", str(ours), "check"]) == 0
+    assert merge(ours, folder_of(tmp_path, "bert", "- set: Quillon 31\n")) == 0
+    assert recorded(ours) == {"market": {"UK"}}
+
+
+def test_what_two_say_of_a_thing_stays_when_one_goes(tmp_path: Path, capsys: Any) -> None:
+    ours = folder_of(tmp_path, "ours", "- set: Quillon 31\n")
+    for name in ("anna", "bert"):
+        folder = folder_of(tmp_path, name, a_set(years="1981", **{name: "yes"}))
+        assert merge(ours, folder) == 0
+    capsys.readouterr()
+    assert run(["--data", str(ours), "withdraw", "--via", "anna", "--why", "guessed", "--yes"]) == 0
+    assert "1 entry of things no longer counts" in capsys.readouterr().out
+    for _ in range(2):
+        assert recorded(ours) == {"years": {"1981"}, "bert": {"yes"}}
+        assert run(["--data", str(ours), "check"]) == 0
+        # What we took back ourselves stays so, however often they say it.
+        assert merge(ours, tmp_path / "anna") == 0
+
+
+def test_what_they_took_back_of_a_thing_and_we_say_is_told_and_stays(tmp_path: Path, capsys: Any) -> None:
+    text = a_set(years="1981")
+    ident = thing_id(graph_of(text).data.things["set"]["larkfieldlk40"][0])
+    ours = folder_of(tmp_path, "ours", text)
+    bert = folder_of(tmp_path, "bert", f"{text}- withdraw: {ident}\n  why: misread\n")
+    assert merge(ours, bert) == 0
+    assert f"if they are right: kgraph withdraw {ident}" in capsys.readouterr().err
+    assert recorded(ours) == {"years": {"1981"}}
+    assert run(["--data", str(ours), "withdraw", ident, "--why", "they are right", "--yes"]) == 0
+    assert "until now: set: Larkfield LK-40, years: 1981" in capsys.readouterr().out
+    assert recorded(ours) == {}
+
+
+def test_all_of_a_source_and_a_person_is_taken_back_of_things_too(tmp_path: Path, capsys: Any) -> None:
+    text = a_set(years="1981", source="list.csv") + a_set(market="UK", by="EV") + a_set(colour="grey")
+    folder = folder_of(tmp_path, "club", text)
+    words = ["--data", str(folder), "withdraw", "--why", "guessed"]
+    assert run([*words, "--source", "LIST.csv", "--yes"]) == 0
+    assert set(recorded(folder)) == {"market", "by", "colour"}
+    assert run([*words, "--by", "ev", "--yes"]) == 0
+    assert set(recorded(folder)) == {"colour"}
+    assert run([*words, "--by", "EV", "--yes"]) == 2
+    assert run(["--data", str(folder), "check"]) == 0
+    capsys.readouterr()
+    _, found = ask(capsys, "--data", str(folder), "show", "Larkfield LK-40")
+    shown = found["answers"][0]
+    assert [list(e["entry"]) for e in shown["withdrawn entries"]] == [
+        ["set", "years", "source"],
+        ["set", "market", "by"],
+    ]
+    assert run(["--data", str(folder), "show", shown["withdrawn entries"][0]["id"][:8]]) == 0
+    assert "withdrawn (guessed)" in capsys.readouterr().out
+
+
+def test_a_withdrawal_of_a_thing_is_taken_back_and_its_id_must_be_right(tmp_path: Path, capsys: Any) -> None:
+    folder = folder_of(tmp_path, "club", a_set(years="1981"))
+    ident = thing_id(graph_of_folder(folder).data.things["set"]["larkfieldlk40"][0])
+    words = ["--data", str(folder), "withdraw"]
+    assert run([*words, ident, "--why", "misread", "--yes"]) == 0
+    assert run([*words, ident, "--why", "again", "--yes"]) == 2
+    (back,) = graph_of_folder(folder).data.of_kind("withdraw")
+    assert isinstance(back, records.Withdraw)
+    assert run([*words, written_id(back), "--why", "it was right", "--yes"]) == 0
+    assert recorded(folder) == {"years": {"1981"}}
+    assert run(["--data", str(folder), "check"]) == 0
+    assert run([*words, ident, "--why", "misread", "--yes"]) == 2
+    assert "say why in other words" in capsys.readouterr().err
+    assert run([*words, ident, "--why", "misread, once more", "--yes"]) == 0
+    assert recorded(folder) == {}
+    wrong = ("0" if ident[0] != "0" else "1") + ident[1:]
+    with (folder / "a.yaml").open("a") as file:
+        file.write(f"- withdraw: {wrong}\n  why: misread\n")
+    assert run(["--data", str(folder), "check"]) == 1
+    assert f"no fact and no thing has the id {wrong}" in (told := capsys.readouterr().out)
+    assert f"did you mean {ident}, the set at" in told
+
+
+def test_a_fact_is_found_by_the_name_that_a_thing_had_by_an_entry_taken_back(tmp_path: Path) -> None:
+    also = "- set: Larkfield LK-40\n  also: [LK Forty]\n"
+    folder = folder_of(
+        tmp_path, "club", also + TAKES.format("K-1", "fitted").replace("Larkfield LK-40", "LK Forty")
+    )
+    assert run(["--data", str(folder), "withdraw", the_id(folder), "--why", "misread", "--yes"]) == 0
+    ident = thing_id(graph_of_folder(folder).data.things["set"]["larkfieldlk40"][0])
+    assert run(["--data", str(folder), "withdraw", ident, "--why", "another set", "--yes"]) == 0
+    assert certainties(folder) == {}
+    assert run(["--data", str(folder), "check"]) == 0
+
+
+OF_A_SET = st.fixed_dictionaries(
+    {k: st.booleans() for k in ("market", "years")} | {"own": st.sampled_from(["", "a", "b"])}
+)
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.lists(st.tuples(OF_A_SET, OF_A_SET, OF_A_SET), min_size=2, max_size=2), OF_A_SET)
+def test_what_people_say_of_a_thing_is_the_same_in_any_order(others: list[Any], mine: dict[str, Any]) -> None:
+    """Two others change what they say twice; merged in any order and again it is what they say at last."""
+
+    def text(who: str, said: dict[str, Any]) -> str:
+        both = {"market": "UK" if said["market"] else "", "years": "1981" if said["years"] else ""}
+        return a_set(**both, **{who: said["own"]})
+
+    last = [mine, *(steps[-1] for steps in others)]
+    expected = {k: {v} for k, v in (("market", "UK"), ("years", "1981")) if any(said[k] for said in last)}
+    expected |= {who: {s["own"]} for who, s in zip(("ours", "anna", "bert"), last, strict=True) if s["own"]}
+    for order in ((0, 1), (1, 0), (0, 0, 1)):
+        with TemporaryDirectory() as scratch:
+            ours = folder_of(Path(scratch), "ours", text("ours", mine))
+            for step in range(3):
+                for who in order:
+                    name = ("anna", "bert")[who]
+                    assert merge(ours, folder_of(Path(scratch), name, text(name, others[who][step]))) == 0
+            assert recorded(ours) == expected
+            assert run(["--data", str(ours), "check"]) == 0
 
 
 # Who said it ------------------------------------------------------------------------------------

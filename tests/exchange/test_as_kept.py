@@ -14,8 +14,10 @@ import pytest
 from kgraph.belts.described import described
 from kgraph.cli.main import run
 from kgraph.collection import Collection
+from kgraph.collection.fact_ids import thing_id
 from kgraph.exchange import columns, csv_in
 from kgraph.exchange.pieces import NotWhole, pieces
+from kgraph.names import fold
 from kgraph.quantities import QuantityError
 from tests.bench import lists
 from tests.support import graph_of_folder
@@ -93,6 +95,24 @@ def test_a_list_of_parts_names_the_sets_that_have_them(folder: Path) -> None:
         {"takes": "K-114", "in": "Orvanek 2200", "position": "volume knob"},
         {"takes": "K-114", "in": "Quillon 31", "position": "volume knob", "role": "substitute"},
     ]
+
+
+def test_a_list_of_sets_says_of_its_parts_where_else_they_are_used_and_go(folder: Path) -> None:
+    text = (
+        "Make,Model,Part No.,Place,Used in,Fits also\n"
+        'Larkfield,LK-40,K-114,volume knob,"Orvanek 2200, Quillon 31",Vessimorn 5210\n'
+        "Orvanek,2200,K-9,tone knob,,\n"
+    )
+    assert bring(folder, written(folder, text)) == 0
+    found = {(f["takes"], f["in"]): f.get("role", "original") for f in said(folder, "takes")}
+    assert found == {
+        ("K-114", "Larkfield LK-40"): "original",
+        ("K-114", "Orvanek 2200"): "original",
+        ("K-114", "Quillon 31"): "original",
+        ("K-114", "Vessimorn 5210"): "substitute",
+        ("K-9", "Orvanek 2200"): "original",
+    }
+    assert {f["position"] for f in said(folder, "takes") if f["takes"] == "K-114"} == {"volume knob"}
 
 
 def test_our_own_words_are_known_and_blanks_say_nothing(folder: Path) -> None:
@@ -356,21 +376,96 @@ def test_a_cell_that_was_changed_corrects_the_old_fact(folder: Path, capsys: Any
     assert "the table does not say this any more; `kgraph withdraw " in capsys.readouterr().err
 
 
-def test_a_changed_cell_of_a_thing_itself_names_the_place_to_change(folder: Path, capsys: Any) -> None:
-    text = "Make,Model,Years\nLarkfield,LK-40,1981-1984\nOrvanek,2200,1982\n"
-    assert bring(folder, written(folder, text)) == 0
+YEARS = "Make,Model,Years,Voltage\nLarkfield,LK-40,1981-1984,240\nOrvanek,2200,1982,220\n"
+
+
+def sets_of(folder: Path) -> dict[str, dict[str, Any]]:
+    things = data_of(folder).things["set"]
+    assert all(len(entries) == 1 for entries in things.values())
+    return {entry.name.text: dict(entry.pairs) for (entry,) in things.values()}
+
+
+def test_a_cell_of_a_thing_that_was_changed_corrects_what_was_said(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, YEARS)) == 0
     file = next(folder.glob("*.yaml"))
     before = file.read_bytes()
-    changed = text.replace("1984", "1985") + "Quillon,31,1983\n"
     capsys.readouterr()
-    assert bring(folder, written(folder, changed)) == 3
-    told = capsys.readouterr().err
-    assert f"years is 1981-1985 here and 1981-1984 at {file}:1; if what comes in is right, change it" in told
-    assert file.read_bytes() == before
-    # Changed there, the rest of the table comes in.
-    file.write_bytes(before.replace(b"1984", b"1985"))
+    changed = YEARS.replace("1984", "1985") + "Quillon,31,1983,240\n"
     assert bring(folder, written(folder, changed)) == 0
-    assert [p["years"] for p in said(folder, "set")] == ["1981-1985", "1982", "1983"]
+    assert f"corrects {file}:1:3 (set): years was 1981-1984, is 1981-1985" in capsys.readouterr().err
+    assert file.read_bytes().startswith(before)
+    found = sets_of(folder)
+    assert {entry["years"] for entry in found.values()} == {"1981-1985", "1982", "1983"}
+    assert run(["--data", str(folder), "check"]) == 0
+    lines = file.read_bytes()
+    assert bring(folder, written(folder, changed)) == 0
+    assert file.read_bytes() == lines
+
+
+def test_values_said_before_are_said_again_however_often_a_cell_changes(folder: Path) -> None:
+    for years in ("1984", "1985", "1984", "1985", "1984", "1986", "1985"):
+        assert bring(folder, written(folder, YEARS.replace("1984", years))) == 0
+        assert sets_of(folder)["Larkfield LK-40"]["years"] == f"1981-{years}"
+        assert run(["--data", str(folder), "check"]) == 0
+
+
+def test_a_row_moved_and_changed_and_a_name_put_right(folder: Path, capsys: Any) -> None:
+    assert bring(folder, written(folder, YEARS)) == 0
+    header, larkfield, orvanek = YEARS.splitlines(keepends=True)
+    moved = header + orvanek.replace("1982", "1983") + "Vessimorn,5210,1982,220\n" + larkfield
+    assert bring(folder, written(folder, moved)) == 0
+    found = sets_of(folder)
+    assert {name: found[name]["years"] for name in found} == {
+        "Larkfield LK-40": "1981-1984",
+        "Orvanek 2200": "1983",
+        "Vessimorn 5210": "1982",
+    }
+    named = moved.replace("Vessimorn,5210", "Vessimorn,5211")
+    assert bring(folder, written(folder, named)) == 0
+    assert "set was Vessimorn 5210, is Vessimorn 5211" in capsys.readouterr().err
+    assert set(sets_of(folder)) == {"Larkfield LK-40", "Orvanek 2200", "Vessimorn 5211"}
+
+
+def test_what_was_put_right_or_taken_back_in_the_folder_stays_so(folder: Path, capsys: Any) -> None:
+    text = "Make,Model,Years,Part No.,Place\nLarkfield,LK-40,1981,K-114,volume knob\n"
+    text += "Orvanek,2200,1982,K-9,tone knob\n"
+    assert bring(folder, written(folder, text)) == 0
+    words = ["--data", str(folder)]
+    assert run([*words, "correct", "Larkfield LK-40", "years", "1980", "--yes"]) == 0
+    knob, other = (
+        f.id for p in ("K-114", "K-9") for f in data_of(folder).facts.values() if f.claim[0] == fold(p)
+    )
+    assert run([*words, "correct", knob, "takes", "K-115", "--yes"]) == 0
+    assert run([*words, "withdraw", other, "--why", "misread", "--yes"]) == 0
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    capsys.readouterr()
+    assert bring(folder, written(folder, text)) == 0
+    told = capsys.readouterr().err
+    assert told.count("was taken back or corrected in the folder, and stays so") == 3
+    assert "does not say this any more" not in told
+    assert {p: p.read_bytes() for p in folder.iterdir()} == before
+    # A cell that is changed there since counts; by the others' reason it is still as it was put right.
+    assert bring(folder, written(folder, text.replace("1981", "1979").replace("K-114", "K-116"))) == 0
+    assert sets_of(folder)["Larkfield LK-40"]["years"] == "1979"
+    takes = {f.claim[0] for f in data_of(folder).facts.values() if f.kind == "takes"}
+    assert takes == {fold("K-116")}
+    assert run([*words, "check"]) == 0
+
+
+def test_what_an_older_program_read_from_a_table_is_there_already(folder: Path, capsys: Any) -> None:
+    """Its things name no table: nothing is said twice, and what differs is told with the id to take back."""
+    old = "- set: Larkfield LK-40\n  badge: Larkfield\n  model: LK-40\n  years: 1981-1984\n  mains: 240 V\n"
+    (folder / "import-list.yaml").write_text(old, encoding="utf-8")
+    assert bring(folder, written(folder, YEARS)) == 0
+    assert len(data_of(folder).things["set"][fold("Larkfield LK-40")]) == 1
+    capsys.readouterr()
+    assert bring(folder, written(folder, YEARS.replace("1984", "1985"))) == 3
+    told = capsys.readouterr().err
+    ident = thing_id(data_of(folder).things["set"][fold("Larkfield LK-40")][0])
+    assert f"if this one, take the other back: kgraph withdraw {ident} --why ..." in told
+    assert run(["--data", str(folder), "withdraw", ident, "--why", "the table is right", "--yes"]) == 0
+    assert bring(folder, written(folder, YEARS.replace("1984", "1985"))) == 0
+    assert sets_of(folder)["Larkfield LK-40"]["years"] == "1981-1985"
 
 
 def test_what_somebody_else_says_stays_when_the_table_is_corrected(folder: Path) -> None:
@@ -397,6 +492,17 @@ def test_whole_numbers_that_another_program_made_fractions_are_the_same(folder: 
     text = text.replace("2200,1982,8", "2200.0,1982.0,8.0").replace("31", "31.0")
     assert bring(folder, written(folder, text)) == 0
     assert {p: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_a_changed_cell_is_told_without_those_that_a_program_wrote_otherwise(
+    folder: Path, capsys: Any
+) -> None:
+    text = "Make,Model,Year,knobs\nOrvanek,2200,1982,8\n"
+    assert bring(folder, written(folder, text)) == 0
+    assert bring(folder, written(folder, "Make,Model,Year,knobs\nOrvanek,2200.0,1983.0,8.0\n")) == 0
+    assert "(set): years was 1982, is 1983" in (told := capsys.readouterr().err)
+    assert "knobs was" not in told
+    assert list(sets_of(folder)) == ["Orvanek 2200"]
 
 
 def test_our_own_tables_come_back_from_a_program_that_made_fractions(folder: Path, tmp_path: Path) -> None:
@@ -456,6 +562,26 @@ def test_the_wrong_rows_of_a_csv_come_back_as_a_csv_that_says_why(folder: Path, 
     mended = wrong.read_text(encoding="utf-8").replace("1.5;", "0.5;").replace("X 1;;", "X 1;handle;")
     assert bring(folder, written(folder, mended, "mended.csv"), "--kind", "takes") == 0
     assert [e["takes"] for e in said(folder, "takes")] == ["K-2", "K-3"]
+
+
+def test_a_wrong_row_of_one_sheet_costs_no_row_of_another(folder: Path, tmp_path: Path, capsys: Any) -> None:
+    """The third row of both: what is wrong in one is told with the sheet, and the other comes in."""
+    file = book(
+        tmp_path / "two.xlsx",
+        set=[["set", "mains"], ["Larkfield LK-40", "240 V"], ["Orvanek 2200", "220 V"]],
+        part=[["part", "kind", "section"], ["B-1", "belt", "square 1.2 mm"], ["B-2", "belt", "1.2 mm"]],
+    )
+    assert bring(folder, file, "--skip-bad") == 0
+    assert f"skipped: {file}, sheet part:3:3: section: " in capsys.readouterr().err
+    assert {e["set"] for e in said(folder, "set")} == {"Larkfield LK-40", "Orvanek 2200"}
+    # So it is where the row is right by itself and is wrong beside the folder.
+    (folder / "own.yaml").write_text("- part: B-3\n  kind: knob\n", encoding="utf-8")
+    file = book(
+        tmp_path / "more.xlsx", set=[["set"], ["Quillon 31"]], part=[["part", "kind"], ["B-3", "belt"]]
+    )
+    assert bring(folder, file, "--skip-bad") == 0
+    assert f"skipped: {file}, sheet part:2:1: part B-3: kind is belt here" in capsys.readouterr().err
+    assert "Quillon 31" in {e["set"] for e in said(folder, "set")}
 
 
 def test_the_wrong_rows_of_a_workbook_come_back_by_sheet(folder: Path, tmp_path: Path) -> None:

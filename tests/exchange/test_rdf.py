@@ -20,8 +20,9 @@ from typing import Any
 import pytest
 import rdflib
 
-from kgraph import questions, words
+from kgraph import questions, records, words
 from kgraph.cli.main import run
+from kgraph.collection.fact_ids import thing_id
 from kgraph.exchange import incoming, inferred, judging, rdf, validating, vocabulary, written
 from kgraph.exchange.formats import Export, Incoming
 from kgraph.exchange.statements import Flat
@@ -359,6 +360,26 @@ def test_a_withdrawn_fact_is_no_fact() -> None:
     assert (gone, rdflib.RDF.type, K.Fact) not in found
     # One withdrawal takes back all of it, one what somebody said.
     assert len(list(found.subjects(K.takesBack, gone))) == 2
+
+
+def test_an_entry_of_a_thing_that_was_taken_back_says_nothing_and_comes_back_so(tmp_path: Path) -> None:
+    old, new = "- set: Larkfield LK-40\n  years: 1981\n", "- set: Larkfield LK-40\n  years: 1982\n"
+    (thing,) = graph(old).data.entries
+    assert isinstance(thing, records.Thing)
+    before = graph(f"{old}{new}- withdraw: {thing_id(thing)}\n  why: misread\n")
+    data = exported(before, "turtle")
+    found = rdflib.Graph().parse(data=data, format="turtle")
+    key = rdflib.URIRef(vocabulary.key_iri("years"))
+    assert [str(v) for v in found.objects(rdflib.URIRef(iri("set", thing.name.key)), key)] == ["1982"]
+    (gone,) = found.objects(None, K.takesBack)
+    assert str(found.value(gone, key)) == "1981"
+    assert faults_of(found) == []
+    (tmp_path / "sent.ttl").write_bytes(data)
+    folder = folder_of(tmp_path)
+    for _ in range(2):
+        assert run(["--data", str(folder), "import", str(tmp_path / "sent.ttl"), "--yes"]) == 0
+        assert meant(graph_of_folder(folder).data) == meant(before.data)
+        assert run(["--data", str(folder), "check"]) == 0
 
 
 # The vocabulary -------------------------------------------------------------------------------

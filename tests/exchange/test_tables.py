@@ -182,7 +182,8 @@ def test_numbers_and_dates_of_a_workbook_are_read_as_they_are_meant(tmp_path: Pa
     file = workbook(tmp_path / "a.xlsx", ["part", "kind", "count", "seen"], [114, "knob", 2.5, day])
     assert bring(folder, file, "--yes") == 0
     (entry,) = graph_of_folder(folder).data.entries
-    assert dict(entry.pairs) == {"part": "114", "kind": "knob", "count": "2.5", "seen": "2024-03-01"}
+    said = {"part": "114", "kind": "knob", "count": "2.5", "seen": "2024-03-01"}
+    assert dict(entry.pairs) == {**said, "source": "a.xlsx", "page": "sheet part, row 2"}
 
 
 @pytest.mark.parametrize(
@@ -264,6 +265,7 @@ def test_a_mapping_joins_columns_gives_constants_and_leaves_out(tmp_path: Path, 
     assert bring(folder, table, "--map", str(written(tmp_path, text, "map.yaml")), "--yes") == 0
     (entry,) = graph_of_folder(folder).data.entries
     expected = {"set": "Larkfield LK-40", "bands": ("LW", "MW"), "mains": "240 V"}
+    expected |= {"source": "table.csv", "page": "row 2"}
     assert dict(entry.pairs) == expected
 
 

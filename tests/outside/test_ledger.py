@@ -234,7 +234,7 @@ def _expected(bench: Bench, here: tuple[str, str]) -> tuple[str, Place | None, s
     ]
 )
 def test_nothing_is_in_two_places_and_nothing_vanishes(events: list[dict[str, Any]]) -> None:
-    """Counted on the ledger itself: originals of a set never multiply but by what was given back, or bought for it."""
+    """Counted on the ledger itself: originals of a set multiply only by what came back, or was bought."""
     graph = graph_of(_text(events))
     shelf = shelf_now(graph)
     assert all(0 <= n <= LOOSE for n in shelf.stock.values())

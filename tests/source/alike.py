@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 from typing import Any
 
 import yaml
 
-from kgraph import words
+from kgraph import records, words
 from kgraph.api.loaded import Loaded
 from kgraph.cli import opening
 from kgraph.cli.loading import load
 from kgraph.cli.settings import Settings
 from kgraph.collection import Collection
+from kgraph.collection.fact_ids import thing_id, written_id
 from kgraph.fits.graph import Graph, Place
+from kgraph.folder import schema
 from kgraph.index.fetched import FetchedCollection
 from kgraph.names import fold
 
@@ -35,6 +38,20 @@ def listed(text: str) -> Entries:
     return found
 
 
+def with_withdrawals(entries: Entries, chance: random.Random) -> Entries:
+    """The same with one entry of a thing taken back, or one of the withdrawals of such."""
+    read, _ = schema.entries_of(yaml.safe_dump(entries, sort_keys=False, allow_unicode=True).encode(), "")
+    ids = [thing_id(e) for e in read if isinstance(e, records.Thing)]
+    gone = [written_id(e) for e in read if isinstance(e, records.Withdraw) and e.target in ids]
+    targets = gone if gone and chance.random() < 0.3 else ids
+    if not targets:
+        return entries
+    via = {"via": "bert"} if chance.random() < 0.1 else {}
+    taking = {"withdraw": chance.choice(targets), "why": f"misread {chance.randrange(3)}", **via}
+    place = chance.randrange(len(entries) + 1)
+    return [*entries[:place], taking, *entries[place:]]
+
+
 def by_index(folder: Path) -> Loaded | None:
     """The folder by its index, which is made or brought up to date first; None where there can be none."""
     found = opening.opened(Settings((folder,)))
@@ -49,6 +66,8 @@ def compared(folder: Path, found: Loaded | None = None) -> None:
     same_names(found.data, read.data)
     same_lists(found.graph, read.graph)
     assert list(found.data.entries) == list(read.data.entries)
+    assert list(found.data.standing) == list(read.data.standing)
+    assert [*found.data.gone_things.values()] == [*read.data.gone_things.values()]
     assert dict(found.data.facts) == dict(read.data.facts)
     for name in (*LISTS_OF_OWNERS, *LISTS_OF_PARTS, *LISTS_OF_PLACES, "parts_of_kind"):
         mine, theirs = getattr(found.graph, name), getattr(read.graph, name)

@@ -21,7 +21,7 @@ from kgraph.index import working
 from kgraph.index.compiling import File, first_numbers
 from tests.bench import folders
 from tests.outside.folders import random_folder
-from tests.source.alike import Entries, by_index, compared, listed, put
+from tests.source.alike import Entries, by_index, compared, listed, put, with_withdrawals
 from tests.support import ROOT
 
 
@@ -51,7 +51,10 @@ def parted(entries: Entries, folder: Path, files: int, chance: random.Random) ->
 def test_folders_full_of_exceptions(folder: Path, seed: int) -> None:
     """Other names, withdrawals, ids, grades and sizes, in five files."""
     chance = random.Random(seed)
-    parted(random_folder(seed, 30, more_belts=seed % 2 == 1), folder, 5, chance)
+    entries = random_folder(seed, 30, more_belts=seed % 2 == 1)
+    for _ in range(seed % 5):
+        entries = with_withdrawals(entries, chance)
+    parted(entries, folder, 5, chance)
     compared(folder)
 
 

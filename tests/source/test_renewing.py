@@ -16,7 +16,7 @@ from kgraph.index import store
 from kgraph.problems import Stop
 from tests.bench import folders
 from tests.outside.folders import random_folder
-from tests.source.alike import Entries, by_index, compared, listed, put
+from tests.source.alike import Entries, by_index, compared, listed, put, with_withdrawals
 
 
 @pytest.fixture
@@ -28,8 +28,10 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def changed(entries: Entries, others: Entries, chance: random.Random) -> Entries:
-    """An entry added, taken out, put elsewhere, or changed in one key."""
+    """An entry added, taken out, put elsewhere, or changed in one key; or one of a thing taken back."""
     made = [dict(e) for e in entries]
+    if chance.random() < 0.25:
+        return with_withdrawals(made, chance)
     kind = chance.randrange(5)
     if kind == 0 or not made:
         made.insert(chance.randrange(len(made) + 1), chance.choice(others))

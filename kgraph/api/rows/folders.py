@@ -86,6 +86,7 @@ class ThingShown:
     name: str = ""
     also: tuple[str, ...] = ()
     entries: tuple[EntryWritten, ...] = ()
+    withdrawn_entries: tuple[EntryWritten, ...] = ()
     facts: tuple[StatedFact, ...] = ()
     withdrawn_facts: tuple[StatedFact, ...] = ()
     mentions: tuple[EntryWritten, ...] = ()

@@ -31,11 +31,14 @@ class FactEvidence:
 
 @value_class
 class EntryWritten:
-    """An entry of the folder as it is written, and where."""
+    """An entry of the folder as it is written, and where; of a thing with its id."""
 
     entry: Mapping[str, Any]
     file: str
     line: int
+    id: str = ""
+    withdraw: EntryWritten | None = None
+    """The entry that took it back, where one did."""
 
 
 @value_class
