@@ -15,11 +15,11 @@ from typing import Any
 
 from kgraph.book.ground import BookGround
 from kgraph.fits.graph import Graph
+from kgraph.mains import OPENING
 from kgraph.questions.identify import ASSUMED, PRIOR
 from kgraph.recognition import differing, looks, seen, traits
 from kgraph.render.identify import DOES_NOT_FIT
 from kgraph.render.terminal import visible
-from kgraph.shelf.taking import OPENING
 
 DATA = "recorded.js"
 MOST_SETS = 20_000

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence, Set
-from typing import NamedTuple, TypeVar
+from collections import Counter
+from collections.abc import Mapping, Sequence, Set
+from itertools import combinations
+from typing import Any, NamedTuple, TypeVar
 
 from kgraph.claims import RebadgeClaim
 from kgraph.facts import Fact
@@ -34,15 +35,8 @@ Rows = dict[str, dict[str, frozenset[str]]]
 
 def rows(graph: Graph) -> Rows:
     """Key -> set -> what is recorded on the set itself."""
-    if "recognition rows" not in graph.remembered:
-        made: Rows = defaultdict(dict)
-        for key in traits.attributes(graph)[0]:
-            for owner, known in traits.recorded(graph, key).direct.items():
-                if owner[0] == "s":
-                    made[key][owner] = known.values
-        graph.remembered["recognition rows"] = made
-    known_rows: Rows = graph.remembered["recognition rows"]
-    return known_rows
+    known = {key: traits.recorded(graph, key).direct for key in traits.keys(graph).written}
+    return {key: {o: has.values for o, has in of.items() if o[0] == "s"} for key, of in known.items()}
 
 
 T = TypeVar("T")
@@ -64,15 +58,17 @@ class Differences(NamedTuple):
 
 def differences(graph: Graph) -> Differences:
     """d1 and d2 of the folder, worked out once."""
-    if "recognition differ" not in graph.remembered:
-        graph.remembered["recognition differ"] = _differences(graph)
-    known: Differences = graph.remembered["recognition differ"]
-    return known
+
+    def made(form: Any) -> Differences:
+        sisters, others, compared = form
+        return Differences(sisters, others, {key: (n, apart) for key, (n, apart) in compared.items()})
+
+    return traits.worked_out(graph, "differences", lambda: _differences(graph), made)
 
 
-def _differences(graph: Graph) -> Differences:
+def _differences(graph: Graph) -> Any:
     """Of many rebadges and keys some are looked at, evenly spread, as `spread` has them."""
-    table = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
+    table = {key: traits.recorded(graph, key).direct for key in traits.keys(graph).written}
     compared, apart = Counter[str](), Counter[str]()
     total, pairs = 0.0, 0
     rebadges = [f for f in graph.data.facts.values() if f.kind == "rebadge"]
@@ -86,8 +82,7 @@ def _differences(graph: Graph) -> Differences:
             pairs += 1
     _count_exceptions(graph, some, compared, apart)
     sisters = (total + SISTERS_DIFFER * WEIGHT) / (pairs + WEIGHT)
-    at = {k: (n, apart[k]) for k, n in compared.items()}
-    return Differences(sisters, others_differ(graph), at)
+    return [sisters, others_differ(graph), {k: [n, apart[k]] for k, n in compared.items()}]
 
 
 def _count_exceptions(
@@ -149,41 +144,30 @@ def _pairs(n: int) -> int:
     return n * (n - 1) // 2
 
 
-def groups(graph: Graph, of: Iterable[str] = ()) -> dict[str, str]:
+def groups(graph: Graph) -> dict[str, str]:
     """Key -> the first of the keys that always go together with it in the folder; keys alone are left out.
 
-    With `of`, as far as these keys go. So many sets, evenly spread, tell whether two keys go together.
+    So many sets, evenly spread, tell whether two keys go together.
     """
-    together: dict[tuple[str, str], bool] = graph.remembered.setdefault("recognition together", {})
+    return traits.worked_out(graph, "groups", lambda: _groups(graph), lambda form: form)
+
+
+def _groups(graph: Graph) -> dict[str, str]:
     table, family = _few(graph), traits.families(graph)
-    found: dict[str, str] = {}
-    for start in sorted(set(of) & table.keys()) if of else sorted(table):
-        todo, joined = [] if start in found else [start], {start}
-        while todo:
-            here = todo.pop()
-            for key in table.keys() - joined:
-                pair = min(here, key), max(here, key)
-                if pair not in together:
-                    together[pair] = _go_together(table[pair[0]], table[pair[1]], family)
-                if together[pair]:
-                    joined.add(key)
-                    todo.append(key)
-        if len(joined) > 1:
-            found.update(dict.fromkeys(joined, min(joined)))
-    return found
+    first = {key: key for key in sorted(table)}
+    for one, other in combinations(first, 2):
+        if first[one] != first[other] and _go_together(table[one], table[other], family):
+            low, high = sorted((first[one], first[other]))
+            first.update({key: low for key, of in first.items() if of == high})
+    sizes = Counter(first.values())
+    return {key: of for key, of in first.items() if sizes[of] > 1}
 
 
 def _few(graph: Graph) -> Rows:
     """The rows of some of the sets, evenly spread."""
-    if "recognition few" not in graph.remembered:
-        some = set(spread(traits.sets_of(graph.data), MOST_SETS))
-        known_of = {key: traits.recorded(graph, key).direct for key in traits.attributes(graph)[0]}
-        graph.remembered["recognition few"] = {
-            key: {o: k.values for o, k in of.items() if o[0] == "s" and (o in some or len(of) < MOST_SETS)}
-            for key, of in known_of.items()
-        }
-    known: Rows = graph.remembered["recognition few"]
-    return known
+    some = set(spread(sorted(traits.families(graph)), MOST_SETS))
+    whole = rows(graph).items()
+    return {k: {o: has for o, has in of.items() if o in some or len(of) < MOST_SETS} for k, of in whole}
 
 
 def _go_together(

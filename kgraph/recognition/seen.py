@@ -9,7 +9,7 @@ from typing import NamedTuple
 from kgraph import mains, quantities, words, years
 from kgraph.fits.graph import Graph
 from kgraph.names import compared, did_you_mean, fold
-from kgraph.recognition import traits
+from kgraph.recognition import spreading, traits
 
 NOT_LOOKED = frozenset({"", "?", "notlooked", "notlookedat"})
 NOT_TO_BE_SEEN = frozenset({"nottobeseen", "faded", "missing", "broken", "gone", "wornoff"})
@@ -34,6 +34,10 @@ class Look(NamedTuple):
     worn: bool = False
     agrees: frozenset[str] = frozenset()
     """The recorded values that agree with the one seen, such as the spans that hold a year."""
+
+    def taken(self, values: frozenset[str]) -> frozenset[str]:
+        """Recorded values, those that agree with the one seen taken for it."""
+        return frozenset(self.value if v in self.agrees else v for v in values) if self.agrees else values
 
 
 class Seen(NamedTuple):
@@ -188,22 +192,27 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
     place = _measured_place(graph, look.key)
     if look.key in traits.places(graph):
         place = (look.key, "insidelength")
-    if place is None or look.key in traits.attributes(graph)[1]:
-        base = traits.trait(graph, look.key)
-        # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
-        size = {v: t for v, t in base.texts.items() if _length(t)}
-    else:
-        base = traits.trait(graph, place[0])
-        size = {v: part_size(graph, v, place[1]) for v in base.texts}
-    texts = {t: t for t in size.values() if t}
+    written = place is None or look.key in traits.keys(graph).written
+    base = spreading.trait(graph, look.key if place is None or written else place[0])
+    # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
+    size = {v: t for v, t in base.texts.items() if _length(t)} if written else _part_sizes(graph, base, place)
 
-    def sized(known: traits.KnownTrait) -> traits.KnownTrait | None:
-        values = frozenset(size[v] for v in known.values if size.get(v))
-        return known._replace(values=values) if values else None
+    def sized(values: frozenset[str]) -> frozenset[str]:
+        return frozenset(size[v] for v in values if size.get(v))
 
-    direct = {o: s for o, k in base.direct.items() if (s := sized(k))}
-    at = {o: s for o, k in base.at.items() if (s := sized(k))}
-    return base._replace(name=look.name, texts=texts, direct=direct, at=at)
+    direct, at = base.direct.with_values(sized), base.at.with_values(sized)
+    return base._replace(name=look.name, texts={t: t for t in size.values() if t}, direct=direct, at=at)
+
+
+def _part_sizes(graph: Graph, base: traits.Trait, place: tuple[str, str] | None) -> dict[str, str]:
+    """Part -> the length that it has by an attribute, of all parts recorded at a place."""
+    assert place is not None
+    return traits.worked_out(
+        graph,
+        f"sizes {place[0]} {place[1]}",
+        lambda: {part: part_size(graph, part, place[1]) for part in base.texts},
+        lambda form: form,
+    )
 
 
 def sizes_at(graph: Graph, parts: Iterable[str]) -> dict[str, str]:

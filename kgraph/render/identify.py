@@ -7,12 +7,11 @@ from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
-from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised, by_family
+from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
-from kgraph.render.answers import caution_texts, left_out
-from kgraph.render.shelf import with_opening
+from kgraph.render.answers import caution_texts, left_out, with_opening
 
 DOES_NOT_FIT = 0.01
 SETS_SHOWN = 3
@@ -109,7 +108,7 @@ def as_text(
 ) -> str:
     """Families together, the likeliest first."""
     lines: list[str] = []
-    chances = by_family(found)
+    chances = found.chances
     families = sorted({c.family for c in best}, key=lambda f: (-chances[f], f or "~"))
     for family in families[:SHOWN]:
         if family is None:

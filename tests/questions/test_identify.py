@@ -13,8 +13,8 @@ from scipy.stats import entropy as scipy_entropy
 from sklearn.naive_bayes import CategoricalNB
 
 from kgraph.cli.main import run
-from kgraph.questions.identify import ASSUMED, SCALES_NOTE, by_family, identify
-from kgraph.recognition import differing, traits
+from kgraph.questions.identify import ASSUMED, SCALES_NOTE, identify
+from kgraph.recognition import differing, spreading
 from kgraph.recognition.likelihood import chance_of, entropy, fall_of_entropy, fit_of, fitting, shares_of
 from kgraph.recognition.seen import read
 from kgraph.recognition.weighing import joined
@@ -125,7 +125,9 @@ def test_the_chances_of_all_values_sum_to_one() -> None:
 
 
 def test_shares_are_add_one_smoothed() -> None:
-    assert shares_of([{"a"}, {"a"}, {"a", "b"}], {"a", "b"}) == pytest.approx({"a": 3.5 / 5, "b": 1.5 / 5})
+    assert shares_of({frozenset("a"): 2, frozenset("ab"): 1}, {"a", "b"}) == pytest.approx(
+        {"a": 3.5 / 5, "b": 1.5 / 5}
+    )
 
 
 def test_fit_is_a_tail_of_the_binomial() -> None:
@@ -163,7 +165,7 @@ def test_what_comes_through_sisters_is_what_all_worlds_say() -> None:
 
 
 def test_a_feature_that_is_excepted_is_not_there() -> None:
-    trait = traits.trait(graph_of(FOLDER), "linesocket")
+    trait = spreading.trait(graph_of(FOLDER), "linesocket")
     assert trait.at["s:larkfieldlk40"].values == {"yes"}
     assert trait.at["s:orvanek2200"].values == {"no"}
     assert "s:quillon31" not in trait.at
@@ -219,7 +221,7 @@ def test_every_hypothesis_is_there_and_all_sum_to_one() -> None:
     assert math.fsum(c.probability for c in found.candidates) == pytest.approx(1.0)
     assert sum(c.set is not None for c in found.candidates) == 4
     assert sum(c.set is None and c.family is not None for c in found.candidates) == 3
-    assert max(by_family(found), key=lambda f: by_family(found)[f]) == "s:larkfieldlk40"
+    assert max(found.chances, key=lambda f: found.chances[f]) == "s:larkfieldlk40"
 
 
 def test_without_a_look_the_priors_stand() -> None:
