@@ -128,8 +128,10 @@ def _key(
         "apart": differ.sisters_at(key),
         "has": _rows(trait, place, number, certain),
     }
-    if key in traits.NOT_ON_THE_SET:
-        row["papers"] = 1
+    if key in traits.NOT_ASKED:
+        row["not asked"] = 1
+    if key == traits.BADGE:
+        row["alone"] = 1
     if trait.misread != traits.MISREAD:
         row["misread"] = trait.misread
     if (first := groups.get(key)) in at:

@@ -55,7 +55,7 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
     for owner, first in family.items():
         members[first].append(owner)
     counts: dict[str, list[tuple[bool, bool, bool]]] = defaultdict(list)
-    keys = sorted(traits.keys_of(graph))
+    keys = sorted(traits.keys_of(graph).keys() - traits.IN_PAPERS)
     for owner in owners:
         seen = _looks(graph, owner, keys, chance)
         if len(seen.looks) < LEAST_LOOKS:
@@ -76,6 +76,7 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
 def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random, kin: Iterable[str] = ()) -> Seen:
     """Ten looks at keys of which something is known of the set, what it has itself first.
 
+    What papers say is no look: nobody sees on a set when and for whom it was made.
     With its kin, at keys of which something is known of one of them also without the set.
     """
     known = [t for k in keys if owner in (t := spreading.trait(graph, k)).at]

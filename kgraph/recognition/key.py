@@ -36,7 +36,7 @@ class KeyStep:
 def key_for(graph: Graph, owners: Iterable[str]) -> KeyStep:
     """The key that tells these sets apart, as far as what is recorded goes."""
     chosen = sorted(set(owners))
-    keys = sorted(traits.keys_of(graph))
+    keys = sorted(traits.keys_of(graph).keys() - {traits.BADGE})
     known: dict[str, dict[str, frozenset[str]]] = {}
     for key in keys:
         at = spreading.trait(graph, key).at
@@ -46,7 +46,7 @@ def key_for(graph: Graph, owners: Iterable[str]) -> KeyStep:
 
 
 def _ease(graph: Graph, key: str) -> float:
-    if key in traits.NOT_ON_THE_SET:
+    if key in traits.IN_PAPERS:
         return IN_PAPERS
     return INSIDE if traits.lies_inside(graph, key) else 1.0
 

@@ -65,7 +65,7 @@ def next_looks(
 def _keys(graph: Graph, region: Iterable[str], seen: set[str]) -> list[str]:
     """The keys of which most of the families of a region have something recorded."""
     family, recorded = traits.families(graph), _recorded_of(graph)
-    keys = [k for k in traits.keys_of(graph) if k not in seen and k not in traits.NOT_ON_THE_SET]
+    keys = [k for k in traits.keys_of(graph) if k not in seen and k not in traits.NOT_ASKED]
     told = {(family[o], k) for o in region if o in family for k in recorded(o)}
     counts = Counter(key for _, key in told)
     usual = sorted((k for k in keys if counts[k]), key=lambda k: (-counts[k], k))

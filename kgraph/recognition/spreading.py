@@ -173,7 +173,7 @@ class _Carrying:
         self.key, self.declaring = key, declaring
 
     def __call__(self, tie: Tie | Link, to: str) -> bool:
-        if self.key in tie.left_out:
+        if self.key in tie.left_out or self.key == traits.BADGE:
             return False
         if self.declaring is not None and tie.to_assembly:
             return tie.to_assembly in self.declaring

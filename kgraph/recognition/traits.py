@@ -26,8 +26,14 @@ NOT_TRAITS = frozenset({"features", "note", "badge", "model", "misread", "number
 """Attributes that say nothing of a design, or are read in a way of their own."""
 
 
-NOT_ON_THE_SET = frozenset({"years", "year", "market", "price"})
-"""What papers say of a set, and nobody sees on it: weighed where it is given, never asked for."""
+IN_PAPERS = frozenset({"years", "year", "market", "price"})
+"""What papers say of a set, and nobody sees on it."""
+BADGE = "badge"
+"""It tells which set of a family it is, and no sister has it: a rebadge is one design under two."""
+BADGE_MISREAD = 0.01
+"""A name on the front is more rarely read wrong, or not that of the set: a choice of our own."""
+NOT_ASKED = IN_PAPERS | {BADGE}
+"""What is weighed where it is given, and never asked for."""
 
 
 class Trait(NamedTuple):
@@ -132,6 +138,8 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
 def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
     """The key, how it is written, and the text, of all that is written of a thing."""
     for thing in things:
+        if isinstance(thing, records.SetModel):
+            yield BADGE, BADGE, thing.badge
         for name, value in thing.attributes:
             key = compared(name)
             if key == "features":
@@ -323,4 +331,4 @@ def misread(graph: Graph, key: str) -> float:
                     return min(max(quantities.number(value, 0.0, 1.0), 1e-6), 0.5)
                 except quantities.QuantityError:
                     continue
-    return MISREAD
+    return BADGE_MISREAD if key == BADGE else MISREAD

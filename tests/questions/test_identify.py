@@ -248,11 +248,81 @@ def test_what_sisters_differ_in_is_counted_at_each_key() -> None:
         "- rebadge: [Orvanek 2200, Quillon 31]\n  except: [volume knob]\n"
     )
     found = differing.differences(graph)
-    assert found.compared == {"mains": (1, 1), "knobs": (1, 0), "volumeknob": (2, 1)}
     assert found.sisters == pytest.approx((0.5 + 0.25 * 10) / 11)
     assert found.sisters_at("mains") == pytest.approx((1 + 4 * found.sisters) / 5)
-    assert found.sisters_at("knobs") < found.sisters_at("volumeknob") < found.sisters_at("mains")
+    assert found.sisters_at("knobs") == pytest.approx((0 + 4 * found.sisters) / 5)
+    # Of two pairs that have the place one differs; that is all that is known of places.
+    assert found.sisters_at("volumeknob") == pytest.approx((1 + 4 * (1 + 0.25 * 10) / 12) / 6)
     assert found.sisters_at("stamp") == pytest.approx(found.sisters)
+
+
+def test_a_place_of_an_assembly_within_an_assembly_is_compared_too() -> None:
+    folder = "- assembly: TN7 mechanism\n  kind: tape mechanism\n  positions: [main belt]\n"
+    folder += "- assembly: LC4 chassis\n  kind: chassis\n- uses: TN7 mechanism\n  in: LC4 chassis\n"
+    folder += "- takes: SQ 1.25 x 262\n  in: TN7 mechanism\n  position: main belt\n"
+    folder += "- uses: LC4 chassis\n  in: Larkfield LK-40\n- rebadge: [Larkfield LK-40, Orvanek 2200]\n"
+    found = differing.differences(graph_of(folder))
+    usual = 0.25 * 10 / 13
+    for key in ("mainbelt", "tapemechanism", "chassis"):
+        assert found.sisters_at(key) == pytest.approx(4 * usual / 5), key
+
+
+def test_a_feature_that_no_exception_names_is_alike() -> None:
+    folder = "- set: Larkfield LK-40\n  features: [line socket, tape counter]\n"
+    folder += "- rebadge: [Larkfield LK-40, Orvanek 2200]\n  except: [tape counter]\n"
+    found = differing.differences(graph_of(folder))
+    assert found.sisters == pytest.approx((0.5 + 0.25 * 10) / 11)
+    assert found.sisters_at("linesocket") == pytest.approx((0 + 4 * found.sisters) / 5)
+    assert found.sisters_at("tapecounter") == pytest.approx((1 + 4 * found.sisters) / 5)
+
+
+def test_what_only_sisters_have_alike_is_no_group_of_keys() -> None:
+    """Stamp and knobs are those of each family; markets have their mains whatever the design."""
+    folder = ""
+    for family, knobs in enumerate((4, 5, 6, 4, 5, 6, 4, 5)):
+        for at, market in enumerate(("UK", "DE")):
+            mains = {"UK": "240 V 50 Hz", "DE": "220 V 50 Hz"}[market]
+            folder += f"- set: Quillon {family}-{at}\n  market: {market}\n  mains: {mains}\n"
+            folder += f"  stamp: TN{family}\n  knobs: {knobs}\n"
+        folder += f"- rebadge: [Quillon {family}-0, Quillon {family}-1]\n"
+    assert differing.groups(graph_of(folder)) == {"mains": "mains", "market": "mains"}
+
+
+# Badges ---------------------------------------------------------------------------------------
+
+
+def test_a_badge_that_nobody_has_recorded_is_that_of_a_sister() -> None:
+    graph = graph_of(FOLDER)
+    looks = [("bands", "LW"), ("stamp", "TN7"), ("line socket", "yes")]
+
+    def best(badge: str) -> tuple[str | None, str | None]:
+        top = identify(graph, read(graph, [*looks, ("badge", badge)])).candidates[0]
+        return top.set, top.family
+
+    assert best("Larkfield") == ("s:larkfieldlk40", "s:larkfieldlk40")
+    assert best("Pellow") == (None, "s:larkfieldlk40")
+
+
+def test_no_sister_has_the_badge_of_another() -> None:
+    graph = graph_of("- set: Larkfield LK-40\n- rebadge: [Larkfield LK-40, Orvanek 2200]\n  how: fitted\n")
+    trait = spreading.trait(graph, "badge")
+    assert list(trait.at) == ["s:larkfieldlk40"]
+    assert list(spreading.without(graph, trait, frozenset({"s:larkfieldlk40"})).at) == []
+    assert differing.differences(graph).sisters_at("badge") == pytest.approx(0.95)
+    counted = differing.differences(graph_of(FOLDER))
+    assert counted.sisters_at("badge") == pytest.approx((1 + 4 * 0.95) / 5)
+    # Mains, bands and line socket are unlike; the badges do not count among them.
+    assert counted.sisters == pytest.approx((1 + 0.25 * 10) / 11)
+
+
+def test_nobody_is_asked_for_the_badge(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "a.yaml").write_text(FOLDER)
+    found = _json(tmp_path, capsys, "--seen", "mains=240 V 50 Hz")
+    asked = [look["key"] for look in found["look at next"]]  # type: ignore[attr-defined]
+    assert asked
+    assert "badge" not in asked
+    assert run(["--data", str(tmp_path), "identify", "--key"]) == 0
+    assert "badge" not in capsys.readouterr().out
 
 
 # The command ----------------------------------------------------------------------------------
@@ -297,7 +367,7 @@ def test_on_the_demo_sets_are_found_again(capsys: pytest.CaptureFixture[str]) ->
     by_name = {a["tried"]: a for a in json.loads(capsys.readouterr().out)["answers"]}
     assert by_name["families"]["first"] >= 0.95 * by_name["families"]["tries"]
     assert by_name["families"]["sure_and_right"] >= 0.95 * by_name["families"]["sure"]
-    assert by_name["sister"]["first"] >= 0.7 * by_name["sister"]["tries"]
+    assert by_name["sister"]["first"] >= 0.9 * by_name["sister"]["tries"]
     assert by_name["kin"]["first"] >= 0.9 * by_name["kin"]["tries"]
     assert by_name["kin"]["sure_and_right"] >= 0.95 * by_name["kin"]["sure"]
     assert by_name["gone"]["sure"] - by_name["gone"]["sure_and_right"] <= 0.05 * by_name["gone"]["tries"]

@@ -129,7 +129,7 @@
     return own.length ? own : [...at].filter(([owner]) => owner >= data.first).map(([, k]) => k.values);
   };
 
-  const whole = (key) => (key.whole ??= spread(key, key.has));
+  const whole = (key) => (key.whole ??= key.alone ? key.has : spread(key, key.has));
 
   // One look: its share, and for each set its chance and whether it disagrees.
   const fitting = (look) => {
@@ -277,7 +277,7 @@
     const total = sum([...prior.values()]) || 1;
     const room = Math.min(mostKeys, Math.max(leastKeys, Math.floor(mostRecords / data.sets.length)));
     const usual = data.keys
-      .filter((key) => !seen.has(key.at) && !key.papers)
+      .filter((key) => !seen.has(key.at) && !key["not asked"])
       .map((key) => {
         const own = [...key.has.keys()].filter((owner) => owner >= data.first).map(data.family);
         return [key, new Set(own.filter((family) => wanted.has(family))).size];
