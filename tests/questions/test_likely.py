@@ -84,14 +84,17 @@ def test_a_hidden_rebadge_comes_back() -> None:
     assert dict(found.first) == {1: 1, 3: 1, 10: 1}
 
 
-def test_nine_of_ten_hidden_rebadges_of_a_made_up_folder_come_back_among_three(tmp_path: Path) -> None:
-    """572 sets of which seven things are recorded here and there, now and then otherwise than on a sister."""
-    folders.write(tmp_path, 2_000, looks=True)
+@pytest.mark.parametrize("facts", [2_000, pytest.param(12_000, marks=pytest.mark.slow)])
+def test_nine_of_ten_hidden_rebadges_of_a_made_up_folder_come_back_among_three(
+    tmp_path: Path, facts: int
+) -> None:
+    """Seven things are recorded of sets here and there, now and then otherwise than on a sister."""
+    folders.write(tmp_path, facts, looks=True)
     found = tried(graph_of_folder(tmp_path))
     assert found.hidden >= 200
     assert found.first[3] >= 0.9 * found.hidden
     given, true = found.bands[9]
-    assert true >= 0.9 * given
+    assert true >= 0.95 * given
 
 
 def test_what_the_budget_leaves_out_is_told(
