@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -93,12 +92,8 @@ def identify(
         cautions_text(loaded.data, render.next_cautions(loaded.graph, following), sys.stdout.isatty())
     )
     print(asked.SCALES_NOTE, file=sys.stderr)
-    chances = found.chances
-    likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
-    if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
-        names = (loaded.data.text("unit", unit), loaded.data.owner_text(likeliest))
-        of, name = map(shlex.quote, names)
-        print(visible(f"once it is known: kgraph correct {of} set {name}"))
+    for line in render.afterwards(loaded.data, found, unit):
+        print(visible(line))
     return 0 if best else 1
 
 

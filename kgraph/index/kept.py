@@ -16,7 +16,7 @@ from typing import Any
 from kgraph.fits.graph import KeptForms
 from kgraph.index import store
 
-FORM = 2
+FORM = 3
 """To be raised where a form is worked out in another way."""
 LEAST_ENTRIES = 2_000
 """What a folder of fewer entries comes to is worked out as soon as it is read."""

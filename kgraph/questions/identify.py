@@ -117,7 +117,7 @@ def _hypotheses(
         alone, told, fit = _log(recorded / len(members) / len(those)), 0, 0.0
         for owner, w in zip(of_family, those, strict=True):
             yield CandidateWeight(w.recorded + alone, owner, first, w.fit, looks - w.told.bit_count())
-            told, fit = told | w.told, max(fit, w.fit)
+            told, fit = told | w.told, max(fit, w.design_fit)
             others.append(w.other)
         mean = _mean_log([w.sister for w in those])
         yield CandidateWeight(mean + sister, None, first, fit, looks - told.bit_count())
@@ -157,7 +157,9 @@ def explained(graph: Graph, found: Recognised, candidate: Candidate) -> Candidat
             has = tuple(sorted(f.trait.texts.get(v, v) for v in k.values))
             base = f.trait if f.look.size_mm is None else spreading.trait(graph, f.trait.key)
             source, facts = spreading.rests_on(graph, base, owner)
-            reason = LookReason(f.look, has, k.certainty, source, math.log2(row.chance / f.share), facts)
+            differ = found.sisters[f.trait.key] if candidate.set is None else 0.0
+            bits = math.log2((1.0 - differ) * row.chance / f.share + differ)
+            reason = LookReason(f.look, has, k.certainty, source, bits, facts)
             (against if row.apart else supports).append(reason)
     supports.sort(key=lambda r: -r.bits)
     against.sort(key=lambda r: r.bits)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Graph, left_out
 from kgraph.names import compared
 from kgraph.questions.answer import less_certain
 from kgraph.recognition import differing, spreading, traits
@@ -67,19 +67,20 @@ def weighing_of_sets(graph: Graph) -> Weighing:
         rows: dict[str, dict[str, Had]] = {
             key: {o: Had(v) for o, v in of.items()} for key, of in differing.rows(graph).items()
         }
-        for key in (*traits.places(graph), *traits.kinds_of_assembly(graph)):
+        beside = frozenset((*traits.places(graph), *traits.kinds_of_assembly(graph))) - rows.keys()
+        for key in sorted(beside):
             direct = traits.recorded(graph, key).direct
             own = {o: Had(k.values, k.certainty) for o, k in direct.items() if o[0] == "s"}
             if len(own) > 1:
                 rows.setdefault(key, own)
-        known = [
-            (f.claim.one, f.claim.other)
+        known = {
+            (f.claim.one, f.claim.other): left_out(graph, f.left_out)
             for f in graph.data.facts.values()
             if isinstance(f.claim, RebadgeClaim) and f.certainty > 0
-        ]
+        }
         sizes = Counter(traits.families(graph).values())
         inside, every = sum(map(_pairs, sizes.values())), _pairs(sizes.total())
-        made = Weighing(rows, differing.groups(graph), _odds(inside, every), tuple(known))
+        made = Weighing(rows, differing.groups(graph), _odds(inside, every), tuple(known), known, beside)
         made.has = _pooled(graph, made, traits.families(graph))
         graph.remembered["likely sets"] = made
     found: Weighing = graph.remembered["likely sets"]

@@ -96,6 +96,10 @@ class Weighing:
     prior: float
     """The log2 of the odds that two records taken at random are one."""
     known: tuple[tuple[str, str], ...]
+    left_out: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
+    """Pair known to be one -> the keys in which they are said to differ."""
+    stated: frozenset[str] = frozenset()
+    """The keys in which such a pair is said to agree where it is not said to differ."""
     agreed: Counter[str] = field(default_factory=Counter)
     compared: Counter[str] = field(default_factory=Counter)
     shares: dict[str, Counter[frozenset[str]]] = field(default_factory=dict)
@@ -110,18 +114,20 @@ class Weighing:
         self.has = self.own
         """Record -> what it has; what others tell of it may be laid beside its own."""
         for one, other in self.known:
-            self._count(one, other)
+            for key, agrees in self._told(one, other).items():
+                self.compared[key] += 1
+                self.agreed[key] += agrees
         self._by_chance = {
             key: _within(sum((n / counts.total()) ** 2 for n in counts.values()))
             for key, counts in self.shares.items()
         }
 
-    def _count(self, one: str, other: str) -> None:
-        there = self.own.get(other, {})
-        for key, had in self.own.get(one, {}).items():
-            if key in there:
-                self.compared[key] += 1
-                self.agreed[key] += had.values == there[key].values
+    def _told(self, one: str, other: str) -> dict[str, bool]:
+        """Key -> whether two that are one agree there: by what both record, or by what was left out."""
+        here, there = self.own.get(one, {}), self.own.get(other, {})
+        out = self.left_out.get((one, other), frozenset())
+        told = {key: key not in out for key in here.keys() ^ there.keys() if key in self.stated}
+        return told | {key: had.values == there[key].values for key, had in here.items() if key in there}
 
     @cached_property
     def blocks(self) -> Blocks:
@@ -130,13 +136,12 @@ class Weighing:
 
     def agreeing(self, hidden: tuple[str, str] | None = None) -> dict[str, float]:
         """Key -> m, the chance that two that are one agree there, from the pairs known; one may be hidden."""
-        here, there = (self.own.get(record, {}) for record in hidden or ("", ""))
+        told = self._told(*hidden) if hidden else {}
         found = {}
         for key in self.rows:
             agreed, compared = self.agreed[key], self.compared[key]
-            if key in here and key in there:
-                compared -= 1
-                agreed -= here[key].values == there[key].values
+            if key in told:
+                agreed, compared = agreed - told[key], compared - 1
             found[key] = _within((agreed + MATCHES * KNOWN) / (compared + KNOWN))
         return found
 

@@ -18,6 +18,8 @@ CANNOT_BE = frozenset({"cannotbe", "notapplicable", "cannotbethere"})
 """Four ways not to have a value (as DELTA and SDD keep them apart); only the last is a value of its own."""
 STAMP = "stamp"
 """The key at which what is stamped on an assembly may be told where no set records stamps."""
+PART = frozenset({"part", "partnumber", "number"})
+"""The keys at which the number on a part may be told, where it is recorded at one place."""
 YEARS = frozenset({"years", "year"})
 """The keys at which a year agrees with every span that holds it."""
 
@@ -65,8 +67,11 @@ def read(graph: Graph, given: Iterable[tuple[str, str]]) -> Seen:
         if key == STAMP and key not in known and (marked := _marked(graph, text)):
             notes.append(f"the stamp {text} is taken for {marked[1]}, a {known[marked[0]]}")
             key, text = marked
+        elif key in PART and key not in known and (placed := _placed(graph, text)):
+            notes.append(f"the part {text} is taken for what is at {known[placed]}")
+            key = placed
         if key not in known and _measured_place(graph, key) is None:
-            near = did_you_mean(name, known.values()) or "no key is near it"
+            near = did_you_mean(name, [*known.values(), STAMP]) or "no key is near it"
             notes.append(f"no set records {name!r}, which is taken as unknown to all; {near}")
             silent.append(f"{name} = {text}: no set records it")
             continue
@@ -94,6 +99,21 @@ def _marked(graph: Graph, text: str) -> tuple[str, str] | None:
         (kind, a) for kind in kinds if (a := _assembly_called(graph, traits.recorded(graph, kind), text))
     ]
     return (found[0][0], graph.data.text("assembly", found[0][1])) if len(found) == 1 else None
+
+
+def _part_called(graph: Graph, text: str) -> str:
+    """The key of the part that has this number of a maker, or this name."""
+    return min(graph.data.parts_numbered(fold(text)), default=graph.data.key("part", fold(text)))
+
+
+def _placed(graph: Graph, text: str) -> str:
+    """The one place at which a part is recorded, under any of its names; "" where there are more, or none."""
+    names, todo = set[str](), [_part_called(graph, text)]
+    while todo:
+        names.add(part := todo.pop())
+        todo += [other for other, _ in graph.same.get(part, ()) if other not in names]
+    positions = {place.position for part in names for place, _, _ in graph.takes_of.get(part, ())}
+    return positions.pop() if len(positions) == 1 else ""
 
 
 def _assembly_called(graph: Graph, trait: traits.Trait, text: str) -> str:
@@ -132,8 +152,7 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         return _measure(key, name, text, notes)
     trait = traits.recorded(graph, key)
     if trait.place:
-        numbered = graph.data.parts_numbered(fold(text))
-        if is_part := min(numbered, default=graph.data.key("part", fold(text))):
+        if is_part := _part_called(graph, text):
             value = traits.one_name(graph, is_part)
         if value not in trait.texts and _length(_unworn(text)):
             return _measure(key, name, text, notes)
@@ -144,12 +163,19 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         same = [v for v, t in trait.texts.items() if mains.keys(key, t) & meant]
         if len(same) == 1:
             return Look(key, name, same[0], text)
-        agrees = frozenset(v for v, t in trait.texts.items() if key in YEARS and years.overlap(t, text))
+        agrees = frozenset(v for v, t in trait.texts.items() if _says_as_much(key, t, text))
         if agrees:
             return Look(key, name, value, text, agrees=agrees)
         near = did_you_mean(text, trait.texts.values())
         notes.append(f"no set has {text!r} for {name}; {near or 'it is weighed as a value of its own'}")
     return Look(key, name, value, text)
+
+
+def _says_as_much(key: str, recorded: str, text: str) -> bool:
+    """Whether a recorded value says what was seen and more: `FM 87.5-108 MHz` where FM was seen."""
+    if key in YEARS and years.overlap(recorded, text):
+        return True
+    return recorded.casefold().startswith(f"{text.strip().casefold()} ")
 
 
 def is_measure(graph: Graph, key: str) -> bool:

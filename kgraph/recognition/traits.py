@@ -119,7 +119,8 @@ Written = dict[str, dict[str, list[str]]]
 def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
     """Key -> owner -> the values written of sets and assemblies; and how each key is first written.
 
-    A feature that is listed is a key of its own with the value yes.
+    A feature that is listed is a key of its own with the value yes. The badge of a set that nobody declares
+    is its name without the last word.
     """
     if "recognition attributes" not in graph.remembered:
         found: Written = defaultdict(lambda: defaultdict(list))
@@ -130,6 +131,11 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
                 for at, name, text in _pairs(things):
                     names.setdefault(at, name)
                     found[at][owner].append(text)
+        for owner in sets_of(graph.data):
+            if owner[2:] not in graph.data.things["set"]:
+                text = graph.data.owner_text(owner)
+                names.setdefault(BADGE, BADGE)
+                found[BADGE][owner].append(text.rpartition(" ")[0] or text)
         graph.remembered["recognition attributes"] = (found, names)
     made: tuple[Written, dict[str, str]] = graph.remembered["recognition attributes"]
     return made

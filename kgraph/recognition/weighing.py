@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from kgraph.recognition.likelihood import LookFit, fit_of
+from kgraph.recognition.traits import BADGE
 
 Member = tuple[str, str]
 """The group that a look belongs to, and its key."""
@@ -25,9 +26,11 @@ class LookWeight(NamedTuple):
     fit: float
     told: int
     """The looks that tell something of the set, each a bit."""
+    design_fit: float
+    """How well its design fits, which a sister of another badge has too."""
 
 
-NOTHING = LookWeight(0.0, 0.0, 0.0, 1.0, 0)
+NOTHING = LookWeight(0.0, 0.0, 0.0, 1.0, 0, 1.0)
 """What no look weighs."""
 
 
@@ -35,25 +38,40 @@ def weighed(
     fittings: Sequence[LookFit], group: Sequence[Member], sisters: Mapping[str, float], others: float
 ) -> list[LookWeight]:
     """What the looks weigh of each set by number; `sisters`: key -> how often sisters differ in it."""
+    if not fittings:
+        return []
     columns = [f.trait.at.column[: len(f.trait.at.owners.family)] for f in fittings]
     tables = [_logs(f, sisters[f.trait.key], others) for f in fittings]
-    sums = [
+    own, sister, other = (
         _summed([[of[at] for at in column] for of, column in zip(kind, columns, strict=True)], group)
         for kind in zip(*tables, strict=True)
+    )
+    fits = _fits(fittings, columns, range(len(fittings)))
+    design = [n for n, f in enumerate(fittings) if f.trait.key != BADGE]
+    design_fits = fits if len(design) == len(fittings) else _fits(fittings, columns, design)
+    return [
+        LookWeight(*logs, *fit, of_design)
+        for logs, fit, (of_design, _) in zip(
+            zip(own, sister, other, strict=True), fits, design_fits, strict=True
+        )
     ]
-    return [LookWeight(*logs, *fit) for *logs, fit in zip(*sums, _fits(fittings, columns), strict=True)]
 
 
-def _fits(fittings: Sequence[LookFit], columns: Sequence[Sequence[int]]) -> Iterator[tuple[float, int]]:
-    """For each set the chance that it disagrees in so many looks, and which looks tell something of it."""
-    many, fits = len(fittings), dict[int, tuple[float, int]]()
-    marks = [[*((1 << n) + (row.apart << many) for row in f.rows), 0] for n, f in enumerate(fittings)]
-    marked = [[mark[at] for at in column] for mark, column in zip(marks, columns, strict=True)]
-    for code in map(sum, zip(*marked, strict=True)):
+def _fits(
+    fittings: Sequence[LookFit], columns: Sequence[Sequence[int]], which: Sequence[int]
+) -> list[tuple[float, int]]:
+    """For each set the chance that it disagrees in so many of the looks, and which tell something of it."""
+    many, fits, found = len(fittings), dict[int, tuple[float, int]](), []
+    codes = [0] * len(columns[0])
+    for n in which:
+        mark = [*((1 << n) + (row.apart << many) for row in fittings[n].rows), 0]
+        codes = [code + mark[at] for code, at in zip(codes, columns[n], strict=True)]
+    for code in codes:
         if code not in fits:
             misread = [f.trait.misread for n, f in enumerate(fittings) if code >> n & 1]
             fits[code] = fit_of(misread, code >> many), code & ((1 << many) - 1)
-        yield fits[code]
+        found.append(fits[code])
+    return found
 
 
 def _summed(columns: Sequence[Sequence[float]], group: Sequence[Member]) -> list[float]:

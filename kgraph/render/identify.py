@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import shlex
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from kgraph.collection import Collection
@@ -129,6 +130,22 @@ def as_text(
         lines += [f"  {says(n)} ({n.bits:.2f} bits)\n" for n in following[:SHOWN]]
     lines += [f"{note}\n" for note in (*found.seen.silent, f"assumed: {ASSUMED}")]
     return "".join(lines)
+
+
+def afterwards(data: Collection, found: Recognised, unit: str) -> Iterator[str]:
+    """What to run once it is known what the set is; of a sister that is not recorded a name is to fill in."""
+    families = {of: chance for of, chance in found.chances.items() if of}
+    likeliest = max(families, key=lambda of: (families[of], of), default="")
+    nearest = next((c.set for c in found.candidates if c.set and c.family == likeliest), None)
+    if not nearest:
+        return
+    name, top = shlex.quote(data.owner_text(nearest)), found.candidates[0]
+    if top.set is None and top.family:
+        badge = next((look.text for look in found.seen.looks if look.key == traits.BADGE), "BADGE")
+        sister = shlex.quote(f"{badge} MODEL")
+        yield f"if it is a sister, with its name here: kgraph add rebadge {sister} {name} --how compared"
+    if unit:
+        yield f"once it is known: kgraph correct {shlex.quote(data.text('unit', unit))} set {name}"
 
 
 def _more(families: list[str | None]) -> str:

@@ -303,12 +303,43 @@ def test_a_badge_that_nobody_has_recorded_is_that_of_a_sister() -> None:
     assert best("Pellow") == (None, "s:larkfieldlk40")
 
 
+def test_another_badge_does_not_make_a_sister_fit_less(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    looks = [("bands", "LW"), ("stamp", "TN7"), ("line socket", "yes")]
+    graph = graph_of(FOLDER)
+
+    def fits(*more: tuple[str, str]) -> dict[str | None, float]:
+        found = identify(graph, read(graph, [*looks, *more])).candidates
+        return {c.set: c.fit for c in found if c.family == "s:larkfieldlk40"}
+
+    without, beside = fits(), fits(("badge", "Pellow"))
+    assert beside[None] == without[None] == pytest.approx(1.0)
+    assert beside["s:larkfieldlk40"] == pytest.approx(1.0 - 0.99 * 0.95**3)
+    (tmp_path / "a.yaml").write_text(FOLDER)
+    seen = [word for key, value in [*looks, ("badge", "Pellow")] for word in ("--seen", f"{key}={value}")]
+    assert run(["--data", str(tmp_path), "identify", *seen]) == 0
+    told = capsys.readouterr().out
+    assert "kgraph add rebadge 'Pellow MODEL' 'Larkfield LK-40' --how compared" in told
+    (reason,) = {
+        line.split(",")[-1].strip()
+        for line in told.splitlines()
+        if "against: badge Pellow (recorded: Larkfield)" in line
+    }
+    assert -0.1 < float(reason.split()[0]) < 0.0
+
+
 def test_no_sister_has_the_badge_of_another() -> None:
     graph = graph_of("- set: Larkfield LK-40\n- rebadge: [Larkfield LK-40, Orvanek 2200]\n  how: fitted\n")
     trait = spreading.trait(graph, "badge")
-    assert list(trait.at) == ["s:larkfieldlk40"]
-    assert list(spreading.without(graph, trait, frozenset({"s:larkfieldlk40"})).at) == []
-    assert differing.differences(graph).sisters_at("badge") == pytest.approx(0.95)
+    # Nobody declares the other set: its badge is its name without the model.
+    assert {o: set(k.values) for o, k in trait.at.items()} == {
+        "s:larkfieldlk40": {"larkfield"},
+        "s:orvanek2200": {"orvanek"},
+    }
+    hidden = spreading.without(graph, trait, frozenset({"s:larkfieldlk40"}))
+    assert list(hidden.at) == ["s:orvanek2200"]
+    assert differing.differences(graph_of("- set: Larkfield LK-40\n")).sisters_at("badge") == 0.95
     counted = differing.differences(graph_of(FOLDER))
     assert counted.sisters_at("badge") == pytest.approx((1 + 4 * 0.95) / 5)
     # Mains, bands and line socket are unlike; the badges do not count among them.

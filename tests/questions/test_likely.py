@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kgraph.cli.main import run
-from kgraph.questions.likely import likely_sets, tried
+from kgraph.questions.likely import likely_sets, tried, weighing_of_sets
 from kgraph.recognition.pairs import Had, Weighing, agreement, disagreement, probability
 from tests.bench import folders
 from tests.support import graph_of, graph_of_folder
@@ -61,6 +61,18 @@ def test_rare_values_weigh_more_and_what_one_lacks_weighs_nothing() -> None:
     weighing = Weighing({"key": of, "other": {"r0": Had(frozenset({"x"}))}}, {}, 0.0, ())
     for one, other, u in (("r0", "r1", 0.8), ("r40", "r41", 0.16), ("r48", "r49", 0.04)):
         assert weighing.pair(one, other).bits == pytest.approx(agreement(0.9, u))
+
+
+def test_a_key_that_exceptions_name_says_less() -> None:
+    folder = "".join(f"- takes: K-11{n % 2}\n  in: Quillon {n}\n  position: volume knob\n" for n in range(4))
+    folder += "- rebadge: [Quillon 0, Larkfield LK-40]\n"
+    usual = weighing_of_sets(graph_of(folder))
+    excepted = weighing_of_sets(graph_of(f"{folder}  except: [volume knob]\n"))
+    assert usual.m["volumeknob"] == pytest.approx(10 / 11)
+    assert excepted.m["volumeknob"] == pytest.approx(9 / 11)
+    # Without that rebadge nothing is known of the key again.
+    assert excepted.agreeing(excepted.known[0])["volumeknob"] == pytest.approx(0.9)
+    assert excepted.informative("volumeknob") < usual.informative("volumeknob")
 
 
 def test_the_likeliest_pair_comes_first_and_one_badge_never() -> None:
