@@ -17,6 +17,8 @@ ATTRIBUTE = "mains"
 """The key of the attribute that is compared by volts and hertz; every other one is as folded text."""
 CAUTION = "mains"
 """The caution of every place on the mains side."""
+OPENING = (CAUTION, "charged capacitors")
+"""Cautions of opening any set that runs on the mains."""
 USUAL_HERTZ = (50, 60)
 """What a value that names no frequency may mean: public supplies are of 50 or 60 Hz (IEC 60038)."""
 LOW_V, HIGH_V = 90.0, 480.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from heapq import nlargest
 from typing import NamedTuple
 
 from kgraph import questions, records
@@ -34,17 +35,34 @@ class Identified(NamedTuple):
     """How many answers are less certain than was asked for, and left out; "" for none."""
 
 
-def identified(graph: Graph, given: Given, prior: Prior = asked.PRIOR, at_least: float = 0.0) -> Identified:
-    """What it may be, and where to look next, also where nothing was seen yet."""
+def identified(
+    graph: Graph, given: Given, prior: Prior = asked.PRIOR, at_least: float = 0.0, families: int | None = None
+) -> Identified:
+    """What it may be, and where to look next, also where nothing was seen yet.
+
+    With `families` it is worked out of the likeliest of so many families alone what speaks for and against.
+    """
     seen: Seen = read(graph, given)
     found = asked.identify(graph, seen, prior)
-    shown = found.candidates[:EXPLAINED]
-    best = [asked.explained(graph, found, c) for c in shown]
-    best += found.candidates[len(shown) :]
+    best = list(found.candidates)
+    shown = range(min(EXPLAINED, len(best))) if families is None else _first_of(found, families)
+    for at in shown:
+        best[at] = asked.explained(graph, found, best[at])
     looked = [f.trait.key for f in found.fittings] + [fold(name) for name, _ in given]
-    following = looks.next_looks(graph, asked.left_over(found), looked, asked.by_family(found).get(None, 0.0))
+    following = looks.next_looks(graph, asked.left_over(found), looked, found.chances.get(None, 0.0))
     less = less_certain((c.probability for c in best), at_least)
     return Identified(found, [c for c in best if c.probability >= at_least], following, less)
+
+
+def _first_of(found: Weighed, families: int) -> list[int]:
+    """Where the first candidates of the likeliest families stand."""
+    chances = found.chances
+    chosen = set(nlargest(families, chances, key=lambda f: chances[f]))
+    first: dict[str | None, int] = {}
+    for at, candidate in enumerate(found.candidates):
+        if candidate.family in chosen:
+            first.setdefault(candidate.family, at)
+    return list(first.values())
 
 
 def unit_named(graph: Graph, words: Sequence[str]) -> str:

@@ -15,11 +15,11 @@ from typing import Any
 
 from kgraph.book.ground import BookGround
 from kgraph.fits.graph import Graph
+from kgraph.mains import OPENING
 from kgraph.questions.identify import ASSUMED, PRIOR
 from kgraph.recognition import differing, looks, seen, traits
 from kgraph.render.identify import DOES_NOT_FIT
 from kgraph.render.terminal import visible
-from kgraph.shelf.taking import OPENING
 
 DATA = "recorded.js"
 MOST_SETS = 20_000
@@ -128,8 +128,10 @@ def _key(
         "apart": differ.sisters_at(key),
         "has": _rows(trait, place, number, certain),
     }
-    if key in traits.NOT_ON_THE_SET:
-        row["papers"] = 1
+    if key in traits.NOT_ASKED:
+        row["not asked"] = 1
+    if key == traits.BADGE:
+        row["alone"] = 1
     if trait.misread != traits.MISREAD:
         row["misread"] = trait.misread
     if (first := groups.get(key)) in at:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,13 +17,14 @@ from kgraph.cli.settings import Settings
 from kgraph.names import fold
 from kgraph.problems import WrongUse
 from kgraph.questions import identify as asked
-from kgraph.recognition import key as key_made
 from kgraph.recognition.seen import read
 from kgraph.recognition.traits import sets_of
 from kgraph.render import identify as render
-from kgraph.render import key as key_render
-from kgraph.render.shelf import cautions_text
+from kgraph.render.answers import cautions_text
 from kgraph.render.terminal import visible, visible_lines
+
+if TYPE_CHECKING:
+    from kgraph.recognition.key import KeyStep
 
 VALUES_SHOWN = 8
 """So many values of a key are named beside a question."""
@@ -62,6 +62,8 @@ def identify(
     if tried:
         return _tried(loaded, weights, as_json)
     if key:
+        from kgraph.render import key as key_render
+
         step = key_of(loaded, words)
         sys.stdout.write(visible_text(key_render.as_text(loaded.data, step, markdown)))
         asks = [here.key for here in key_render.numbered(step)]
@@ -75,7 +77,8 @@ def identify(
         given = _ask(loaded, given, weights)
     if not given:
         raise WrongUse(asked_seen.NOTHING_SEEN)
-    found, best, following, less = asked_seen.identified(loaded.graph, given, weights, at_least)
+    families = None if as_json else render.SHOWN
+    found, best, following, less = asked_seen.identified(loaded.graph, given, weights, at_least, families)
     for note in (*found.seen.notes, *([less] if less and not as_json else [])):
         print(visible(note), file=sys.stderr)
     if as_json:
@@ -89,12 +92,8 @@ def identify(
         cautions_text(loaded.data, render.next_cautions(loaded.graph, following), sys.stdout.isatty())
     )
     print(asked.SCALES_NOTE, file=sys.stderr)
-    chances = asked.by_family(found)
-    likely = max(chances, key=lambda f: (chances[f] if f else -1.0, f or ""))
-    if unit and (likeliest := next((c.set for c in best if c.set and c.family == likely), None)):
-        names = (loaded.data.text("unit", unit), loaded.data.owner_text(likeliest))
-        of, name = map(shlex.quote, names)
-        print(visible(f"once it is known: kgraph correct {of} set {name}"))
+    for line in render.afterwards(loaded.data, found, unit):
+        print(visible(line))
     return 0 if best else 1
 
 
@@ -103,13 +102,15 @@ def visible_text(text: str) -> str:
     return "".join(f"{visible(line)}\n" for line in text.split("\n")[:-1])
 
 
-def key_of(loaded: Loaded, words: tuple[str, ...]) -> key_made.KeyStep:
+def key_of(loaded: Loaded, words: tuple[str, ...]) -> KeyStep:
     """The identification key of the sets named, or of all."""
+    from kgraph.recognition.key import key_for
+
     named = [f"s:{questions.name_of(loaded.data, 'set', word)}" for word in words]
     owners = named or sets_of(loaded.data)
     if not owners:
         raise WrongUse("the folder names no set yet, and a key tells sets apart")
-    return key_made.key_for(loaded.graph, owners)
+    return key_for(loaded.graph, owners)
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -136,7 +137,7 @@ def _ask(loaded: Loaded, given: Given, prior: Prior) -> Given:
     print("answer, `?` for not looked at, `back` for the question before; an empty line ends")
     answers: Given = []
     while True:
-        following = asked_seen.identified(loaded.graph, [*given, *answers], prior).following
+        following = asked_seen.identified(loaded.graph, [*given, *answers], prior, families=0).following
         if not following:
             print("nothing more to look at helps alone")
             break

@@ -16,7 +16,7 @@ import click
 
 from kgraph.api.loaded import Loaded
 from kgraph.cli.settings import Settings
-from kgraph.index import freshness, store
+from kgraph.index import freshness, kept, store
 from kgraph.index.freshness import IndexPlace
 from kgraph.problems import Damaged
 
@@ -58,6 +58,7 @@ def without_index() -> Iterator[None]:
 
 
 def _take_away(place: IndexPlace) -> None:
+    kept.take_away(place.path)
     for ending in (".note", store.OVER, ""):
         with contextlib.suppress(OSError):
             os.unlink(place.path + ending)
@@ -112,7 +113,7 @@ def _standing(place: IndexPlace) -> Loaded | None:
         if opened is None:
             return None
         _grow_up(place, note)
-        return _loaded(opened, place.folders)
+        return _loaded(opened, place)
     except (Damaged, KeyError):
         return None
 
@@ -163,14 +164,17 @@ def _renew(place: IndexPlace) -> Loaded | None:
         return None
     freshness.write_note(place.path + ".note", {**new, "over": over["token"]})
     opened.over = over
-    return _loaded(opened, place.folders)
+    return _loaded(opened, place)
 
 
-def _loaded(opened: store.Store, folders: list[str]) -> Loaded:
+def _loaded(opened: store.Store, place: IndexPlace) -> Loaded:
     from kgraph.index.entries import StoredEntries
     from kgraph.index.links import graph_of
 
-    graph = graph_of(StoredEntries(opened, folders))
+    stored = StoredEntries(opened, place.folders)
+    graph = graph_of(stored)
+    if len(stored) >= kept.LEAST_ENTRIES:
+        graph.kept = kept.KeptFiles(place.path, opened)
     return Loaded(graph.data, graph, (), close=opened.close)
 
 

@@ -49,6 +49,21 @@ class EqualSizes(Protocol):
         """The parts whose size a part agrees with (`forward`), or that agree with it."""
 
 
+class KeptForms:
+    """What was worked out of all facts of a folder, by name, in forms that JSON holds."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, Any] = {}
+
+    def get(self, name: str) -> Any:
+        """What was kept under a name; None where nothing was."""
+        return self._known.get(name)
+
+    def put(self, name: str, form: Any) -> None:
+        """Keep something under a name."""
+        self._known[name] = form
+
+
 class Graph:
     """Adjacency of one folder's facts. Every list is in an order that file order does not change.
 
@@ -73,6 +88,7 @@ class Graph:
         self.sizes: EqualSizes | None = None
         self.remembered: dict[str, Any] = {}
         """What was worked out once for the whole graph, each under the name of who keeps it."""
+        self.kept = KeptForms()
         self._sizes: dict[str, list[tuple[str, Fact]]] = {}
         self._smaller: dict[str, list[tuple[str, Fact]]] = {}
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
-from kgraph.questions.identify import PRIOR, Recognised, by_family, identify
-from kgraph.recognition import traits
+from kgraph.questions.identify import PRIOR, Recognised, identify
+from kgraph.recognition import spreading, traits
 from kgraph.recognition.likelihood import UNWRITTEN, chance_of, values_known
 from kgraph.recognition.seen import Look, Seen
 
@@ -55,7 +55,7 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
     for owner, first in family.items():
         members[first].append(owner)
     counts: dict[str, list[tuple[bool, bool, bool]]] = defaultdict(list)
-    keys = sorted(traits.keys_of(graph))
+    keys = sorted(traits.keys_of(graph).keys() - traits.IN_PAPERS)
     for owner in owners:
         seen = _looks(graph, owner, keys, chance)
         if len(seen.looks) < LEAST_LOOKS:
@@ -76,9 +76,10 @@ def tried(graph: Graph, prior: tuple[float, float, float] = PRIOR, seed: int = 1
 def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random, kin: Iterable[str] = ()) -> Seen:
     """Ten looks at keys of which something is known of the set, what it has itself first.
 
+    What papers say is no look: nobody sees on a set when and for whom it was made.
     With its kin, at keys of which something is known of one of them also without the set.
     """
-    known = [t for k in keys if owner in (t := traits.trait(graph, k)).at]
+    known = [t for k in keys if owner in (t := spreading.trait(graph, k)).at]
     if others := [o for o in kin if o != owner]:
         known = [t for t in known if _known_without(graph, t, owner, others)]
     chance.shuffle(known)
@@ -93,7 +94,7 @@ def _looks(graph: Graph, owner: str, keys: list[str], chance: random.Random, kin
 
 
 def _known_without(graph: Graph, trait: traits.Trait, owner: str, others: list[str]) -> bool:
-    at = traits.without(graph, trait, frozenset([owner])).at
+    at = spreading.without(graph, trait, frozenset([owner])).at
     return any(o in at for o in others)
 
 
@@ -111,7 +112,7 @@ def _best_sister(found: Recognised, own: str) -> tuple[bool, bool, bool]:
 
 def _best_family(found: Recognised, own: str | None) -> tuple[bool, bool, bool]:
     """Whether the family comes first, and whether a family is given 0.9 or more, and rightly."""
-    chances = by_family(found)
+    chances = found.chances
     best = max(chances, key=lambda f: (chances[f], f or ""))
     sure = best is not None and chances[best] >= SURE
     return best == own, sure, sure and best == own

@@ -9,11 +9,12 @@ from typing import NamedTuple
 
 from kgraph.claims import DistinctClaim, RebadgeClaim, SameClaim
 from kgraph.facts import Fact
-from kgraph.fits.graph import Graph
+from kgraph.fits.graph import Graph, left_out
 from kgraph.names import compared
 from kgraph.questions.answer import less_certain
-from kgraph.recognition import differing, traits
-from kgraph.recognition.pairs import Had, Pair, Weighing, blocks, candidates
+from kgraph.recognition import differing, spreading, traits
+from kgraph.recognition.pairs import Had, Pair, Record, Weighing, probability
+from kgraph.recognition.pooled import pooled
 from kgraph.records import SetModel
 
 LEAST_SHOWN = 0.001
@@ -58,24 +59,29 @@ class TriedPairs(NamedTuple):
 
 
 def weighing_of_sets(graph: Graph) -> Weighing:
-    """The keys, places and assemblies of all sets, and what recorded rebadges tell of them."""
+    """The keys, places and assemblies of all sets, and what recorded rebadges tell of them.
+
+    What is not recorded of a set is taken from its sisters (see :mod:`pooled`).
+    """
     if "likely sets" not in graph.remembered:
         rows: dict[str, dict[str, Had]] = {
             key: {o: Had(v) for o, v in of.items()} for key, of in differing.rows(graph).items()
         }
-        for key in (*traits.places(graph), *traits.kinds_of_assembly(graph)):
+        beside = frozenset((*traits.places(graph), *traits.kinds_of_assembly(graph))) - rows.keys()
+        for key in sorted(beside):
             direct = traits.recorded(graph, key).direct
             own = {o: Had(k.values, k.certainty) for o, k in direct.items() if o[0] == "s"}
             if len(own) > 1:
                 rows.setdefault(key, own)
-        known = [
-            (f.claim.one, f.claim.other)
+        known = {
+            (f.claim.one, f.claim.other): left_out(graph, f.left_out)
             for f in graph.data.facts.values()
             if isinstance(f.claim, RebadgeClaim) and f.certainty > 0
-        ]
+        }
         sizes = Counter(traits.families(graph).values())
         inside, every = sum(map(_pairs, sizes.values())), _pairs(sizes.total())
-        made = Weighing(rows, differing.groups(graph), _odds(inside, every), tuple(known))
+        made = Weighing(rows, differing.groups(graph), _odds(inside, every), tuple(known), known, beside)
+        made.has = _pooled(graph, made, traits.families(graph))
         graph.remembered["likely sets"] = made
     found: Weighing = graph.remembered["likely sets"]
     return found
@@ -152,29 +158,37 @@ def likely_parts(graph: Graph) -> Guessed:
     return Guessed(_one_for_two(weighing, pairs, lambda p: name.get(p, p), lambda k: k), left_out)
 
 
-def _weighed(weighing: Weighing, of: str, may: Callable[[str, str], bool]) -> tuple[list[Pair], int]:
-    left_out = 0
+Weighed = list[tuple[float, str, str]]
+"""Pairs of records with what their weights come to in bits, best first."""
+
+
+def _weighed(weighing: Weighing, of: str, may: Callable[[str, str], bool]) -> tuple[Weighed, int]:
+    left_out, has, m = 0, weighing.has, weighing.m
     if of:
-        others = weighing.near(of, blocks(weighing.rows).get(of, ()))
+        others = weighing.blocks.near(has.get(of, {})) - {of}
         compare: Iterable[tuple[str, str]] = ((of, o) for o in sorted(others))
     else:
-        compare, left_out = candidates(weighing.rows)
-    found = [weighing.pair(a, b) for a, b in compare if may(a, b)]
-    return sorted(found, key=lambda p: (-p.bits, p.one, p.other)), left_out
+        compare, left_out = weighing.blocks.pairs()
+    found = [(weighing.bits(has[a], has[b], m), a, b) for a, b in compare if may(a, b)]
+    return sorted(found, key=lambda p: (-p[0], p[1], p[2])), left_out
 
 
 def _one_for_two(
-    weighing: Weighing, pairs: list[Pair], of: Callable[[str], str], name: Callable[[str], str]
+    weighing: Weighing, pairs: Weighed, of: Callable[[str], str], name: Callable[[str], str]
 ) -> list[Likely]:
     """The best pair of each two families: one fact joins the whole of both."""
-    best: dict[frozenset[str], Pair] = {}
+    best: dict[frozenset[str], tuple[float, str, str]] = {}
     counts: Counter[frozenset[str]] = Counter()
-    for pair in pairs:
-        two = frozenset((of(pair.one), of(pair.other)))
-        best.setdefault(two, pair)
+    for weighed in pairs:
+        two = frozenset((of(weighed[1]), of(weighed[2])))
+        best.setdefault(two, weighed)
         counts[two] += 1
-    shown = [(two, p) for two, p in best.items() if p.probability >= LEAST_SHOWN]
-    return [Likely(p, _settle(weighing, p, name), counts[two] - 1) for two, p in shown]
+    shown = {
+        two: weighing.pair(one, other)
+        for two, (bits, one, other) in best.items()
+        if probability(bits) >= LEAST_SHOWN
+    }
+    return [Likely(p, _settle(weighing, p, name), counts[two] - 1) for two, p in shown.items()]
 
 
 def _settle(weighing: Weighing, pair: Pair, name: Callable[[str], str]) -> str:
@@ -192,7 +206,6 @@ def tried(graph: Graph) -> TriedPairs:
     """Hides each recorded rebadge in turn and looks where it comes back."""
     weighing, bands = weighing_of_sets(graph), defaultdict[int, list[int]](lambda: [0, 0])
     family = traits.families(graph)
-    near = blocks(weighing.rows)
     first = dict.fromkeys((1, 3, 10), 0)
     hidden = joined = 0
     for one, other in weighing.known:
@@ -202,13 +215,16 @@ def tried(graph: Graph) -> TriedPairs:
             continue
         hidden += 1
         given: dict[str, float] = {}
-        others = weighing.near(one, near.get(one, ())) - here
-        others = {o for o in others if o == other or not one_badge(graph, one, o)}
-        for pair in sorted(
-            (weighing.pair(one, o, (one, other)) for o in others), key=lambda p: (-p.bits, p.other)
-        ):
-            of = other if pair.other in there else family[pair.other]
-            given.setdefault(of, pair.probability)
+        mine, theirs = (_pooled(graph, weighing, sets) for sets in (here, there))
+        near, m = weighing.blocks.near(mine[one]) - here, weighing.agreeing((one, other))
+        pairs = [
+            (-weighing.bits(mine[one], theirs.get(o) or weighing.has[o], m), o)
+            for o in near
+            if o == other or not one_badge(graph, one, o)
+        ]
+        for bits, near_one in sorted(pairs):
+            of = other if near_one in there else family[near_one]
+            given.setdefault(of, probability(-bits))
         for place, (of, chance) in enumerate(given.items(), 1):
             band = bands[min(int(chance * 10), 9)]
             band[0] += 1
@@ -218,6 +234,10 @@ def tried(graph: Graph) -> TriedPairs:
                     first[most] += place <= most
     counted = {b: (all_, true) for b, (all_, true) in sorted(bands.items())}
     return TriedPairs(hidden, joined, first, counted)
+
+
+def _pooled(graph: Graph, weighing: Weighing, sets: Iterable[str]) -> dict[str, Record]:
+    return pooled(spreading.ties(graph), weighing.own, sets, weighing.m)
 
 
 def _parted(graph: Graph, one: str, other: str) -> tuple[set[str], set[str]]:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kgraph.fits.graph import Graph
-from kgraph.recognition import traits
+from kgraph.recognition import spreading, traits
 from kgraph.recognition.seen import NOT_TO_BE_SEEN
 from kgraph.records import Unit
 
@@ -36,17 +36,17 @@ class KeyStep:
 def key_for(graph: Graph, owners: Iterable[str]) -> KeyStep:
     """The key that tells these sets apart, as far as what is recorded goes."""
     chosen = sorted(set(owners))
-    keys = sorted(traits.keys_of(graph))
+    keys = sorted(traits.keys_of(graph).keys() - {traits.BADGE})
     known: dict[str, dict[str, frozenset[str]]] = {}
     for key in keys:
-        at = traits.trait(graph, key).at
+        at = spreading.trait(graph, key).at
         known[key] = {o: at[o].values for o in chosen if o in at and at[o].certainty >= LEAST_CERTAIN}
     seen = {key: (1.0 - _not_seen(graph, key)) * _ease(graph, key) for key in keys}
     return _step(graph, tuple(chosen), known, seen, frozenset())
 
 
 def _ease(graph: Graph, key: str) -> float:
-    if key in traits.NOT_ON_THE_SET:
+    if key in traits.IN_PAPERS:
         return IN_PAPERS
     return INSIDE if traits.lies_inside(graph, key) else 1.0
 
@@ -75,7 +75,7 @@ def _step(
     best = max(scores, key=lambda k: (scores[k], k), default="")
     if len(sets) < 2 or not best or scores[best] <= 1e-9:
         return KeyStep("", "", (), sets)
-    trait = traits.trait(graph, best)
+    trait = spreading.trait(graph, best)
     answers = []
     for values, under in sorted(parted(sets, known[best]).items(), key=lambda item: sorted(item[0])):
         said = ", ".join(sorted(trait.texts.get(v, v) for v in values))

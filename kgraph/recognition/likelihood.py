@@ -13,7 +13,7 @@ from typing import NamedTuple, TypeVar
 from kgraph.belts import identify
 from kgraph.fits.graph import Graph
 from kgraph.recognition import seen as seen_of
-from kgraph.recognition import traits
+from kgraph.recognition import spreading, traits
 from kgraph.recognition.seen import Look
 
 UNWRITTEN = "\0unwritten"
@@ -38,13 +38,13 @@ class LookFit(NamedTuple):
     look: Look
     trait: traits.Trait
     share: float
-    number: dict[str, int]
-    """Set -> its row; a set that is not in it is not known."""
     rows: list[LookRow]
+    """What it says of those of which the same is known, as `trait.at` has them together."""
 
     def of(self, owner: str) -> LookRow | None:
         """What the look says of a set; None where nothing is known of it."""
-        return self.rows[self.number[owner]] if owner in self.number else None
+        at = self.trait.at.column[self.trait.at.owners.number[owner]]
+        return None if at < 0 else self.rows[at]
 
 
 def chance_of(values: Collection[str], value: str, known: Collection[str], misread: float) -> float:
@@ -53,19 +53,32 @@ def chance_of(values: Collection[str], value: str, known: Collection[str], misre
     >>> round(chance_of({"mw", "fm"}, "mw", {"lw", "mw", "fm"}, 0.05), 6)
     0.475
     """
-    all_values = {*known, *values, value}
-    if len(values) == len(all_values):
-        return 1.0 / len(values)
-    if value in values:
-        return (1.0 - misread) / len(values)
-    return misread / (len(all_values) - len(values))
+    others = len({*known, value}.difference(values))
+    return _chance(len(values), others, value in values, misread)
 
 
-def shares_of(rows: Iterable[Collection[str]], known: Collection[str]) -> dict[str, float]:
-    """The share of each value among all sets that record the key, add-one smoothed; a list is divided."""
+def _chance(values: int, others: int, among: bool, misread: float) -> float:
+    if not others:
+        return 1.0 / values
+    return (1.0 - misread) / values if among else misread / others
+
+
+def chances_of(
+    values: Collection[str], seen: Iterable[str], known: Collection[str], misread: float
+) -> list[float]:
+    """The chance to see each of some values, all of them known, where these are recorded."""
+    others = len({*known}.difference(values))
+    return [_chance(len(values), others, value in values, misread) for value in seen]
+
+
+def shares_of(lists: Mapping[frozenset[str], int], known: Collection[str]) -> dict[str, float]:
+    """The share of each value among all sets that record the key, add-one smoothed; a list is divided.
+
+    `lists`: how many sets have each list of values.
+    """
     counts: dict[str, float] = defaultdict(float)
     total = 0
-    for values, n in Counter(map(frozenset, rows)).items():
+    for values, n in lists.items():
         total += n
         for value in values:
             counts[value] += n / len(values)
@@ -76,23 +89,17 @@ def fitting(graph: Graph, look: Look, hidden: frozenset[str] = frozenset()) -> L
     """One look weighed against all that is known of every set; of those hidden nothing is."""
     if look.size_mm is not None:
         return _of_measure(graph, look)
-    trait = traits.trait(graph, look.key)
-    if not look.agrees:
-        return _of_value(graph, look, trait, hidden)
-    fit = _of_value(graph, look, traits.merged(trait, look.agrees, look.value), hidden)
-    return fit._replace(trait=traits.without(graph, trait, hidden))
-
-
-def _of_value(graph: Graph, look: Look, trait: traits.Trait, hidden: frozenset[str]) -> LookFit:
-    known = values_known(trait, look.value)
-    trait = traits.without(graph, trait, hidden) if hidden else trait
-    rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [
-        k.values for o, k in trait.at.items() if o[0] == "s"
-    ]
-    share = shares_of(rows, known)[look.value]
+    trait = spreading.trait(graph, look.key)
+    known = values_known(trait, look)
+    trait = spreading.without(graph, trait, hidden) if hidden else trait
+    lists = Counter[frozenset[str]]()
+    for values, n in (trait.direct.of_sets() or trait.at.of_sets()).items():
+        lists[look.taken(values)] += n
+    share = shares_of(lists, known)[look.value]
 
     def by_values(values: frozenset[str]) -> LookRow:
-        return LookRow(chance_of(values, look.value, known, trait.misread), look.value not in values)
+        taken = look.taken(values)
+        return LookRow(chance_of(taken, look.value, known, trait.misread), look.value not in taken)
 
     return _fitted(look, trait, share, by_values)
 
@@ -101,26 +108,17 @@ def _fitted(
     look: Look, trait: traits.Trait, share: float, by_values: Callable[[frozenset[str]], LookRow]
 ) -> LookFit:
     """For each set certainty times the chance by the record, and the rest by the share among all."""
-    by_values = once(by_values)
-    number: dict[str, int] = {}
-    known: dict[tuple[frozenset[str], float], int] = {}
-    rows: dict[LookRow, int] = {}
-    for owner, (values, certain, _, _) in trait.at.items():
-        if owner[0] != "s":
-            continue
-        at = known.get((values, certain))
-        if at is None:
-            alone = by_values(values)
-            row = LookRow(certain * alone.chance + (1.0 - certain) * share, alone.apart)
-            at = known[values, certain] = rows.setdefault(row, len(rows))
-        number[owner] = at
-    return LookFit(look, trait, share, number, list(rows))
+    rows = []
+    for values, certain in trait.at.alike:
+        alone = by_values(values)
+        rows.append(LookRow(certain * alone.chance + (1.0 - certain) * share, alone.apart))
+    return LookFit(look, trait, share, rows)
 
 
-def values_known(trait: traits.Trait, value: str = "") -> set[str]:
+def values_known(trait: traits.Trait, look: Look | None = None) -> set[str]:
     """All values that a look at the key can show: what is recorded, the one seen, and of yes the no."""
-    alike = {k.values for k in trait.direct.values()}
-    known = set().union(*alike, [value] if value else [])
+    lists = trait.direct.of_all()
+    known = {look.value}.union(*map(look.taken, lists)) if look else set[str]().union(*lists)
     if known & {traits.YES, traits.NO}:
         return known | {traits.YES, traits.NO}
     return known | {UNWRITTEN} if len(known) == 1 else known
@@ -140,11 +138,11 @@ def once(of: Callable[[frozenset[str]], _Result]) -> Callable[[frozenset[str]], 
 
 def _of_measure(graph: Graph, look: Look) -> LookFit:
     trait = seen_of.sizes(graph, look)
-    rows = [k.values for k in trait.direct.values()]
+    lists = trait.direct.of_all()
     density = once(lambda values: math.fsum(_density(look, v) for v in values) / len(values))
     sizes = [s for s, _ in map(seen_of.size_mm, trait.texts) if math.isfinite(s)] + [look.size_mm or 0.0]
     flat = 1.0 / max(max(sizes) - min(sizes), 10.0 * look.error_mm)
-    share = (math.fsum(density(v) for v in rows) + flat) / (len(rows) + 1)
+    share = (math.fsum(n * density(v) for v, n in lists.items()) + flat) / (lists.total() + 1)
     e = trait.misread
 
     def by_values(values: frozenset[str]) -> LookRow:

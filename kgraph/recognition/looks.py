@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from heapq import nsmallest
 from typing import NamedTuple
 
 from kgraph.fits.graph import Graph
-from kgraph.recognition import differing, traits
-from kgraph.recognition.likelihood import UNWRITTEN, chance_of, fall_of_entropy, once, shares_of, values_known
+from kgraph.recognition import differing, spreading, traits
+from kgraph.recognition.likelihood import (
+    UNWRITTEN,
+    chances_of,
+    fall_of_entropy,
+    once,
+    shares_of,
+    values_known,
+)
 
 MOST_SETS = 120
 """So many of the likeliest sets are looked at."""
@@ -37,12 +45,12 @@ def next_looks(
     graph: Graph, chances: Mapping[str, float], seen: Iterable[str], none: float = 0.0
 ) -> list[Next]:
     """The keys worth a look, best first; `chances` are those of sets with their share of the unrecorded."""
-    top = sorted(chances, key=lambda o: (-chances[o], o))[:MOST_SETS]
+    top = nsmallest(MOST_SETS, chances, key=lambda o: (-chances[o], o))
     family, differ = traits.families(graph), differing.differences(graph)
     left = {family[o] for o in top if chances[o] >= 0.001}
-    found, region = [], traits.region_of(graph, top)
-    for key in _keys(graph, top, set(seen)):
-        trait, often = traits.near(graph, key, region), differ.sisters_at(key)
+    found, region = [], spreading.region_of(graph, top)
+    for key in _keys(graph, region, set(seen)):
+        trait, often = spreading.near(graph, key, region), differ.sisters_at(key)
         table, names = _tables(trait, top, chances, family, often)
         if not table:
             continue
@@ -54,18 +62,31 @@ def next_looks(
     return sorted(found, key=lambda n: (-n.bits, n.key))
 
 
-def _keys(graph: Graph, top: list[str], seen: set[str]) -> list[str]:
-    """The keys of which most of the families of these sets have something recorded."""
-    family = traits.families(graph)
-    wanted = {family[o] for o in top}
-    counts = {
-        key: len({of for o in traits.recorded(graph, key).direct if (of := family.get(o)) in wanted})
-        for key in traits.keys_of(graph)
-        if key not in seen and key not in traits.NOT_ON_THE_SET
-    }
-    usual = sorted((k for k in counts if counts[k]), key=lambda k: (-counts[k], k))
+def _keys(graph: Graph, region: Iterable[str], seen: set[str]) -> list[str]:
+    """The keys of which most of the families of a region have something recorded."""
+    family, recorded = traits.families(graph), _recorded_of(graph)
+    keys = [k for k in traits.keys_of(graph) if k not in seen and k not in traits.NOT_ASKED]
+    told = {(family[o], k) for o in region if o in family for k in recorded(o)}
+    counts = Counter(key for _, key in told)
+    usual = sorted((k for k in keys if counts[k]), key=lambda k: (-counts[k], k))
     room = MOST_RECORDS // max(len(family), 1)
     return usual[: min(MOST_KEYS, max(LEAST_KEYS, room))]
+
+
+def _recorded_of(graph: Graph) -> Callable[[str], Iterable[str]]:
+    """Set -> the keys at which something is recorded of it."""
+    owners, keys = traits.owners(graph), list(traits.keys_of(graph))
+
+    def form() -> list[int]:
+        """For each set its keys as bits."""
+        known = [traits.recorded(graph, key).direct.column for key in keys]
+        return [
+            sum(1 << n for n, column in enumerate(known) if column[at] >= 0)
+            for at in range(len(owners.family))
+        ]
+
+    bits: list[int] = traits.worked_out(graph, "keys of sets", form, lambda form: form)
+    return lambda owner: (k for n, k in enumerate(keys) if bits[owners.number[owner]] >> n & 1)
 
 
 def _prior(
@@ -93,9 +114,9 @@ def _tables(
     values = values[:MOST_VALUES]
     if UNWRITTEN in known or not values:
         return {}, []
-    rows = [k.values for o, k in trait.direct.items() if o[0] == "s"] or [k.values for k in here.values()]
-    shares = shares_of(rows, known)
-    by_values = once(lambda of: [chance_of(of, v, known, trait.misread) for v in values])
+    lists = trait.direct.of_sets() or Counter(k.values for k in here.values())
+    shares = shares_of(lists, known)
+    by_values = once(lambda of: chances_of(of, values, known, trait.misread))
     none = [0.0] * len(values)
     weight: dict[str, float] = defaultdict(float)
     table: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 from typing import NamedTuple
 
@@ -35,6 +36,10 @@ class Had(NamedTuple):
 
 Rows = Mapping[str, Mapping[str, Had]]
 """Key -> record -> what it has."""
+Record = Mapping[str, Had]
+"""Key -> what one record has there."""
+Value = tuple[str, frozenset[str]]
+"""A key and what is recorded at it."""
 
 
 class KeyWeight(NamedTuple):
@@ -91,73 +96,100 @@ class Weighing:
     prior: float
     """The log2 of the odds that two records taken at random are one."""
     known: tuple[tuple[str, str], ...]
+    left_out: Mapping[tuple[str, str], frozenset[str]] = field(default_factory=dict)
+    """Pair known to be one -> the keys in which they are said to differ."""
+    stated: frozenset[str] = frozenset()
+    """The keys in which such a pair is said to agree where it is not said to differ."""
     agreed: Counter[str] = field(default_factory=Counter)
     compared: Counter[str] = field(default_factory=Counter)
     shares: dict[str, Counter[frozenset[str]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._of: dict[str, dict[str, Had]] = defaultdict(dict)
+        own: dict[str, dict[str, Had]] = defaultdict(dict)
         for key, of in self.rows.items():
             self.shares[key] = Counter(had.values for had in of.values())
             for record, had in of.items():
-                self._of[record][key] = had
+                own[record][key] = had
+        self.own: Mapping[str, Record] = dict(own)
+        self.has = self.own
+        """Record -> what it has; what others tell of it may be laid beside its own."""
         for one, other in self.known:
-            self._count(one, other)
+            for key, agrees in self._told(one, other).items():
+                self.compared[key] += 1
+                self.agreed[key] += agrees
         self._by_chance = {
             key: _within(sum((n / counts.total()) ** 2 for n in counts.values()))
             for key, counts in self.shares.items()
         }
 
-    def _count(self, one: str, other: str) -> None:
-        there = self._of.get(other, {})
-        for key, had in self._of.get(one, {}).items():
-            if key in there:
-                self.compared[key] += 1
-                self.agreed[key] += had.values == there[key].values
+    def _told(self, one: str, other: str) -> dict[str, bool]:
+        """Key -> whether two that are one agree there: by what both record, or by what was left out."""
+        here, there = self.own.get(one, {}), self.own.get(other, {})
+        out = self.left_out.get((one, other), frozenset())
+        told = {key: key not in out for key in here.keys() ^ there.keys() if key in self.stated}
+        return told | {key: had.values == there[key].values for key, had in here.items() if key in there}
 
-    def m(self, key: str, hidden: tuple[str, str] | None = None) -> float:
-        """The chance that two that are one agree at a key, from the pairs known; one may be hidden."""
-        agreed, compared = self.agreed[key], self.compared[key]
-        if hidden and all(r in self.rows[key] for r in hidden):
-            compared -= 1
-            agreed -= self.rows[key][hidden[0]].values == self.rows[key][hidden[1]].values
-        return _within((agreed + MATCHES * KNOWN) / (compared + KNOWN))
+    @cached_property
+    def blocks(self) -> Blocks:
+        """The records by the rare values that they share."""
+        return Blocks(self.rows)
 
-    def pair(self, one: str, other: str, hidden: tuple[str, str] | None = None) -> Pair:
-        """The weights of two records, those of a group no more than its strongest, and what they come to."""
-        there = self._of.get(other, {})
-        both = [(key, had, there[key]) for key, had in self._of.get(one, {}).items() if key in there]
-        weights = [self._weight(key, here, other_has, hidden) for key, here, other_has in both]
-        by_group: dict[str, list[float]] = defaultdict(list)
-        for w in weights:
-            by_group[self.groups.get(w.key, w.key)].append(w.bits)
-        bits = self.prior + math.fsum(_capped(of_group) for of_group in by_group.values())
+    def agreeing(self, hidden: tuple[str, str] | None = None) -> dict[str, float]:
+        """Key -> m, the chance that two that are one agree there, from the pairs known; one may be hidden."""
+        told = self._told(*hidden) if hidden else {}
+        found = {}
+        for key in self.rows:
+            agreed, compared = self.agreed[key], self.compared[key]
+            if key in told:
+                agreed, compared = agreed - told[key], compared - 1
+            found[key] = _within((agreed + MATCHES * KNOWN) / (compared + KNOWN))
+        return found
+
+    @cached_property
+    def m(self) -> Mapping[str, float]:
+        """Key -> the chance that two that are one agree there."""
+        return self.agreeing()
+
+    @cached_property
+    def _u(self) -> Mapping[Value, float]:
+        """What is recorded -> the chance that a record has just that, by its frequency."""
+        return {
+            (key, values): _within(n / counts.total())
+            for key, counts in self.shares.items()
+            for values, n in counts.items()
+        }
+
+    def pair(self, one: str, other: str) -> Pair:
+        """The weights of two records, and what they come to."""
+        here, there = self.has.get(one, {}), self.has.get(other, {})
+        both = [(key, had, there[key]) for key, had in here.items() if key in there]
+        weights = [KeyWeight(k, a.values == b.values, self._bits_at(k, a, b, self.m[k])) for k, a, b in both]
+        bits = self.bits(here, there, self.m)
         ordered = tuple(sorted(weights, key=lambda w: (-abs(w.bits), w.key)))
         return Pair(one, other, probability(bits), bits, ordered)
 
-    def _weight(self, key: str, one: Had, other: Had, hidden: tuple[str, str] | None) -> KeyWeight:
-        m, certain = self.m(key, hidden), one.certainty * other.certainty
-        agrees = one.values == other.values
-        if agrees:
-            u = _within(self.shares[key][one.values] / self.shares[key].total())
-            # What nearly all have says nothing where two agree in it, and nothing against it either.
-            ratio = max(m / u, 1.0)
-        else:
-            ratio = (1.0 - m) / (1.0 - self._by_chance[key])
-        return KeyWeight(key, agrees, math.log2(certain * ratio + 1.0 - certain))
+    def bits(self, one: Record, other: Record, m: Mapping[str, float]) -> float:
+        """What the weights of two records come to, those of a group no more than its strongest."""
+        alone, by_group = self.prior, dict[str, list[float]]()
+        for key, had in one.items():
+            if key in other:
+                bits = self._bits_at(key, had, other[key], m[key])
+                if key in self.groups:
+                    by_group.setdefault(self.groups[key], []).append(bits)
+                else:
+                    alone += bits
+        return alone + math.fsum(map(_capped, by_group.values()))
 
-    def near(self, record: str, groups: Iterable[list[str]]) -> set[str]:
-        """The records that share a rare value with one, from its groups, as far as the budget goes."""
-        found: set[str] = set()
-        for group in groups:
-            if len(found) >= MOST_NEAR:
-                break
-            found.update(group)
-        return found - {record}
+    def _bits_at(self, key: str, one: Had, other: Had, m: float) -> float:
+        certain = one.certainty * other.certainty
+        if one.values != other.values:
+            return math.log2(certain * (1.0 - m) / (1.0 - self._by_chance[key]) + 1.0 - certain)
+        # What nearly all have says nothing where two agree in it, and nothing against it either.
+        return math.log2(certain * max(m / self._u[key, one.values], 1.0) + 1.0 - certain)
 
     def informative(self, key: str) -> float:
         """How much agreement at a key is expected to say, in bits."""
-        return agreement(self.m(key), self._by_chance[key])
+        return agreement(self.m[key], self._by_chance[key])
 
 
 def _capped(weights: list[float]) -> float:
@@ -165,38 +197,53 @@ def _capped(weights: list[float]) -> float:
     return math.copysign(min(abs(whole), max(map(abs, weights))), whole)
 
 
-def blocks(rows: Rows, most: int = MOST_IN_BLOCK) -> dict[str, list[list[str]]]:
-    """Record -> the groups of records that share a value few have with it, or two; small ones first."""
-    found: dict[str, list[list[str]]] = defaultdict(list)
-    for group in groups_of(rows, most):
-        for record in group:
-            found[record].append(group)
-    return found
+class Blocks:
+    """The records that share a value that few have, or two, or all that they have of common ones."""
+
+    def __init__(self, rows: Rows, most: int = MOST_IN_BLOCK) -> None:
+        self.sharing: dict[tuple[Value, ...], list[str]] = {}
+        """Values -> the records that share them."""
+        common: dict[str, list[Value]] = defaultdict(list)
+        for key, of in sorted(rows.items()):
+            by_value: dict[Value, list[str]] = defaultdict(list)
+            for record, had in of.items():
+                by_value[key, had.values].append(record)
+            for value, group in by_value.items():
+                if 2 <= len(group) <= most:
+                    self.sharing[value,] = group
+                elif len(group) > most:
+                    for record in group:
+                        common[record].append(value)
+        self.common = {value for values in common.values() for value in values}
+        self.sharing |= {v: group for v, group in _crossed(common).items() if 2 <= len(group) <= most}
+
+    def near(self, has: Record) -> set[str]:
+        """The records that share a rare value with one, the rarest first, as far as the budget goes."""
+        values = [(key, had.values) for key, had in sorted(has.items())]
+        common = [value for value in values if value in self.common]
+        shared = [*((value,) for value in values), *combinations(common, 2), tuple(common)]
+        found: set[str] = set()
+        for group in sorted((self.sharing[v] for v in shared if v in self.sharing), key=len):
+            if len(found) >= MOST_NEAR:
+                break
+            found.update(group)
+        return found
+
+    def pairs(self) -> tuple[set[tuple[str, str]], int]:
+        """The pairs of records that are compared, each once; and how many groups the budget left out.
+
+        The smallest groups come first, as the values shared in them are the rarest.
+        """
+        found: set[tuple[str, str]] = set()
+        groups = sorted(self.sharing.values(), key=len)
+        for done, group in enumerate(groups):
+            if len(found) >= MOST_PAIRS:
+                return found, len(groups) - done
+            found.update(combinations(sorted(group), 2))
+        return found, 0
 
 
-def groups_of(rows: Rows, most: int = MOST_IN_BLOCK) -> list[list[str]]:
-    """The records that share a value, or two where each alone is too common; the smallest groups first."""
-    found: list[list[str]] = []
-    common: dict[str, list[tuple[str, frozenset[str]]]] = defaultdict(list)
-    for key, of in sorted(rows.items()):
-        by_value: dict[frozenset[str], list[str]] = defaultdict(list)
-        for record, had in of.items():
-            by_value[had.values].append(record)
-        for values, group in by_value.items():
-            if 2 <= len(group) <= most:
-                found.append(group)
-            elif len(group) > most:
-                for record in group:
-                    common[record].append((key, values))
-    found += _crossed(common, most)
-    return sorted(found, key=len)
-
-
-Value = tuple[str, frozenset[str]]
-"""A key and what is recorded at it."""
-
-
-def _crossed(common: Mapping[str, list[Value]], most: int) -> Iterable[list[str]]:
+def _crossed(common: Mapping[str, list[Value]]) -> dict[tuple[Value, ...], list[str]]:
     """Records that share two common values; and, where those are common too, all such values that they have.
 
     Of many records not every two keys are crossed: those which most of them have, as far as the budget goes.
@@ -214,18 +261,4 @@ def _crossed(common: Mapping[str, list[Value]], most: int) -> Iterable[list[str]
                 crossed[one, other].append(record)
         if len(ats) > 2:
             crossed[tuple(ats)].append(record)
-    return (group for group in crossed.values() if 2 <= len(group) <= most)
-
-
-def candidates(rows: Rows) -> tuple[set[tuple[str, str]], int]:
-    """The pairs of records that are compared, each once; and how many groups the budget left out.
-
-    The smallest groups come first, as the values shared in them are the rarest.
-    """
-    found: set[tuple[str, str]] = set()
-    groups = groups_of(rows)
-    for done, group in enumerate(groups):
-        if len(found) >= MOST_PAIRS:
-            return found, len(groups) - done
-        found.update(combinations(sorted(group), 2))
-    return found, 0
+    return crossed

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from kgraph import mains, quantities, words, years
 from kgraph.fits.graph import Graph
 from kgraph.names import compared, did_you_mean, fold
-from kgraph.recognition import traits
+from kgraph.recognition import spreading, traits
 
 NOT_LOOKED = frozenset({"", "?", "notlooked", "notlookedat"})
 NOT_TO_BE_SEEN = frozenset({"nottobeseen", "faded", "missing", "broken", "gone", "wornoff"})
@@ -18,6 +18,8 @@ CANNOT_BE = frozenset({"cannotbe", "notapplicable", "cannotbethere"})
 """Four ways not to have a value (as DELTA and SDD keep them apart); only the last is a value of its own."""
 STAMP = "stamp"
 """The key at which what is stamped on an assembly may be told where no set records stamps."""
+PART = frozenset({"part", "partnumber", "number"})
+"""The keys at which the number on a part may be told, where it is recorded at one place."""
 YEARS = frozenset({"years", "year"})
 """The keys at which a year agrees with every span that holds it."""
 
@@ -34,6 +36,10 @@ class Look(NamedTuple):
     worn: bool = False
     agrees: frozenset[str] = frozenset()
     """The recorded values that agree with the one seen, such as the spans that hold a year."""
+
+    def taken(self, values: frozenset[str]) -> frozenset[str]:
+        """Recorded values, those that agree with the one seen taken for it."""
+        return frozenset(self.value if v in self.agrees else v for v in values) if self.agrees else values
 
 
 class Seen(NamedTuple):
@@ -61,8 +67,11 @@ def read(graph: Graph, given: Iterable[tuple[str, str]]) -> Seen:
         if key == STAMP and key not in known and (marked := _marked(graph, text)):
             notes.append(f"the stamp {text} is taken for {marked[1]}, a {known[marked[0]]}")
             key, text = marked
+        elif key in PART and key not in known and (placed := _placed(graph, text)):
+            notes.append(f"the part {text} is taken for what is at {known[placed]}")
+            key = placed
         if key not in known and _measured_place(graph, key) is None:
-            near = did_you_mean(name, known.values()) or "no key is near it"
+            near = did_you_mean(name, [*known.values(), STAMP]) or "no key is near it"
             notes.append(f"no set records {name!r}, which is taken as unknown to all; {near}")
             silent.append(f"{name} = {text}: no set records it")
             continue
@@ -90,6 +99,21 @@ def _marked(graph: Graph, text: str) -> tuple[str, str] | None:
         (kind, a) for kind in kinds if (a := _assembly_called(graph, traits.recorded(graph, kind), text))
     ]
     return (found[0][0], graph.data.text("assembly", found[0][1])) if len(found) == 1 else None
+
+
+def _part_called(graph: Graph, text: str) -> str:
+    """The key of the part that has this number of a maker, or this name."""
+    return min(graph.data.parts_numbered(fold(text)), default=graph.data.key("part", fold(text)))
+
+
+def _placed(graph: Graph, text: str) -> str:
+    """The one place at which a part is recorded, under any of its names; "" where there are more, or none."""
+    names, todo = set[str](), [_part_called(graph, text)]
+    while todo:
+        names.add(part := todo.pop())
+        todo += [other for other, _ in graph.same.get(part, ()) if other not in names]
+    positions = {place.position for part in names for place, _, _ in graph.takes_of.get(part, ())}
+    return positions.pop() if len(positions) == 1 else ""
 
 
 def _assembly_called(graph: Graph, trait: traits.Trait, text: str) -> str:
@@ -128,8 +152,7 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         return _measure(key, name, text, notes)
     trait = traits.recorded(graph, key)
     if trait.place:
-        numbered = graph.data.parts_numbered(fold(text))
-        if is_part := min(numbered, default=graph.data.key("part", fold(text))):
+        if is_part := _part_called(graph, text):
             value = traits.one_name(graph, is_part)
         if value not in trait.texts and _length(_unworn(text)):
             return _measure(key, name, text, notes)
@@ -140,12 +163,19 @@ def _look(graph: Graph, key: str, name: str, text: str, notes: list[str]) -> Loo
         same = [v for v, t in trait.texts.items() if mains.keys(key, t) & meant]
         if len(same) == 1:
             return Look(key, name, same[0], text)
-        agrees = frozenset(v for v, t in trait.texts.items() if key in YEARS and years.overlap(t, text))
+        agrees = frozenset(v for v, t in trait.texts.items() if _says_as_much(key, t, text))
         if agrees:
             return Look(key, name, value, text, agrees=agrees)
         near = did_you_mean(text, trait.texts.values())
         notes.append(f"no set has {text!r} for {name}; {near or 'it is weighed as a value of its own'}")
     return Look(key, name, value, text)
+
+
+def _says_as_much(key: str, recorded: str, text: str) -> bool:
+    """Whether a recorded value says what was seen and more: `FM 87.5-108 MHz` where FM was seen."""
+    if key in YEARS and years.overlap(recorded, text):
+        return True
+    return recorded.casefold().startswith(f"{text.strip().casefold()} ")
 
 
 def is_measure(graph: Graph, key: str) -> bool:
@@ -188,22 +218,27 @@ def sizes(graph: Graph, look: Look) -> traits.Trait:
     place = _measured_place(graph, look.key)
     if look.key in traits.places(graph):
         place = (look.key, "insidelength")
-    if place is None or look.key in traits.attributes(graph)[1]:
-        base = traits.trait(graph, look.key)
-        # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
-        size = {v: t for v, t in base.texts.items() if _length(t)}
-    else:
-        base = traits.trait(graph, place[0])
-        size = {v: part_size(graph, v, place[1]) for v in base.texts}
-    texts = {t: t for t in size.values() if t}
+    written = place is None or look.key in traits.keys(graph).written
+    base = spreading.trait(graph, look.key if place is None or written else place[0])
+    # What a value is compared by is no length any more: `3 1/4 in` would be 31/4 in.
+    size = {v: t for v, t in base.texts.items() if _length(t)} if written else _part_sizes(graph, base, place)
 
-    def sized(known: traits.KnownTrait) -> traits.KnownTrait | None:
-        values = frozenset(size[v] for v in known.values if size.get(v))
-        return known._replace(values=values) if values else None
+    def sized(values: frozenset[str]) -> frozenset[str]:
+        return frozenset(size[v] for v in values if size.get(v))
 
-    direct = {o: s for o, k in base.direct.items() if (s := sized(k))}
-    at = {o: s for o, k in base.at.items() if (s := sized(k))}
-    return base._replace(name=look.name, texts=texts, direct=direct, at=at)
+    direct, at = base.direct.with_values(sized), base.at.with_values(sized)
+    return base._replace(name=look.name, texts={t: t for t in size.values() if t}, direct=direct, at=at)
+
+
+def _part_sizes(graph: Graph, base: traits.Trait, place: tuple[str, str] | None) -> dict[str, str]:
+    """Part -> the length that it has by an attribute, of all parts recorded at a place."""
+    assert place is not None
+    return traits.worked_out(
+        graph,
+        f"sizes {place[0]} {place[1]}",
+        lambda: {part: part_size(graph, part, place[1]) for part in base.texts},
+        lambda form: form,
+    )
 
 
 def sizes_at(graph: Graph, parts: Iterable[str]) -> dict[str, str]:

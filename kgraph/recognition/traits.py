@@ -1,17 +1,20 @@
-"""What is known of every set at one key: recorded on it, else on its sisters, assemblies and parts."""
+"""What is recorded of every set at one key: on it, on its sisters, of its assemblies and parts.
+
+All of it is worked out of the facts once, in forms that JSON holds (`Graph.kept`), so that an index can keep
+it for later questions; what is answered is made of these forms, whether they were kept or just made.
+"""
 
 from __future__ import annotations
 
-import heapq
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Set
-from itertools import count
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from kgraph import quantities, records
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Link, Place
 from kgraph.names import compared, fold
+from kgraph.recognition.known import Known, KnownTrait, Owners, from_form, from_mapping
 
 if TYPE_CHECKING:
     from kgraph.collection import Collection
@@ -24,30 +27,44 @@ NOT_TRAITS |= {"number", "numbers", "also"}
 """Attributes that say nothing of a design, or are read in a way of their own."""
 
 
-NOT_ON_THE_SET = frozenset({"years", "year", "market", "price"})
-"""What papers say of a set, and nobody sees on it: weighed where it is given, never asked for."""
-
-
-class KnownTrait(NamedTuple):
-    """What one set has at a key: the values, how certain, where it is recorded, by which facts."""
-
-    values: frozenset[str]
-    certainty: float
-    source: str
-    facts: tuple[Fact, ...] = ()
+IN_PAPERS = frozenset({"years", "year", "market", "price"})
+"""What papers say of a set, and nobody sees on it."""
+BADGE = "badge"
+"""It tells which set of a family it is, and no sister has it: a rebadge is one design under two."""
+BADGE_MISREAD = 0.01
+"""A name on the front is more rarely read wrong, or not that of the set: a choice of our own."""
+NOT_ASKED = IN_PAPERS | {BADGE}
+"""What is weighed where it is given, and never asked for."""
 
 
 class Trait(NamedTuple):
-    """One key: how it is named, what is recorded of it, and what follows for each owner."""
+    """One key: how it is named, and what is recorded of it."""
 
     key: str
     name: str
     texts: dict[str, str]
     """Value -> as it was first written."""
-    direct: dict[str, KnownTrait]
-    at: dict[str, KnownTrait]
+    direct: Known
+    excepted: dict[str, str]
+    """Owner of which it is recorded that it is not there -> the sister that has it and leaves it out."""
     misread: float
     place: bool
+    at: Known
+    """What follows for each owner from what is recorded (see :mod:`spreading`)."""
+
+
+T = TypeVar("T")
+
+
+def worked_out(graph: Graph, name: str, form: Callable[[], Any], made: Callable[[Any], T]) -> T:
+    """What is made of a form that JSON holds, made once; the form is worked out unless it was kept."""
+    kept: dict[str, T] = graph.remembered.setdefault("recognition", {})
+    if name not in kept:
+        found = graph.kept.get(name)
+        if found is None:
+            graph.kept.put(name, found := form())
+        kept[name] = made(found)
+    return kept[name]
 
 
 def sets_of(data: Collection) -> list[str]:
@@ -55,21 +72,37 @@ def sets_of(data: Collection) -> list[str]:
     return sorted(f"s:{k}" for k in data.known("set") if not k.startswith("?"))
 
 
+def owners(graph: Graph) -> Owners:
+    """Every set and assembly by number."""
+
+    def made(form: Any) -> Owners:
+        names: list[str] = form["owners"]
+        family = {names[n]: names[first] for n, first in enumerate(form["first"])}
+        return Owners(names, {name: n for n, name in enumerate(names)}, family)
+
+    return worked_out(graph, "owners", lambda: _owners(graph), made)
+
+
 def families(graph: Graph) -> dict[str, str]:
     """Set -> the first of its family by key: all that rebadges join."""
-    if "recognition families" not in graph.remembered:
-        found: dict[str, str] = {}
-        for start in sets_of(graph.data):
-            todo = [] if start in found else [start]
-            found.setdefault(start, start)
-            while todo:
-                for link in graph.links.get(todo.pop(), ()):
-                    if not link.to_assembly and link.other not in found:
-                        found[link.other] = start
-                        todo.append(link.other)
-        graph.remembered["recognition families"] = found
-    known: dict[str, str] = graph.remembered["recognition families"]
-    return known
+    return owners(graph).family
+
+
+def _owners(graph: Graph) -> Any:
+    sets = sets_of(graph.data)
+    assemblies = {f"a:{key}" for key in graph.data.things["assembly"]}
+    assemblies |= {o for o in (*graph.links, *(p.owner for p in graph.taken_at)) if o[0] == "a"}
+    number = {name: n for n, name in enumerate(sets)}
+    first: dict[str, int] = {}
+    for start in sets:
+        todo = [] if start in first else [start]
+        first.setdefault(start, number[start])
+        while todo:
+            for link in graph.links.get(todo.pop(), ()):
+                if not link.to_assembly and link.other not in first:
+                    first[link.other] = number[start]
+                    todo.append(link.other)
+    return {"owners": [*sets, *sorted(assemblies)], "first": [first[name] for name in sets]}
 
 
 def texts_of(value: records.Value) -> Iterator[str]:
@@ -87,7 +120,8 @@ Written = dict[str, dict[str, list[str]]]
 def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
     """Key -> owner -> the values written of sets and assemblies; and how each key is first written.
 
-    A feature that is listed is a key of its own with the value yes.
+    A feature that is listed is a key of its own with the value yes. The badge of a set that nobody declares
+    is its name without the last word.
     """
     if "recognition attributes" not in graph.remembered:
         found: Written = defaultdict(lambda: defaultdict(list))
@@ -98,6 +132,11 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
                 for at, name, text in _pairs(things):
                     names.setdefault(at, name)
                     found[at][owner].append(text)
+        for owner in sets_of(graph.data):
+            if owner[2:] not in graph.data.things["set"]:
+                text = graph.data.owner_text(owner)
+                names.setdefault(BADGE, BADGE)
+                found[BADGE][owner].append(text.rpartition(" ")[0] or text)
         graph.remembered["recognition attributes"] = (found, names)
     made: tuple[Written, dict[str, str]] = graph.remembered["recognition attributes"]
     return made
@@ -106,6 +145,8 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
 def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
     """The key, how it is written, and the text, of all that is written of a thing."""
     for thing in things:
+        if isinstance(thing, records.SetModel):
+            yield BADGE, BADGE, thing.badge
         for name, value in thing.attributes:
             key = compared(name)
             if key == "features":
@@ -117,107 +158,84 @@ def _pairs(things: Iterable[records.Thing]) -> Iterator[tuple[str, str, str]]:
                     yield from ((key, name, text) for text in texts_of(value))
 
 
-def kinds_of_assembly(graph: Graph) -> dict[str, str]:
-    """Key -> name of every kind of assembly that the folder has."""
+class Keys(NamedTuple):
+    """What can be looked at, key -> name: kinds of assembly, places of parts, what is written of things."""
+
+    kinds: dict[str, str]
+    places: dict[str, str]
+    written: dict[str, str]
+    whole: dict[str, str]
+
+
+def keys(graph: Graph) -> Keys:
+    """All that can be looked at, by where it is recorded."""
+
+    def made(form: Any) -> Keys:
+        kinds, places, written = form
+        return Keys(kinds, places, written, {**kinds, **places, **written})
+
+    return worked_out(graph, "keys", lambda: _keys(graph), made)
+
+
+def _keys(graph: Graph) -> Any:
     data = graph.data
     sorts = (data.assembly_kind(key) for key in data.things["assembly"])
-    return {fold(s): s for s in sorts if s and fold(s)}
+    kinds = {fold(s): s for s in sorts if s and fold(s)}
+    places = {key: data.text("position", key) for key in sorted(_by_position(graph))}
+    return [kinds, places, attributes(graph)[1]]
+
+
+def kinds_of_assembly(graph: Graph) -> dict[str, str]:
+    """Key -> name of every kind of assembly that the folder has."""
+    return keys(graph).kinds
 
 
 def places(graph: Graph) -> dict[str, str]:
     """Key -> name of every place at which a part is recorded."""
-    if "recognition places" not in graph.remembered:
-        keys = sorted(_by_position(graph))
-        graph.remembered["recognition places"] = {k: graph.data.text("position", k) for k in keys}
-    known: dict[str, str] = graph.remembered["recognition places"]
-    return known
+    return keys(graph).places
 
 
 def keys_of(graph: Graph) -> dict[str, str]:
     """Key -> name of all that can be looked at: attributes, features, places, kinds of assembly."""
-    if "recognition keys" not in graph.remembered:
-        whole = {**kinds_of_assembly(graph), **places(graph), **attributes(graph)[1]}
-        graph.remembered["recognition keys"] = whole
-    known: dict[str, str] = graph.remembered["recognition keys"]
-    return known
+    return keys(graph).whole
+
+
+def declares(graph: Graph) -> dict[str, frozenset[str]]:
+    """Assembly -> the places that belong to it."""
+    return worked_out(
+        graph,
+        "declares",
+        lambda: {a: sorted(of) for a, of in graph.declares.items() if of},
+        lambda form: {a: frozenset(of) for a, of in form.items()},
+    )
 
 
 def lies_inside(graph: Graph, key: str) -> bool:
     """Whether a key is of an assembly, or of a place that an assembly has: a set is opened to look at it."""
-    return key in kinds_of_assembly(graph) or any(key in of for of in graph.declares.values())
-
-
-def trait(graph: Graph, key: str) -> Trait:
-    """What is known at one key; nothing at all for a key that the folder does not have."""
-    kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
-    if key not in kept:
-        alone = recorded(graph, key)
-        kept[key] = alone._replace(at=_spread(graph, key, alone.direct, alone.place))
-    return kept[key]
-
-
-def near(graph: Graph, key: str, region: Set[str]) -> Trait:
-    """What is known at one key of the owners of a region, by what is recorded in the region."""
-    kept: dict[str, Trait] = graph.remembered.setdefault("recognition traits", {})
-    if key in kept:
-        return kept[key]
-    alone = recorded(graph, key)
-    inside = {o: alone.direct[o] for o in region if o in alone.direct}
-    return alone._replace(at=_Spreading(graph, key, inside, alone.place, region).ended())
-
-
-def region_of(graph: Graph, owners: Iterable[str]) -> set[str]:
-    """The sets of the families of these owners, and the assemblies that they are built on."""
-    family = families(graph)
-    wanted = {family[o] for o in owners}
-    region = {o for o, of in family.items() if of in wanted}
-    todo = list(region)
-    while todo:
-        for link in graph.links.get(todo.pop(), ()):
-            if link.to_assembly == link.other and link.other not in region:
-                region.add(link.other)
-                todo.append(link.other)
-    return region
+    return key in kinds_of_assembly(graph) or any(key in of for of in declares(graph).values())
 
 
 def recorded(graph: Graph, key: str) -> Trait:
     """What is recorded at one key, without what follows from it for others."""
-    kept: dict[str, Trait] = graph.remembered.setdefault("recognition recorded", {})
-    if key not in kept:
-        kept[key] = _recorded(graph, key)
-    return kept[key]
+
+    def made(form: Any) -> Trait:
+        name, texts, has, excepted, sure, place = form
+        direct = from_form(owners(graph), has)
+        return Trait(key, name, texts, direct, excepted, sure, place, direct)
+
+    return worked_out(graph, f"recorded {key}", lambda: _recorded(graph, key), made)
 
 
-def _recorded(graph: Graph, key: str) -> Trait:
+def _recorded(graph: Graph, key: str) -> Any:
     texts: dict[str, str] = {}
     place, direct = False, _written(graph, key, texts)
     if not direct and key in kinds_of_assembly(graph):
         direct = _built_on(graph, key, texts)
     elif not direct and key in places(graph):
         place, direct = True, _taken(graph, key, texts)
-    _add_exceptions(graph, key, direct)
+    excepted = _add_exceptions(graph, key, direct)
     name = keys_of(graph).get(key, key)
-    return Trait(key, name, texts, direct, {}, misread(graph, key), place)
-
-
-def merged(found: Trait, values: Set[str], one: str) -> Trait:
-    """The same with several values as one."""
-
-    def with_one(known: Mapping[str, KnownTrait]) -> dict[str, KnownTrait]:
-        return {
-            o: k._replace(values=frozenset(one if v in values else v for v in k.values))
-            for o, k in known.items()
-        }
-
-    return found._replace(direct=with_one(found.direct), at=with_one(found.at))
-
-
-def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
-    """The same as if nothing were recorded on these owners."""
-    if owners.isdisjoint(found.direct):
-        return found
-    direct = {o: k for o, k in found.direct.items() if o not in owners and k.source not in owners}
-    return found._replace(direct=direct, at=_spread(graph, found.key, direct, found.place))
+    return [name, texts, from_mapping(owners(graph), direct).form(), excepted, misread(graph, key), place]
 
 
 def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, KnownTrait]:
@@ -230,7 +248,7 @@ def _written(graph: Graph, key: str, texts: dict[str, str]) -> dict[str, KnownTr
             for value, text in values.items():
                 texts.setdefault(value, text)
             alike[said] = frozenset(values)
-        direct[owner] = KnownTrait(alike[said], 1.0, owner)
+        direct[owner] = KnownTrait(alike[said], 1.0)
     return direct
 
 
@@ -248,7 +266,7 @@ def _built_on(graph: Graph, kind: str, texts: dict[str, str]) -> dict[str, Known
         values = frozenset(link.other[2:] for link in links)
         texts.update({v: graph.data.text("assembly", v) for v in values})
         best = min(link.fact.certainty for link in links)
-        direct[owner] = KnownTrait(values, best, owner, tuple(link.fact for link in links))
+        direct[owner] = KnownTrait(values, best)
     return direct
 
 
@@ -258,7 +276,7 @@ def _taken(graph: Graph, position: str, texts: dict[str, str]) -> dict[str, Know
         values = frozenset(one_name(graph, part) for part, _, _ in taken)
         texts.update({v: graph.data.text("part", v) for v in values})
         best = min(fact.certainty for _, _, fact in taken)
-        direct[place.owner] = KnownTrait(values, best, place.owner, tuple(f for _, _, f in taken))
+        direct[place.owner] = KnownTrait(values, best)
     return direct
 
 
@@ -286,13 +304,29 @@ def one_name(graph: Graph, part: str) -> str:
     return min(found)
 
 
-def _add_exceptions(graph: Graph, key: str, direct: dict[str, KnownTrait]) -> None:
+def _add_exceptions(graph: Graph, key: str, direct: dict[str, KnownTrait]) -> dict[str, str]:
     """What a rebadge leaves out of a set that has it is not there on its sister that does not list it."""
-    having = [owner for owner, known in direct.items() if known.values == {YES}]
-    for owner in having:
+    excepted: dict[str, str] = {}
+    for owner in [owner for owner, known in direct.items() if known.values == {YES}]:
         for link in graph.links.get(owner, ()):
             if not link.to_assembly and key in link.left_out and link.other not in direct:
-                direct[link.other] = KnownTrait(frozenset({NO}), link.fact.certainty, owner, (link.fact,))
+                direct[link.other] = KnownTrait(frozenset({NO}), link.fact.certainty)
+                excepted[link.other] = owner
+    return excepted
+
+
+def facts_of(graph: Graph, found: Trait, owner: str) -> tuple[Fact, ...]:
+    """The facts by which something is recorded of an owner itself; none for what is written of it."""
+    if sister := found.excepted.get(owner):
+        links = (k for k in graph.links.get(owner, ()) if k.other == sister and found.key in k.left_out)
+        return tuple(link.fact for link in links)[:1]
+    if found.place:
+        return tuple(fact for _, _, fact in graph.taken_at.get(Place(owner, found.key), ()))
+    return tuple(
+        link.fact
+        for link in graph.links.get(owner, ())
+        if link.to_assembly == link.other and link.other[2:] in found.direct[owner].values
+    )
 
 
 def misread(graph: Graph, key: str) -> float:
@@ -304,72 +338,4 @@ def misread(graph: Graph, key: str) -> float:
                     return min(max(quantities.number(value, 0.0, 1.0), 1e-6), 0.5)
                 except quantities.QuantityError:
                     continue
-    return MISREAD
-
-
-def _spread(graph: Graph, key: str, direct: dict[str, KnownTrait], place: bool) -> dict[str, KnownTrait]:
-    """For every owner within reach the surest record, through sisters and what a set is built on."""
-    return _Spreading(graph, key, direct, place).ended()
-
-
-class _Spreading:
-    """The surest record first, from owner to owner, as long as any owner can still get one."""
-
-    def __init__(
-        self,
-        graph: Graph,
-        key: str,
-        direct: dict[str, KnownTrait],
-        place: bool,
-        region: Set[str] | None = None,
-    ) -> None:
-        self.region = region
-        self.found = dict(direct)
-        self.links, self.key, self.place = graph.links, key, place
-        self.declaring = {a for a, of in graph.declares.items() if key in of} if place else set()
-        self.queue: list[tuple[float, str, str, int, Fact]] = []
-        self.number = count()
-        if region is not None or 2 * len(direct) < len(graph.links):
-            for owner in direct:
-                self._reach(owner)
-        else:
-            self._reach_from_the_end()
-
-    def _carries(self, link: Link, to: str) -> bool:
-        """Whether what holds at one end of a link holds at the other, as far as this key goes.
-
-        What is recorded of an assembly holds of what is built on it, not the reverse; a place does both ways.
-        """
-        if self.key in link.left_out:
-            return False
-        if self.place and link.to_assembly:
-            return link.to_assembly in self.declaring
-        return to != link.to_assembly
-
-    def _put(self, before: str, owner: str, fact: Fact) -> None:
-        certain = self.found[before].certainty * fact.certainty
-        heapq.heappush(self.queue, (-certain, owner, before, next(self.number), fact))
-
-    def _reach(self, owner: str) -> None:
-        for link in self.links.get(owner, ()):
-            if link.other in self.found or (self.region is not None and link.other not in self.region):
-                continue
-            if self._carries(link, link.other):
-                self._put(owner, link.other, link.fact)
-
-    def _reach_from_the_end(self) -> None:
-        """Where few lack a record: what can come to them is looked for from their end."""
-        for owner in self.links.keys() - self.found.keys():
-            for link in self.links[owner]:
-                if link.other in self.found and self._carries(link, owner):
-                    self._put(link.other, owner, link.fact)
-
-    def ended(self) -> dict[str, KnownTrait]:
-        """What every owner has in the end."""
-        while self.queue:
-            cost, owner, before, _, fact = heapq.heappop(self.queue)
-            if owner not in self.found:
-                here = self.found[before]
-                self.found[owner] = KnownTrait(here.values, -cost, here.source, (*here.facts, fact))
-                self._reach(owner)
-        return self.found
+    return BADGE_MISREAD if key == BADGE else MISREAD

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from kgraph.facts import Evidence, Fact
+from kgraph.mains import OPENING
 from kgraph.names import compared, fold
 from kgraph.questions import Answer, Row
 from kgraph.render.cautions import SHORT, Whole, block
@@ -45,6 +46,19 @@ def caution_texts(data: Collection, names: Iterable[str]) -> dict[str, str]:
     """Name -> text of cautions: the folder's own, else that of the trade."""
     unknown = "No text is recorded for this caution."
     return {name: data.caution_text(fold(name)) or unknown for name in names}
+
+
+def cautions_text(data: Collection, names: Iterable[str], terminal: bool) -> str:
+    """Every caution in full, each after an empty line."""
+    return block(caution_texts(data, names), terminal, whole=True)
+
+
+def with_opening(names: Iterable[str]) -> list[str]:
+    """The cautions of opening a set, then these, each once."""
+    once: dict[str, str] = {}
+    for name in (*OPENING, *names):
+        once.setdefault(fold(name), name)
+    return list(once.values())
 
 
 def _row_json(data: Collection, answer: Answer, row: Row) -> dict[str, Any]:

@@ -6,8 +6,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from kgraph.collection import Collection
-from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line
-from kgraph.render.shelf import cautions_text, held_text, with_opening
+from kgraph.render.answers import (
+    caution_texts,
+    cautions_text,
+    certainty_text,
+    fact_json,
+    fact_line,
+    with_opening,
+)
+from kgraph.render.shelf import held_text
 from kgraph.render.terminal import visible, wrapped
 from kgraph.shelf.conditions import is_spoilt, sounds_spoilt
 from kgraph.shelf.fitting import Fitting

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import shlex
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from kgraph.collection import Collection
 from kgraph.fits.graph import Graph
-from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised, by_family
+from kgraph.questions.identify import ASSUMED, SCALES_NOTE, Candidate, LookReason, Recognised
 from kgraph.questions.identify_tried import TriedSets
 from kgraph.recognition import traits
 from kgraph.recognition.looks import Next
-from kgraph.render.answers import caution_texts, left_out
-from kgraph.render.shelf import with_opening
+from kgraph.render.answers import caution_texts, left_out, with_opening
 
 DOES_NOT_FIT = 0.01
 SETS_SHOWN = 3
@@ -109,7 +109,7 @@ def as_text(
 ) -> str:
     """Families together, the likeliest first."""
     lines: list[str] = []
-    chances = by_family(found)
+    chances = found.chances
     families = sorted({c.family for c in best}, key=lambda f: (-chances[f], f or "~"))
     for family in families[:SHOWN]:
         if family is None:
@@ -130,6 +130,22 @@ def as_text(
         lines += [f"  {says(n)} ({n.bits:.2f} bits)\n" for n in following[:SHOWN]]
     lines += [f"{note}\n" for note in (*found.seen.silent, f"assumed: {ASSUMED}")]
     return "".join(lines)
+
+
+def afterwards(data: Collection, found: Recognised, unit: str) -> Iterator[str]:
+    """What to run once it is known what the set is; of a sister that is not recorded a name is to fill in."""
+    families = {of: chance for of, chance in found.chances.items() if of}
+    likeliest = max(families, key=lambda of: (families[of], of), default="")
+    nearest = next((c.set for c in found.candidates if c.set and c.family == likeliest), None)
+    if not nearest:
+        return
+    name, top = shlex.quote(data.owner_text(nearest)), found.candidates[0]
+    if top.set is None and top.family:
+        badge = next((look.text for look in found.seen.looks if look.key == traits.BADGE), "BADGE")
+        sister = shlex.quote(f"{badge} MODEL")
+        yield f"if it is a sister, with its name here: kgraph add rebadge {sister} {name} --how compared"
+    if unit:
+        yield f"once it is known: kgraph correct {shlex.quote(data.text('unit', unit))} set {name}"
 
 
 def _more(families: list[str | None]) -> str:

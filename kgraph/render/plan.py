@@ -8,6 +8,7 @@ from typing import Any
 
 from kgraph import records
 from kgraph.collection import Collection
+from kgraph.mains import OPENING
 from kgraph.render.answers import (
     caution_texts,
     certainty_text,
@@ -23,7 +24,7 @@ from kgraph.shelf import ledger
 from kgraph.shelf.hunt import Hunt, Quarry, Sought
 from kgraph.shelf.plan import Cost, Course, Line, Plan, Possible
 from kgraph.shelf.routes import Unmet
-from kgraph.shelf.taking import OPENING, counts_on_it
+from kgraph.shelf.taking import counts_on_it
 from kgraph.shelf.task import Want
 
 STOCK = "stock"

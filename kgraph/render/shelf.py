@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from kgraph import records
 from kgraph.collection import NOT_KNOWN_YET, Collection
-from kgraph.names import fold, listed
-from kgraph.render.answers import caution_texts, certainty_text, fact_json, fact_line, percent
-from kgraph.render.cautions import block
+from kgraph.names import listed
+from kgraph.render.answers import (
+    caution_texts,
+    cautions_text,
+    certainty_text,
+    fact_json,
+    fact_line,
+    percent,
+    with_opening,
+)
 from kgraph.render.event_words import event_json, unit_text, when
 from kgraph.render.owing import one_owed_json
 from kgraph.render.plan import lies_in, set_name
@@ -17,7 +24,7 @@ from kgraph.render.terminal import table, visible, wrapped
 from kgraph.shelf.conditions import TAKEN
 from kgraph.shelf.ledger import Held, Owed, Shelf, is_known
 from kgraph.shelf.overview import LooseStock, Overview, UnitOverview
-from kgraph.shelf.taking import OPENING, Taking
+from kgraph.shelf.taking import Taking
 from kgraph.shelf.task import Want
 
 NAMES_SHOWN = 8
@@ -26,19 +33,6 @@ NAMES_SHOWN = 8
 
 def _sentence(text: str, terminal: bool) -> str:
     return wrapped(visible(text)) if terminal else visible(text) + "\n"
-
-
-def cautions_text(data: Collection, names: Iterable[str], terminal: bool) -> str:
-    """Every caution in full, each after an empty line."""
-    return block(caution_texts(data, names), terminal, whole=True)
-
-
-def with_opening(names: Iterable[str]) -> list[str]:
-    """The cautions of opening a set, then these, each once."""
-    once: dict[str, str] = {}
-    for name in (*OPENING, *names):
-        once.setdefault(fold(name), name)
-    return list(once.values())
 
 
 # A removal ------------------------------------------------------------------------------------

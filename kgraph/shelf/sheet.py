@@ -12,13 +12,14 @@ from kgraph import records
 from kgraph.collection import Collection
 from kgraph.events import Event
 from kgraph.fits.graph import Graph, Place
+from kgraph.mains import OPENING
 from kgraph.money import Money
 from kgraph.names import fold
 from kgraph.questions import SCALE_NOTE, SIZE_NOTE, Row, part_cautions
 from kgraph.shelf.conditions import TAKEN, is_spoilt
 from kgraph.shelf.ledger import Held, Owed, Shelf, UnitNow, shelf_now
 from kgraph.shelf.offers import OfferSource
-from kgraph.shelf.taking import ALL, OPENING, may_not_go
+from kgraph.shelf.taking import ALL, may_not_go
 
 SURE = 0.9
 """What is less certain is doubtful on a sheet: a scale of our own."""

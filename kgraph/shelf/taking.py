@@ -18,8 +18,6 @@ from kgraph.shelf.offers import OfferSource, may_give
 from kgraph.shelf.task import Article, Want
 
 ALL = Wanted(refused_too=True)
-OPENING = ("mains", "charged capacitors")
-"""Cautions of opening any set that runs on the mains."""
 
 
 @dataclass(frozen=True, slots=True)

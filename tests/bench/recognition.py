@@ -1,6 +1,8 @@
 """Sets recognised on open data of other fields, beside plain naive Bayes.
 
-`python -m tests.bench.recognition` prints the table of `tests/RUNS.md`; `--case NAME...` some of it.
+`python -m tests.bench.recognition` prints the table of `tests/RUNS.md`; `--case NAME...` some of it. With
+`--sets 10000` the command is timed instead, in a made folder of so many sets, from the shell: first while
+nothing is kept, then again, and beside it CategoricalNB that learns as many cases and tells one.
 The data are those that scikit-learn brings in its wheel: iris, wine and breast_cancer (UCI), digits (UCI,
 every fourth case). Each measure is cut into four values at the quartiles of the cases learnt from; a case is
 a set, a class a family. Ten folds, drawn with `random_state` 1.
@@ -8,9 +10,15 @@ a set, a class a family. Ten folds, drawn with `random_state` 1.
 
 from __future__ import annotations
 
+import os
+import resource
+import statistics
+import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,10 +29,27 @@ from sklearn.naive_bayes import CategoricalNB
 from kgraph import collection
 from kgraph.fits import graph as graphs
 from kgraph.folder import schema
-from kgraph.questions.identify import by_family, identify
+from kgraph.questions.identify import identify
 from kgraph.recognition import traits
 from kgraph.recognition.seen import Look, Seen
+from tests.bench import folders
 
+FACTS_OF_SET = 3.65
+"""So many facts a set has in a made folder."""
+LOOKS = (
+    *("mains=240 V 50 Hz", "bands=LW, FM, MW", "knobs=5", "speakers=2", "width=400 mm"),
+    *("line socket=yes", "cells=6 D", "years=1980"),
+)
+MOST_CASES = 10_000
+"""CategoricalNB holds cases times classes in memory: of 100,000 and a third of that 27 GB."""
+PEER = """
+import sys
+import numpy as np
+from sklearn.naive_bayes import CategoricalNB
+sets, looks = map(int, sys.argv[1:])
+cases = np.random.default_rng(1).integers(0, 8, (sets, looks))
+CategoricalNB().fit(cases, np.arange(sets) // 3).predict_proba(cases[:1])
+"""
 CASES = ("iris", "wine", "breast_cancer", "digits")
 VALUES = 4
 SURE = 0.9
@@ -113,12 +138,40 @@ def _best(
     graph: graphs.Graph, seen: Seen, class_of: dict[str, int], hidden: Sequence[str] = ()
 ) -> tuple[int, float]:
     """The likeliest class, none of these aside, and its probability."""
-    chances = {f: p for f, p in by_family(identify(graph, seen, hidden=hidden)).items() if f}
+    chances = {f: p for f, p in identify(graph, seen, hidden=hidden).chances.items() if f}
     best = max(chances, key=lambda f: (chances[f], f))
     return class_of[best], chances[best]
 
 
+def cpu_s(*words: str) -> float:
+    """Seconds of the processor that a Python of its own takes for some words."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, *words], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def timed(sets: int) -> None:
+    """Prints how long `identify` takes in a folder of so many sets, and how long its peer."""
+    with tempfile.TemporaryDirectory() as scratch:
+        os.environ["KGRAPH_CACHE"] = str(Path(scratch) / "cache")
+        folder = Path(scratch) / "facts"
+        folders.write(folder, int(sets * FACTS_OF_SET), looks=True)
+        command = ("-m", "kgraph", "--data", str(folder))
+        cpu_s(*command, "find", "TM1 mechanism")
+        looks = [word for look in LOOKS for word in ("--seen", look)]
+        first, *again = (cpu_s(*command, "identify", *looks) for _ in range(4))
+    start, peer = cpu_s("-c", "import click"), cpu_s("-c", PEER, str(min(sets, MOST_CASES)), str(len(LOOKS)))
+    took = statistics.median(again)
+    print(f"{sets} sets: {first:.2f} s of CPU while nothing is kept, then {took:.2f} s")
+    print(f"CategoricalNB {peer:.2f} s, {took / peer:.2f} of it")
+    print(f"`import click` {start:.2f} s, {took / start:.0f} times that")
+
+
 def main() -> None:
+    if sys.argv[1:2] == ["--sets"]:
+        timed(int(sys.argv[2]))
+        return
     names = sys.argv[2:] if sys.argv[1:2] == ["--case"] else CASES
     print("| data | cases | right | naive Bayes | 0.9 or more | naive Bayes | class hidden | naive Bayes |")
     print("|---|---|---|---|---|---|---|---|")

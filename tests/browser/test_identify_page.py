@@ -14,7 +14,7 @@ import pytest
 from kgraph.book.ground import BookGround, BookWishes
 from kgraph.book.pages import Book
 from kgraph.fits.graph import Graph
-from kgraph.questions.identify import by_family, identify, left_over
+from kgraph.questions.identify import identify, left_over
 from kgraph.recognition import looks, traits
 from kgraph.recognition.seen import is_measure, read, sizes_at
 from tests.bench import folders
@@ -135,7 +135,7 @@ def _same(graph: Graph, page: Any, chance: random.Random) -> None:
         assert answer["probability"] == pytest.approx(c.probability, rel=1e-6, abs=1e-9), given
         assert answer["fit"] == pytest.approx(c.fit, rel=1e-6), given
         assert answer["unknown"] == c.unknown, given
-    none = by_family(found).get(None, 0.0)
+    none = found.chances.get(None, 0.0)
     following = looks.next_looks(graph, left_over(found), [f.trait.key for f in found.fittings], none)
     bits = {n["key"]: n["bits"] for n in theirs["next"]}
     assert bits == pytest.approx({n.name: n.bits for n in following}, rel=1e-6, abs=1e-9), given

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from sklearn.metrics import mutual_info_score
 from sklearn.naive_bayes import CategoricalNB
 
 from kgraph.questions.identify import identify
-from kgraph.recognition import traits
+from kgraph.recognition import spreading, traits
 from kgraph.recognition.likelihood import (
     chance_of,
     entropy,
@@ -116,7 +117,9 @@ def test_a_day_of_tennis_by_add_one_shares(day: list[str | None], equal: bool, y
     for play in ("yes", "no"):
         rows = [d for d in DAYS if d[PLAY] == play]
         seen = [(i, v) for i, v in enumerate(day) if v]
-        shares = [shares_of([{d[i]} for d in rows], {d[i] for d in DAYS})[v] for i, v in seen]
+        shares = [
+            shares_of(Counter(frozenset([d[i]]) for d in rows), {d[i] for d in DAYS})[v] for i, v in seen
+        ]
         alone = [(str(i), str(i)) for i, _ in seen]
         logs[play] = joined([math.log(s) for s in shares], alone) + (0 if equal else math.log(len(rows)))
     assert 1 / (1 + math.exp(logs["no"] - logs["yes"])) == pytest.approx(yes)
@@ -178,11 +181,11 @@ def test_the_whole_of_identify_is_naive_bayes_with_the_same_tables() -> None:
     for _ in range(20):
         graph = graph_of(_random_folder(chance, 9, 4))
         owners = traits.sets_of(graph.data)
-        known = [sorted(values_known(traits.trait(graph, f"look{k}"))) for k in range(4)]
+        known = [sorted(values_known(spreading.trait(graph, f"look{k}"))) for k in range(4)]
         model = CategoricalNB(min_categories=[len(v) for v in known])
         model.fit(np.zeros((9, 4), dtype=int), range(9))
         model.feature_log_prob_ = [
-            np.log([[chance_of(traits.trait(graph, f"look{k}").at[o].values, v, known[k], 0.05)
+            np.log([[chance_of(spreading.trait(graph, f"look{k}").at[o].values, v, known[k], 0.05)
                      for v in known[k]] for o in owners])
             for k in range(4)
         ]  # fmt: skip

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kgraph.cli.main import run
-from kgraph.questions.likely import likely_sets, tried
+from kgraph.questions.likely import likely_sets, tried, weighing_of_sets
 from kgraph.recognition.pairs import Had, Weighing, agreement, disagreement, probability
 from tests.bench import folders
 from tests.support import graph_of, graph_of_folder
@@ -63,6 +63,18 @@ def test_rare_values_weigh_more_and_what_one_lacks_weighs_nothing() -> None:
         assert weighing.pair(one, other).bits == pytest.approx(agreement(0.9, u))
 
 
+def test_a_key_that_exceptions_name_says_less() -> None:
+    folder = "".join(f"- takes: K-11{n % 2}\n  in: Quillon {n}\n  position: volume knob\n" for n in range(4))
+    folder += "- rebadge: [Quillon 0, Larkfield LK-40]\n"
+    usual = weighing_of_sets(graph_of(folder))
+    excepted = weighing_of_sets(graph_of(f"{folder}  except: [volume knob]\n"))
+    assert usual.m["volumeknob"] == pytest.approx(10 / 11)
+    assert excepted.m["volumeknob"] == pytest.approx(9 / 11)
+    # Without that rebadge nothing is known of the key again.
+    assert excepted.agreeing(excepted.known[0])["volumeknob"] == pytest.approx(0.9)
+    assert excepted.informative("volumeknob") < usual.informative("volumeknob")
+
+
 def test_the_likeliest_pair_comes_first_and_one_badge_never() -> None:
     found = likely_sets(graph_of(ALIKE)).pairs
     assert {found[0].pair.one, found[0].pair.other} == {"s:larkfieldlk40", "s:orvanek2200"}
@@ -84,14 +96,17 @@ def test_a_hidden_rebadge_comes_back() -> None:
     assert dict(found.first) == {1: 1, 3: 1, 10: 1}
 
 
-def test_nine_of_ten_hidden_rebadges_of_a_made_up_folder_come_back_among_three(tmp_path: Path) -> None:
-    """572 sets of which seven things are recorded here and there, now and then otherwise than on a sister."""
-    folders.write(tmp_path, 2_000, looks=True)
+@pytest.mark.parametrize("facts", [2_000, pytest.param(12_000, marks=pytest.mark.slow)])
+def test_nine_of_ten_hidden_rebadges_of_a_made_up_folder_come_back_among_three(
+    tmp_path: Path, facts: int
+) -> None:
+    """Seven things are recorded of sets here and there, now and then otherwise than on a sister."""
+    folders.write(tmp_path, facts, looks=True)
     found = tried(graph_of_folder(tmp_path))
     assert found.hidden >= 200
     assert found.first[3] >= 0.9 * found.hidden
     given, true = found.bands[9]
-    assert true >= 0.9 * given
+    assert true >= 0.95 * given
 
 
 def test_what_the_budget_leaves_out_is_told(

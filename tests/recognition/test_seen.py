@@ -7,6 +7,7 @@ import pytest
 from kgraph.questions.identify import identify
 from kgraph.recognition.likelihood import fitting
 from kgraph.recognition.seen import read
+from kgraph.recognition.traits import families
 from tests.support import graph_of
 
 FOLDER = """
@@ -45,7 +46,8 @@ def test_a_year_agrees_with_every_span_that_holds_it() -> None:
     graph = graph_of(FOLDER)
     seen = read(graph, [("years", "1983")])
     found = fitting(graph, *seen.looks)
-    assert (found.share, found.rows, found.number) == (expected.share, expected.rows, expected.number)
+    assert found.share == expected.share
+    assert [found.of(o) for o in families(graph)] == [expected.of(o) for o in families(graph)]
     assert seen.notes == ()
 
 
@@ -105,3 +107,66 @@ def test_stamps_that_sets_record_are_compared_as_such() -> None:
     graph = graph_of(FOLDER + "- set: Quillon 32\n  stamp: QX1\n")
     (look,) = read(graph, [("stamp", "TN7")]).looks
     assert look.key == "stamp"
+
+
+FM = """
+- set: Larkfield LK-40
+  bands: [LW, FM 87.5-108 MHz]
+- set: Orvanek 2200
+  bands: [MW, FM 76-90 MHz]
+- set: Quillon 31
+  bands: [LW, FMX]
+"""
+
+
+def test_what_is_seen_agrees_with_what_says_as_much_and_more() -> None:
+    graph = graph_of(FM)
+    seen = read(graph, [("bands", "fm")])
+    assert seen.notes == ()
+    found = fitting(graph, *seen.looks)
+    rows = [found.of(owner) for owner in ("s:larkfieldlk40", "s:orvanek2200", "s:quillon31")]
+    assert [row is not None and row.apart for row in rows] == [False, False, True]
+    (exact,) = read(graph, [("bands", "FM 76-90 MHz")]).looks
+    assert exact.agrees == frozenset()
+
+
+PARTS = """
+- part: K-114
+  numbers: {Larkfield: 440 1882}
+- takes: K-114
+  in: Larkfield LK-40
+  position: volume knob
+- same: [K-114, 77-2]
+- takes: K-200
+  in: Larkfield LK-40
+  position: tone knob
+- takes: K-200
+  in: Larkfield LK-40
+  position: balance knob
+- set: Larkfield LK-40
+  stamp: TN7
+"""
+
+
+@pytest.mark.parametrize("text", ["K-114", "440 1882", "77-2"])
+@pytest.mark.parametrize("key", ["part", "part number", "number"])
+def test_a_part_number_is_taken_for_what_is_at_its_one_place(key: str, text: str) -> None:
+    graph = graph_of(PARTS)
+    found = read(graph, [(key, text)])
+    assert [look.name for look in found.looks] == ["volume knob"]
+    assert found.notes == (f"the part {text} is taken for what is at volume knob",)
+
+
+def test_a_part_of_two_places_or_of_none_is_not_taken_for_either() -> None:
+    graph = graph_of(PARTS)
+    for text in ("K-200", "K-999"):
+        found = read(graph, [("part", text)])
+        assert found.looks == ()
+        assert "no set records 'part'" in found.notes[0]
+
+
+def test_the_stamp_is_among_the_keys_that_a_wrong_one_is_held_to() -> None:
+    folder = (
+        "- assembly: TN7 mechanism\n  kind: tape mechanism\n- uses: TN7 mechanism\n  in: Larkfield LK-40\n"
+    )
+    assert "did you mean stamp?" in read(graph_of(folder), [("stampp", "TN7")]).notes[0]

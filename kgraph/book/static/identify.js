@@ -129,7 +129,7 @@
     return own.length ? own : [...at].filter(([owner]) => owner >= data.first).map(([, k]) => k.values);
   };
 
-  const whole = (key) => (key.whole ??= spread(key, key.has));
+  const whole = (key) => (key.whole ??= key.alone ? key.has : spread(key, key.has));
 
   // One look: its share, and for each set its chance and whether it disagrees.
   const fitting = (look) => {
@@ -214,12 +214,14 @@
       const rows = fittings.map((f) => f.rows.get(owner));
       const ratios = rows.map((row, i) => (row ? row.chance / fittings[i].share : 1));
       const mixed = (often) => joined(ratios.map((r, i) => log((1 - often(i)) * r + often(i))), looks);
-      const told = rows.flatMap((row, i) => (row ? [[fittings[i].key.misread, row.apart]] : []));
+      const told = rows.flatMap((row, i) => (row ? [[fittings[i].key.misread, row.apart, fittings[i].key.alone]] : []));
+      const fit = (those) => fitOf(those.map(([e]) => e), those.filter(([, apart]) => apart).length);
       weighed.set(owner, {
         recorded: joined(ratios.map(log), looks),
         sister: mixed((i) => fittings[i].key.apart),
         other: mixed(() => data.others),
-        fit: fitOf(told.map(([e]) => e), told.filter(([, apart]) => apart).length),
+        fit: fit(told),
+        design: fit(told.filter(([, , alone]) => !alone)),
         known: told.length,
       });
     }
@@ -231,7 +233,7 @@
       members.forEach((set, i) => found.push({ set, family, log: all[i].recorded + before, fit: all[i].fit, unknown: looks.length - all[i].known }));
       const known = fittings.filter((f) => members.some((owner) => f.rows.has(owner))).length;
       const sister = meanLog(all.map((w) => w.sister)) + log(unrecorded / data.members.size);
-      found.push({ set: null, family, log: sister, fit: Math.max(...all.map((w) => w.fit)), unknown: looks.length - known });
+      found.push({ set: null, family, log: sister, fit: Math.max(...all.map((w) => w.design)), unknown: looks.length - known });
     }
     found.push({ set: null, family: null, log: meanLog([...weighed.values()].map((w) => w.other)) + log(none), fit: 1, unknown: looks.length });
     const top = Math.max(...found.map((h) => h.log));
@@ -277,7 +279,7 @@
     const total = sum([...prior.values()]) || 1;
     const room = Math.min(mostKeys, Math.max(leastKeys, Math.floor(mostRecords / data.sets.length)));
     const usual = data.keys
-      .filter((key) => !seen.has(key.at) && !key.papers)
+      .filter((key) => !seen.has(key.at) && !key["not asked"])
       .map((key) => {
         const own = [...key.has.keys()].filter((owner) => owner >= data.first).map(data.family);
         return [key, new Set(own.filter((family) => wanted.has(family))).size];
@@ -356,10 +358,11 @@
     return a;
   };
 
-  const reason = (f, row) => {
+  const reason = (f, row, isSister) => {
     const key = f.key;
     const has = f.look.mm === undefined ? row.values.map((v) => valueName(key, v)) : row.values.map(([mm]) => `${+mm.toFixed(2)} mm`);
-    const bits = Math.log2(row.chance / f.share);
+    const often = isSister ? key.apart : 0;
+    const bits = Math.log2(((1 - often) * row.chance) / f.share + often);
     const by = row.certainty === 1 ? "" : `, by ${data.owners[row.source]} at ${row.certainty.toFixed(2)}`;
     const recorded = has.length === 1 && has[0] === says(f.look) ? "" : ` (recorded: ${has.join(", ")})`;
     return made("li", `${row.apart ? "against" : "for"}: ${lookName(f.look)} ${says(f.look)}${recorded}${by}, ${bits >= 0 ? "+" : ""}${bits.toFixed(2)} bits`);
@@ -387,7 +390,7 @@
       if (!place) {
         const told = fittings.map((f) => [f, f.rows.get(owner)]).filter(([, r]) => r);
         const why = made("ul", "", { class: "plain" });
-        why.append(...told.sort(([f, a], [g, b]) => a.apart - b.apart || b.chance / g.share - a.chance / f.share).map(([f, r]) => reason(f, r)));
+        why.append(...told.sort(([f, a], [g, b]) => a.apart - b.apart || b.chance / g.share - a.chance / f.share).map(([f, r]) => reason(f, r, h.set === null)));
         row.append(why);
       }
       list.append(row);
