@@ -198,12 +198,13 @@ def test_only_what_changed_is_written(folder: Path, done: list[dict[str, Any]]) 
     assert len(stores(folder)) == 1
 
 
+@pytest.mark.parametrize("changes", [3, pytest.param(15, marks=pytest.mark.slow)])
 def test_after_any_changes_it_holds_what_one_made_anew_would(
-    folder: Path, done: list[dict[str, Any]]
+    folder: Path, done: list[dict[str, Any]], changes: int
 ) -> None:
-    large_folders.write(folder, 300)
+    large_folders.write(folder, 100 * min(changes, 3))
     entries, chance = random_folder(1, 60), random.Random(1)
-    for seed in range(15):
+    for seed in range(changes):
         # Entries come and go; those behind them move.
         del entries[chance.randrange(len(entries))]
         at = chance.randrange(len(entries))
@@ -211,7 +212,7 @@ def test_after_any_changes_it_holds_what_one_made_anew_would(
         write(entries, folder)
         assert made(folder)
         assert statements(folder) == expected(folder), seed
-    assert sum(d["out"] > 0 for d in done) == 14, done
+    assert sum(d["out"] > 0 for d in done) == changes - 1, done
 
 
 def test_where_nearly_all_is_other_it_is_made_anew(folder: Path, done: list[dict[str, Any]]) -> None:

@@ -74,7 +74,7 @@ def opened(folder: Path) -> bool:
     return from_index(Settings((folder,))) is not None
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(n, marks=pytest.mark.slow) for n in range(2, 6))])
 def test_answers_of_the_demo_are_those_of_its_files(
     cache: Path, ask: Ask, monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:

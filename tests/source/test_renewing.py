@@ -184,7 +184,7 @@ def test_what_no_file_tells_alone(others: Entries, before: Entries, after: Entri
     assert renewed(folder)
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [1, pytest.param(0, marks=pytest.mark.slow)])
 def test_usual_folders(folder: Path, seed: int) -> None:
     texts = [text for _, text in folders.entries(120, seed)]
     entries = listed("".join(texts))
