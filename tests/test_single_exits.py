@@ -22,6 +22,7 @@ WRITERS = {
     "folder/locking.py": "the lock that is held meanwhile",
     "system.py": "the calls of that way, which no other room may make",
     "index/store.py": "the index in the cache folder, which is no fact file",
+    "index/kept.py": "what was worked out of an index, kept beside it in the cache folder",
     "cli/indexing.py": "removes what lay over an index that is made anew",
     "cli/opening.py": "removes an index with faults",
     "exchange/standing.py": "removes stores of its own from the cache folder",

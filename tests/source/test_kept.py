@@ -67,12 +67,13 @@ def test_a_small_folder_keeps_nothing(
     assert forms(tmp_path) == []
 
 
+@pytest.mark.parametrize("changes", [2, pytest.param(6, marks=pytest.mark.slow)])
 def test_an_entry_that_changes_changes_the_answer(
-    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch, changes: int
 ) -> None:
     before = answer(folder, capsys)
     path, chance = next(folder.rglob("*.yaml")), random.Random(1)
-    for _ in range(6):
+    for _ in range(changes):
         entries = listed(path.read_text(encoding="utf-8"))
         one = chance.choice([e for e in entries if "set" in e or "rebadge" in e])
         if "set" in one:
