@@ -39,7 +39,8 @@ class Known(Mapping[str, KnownTrait]):
         return self.alike[at]
 
     def __contains__(self, owner: object) -> bool:
-        return isinstance(owner, str) and self.column[self.owners.number[owner]] >= 0
+        number = self.owners.number.get(owner) if isinstance(owner, str) else None
+        return number is not None and self.column[number] >= 0
 
     def __iter__(self) -> Iterator[str]:
         return (name for name, at in zip(self.owners.names, self.column, strict=True) if at >= 0)
