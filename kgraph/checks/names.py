@@ -13,6 +13,7 @@ from kgraph.checks.ground import Check, CheckGround, Near, at, error, warning
 from kgraph.collection import Collection
 from kgraph.names import Name, fold
 from kgraph.problems import Problem, Where, command, shown
+from kgraph.recognition import traits
 
 _NEARLY_EQUAL = 0.85
 # With more names than this undeclared they are not misspelt, and near names would only cost time.
@@ -275,12 +276,16 @@ def _pairs_by(ground: CheckGround, code: str, says: str, group: Callable[[Name],
 
 
 def declared_things_are_used(ground: CheckGround) -> Iterator[Problem]:
-    """A declared part, assembly, source, position or kind that nothing names gives no answer."""
+    """A declared part, assembly, source, position or kind that nothing names gives no answer.
+
+    One that is called as what is recorded of sets says how often that is misread.
+    """
     used = {(kind, key) for kind, key in ground.by_name if kind != "assembly"}
     used |= {("assembly", key) for key in ground.data.assemblies}
     used |= {("position", ground.data.key("position", name.key)) for name, _ in ground.exceptions}
     restored = (e.part for e in ground.entries if isinstance(e, records.Restored) and e.part)
     used |= {("part", ground.data.key("part", name.key)) for name in restored}
+    used |= {(kind, key) for kind in ("position", "kind") for key in traits.attributes(ground.graph)[1]}
     for kind, by_what in _USED_BY.items():
         for key, things in ground.data.things[kind].items():
             if (kind, key) not in used:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 
@@ -39,13 +39,27 @@ class Known(Mapping[str, KnownTrait]):
         return self.alike[at]
 
     def __contains__(self, owner: object) -> bool:
-        return isinstance(owner, str) and self.column[self.owners.number[owner]] >= 0
+        number = self.owners.number.get(owner) if isinstance(owner, str) else None
+        return number is not None and self.column[number] >= 0
 
     def __iter__(self) -> Iterator[str]:
         return (name for name, at in zip(self.owners.names, self.column, strict=True) if at >= 0)
 
     def __len__(self) -> int:
         return len(self.column) - self.column.count(-1)
+
+    def by_owner(self) -> dict[str, KnownTrait]:
+        """The same as a mapping that may be changed."""
+        return {
+            name: self.alike[at] for name, at in zip(self.owners.names, self.column, strict=True) if at >= 0
+        }
+
+    def without(self, owners: Iterable[str]) -> Known:
+        """The same where nothing is known of these."""
+        column = list(self.column)
+        for owner in owners:
+            column[self.owners.number[owner]] = -1
+        return Known(self.owners, self.alike, column)
 
     def of_sets(self) -> Counter[frozenset[str]]:
         """How many sets have each list of values."""

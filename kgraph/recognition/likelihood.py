@@ -53,7 +53,8 @@ def chance_of(values: Collection[str], value: str, known: Collection[str], misre
     >>> round(chance_of({"mw", "fm"}, "mw", {"lw", "mw", "fm"}, 0.05), 6)
     0.475
     """
-    others = len({*known, value}.difference(values))
+    # Of a key with many values the set of the others is not made for each list.
+    others = len(known) - sum(v in known for v in values) + (value not in known and value not in values)
     return _chance(len(values), others, value in values, misread)
 
 
@@ -67,7 +68,7 @@ def chances_of(
     values: Collection[str], seen: Iterable[str], known: Collection[str], misread: float
 ) -> list[float]:
     """The chance to see each of some values, all of them known, where these are recorded."""
-    others = len({*known}.difference(values))
+    others = len(known) - sum(v in known for v in values)
     return [_chance(len(values), others, value in values, misread) for value in seen]
 
 

@@ -79,11 +79,11 @@ def _recorded_of(graph: Graph) -> Callable[[str], Iterable[str]]:
 
     def form() -> list[int]:
         """For each set its keys as bits."""
-        known = [traits.recorded(graph, key).direct.column for key in keys]
-        return [
-            sum(1 << n for n, column in enumerate(known) if column[at] >= 0)
-            for at in range(len(owners.family))
-        ]
+        found = [0] * len(owners.family)
+        for n, key in enumerate(keys):
+            column = traits.recorded(graph, key).direct.column[: len(found)]
+            found = [bits | (at >= 0) << n for bits, at in zip(found, column, strict=True)]
+        return found
 
     bits: list[int] = traits.worked_out(graph, "keys of sets", form, lambda form: form)
     return lambda owner: (k for n, k in enumerate(keys) if bits[owners.number[owner]] >> n & 1)

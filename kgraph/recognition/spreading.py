@@ -116,21 +116,43 @@ def without(graph: Graph, found: Trait, owners: frozenset[str]) -> Trait:
     if owners.isdisjoint(found.direct):
         return found
     gone = {*owners, *(o for o, sister in found.excepted.items() if sister in owners)}
-    left = {o: k for o, k in found.direct.items() if o not in gone}
-    alone = found._replace(direct=from_mapping(traits.owners(graph), left))
-    return alone._replace(at=_Spreading(graph, alone).ended())
+    gone &= found.direct.keys()
+    alone = found._replace(direct=found.direct.without(gone))
+    reached = _reached(graph, alone, gone)
+    rest = found.at.without(reached)
+    return alone._replace(at=_Spreading(graph, alone, known=rest, lacking=reached).ended())
+
+
+def _reached(graph: Graph, alone: Trait, start: Set[str]) -> set[str]:
+    """These owners and all those of which nothing is recorded that a record of them may come to."""
+    carries, tied, found, todo = _carrying(graph, alone), ties(graph), set(start), list(start)
+    while todo:
+        for tie in tied.of(todo.pop()):
+            if tie.other not in found and tie.other not in alone.direct and carries(tie, tie.other):
+                found.add(tie.other)
+                todo.append(tie.other)
+    return found
 
 
 class _Spreading:
     """The surest record first, from owner to owner, as long as any owner can still get one."""
 
-    def __init__(self, graph: Graph, alone: Trait, region: Set[str] | None = None) -> None:
+    def __init__(
+        self,
+        graph: Graph,
+        alone: Trait,
+        region: Set[str] | None = None,
+        known: Known | None = None,
+        lacking: Set[str] | None = None,
+    ) -> None:
+        """`region`: nothing is told of owners outside it; `known`: of all but those that are `lacking`."""
         self.region, self.ties, self.owners = region, ties(graph), traits.owners(graph)
         self.carries = _carrying(graph, alone)
-        self.found = dict(alone.direct)
+        self.found = (known or alone.direct).by_owner()
         self.queue: list[tuple[float, str, str]] = []
-        lacking = () if region is not None else self.ties.tied() - self.found.keys()
-        if region is not None or len(lacking) > len(self.found):
+        if lacking is None and region is None:
+            lacking = self.ties.tied() - self.found.keys()
+        if lacking is None or len(lacking) > len(self.found):
             for owner in alone.direct:
                 self._reach(owner)
         else:

@@ -132,7 +132,7 @@ def attributes(graph: Graph) -> tuple[Written, dict[str, str]]:
                 for at, name, text in _pairs(things):
                     names.setdefault(at, name)
                     found[at][owner].append(text)
-        for owner in sets_of(graph.data):
+        for owner in families(graph):
             if owner[2:] not in graph.data.things["set"]:
                 text = graph.data.owner_text(owner)
                 names.setdefault(BADGE, BADGE)

@@ -16,6 +16,9 @@ SCALES_NOTE = (
     "weight of 10 pairs, a scale of our own."
 )
 
+LEAST_BITS = 0.05
+"""A key that says less is not named on the screen."""
+
 
 def as_json(
     graph: Graph, question: dict[str, Any], found: Guessed, most: int | None, parts: bool
@@ -82,6 +85,7 @@ def lines(graph: Graph, found: Likely, parts: bool) -> list[str]:
     more = f"  (and {found.alike} more pairs of the same two families)" if found.alike else ""
     said = [f"{found.pair.probability:.4f}  {one} and {other}, {found.pair.bits:+.1f} bits{more}"]
     for word, agrees in (("for", True), ("against", False)):
-        keys = [f"{_key(graph, w)} {w.bits:+.1f}" for w in found.pair.weights if w.agrees is agrees]
+        told = [w for w in found.pair.weights if w.agrees is agrees and abs(w.bits) >= LEAST_BITS]
+        keys = [f"{_key(graph, w)} {w.bits:+.1f}" for w in told]
         said += [f"        {word}: {', '.join(keys)}"] if keys else []
     return [*said, f"        would settle it: {found.settle}", f"        {_command(graph, found, parts)}"]

@@ -535,6 +535,14 @@ def test_must_match_is_said_once_for_each_set_that_lacks_it() -> None:
     assert "B 1 records no mains, needed at fuse, socket" in told[0].says
 
 
+def test_what_is_recorded_of_sets_may_be_declared_for_how_often_it_is_misread() -> None:
+    declared = "- position: tape counter\n  misread: 0.2\n- kind: knobs\n  misread: 0.1\n"
+    assert lines("unused", declared) == [1, 3]
+    assert (
+        lines("unused", f"{declared}- set: Larkfield LK-40\n  features: [tape counter]\n  knobs: 5\n") == []
+    )
+
+
 def test_mends_name_the_nearest_declared_name() -> None:
     text = (
         "- set: Larkfield LK-40\n- assembly: TN7 mechanism\n- part: K-114\n"

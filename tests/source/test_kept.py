@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -13,8 +14,11 @@ import pytest
 from kgraph.cli.main import run
 from kgraph.fits import graph as graphs
 from kgraph.index import kept
+from kgraph.recognition import traits
 from tests.bench import folders
+from tests.outside.folders import random_folder
 from tests.source.alike import listed, put
+from tests.support import graph_of_folder
 
 LOOKS = (
     *("mains=240 V 50 Hz", "bands=LW, MW", "knobs=5", "width=400 mm", "years=1980", "line socket=yes"),
@@ -31,17 +35,19 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return made
 
 
-def answer(folder: Path, capsys: Any) -> dict[str, Any]:
-    words = [word for look in LOOKS for word in ("--seen", look)]
+def answer(folder: Path, capsys: Any, looks: Sequence[str] = LOOKS) -> dict[str, Any]:
+    words = [word for look in looks for word in ("--seen", look)]
     assert run(["--data", str(folder), "identify", *words, "--json"]) == 0
     found: dict[str, Any] = json.loads(capsys.readouterr().out)
     return found
 
 
-def from_files(folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
+def from_files(
+    folder: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch, looks: Sequence[str] = LOOKS
+) -> dict[str, Any]:
     with monkeypatch.context() as here:
         here.setenv("KGRAPH_CACHE", "off")
-        return answer(folder, capsys)
+        return answer(folder, capsys, looks)
 
 
 def forms(tmp_path: Path) -> list[Path]:
@@ -112,3 +118,25 @@ def test_what_is_kept_goes_with_its_index(folder: Path, tmp_path: Path, capsys: 
     old = {path: path.stat().st_ino for path in forms(tmp_path)}
     assert answer(folder, capsys) == expected
     assert all(old.get(path) != path.stat().st_ino for path in forms(tmp_path))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_random_folders_answer_as_their_files_do_after_each_change(
+    seed: int, tmp_path: Path, capsys: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("KGRAPH_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(kept, "LEAST_ENTRIES", 0)
+    folder, chance, others = tmp_path / "random", random.Random(seed), random_folder(seed + 1000, 25)
+    folder.mkdir()
+    put(folder / "a.yaml", random_folder(seed, 25, more_belts=seed % 2 == 1))
+    for _ in range(4):
+        graph = graph_of_folder(folder)
+        recorded = (traits.recorded(graph, key) for key in traits.keys_of(graph))
+        looks = [f"{t.name}={chance.choice(sorted(t.texts.values()))}" for t in recorded if t.texts]
+        some = chance.sample(looks, min(len(looks), 6)) or ["knobs=5"]
+        expected = from_files(folder, capsys, monkeypatch, some)
+        assert answer(folder, capsys, some) == expected
+        assert answer(folder, capsys, some) == expected
+        entries = listed((folder / "a.yaml").read_text(encoding="utf-8"))
+        entries[chance.randrange(len(entries))] = chance.choice(others)
+        put(folder / "a.yaml", [*entries, chance.choice(others)])
