@@ -69,7 +69,7 @@ def _summed(grade: str, found: list[Trial]) -> GradeHeld:
 
 def trials(graph: Graph) -> list[Trial]:
     """What was tried by hand and had been said before by facts that are no trials."""
-    before = graphs.build(graph.data.with_facts(_untried(graph)))
+    before = graphs.with_facts(graph, _untried(graph))
     found = []
     for fact in graph.data.facts.values():
         asked = _question(graph.data, fact)

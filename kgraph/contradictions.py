@@ -8,30 +8,48 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from typing import NamedTuple
 
 from kgraph import questions
 from kgraph.facts import Fact
 from kgraph.fits import graph as graphs
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions import Row, Wanted
+from kgraph.questions.asked import budget_of
+from kgraph.reason.budget import Budget
 from kgraph.reason.conflicts import Conflict, smallest
 
 _Ask = Callable[[Graph], tuple[Row, ...]]
 _EVERYTHING = Wanted(refused_too=True, proofs=True)
 
 
-def of_folder(graph: Graph) -> list[Conflict]:
-    """Each smallest set of facts that cannot all be true, once, the strongest first."""
+class Conflicts(NamedTuple):
+    """Smallest sets of facts that cannot all be true, each once, the strongest first."""
+
+    found: list[Conflict]
+    not_looked_at: int
+    """So many questions about what is refused were not asked to the end, for want of time."""
+
+
+def of_folder(graph: Graph, limit: Budget | None = None) -> Conflicts:
+    """Where a folder contradicts itself, as far as there is time: that of one question, or of the limit."""
     found: dict[frozenset[str], Conflict] = {}
     seen: dict[frozenset[str], bool] = {}
-    for ask in _questions(graph):
+    limit = limit or budget_of(_EVERYTHING)
+    asks = list(_questions(graph))
+    looked = 0
+    for ask in asks:
+        if limit.late:
+            break
         for row in ask(graph):
-            if not row.against or not row.proof:
+            if not row.against or not row.proof or limit.late:
                 continue
             conflict = _of_row(graph, ask, row, seen)
             if conflict:
                 found.setdefault(frozenset(f.id for f in conflict.facts), conflict)
-    return sorted(found.values(), key=lambda c: (-_strength(c), sorted(f.id for f in c.facts)))
+        looked += not limit.late
+    conflicts = sorted(found.values(), key=lambda c: (-_strength(c), sorted(f.id for f in c.facts)))
+    return Conflicts(conflicts, len(asks) - looked)
 
 
 def _strength(conflict: Conflict) -> float:
@@ -72,7 +90,7 @@ def _of_row(graph: Graph, ask: _Ask, row: Row, seen: dict[frozenset[str], bool])
     """
 
     def contradicts(facts: tuple[Fact, ...]) -> bool:
-        small = graphs.build(graph.data.with_facts(f for f in facts if f.kind != "size"))
+        small = graphs.with_facts(graph, (f for f in facts if f.kind != "size"))
         return any(r.against and r.proof for r in ask(small))
 
     for proof in sorted((row.proof, *row.proofs), key=len):

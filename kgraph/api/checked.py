@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from kgraph import contradictions, photographs
@@ -18,15 +18,25 @@ def problems_of(graph: Graph, read: Iterable[Problem], folders: Sequence[Path]) 
     """What was met in reading, and what the entries say that is wrong or doubtful, by file and line."""
     from kgraph.checks import check_all
 
+    conflicts = contradictions.of_folder(graph)
     return in_order(
         [
             *read,
             *check_all(graph.data, graph),
             *photographs.problems(graph.data.entries, folders),
             *(problem for folder in folders for problem in names_not_everywhere(folder)),
-            *(_conflict(graph, one) for one in contradictions.of_folder(graph)),
+            *(_conflict(graph, one) for one in conflicts.found),
+            *_not_looked_at(conflicts.not_looked_at),
         ]
     )
+
+
+def _not_looked_at(number: int) -> Iterator[Problem]:
+    if number:
+        refused = f"{number} {'thing that is refused was' if number == 1 else 'things that are refused were'}"
+        says = f"{refused} not looked at for what contradicts it: there was no time"
+        mend = "ask `kgraph takers PART --all` about one of them"
+        yield Problem(None, "conflicts-not-sought", says, mend, "warning")
 
 
 def _conflict(graph: Graph, found: Conflict) -> Problem:

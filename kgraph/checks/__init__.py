@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kgraph import collection, records
-from kgraph.checks import agreeing, bridges, disagreeing, facts, names, runs, shelf, sizes, slips
+from kgraph.checks import agreeing, bridges, disagreeing, disputing, facts, names, runs, shelf, sizes, slips
 from kgraph.checks.ground import Check, CheckGround
 from kgraph.collection import Collection, resolving
 from kgraph.fits import graph as graphs
@@ -18,6 +18,7 @@ CHECKS: tuple[Check, ...] = (
     *disagreeing.CHECKS,
     *names.CHECKS,
     *facts.CHECKS,
+    *disputing.CHECKS,
     *agreeing.CHECKS,
     *sizes.CHECKS,
     *shelf.CHECKS,

@@ -31,23 +31,35 @@ def _weak_bridges(facts: Sequence[Fact], what: str) -> Iterator[Problem]:
         one, other = fact.claim[:2]
         known = joined.get_edge_data(one, other)
         joined.add_edge(one, other, fact=None if known else fact)
+    sides = _sides(joined)
     for one, other in sorted(nx.bridges(joined)):
         fact = joined.edges[one, other]["fact"]
         if fact is None or fact.certainty >= WEAK or fact.where is None:
             continue
-        joined.remove_edge(one, other)
-        sizes = sorted(_counted(nx.node_connected_component(joined, end)) for end in (one, other))
-        joined.add_edge(one, other, fact=fact)
-        if sizes[0] >= LEAST:
-            says = f"this one fact, {fact.certainty:.0%} certain, joins {sizes[0]} {what} with {sizes[1]}"
+        fewer, more = sorted(sides[one, other])
+        if fewer >= LEAST:
+            says = f"this one fact, {fact.certainty:.0%} certain, joins {fewer} {what} with {more}"
             yield warning(
                 fact.where, "weak-bridge", says, "look at it first; `kgraph doubts` tells what to do"
             )
 
 
-def _counted(nodes: set[str]) -> int:
-    """How many sets or parts there are; assemblies only tie sets together."""
-    return sum(not node.startswith("a:") for node in nodes)
+def _sides(joined: Any) -> dict[tuple[str, str], tuple[int, int]]:
+    """For both ends of each edge of a spanning forest how much lies on either side, once it is cut.
+
+    Every bridge is such an edge. Assemblies only tie sets together, and are not counted.
+    """
+    import networkx as nx
+
+    sides: dict[tuple[str, str], tuple[int, int]] = {}
+    for members in nx.connected_components(joined):
+        edges = list(nx.bfs_edges(joined, next(iter(members))))
+        below = {node: int(not node.startswith("a:")) for node in members}
+        whole = sum(below.values())
+        for above, node in reversed(edges):
+            below[above] += below[node]
+            sides[above, node] = sides[node, above] = below[node], whole - below[node]
+    return sides
 
 
 CHECKS: Sequence[Check] = (no_weak_fact_joins_much,)

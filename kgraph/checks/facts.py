@@ -247,50 +247,6 @@ def _two_originals(
     return warning(fact.where, "two-originals", says, mend)
 
 
-def no_fact_is_refused_as_well(ground: CheckGround) -> Iterator[Problem]:
-    """A part or a place's item that is said to go at a place, or at one alike, is not also refused there."""
-    for place, refused in ground.graph.refused_at.items():
-        here = sorted(Place(o, place.position) for o in ground.alike(*place))
-        for item, fact in refused:
-            for where, said in (found for one in here for found in _said_to_go(ground, item, one)):
-                text = ground.place_text(item) if isinstance(item, Place) else ground.data.text("part", item)
-                alike = "" if where == place else f" for {ground.place_text(where)}, which facts make alike"
-                refusal = f"{shown(text, 150)} is refused at {ground.place_text(place)}"
-                says = f"{refusal}, and goes by {at(said.where)}{alike}"
-                say = " or ".join(command("withdraw", f.id, "--why", "...") for f in (fact, said))
-                mend = f"both are kept and the answer is disputed; one that is wrong: {say}"
-                if where != place and (rebadge := _to_be_excepted(ground, where, place)):
-                    left_out = [*rebadge.left_out, place.position]
-                    mend = f"an exception would explain both: {correction(ground, rebadge, left_out)}"
-                yield warning(fact.where, "fact-and-refuses", says, mend)
-
-
-def _to_be_excepted(ground: CheckGround, one: Place, other: Place) -> Fact | None:
-    """The least certain rebadge on the shortest way between two places; None where one needs no rebadge."""
-    ways: list[tuple[Fact, ...] | None] = []
-    for not_by in ("rebadge", ""):
-        before: dict[str, tuple[Fact, ...]] = {one.owner: ()}
-        todo = [one.owner]
-        for owner in todo:
-            for to, fact in ground.graph.like(owner, one.position):
-                if to not in before and fact.kind != not_by:
-                    before[to] = (*before[owner], fact)
-                    todo.append(to)
-        ways.append(before.get(other.owner))
-    alone, any_way = ways
-    found = [f for f in any_way or () if f.kind == "rebadge"] if alone is None else []
-    return min(found, key=lambda f: (f.certainty, f.id), default=None)
-
-
-def _said_to_go(ground: CheckGround, item: str | Place, place: Place) -> list[tuple[Place, Fact]]:
-    if isinstance(item, Place):
-        like = ground.alike(*item)
-        fits = ground.graph.fits_to.get(place, ())
-        return [(place, f) for s, f in fits if s.position == item.position and s.owner in like]
-    taken = ground.graph.taken_at.get(place, ())
-    return [(place, fact) for part, _, fact in taken if ground.part(part) == ground.part(item)]
-
-
 def attributes_that_must_match_are_recorded(ground: CheckGround) -> Iterator[Problem]:
     """Sets with a place that must match in an attribute have that attribute recorded; once for each set."""
     missing: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
@@ -391,7 +347,6 @@ CHECKS: Sequence[Check] = (
     what_is_corrected_is_withdrawn,
     nothing_is_told_in_two_ways,
     a_place_has_one_original,
-    no_fact_is_refused_as_well,
     attributes_that_must_match_are_recorded,
     facts_say_how_they_are_known,
     sources_have_a_type,

@@ -118,21 +118,30 @@ class Graph:
     def equal_size(self, part: str) -> list[tuple[str, Fact]]:
         """The parts q with size(part, q): part goes where q goes, by one step of equal size."""
         if part not in self._sizes:
-            self._sizes[part] = self._of_equal_size().equal(part, forward=True)
+            self._sizes[part] = self.equal_sizes.equal(part, forward=True)
         return self._sizes[part]
 
     def equal_size_back(self, part: str) -> list[tuple[str, Fact]]:
         """The parts p with size(p, part)."""
         if part not in self._smaller:
-            self._smaller[part] = self._of_equal_size().equal(part, forward=False)
+            self._smaller[part] = self.equal_sizes.equal(part, forward=False)
         return self._smaller[part]
 
-    def _of_equal_size(self) -> EqualSizes:
+    @property
+    def equal_sizes(self) -> EqualSizes:
+        """What tells parts of equal size."""
         if self.sizes is None:
             from kgraph.fits.sizes import FromCollection
 
             self.sizes = FromCollection(self.data, self.parts_of_kind)
         return self.sizes
+
+
+def with_facts(graph: Graph, facts: Iterable[Fact]) -> Graph:
+    """The graph of some facts about the same things; these are of the same sizes."""
+    made = Graph(graph.data.with_facts(facts))
+    made.declares, made.parts_of_kind, made.sizes = graph.declares, graph.parts_of_kind, graph.equal_sizes
+    return _filled(made)
 
 
 def build(data: Collection) -> Graph:
@@ -144,8 +153,12 @@ def build(data: Collection) -> Graph:
         if sort := sort_of(data, key):
             of_kind[sort].append(key)
     graph.parts_of_kind = {sort: sorted(parts) for sort, parts in of_kind.items()}
+    return _filled(graph)
+
+
+def _filled(graph: Graph) -> Graph:
     adjacency = Adjacency()
-    for fact in sorted(data.facts.values(), key=lambda f: f.id):
+    for fact in sorted(graph.data.facts.values(), key=lambda f: f.id):
         adjacency.add(fact, lambda names: left_out(graph, names))
     for name, lists in vars(adjacency).items():
         setattr(graph, name, dict(lists))

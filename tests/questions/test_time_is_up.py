@@ -6,7 +6,7 @@ import importlib
 
 import pytest
 
-from kgraph import doubts, questions
+from kgraph import contradictions, doubts, questions
 from kgraph.api import asked_belts
 from kgraph.questions import asked, belt_families, belt_finds, belt_places
 from kgraph.reason import drawn
@@ -152,3 +152,15 @@ def test_of_each_class_of_like_places_one_part_is_looked_at_first(monkeypatch: p
     assert asked_about == ["g2", "k114", "g3", "k9", "k115"]
     monkeypatch.setattr(doubts, "budget_of", lambda wanted: ending_after(2))
     assert doubts.of_folder(graph).not_looked_at == 4
+
+
+def test_contradictions_that_were_not_sought_are_counted() -> None:
+    refused = "".join(f"- refuses: {p}\n  in: Orvanek 2200\n  position: {at}\n" for p, at in REFUSED)
+    graph = graph_of(FOLDER + refused)
+    whole = contradictions.of_folder(graph)
+    assert (len(whole.found), whole.not_looked_at) == (2, 0)
+    cut = contradictions.of_folder(graph, ending_after(4))
+    assert (len(cut.found), cut.not_looked_at) == (1, 1)
+
+
+REFUSED = (("K-114", "volume knob"), ("G-2", "dial glass"))

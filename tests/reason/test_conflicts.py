@@ -38,7 +38,7 @@ DISPUTE = """\
 
 
 def _ids(graph: Graph) -> list[set[str]]:
-    return [{f.id for f in c.facts} for c in contradictions.of_folder(graph)]
+    return [{f.id for f in c.facts} for c in contradictions.of_folder(graph).found]
 
 
 def test_the_conflict_behind_a_family_is_given_once_and_without_what_only_carries_it_on() -> None:
@@ -47,7 +47,7 @@ def test_the_conflict_behind_a_family_is_given_once_and_without_what_only_carrie
     answers = questions.takers_of_part(graph, "k1", Wanted(refused_too=True)).rows
     # A 1 says so itself, and what is against it comes by its sister's badge.
     assert {r.set for r in answers if r.against} == {"s:b2", "s:c3"}
-    found = contradictions.of_folder(graph)
+    found = contradictions.of_folder(graph).found
     assert [{f.id for f in c.facts} for c in found] == [{"original", "family", "refusal"}]
     assert found[0].weakest.id == "family"
 
@@ -82,14 +82,14 @@ def test_no_conflict_where_another_part_is_refused() -> None:
     text = "- takes: K-1\n  in: A 1\n  position: knob\n- takes: K-2\n  in: A 1\n  position: knob\n"
     assert _ids(graph_of(text + "- refuses: K-3\n  in: A 1\n  position: knob\n")) == []
     both = text + "- refuses: K-2\n  in: A 1\n  position: knob\n  how: fitted\n"
-    (conflict,) = contradictions.of_folder(graph_of(both))
+    (conflict,) = contradictions.of_folder(graph_of(both)).found
     assert {f.claim[0] for f in conflict.facts} == {"k2"}
 
 
 def test_a_refused_place_is_a_conflict_with_a_fit() -> None:
     text = "- fits: A 1\n  position: knob\n  to: B 2\n  id: letter\n"
     text += "- refuses: A 1\n  from: knob\n  in: B 2\n  position: knob\n  how: fitted\n  id: bench\n"
-    (conflict,) = contradictions.of_folder(graph_of(text))
+    (conflict,) = contradictions.of_folder(graph_of(text)).found
     assert ({f.id for f in conflict.facts}, conflict.weakest.id) == ({"letter", "bench"}, "letter")
 
 

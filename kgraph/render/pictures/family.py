@@ -307,9 +307,11 @@ def disputed_facts(graph: Graph, facts: list[Fact]) -> set[str] | None:
     if len(near) > MOST_REFUSALS:
         return None
     kept = (f for i, f in known.items() if f.kind != "refuses" or i in near)
-    conflicts = contradictions.of_folder(graphs.build(graph.data.with_facts(kept)))
+    conflicts = contradictions.of_folder(graphs.with_facts(graph, kept))
+    if conflicts.not_looked_at:
+        return None
     wanted = {f.id for f in facts}
-    return {f.id for conflict in conflicts for f in conflict.facts} & wanted
+    return {f.id for conflict in conflicts.found for f in conflict.facts} & wanted
 
 
 # --- Words ---------------------------------------------------------------------------------------
