@@ -30,6 +30,8 @@ class Correction:
     new: int
     changed: tuple[str, ...]
     """The keys that differ."""
+    in_row: bool
+    """Whether they stand in the same row."""
 
     @property
     def target(self) -> str:
@@ -51,12 +53,14 @@ class Compared(NamedTuple):
     """A table beside what the folder has: which entries are new, by number, and what they put right.
 
     `gone`: what the table does not say any more. `kept`: which entries somebody took back here, or put right.
+    `anew`: by number the ids of what imports took back and the table says again.
     """
 
     new: list[int]
     corrections: list[Correction]
     gone: list[Entry]
     kept: list[int]
+    anew: Mapping[int, str]
 
 
 def compare(data: Collection, sources: Set[str], come: Sequence[Entry]) -> Compared:
@@ -73,14 +77,30 @@ def compare(data: Collection, sources: Set[str], come: Sequence[Entry]) -> Compa
     right = {one for i in kept for one in _ids(back[said[id(come[i])]])}
     had = [e for e in _of_tables(data, counts, sources) if _corrects(e) not in right]
     gone = [had[i] for i in _missing([said[id(e)] for e in come], [said[id(e)] for e in had])]
-    return Compared(new, *_changes(gone, come, new), kept)
+    corrections, left = _changes(gone, come, new)
+    taken = _taken_by_tables(data)
+    others = set(new) - {c.new for c in corrections}
+    anew = {i: target for i in others if (target := _said_again(come[i], taken))}
+    return Compared(new, corrections, left, kept, anew)
+
+
+def _said_again(entry: Entry, taken: Set[str]) -> str:
+    """The id that an entry must correct so as to be another than what was taken back; "" where it is one."""
+    target, one = "", id_of(entry)
+    while one in taken:
+        target, one = one, id_of(entry.changed(pairs=(*entry.pairs, ("corrects", one))))
+    return target
+
+
+def _taken_by_tables(data: Collection) -> Set[str]:
+    """The ids that imports took back."""
+    withdraws = (e for e in data.of_kind("withdraw") if isinstance(e, Withdraw))
+    return {w.target.strip() for w in withdraws if w.why.startswith(_CHANGED)}
 
 
 def _taken_by_hand(data: Collection, counts: Iterable[Entry], sources: Set[str]) -> Iterable[Entry]:
     """What came from tables of these names and was taken back otherwise than by another import."""
-    withdraws = (e for e in data.of_kind("withdraw") if isinstance(e, Withdraw))
-    by_tables = {w.target.strip() for w in withdraws if w.why.startswith(_CHANGED)}
-    left = {id(e) for e in counts}
+    by_tables, left = _taken_by_tables(data), {id(e) for e in counts}
     return (
         e for e in _of_tables(data, data.entries, sources) if id(e) not in left and id_of(e) not in by_tables
     )
@@ -153,9 +173,9 @@ def _changes(
 ) -> tuple[list[Correction], list[Entry]]:
     """Which new entries put right what was read before, and what the table does not say any more.
 
-    A fact takes the place of one of the same kind that stood in the same row; or in any, where both speak of
-    the same set and differ in one thing alone. An entry of a thing takes that of the one of the same thing;
-    or of one in the same row, where the name alone is another.
+    A fact takes the place of one of the same kind about the same set, where they stood in one row or differ
+    in one thing alone; an entry of a thing that of one of the same thing. What is left takes the place of
+    what stood in the same row, where the set or the name alone is another.
     """
     found: list[Correction] = []
     free = [i for i in new if isinstance(come[i], (*FACT_TYPES, Thing))]
@@ -168,7 +188,7 @@ def _changes(
             olds = (old for old in near.get(_place(come[i], surely), ()) if id(old) in left)
             best = min(
                 (c for old in olds if (c := _correction(old, i, come[i], surely))),
-                key=lambda c: len(c.changed),
+                key=lambda c: (len(c.changed), not c.in_row),
                 default=None,
             )
             if best:
@@ -182,8 +202,7 @@ def _place(entry: Entry, surely: bool) -> tuple[str, str]:
     """What two entries have in common of which one may take the place of the other."""
     if isinstance(entry, Thing) and surely:
         return entry.kind, entry.name.key
-    key = "page" if surely or isinstance(entry, Thing) else "in"
-    return entry.kind, repr(dict(entry.pairs).get(key))
+    return entry.kind, repr(dict(entry.pairs).get("in" if surely else "page"))
 
 
 def _correction(old: Entry, number: int, new: Entry, surely: bool) -> Correction | None:
@@ -191,11 +210,12 @@ def _correction(old: Entry, number: int, new: Entry, surely: bool) -> Correction
     was, now = _stated(old), _stated(new)
     keys = dict.fromkeys((*was, *now))
     changed = tuple(k for k in keys if as_meant(was.get(k, "")) != as_meant(now.get(k, "")))
+    made = Correction(old, number, changed, dict(old.pairs).get("page") == dict(new.pairs).get("page"))
     if isinstance(old, Thing):
         fits = surely or {old.kind, "badge", "model"}.issuperset(changed)
     else:
-        fits = "in" not in changed or len(changed) == 1 if surely else len(changed) == 1
-    return Correction(old, number, changed) if fits else None
+        fits = made.in_row or len(changed) == 1 if surely else changed == ("in",)
+    return made if fits else None
 
 
 def _stated(entry: Entry) -> dict[str, Value]:
