@@ -101,6 +101,8 @@ def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tu
 
     Raises WrongUse where the entry would count for nothing.
     """
+    if id(entry) in after.gone_things:
+        raise WrongUse(_gone(f"this entry of the {entry.kind}", after.gone_things[id(entry)][1]))
     if not isinstance(entry, Statement):
         return None
     if isinstance(entry, Withdraw):
@@ -111,15 +113,17 @@ def changed_fact(graph: Graph, after: collection.Collection, entry: Entry) -> tu
             return fact, (known if known and known.claim == fact.claim else None)
     for fact, by in after.withdrawn.values():
         if any(e.where == entry.where for e in fact.evidence):
-            raise WrongUse(
-                f"this fact was withdrawn at {by.where} ({by.why}); withdraw that first: "
-                f"kgraph withdraw {fact_ids.written_id(by)} --why ..."
-            )
+            raise WrongUse(_gone("this fact", by))
     if isinstance(entry, sayings.FACT_TYPES) and entry.sources:
         who = ", ".join(n.text for n in entry.sources)
         says = f"what {who} says of this was withdrawn, and counts for nothing"
         raise WrongUse(f"{says}; withdraw that withdrawal first: `kgraph show` names the fact")
     return None
+
+
+def _gone(what: str, by: Withdraw) -> str:
+    first = f"kgraph withdraw {fact_ids.written_id(by)} --why ..."
+    return f"{what} was withdrawn at {by.where} ({by.why}); withdraw that first: {first}"
 
 
 def _taken_back(

@@ -228,9 +228,9 @@ class _Come:
         (entry,), _ = schema.entries_of(text.encode(), "worded")
         return _Come(text, entry.changed(where=self.entry.where), self.row, correction)
 
-    def correcting(self, correction: Correction) -> _Come:
+    def correcting(self, target: str, correction: Correction | None = None) -> _Come:
         """The same entry with the id of what it puts right."""
-        return self.worded(f"{self.text}  corrects: {correction.target}\n", correction)
+        return self.worded(f"{self.text}  corrects: {target}\n", correction)
 
 
 def _without_rows(come: Sequence[_Come], rows: set[tuple[int, int]]) -> list[_Come]:
@@ -297,9 +297,9 @@ def _new(loaded: Loaded, found: FoundEntries, come: Sequence[_Come]) -> tuple[li
     beside = again.compare(loaded.data, found.sources, entries)
     stays = "this was taken back or corrected in the folder, and stays so"
     tell_some([f"{entries[i].where}: {stays}" for i in beside.kept], "")
-    by_number = {c.new: c for c in beside.corrections}
-    new = [come[i].correcting(by_number[i]) if i in by_number else come[i] for i in beside.new]
-    return new, beside.gone
+    right: dict[int, tuple[str, Correction | None]] = {i: (target, None) for i, target in beside.anew.items()}
+    right |= {c.new: (c.target, c) for c in beside.corrections}
+    return [come[i].correcting(*right[i]) if i in right else come[i] for i in beside.new], beside.gone
 
 
 def _withdrawals(new: Sequence[_Come]) -> list[str]:

@@ -102,8 +102,8 @@ def merge(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Merged:
             merged.add(thing, kept_up.withdrawal(thing, wanted.date))
         ours = kept_up.without(ours, gone)
     joining = Joining(ours, theirs, folder, wanted.shelf)
-    _declare_folder(ours, theirs, wanted, merged)
     taken = {thing_id(thing) for thing in (*gone, *(t for t, _ in ours.gone_things.values()))}
+    _declare_folder(ours, theirs, wanted, merged, taken)
     for entry in theirs.standing:
         if isinstance(entry, records.Thing) and joining.is_taken(entry):
             _thing(joining, entry, wanted, merged, taken)
@@ -125,12 +125,14 @@ def merge(ours: Collection, theirs: Collection, wanted: MergeWishes) -> Merged:
     return merged
 
 
-def _declare_folder(ours: Collection, theirs: Collection, wanted: MergeWishes, merged: Merged) -> None:
+def _declare_folder(
+    ours: Collection, theirs: Collection, wanted: MergeWishes, merged: Merged, taken: Container[str]
+) -> None:
     """What their word counts, where that was not said so before."""
     before = via_trust(ours, ours.key("via", fold(wanted.origin)))
     if before != wanted.trust and theirs.entries:
         pairs: Pairs = [("via", wanted.origin), ("trust", _number(wanted.trust)), ("date", wanted.date)]
-        merged.add(theirs.entries[0], [(k, v) for k, v in pairs if v])
+        merged.add(theirs.entries[0], kept_up.unlike(taken, [(k, v) for k, v in pairs if v]))
 
 
 def _taken_back_there(ours: Collection, theirs: Collection) -> Iterator[TakenBack]:

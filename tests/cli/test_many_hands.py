@@ -294,6 +294,12 @@ def test_a_withdrawal_of_a_thing_is_taken_back_and_its_id_must_be_right(tmp_path
     assert run([*words, ident, "--why", "again", "--yes"]) == 2
     (back,) = graph_of_folder(folder).data.of_kind("withdraw")
     assert isinstance(back, records.Withdraw)
+    assert run(["--data", str(folder), "add", "set", "Larkfield LK-40", "--years", "1981", "--yes"]) == 2
+    told = capsys.readouterr().err
+    assert (
+        f"was withdrawn at {back.where} (misread); withdraw that first: kgraph withdraw {written_id(back)}"
+        in told
+    )
     assert run([*words, written_id(back), "--why", "it was right", "--yes"]) == 0
     assert recorded(folder) == {"years": {"1981"}}
     assert run(["--data", str(folder), "check"]) == 0
@@ -319,6 +325,17 @@ def test_a_fact_is_found_by_the_name_that_a_thing_had_by_an_entry_taken_back(tmp
     assert run(["--data", str(folder), "withdraw", ident, "--why", "another set", "--yes"]) == 0
     assert certainties(folder) == {}
     assert run(["--data", str(folder), "check"]) == 0
+
+
+def test_a_trust_that_was_taken_back_can_be_said_again(two: tuple[Path, Path]) -> None:
+    ours, bert = two
+    for _ in range(3):
+        assert merge(ours, bert, "--trust", "0.5") == 0
+        assert of_part(ours, "k2") == pytest.approx(0.425)
+        (via,) = graph_of_folder(ours).data.things["via"]["bert"]
+        assert run(["--data", str(ours), "withdraw", thing_id(via), "--why", "misjudged", "--yes"]) == 0
+        assert of_part(ours, "k2") == 0.85
+    assert run(["--data", str(ours), "check"]) == 0
 
 
 OF_A_SET = st.fixed_dictionaries(

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
+import hypothesis
 import openpyxl
 import pytest
+from hypothesis import strategies as st
 
 from kgraph.belts.described import described
 from kgraph.cli.main import run
@@ -424,6 +427,45 @@ def test_a_row_moved_and_changed_and_a_name_put_right(folder: Path, capsys: Any)
     assert bring(folder, written(folder, named)) == 0
     assert "set was Vessimorn 5210, is Vessimorn 5211" in capsys.readouterr().err
     assert set(sets_of(folder)) == {"Larkfield LK-40", "Orvanek 2200", "Vessimorn 5211"}
+
+
+CELLS = st.tuples(
+    st.sampled_from(["1981", "1982", ""]), st.sampled_from(["240", "220"]), st.sampled_from(["K-1", "K-2"])
+)
+LISTED = st.lists(st.tuples(CELLS, CELLS, CELLS, st.permutations(range(3))), min_size=2, max_size=4)
+
+
+@hypothesis.settings(max_examples=20, deadline=None)
+@hypothesis.given(LISTED)
+def test_however_cells_change_and_rows_move_the_folder_says_what_the_list_says_at_last(
+    tables: list[Any],
+) -> None:
+    names = ("Larkfield,LK-40", "Orvanek,2200", "Quillon,31")
+
+    def text(*rows_and_order: Any) -> str:
+        *rows, order = rows_and_order
+        lines = [
+            f"{name},{years},{volts},{part},volume knob\n"
+            for name, (years, volts, part) in zip(names, rows, strict=True)
+        ]
+        return "Make,Model,Year,Voltage,Part No.,Place\n" + "".join(lines[i] for i in order)
+
+    with TemporaryDirectory() as scratch:
+        kept, anew = (Path(scratch, name, "facts") for name in ("kept", "anew"))
+        for folder in (kept, anew):
+            folder.mkdir(parents=True)
+        for table in tables:
+            assert bring(kept, written(kept, text(*table))) == 0
+        assert bring(anew, written(anew, text(*tables[-1]))) == 0
+        for folder in (kept, anew):
+            assert run(["--data", str(folder), "check"]) == 0
+        said_of = [
+            {name: (s.get("years"), s["mains"]) for name, s in sets_of(folder).items()}
+            for folder in (kept, anew)
+        ]
+        assert said_of[0] == said_of[1]
+        takes = [{f.claim[:2] for f in data_of(folder).facts.values()} for folder in (kept, anew)]
+        assert takes[0] == takes[1]
 
 
 def test_what_was_put_right_or_taken_back_in_the_folder_stays_so(folder: Path, capsys: Any) -> None:

@@ -13,10 +13,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 
+from kgraph import records
 from kgraph.cli import indexing, opening
 from kgraph.cli.main import run
 from kgraph.cli.settings import Settings
+from kgraph.collection.fact_ids import thing_id
+from kgraph.folder import schema
 from kgraph.index import working
 from kgraph.index.compiling import File, first_numbers
 from tests.bench import folders
@@ -106,6 +110,50 @@ OLD = {"part": "B-9", "section": "square 1.25 mm", "folded": "131 mm"}
     ],
 )
 def test_what_one_file_cannot_know_by_itself(folder: Path, first: Entries, second: Entries) -> None:
+    for one, other in (("a", "b"), ("b", "a")):
+        put(folder / f"{one}.yaml", first)
+        put(folder / f"{other}.yaml", second)
+        compared(folder)
+
+
+TURNING = {"assembly": "T-1", "positions": ["knob", "lid"]}
+NAMED = {"set": "A 1", "also": ["A one"], "source": "letter"}
+SIZED = {
+    "part": "B-9",
+    "kind": "belt",
+    "section": "square 1.25 mm",
+    "folded": "131 mm",
+    "numbers": {"Orvanek": "77"},
+}
+
+
+def back(thing: dict[str, Any]) -> dict[str, Any]:
+    """The withdrawal of an entry of a thing."""
+    (made,), _ = schema.entries_of(yaml.safe_dump([thing], sort_keys=False).encode(), "")
+    assert isinstance(made, records.Thing)
+    return {"withdraw": thing_id(made), "why": "misread"}
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ([TURNING, KNOB], [back(TURNING)]),
+        ([TURNING, KNOB, back(TURNING)], [{"uses": "T-1", "in": "A 1"}]),
+        ([NAMED, KNOB | {"in": "A one", "source": "letter"}], [back(NAMED)]),
+        ([NAMED, back(NAMED) | {"id": "one"}], [{"withdraw": "one", "why": "it was right"}, KNOB]),
+        (
+            [SIZED, {"part": "B-8", "kind": "belt", "section": "square 1.25 mm", "folded": "131 mm"}],
+            [back(SIZED)],
+        ),
+        (
+            [{"position": "knob", "also": ["dial"]}, KNOB],
+            [back({"position": "knob", "also": ["dial"]}), DESIGN],
+        ),
+        ([NAMED | {"via": "bert"}], [back(NAMED | {"via": "bert"}) | {"via": "anna"}, KNOB]),
+        ([{"stock": "K-1", "count": 2}], [back({"stock": "K-1", "count": 2}), {"stock": "K-1", "count": 3}]),
+    ],
+)
+def test_what_was_taken_back_of_things(folder: Path, first: Entries, second: Entries) -> None:
     for one, other in (("a", "b"), ("b", "a")):
         put(folder / f"{one}.yaml", first)
         put(folder / f"{other}.yaml", second)

@@ -45,7 +45,9 @@ def changed(entries: Entries, others: Entries, chance: random.Random) -> Entries
         one[key] = other.get(key, one[key])
     else:
         one = chance.choice(made)
-        one["note"] = f"seen {chance.randrange(100)}"
+        key = chance.choice(["note", "source"])
+        if key not in one:
+            one[key] = f"seen {chance.randrange(3 if key == 'source' else 100)}"
     return made
 
 
