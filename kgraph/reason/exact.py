@@ -18,8 +18,16 @@ MOST_FACTS = 300
 """More facts in one module are not tried: a diagram is walked as deep as it has facts."""
 
 
+MOST_OPEN = 12
+"""With more members open at once no diagram is tried: of 10 it has some 8,000 nodes, of 14 some 250,000."""
+
+
 class OutOfReach(Exception):
-    """The work that may be done was used up before the end."""
+    """More work than may be done; so many `nodes` were made before that was known."""
+
+    def __init__(self, nodes: int = 0) -> None:
+        super().__init__(nodes)
+        self.nodes = nodes
 
 
 class Diagram:
@@ -145,7 +153,7 @@ class Diagram:
             pairs[member] = -1
             left -= number
             if left < 0:
-                raise OutOfReach
+                raise OutOfReach(len(self._low))
             for to in out[member]:
                 self._pass_by(into, out, member, to)
             for source in into[member]:
@@ -170,7 +178,7 @@ class Diagram:
         if found is None:
             found = len(self._low)
             if found >= self._most:
-                raise OutOfReach
+                raise OutOfReach(found)
             self._node[key] = found
             self._level.append(level)
             self._low.append(low)
@@ -206,17 +214,22 @@ class Diagram:
         return found
 
     def _branch(self, one: int, other: int, combine: Callable[[int, int], int]) -> int:
-        a, b = self._level[one], self._level[other]
-        level = a if a < b else b
-        low = combine(self._low[one] if a == level else one, self._low[other] if b == level else other)
-        high = combine(self._high[one] if a == level else one, self._high[other] if b == level else other)
-        return self._make(level, low, high)
+        lows, highs = self._low, self._high
+        level, below = self._level[one], self._level[other]
+        if level == below:
+            low, high = combine(lows[one], lows[other]), combine(highs[one], highs[other])
+        elif level < below:
+            low, high = combine(lows[one], other), combine(highs[one], other)
+        else:
+            level, low, high = below, combine(one, lows[other]), combine(one, highs[other])
+        return self._make(level, low, high) if low != high else low
 
 
 def _order(module: Module) -> list[int]:
     """The facts of a module, one after another so that few members are open: met by some of their facts only.
 
     A diagram is as wide as what is open: the next fact is the one that opens the fewest (a greedy rule).
+    Raises OutOfReach where too many are.
     """
     ends: dict[int, set[int]] = {}
     at: dict[int, dict[int, None]] = {}
@@ -227,7 +240,7 @@ def _order(module: Module) -> list[int]:
                 for end in (source, member):
                     at.setdefault(end, {})[label] = None
     left = {member: len(labels) for member, labels in at.items()}
-    met, order = {0}, list[int]()
+    met, order, now_open = {0}, list[int](), 0
 
     def opened(label: int) -> tuple[int, int, int]:
         known = [left[e] for e in ends[label] if e in met]
@@ -237,6 +250,9 @@ def _order(module: Module) -> list[int]:
     todo, near = set(ends), set(at.get(0, ()))
     while todo:
         label = min(near or todo, key=opened)
+        now_open += opened(label)[0]
+        if now_open > MOST_OPEN:
+            raise OutOfReach
         order.append(label)
         todo.discard(label)
         near.discard(label)

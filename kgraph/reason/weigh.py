@@ -229,8 +229,8 @@ class _Exact:
         try:
             most = max(self.budget.nodes // PARTS_OF_BUDGET, 1)
             made = Diagram(module, [self.certainties[n] for n in labels], most)
-        except OutOfReach:
-            self.budget.nodes -= most
+        except OutOfReach as found:
+            self.budget.nodes -= found.nodes
             return None
         self.budget.nodes -= made.nodes
         return made
