@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits.graph import Graph, Place
-from kgraph.questions import Row, Wanted, asked
+from kgraph.questions import DEFAULT, Row, Wanted, asked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there
@@ -28,11 +28,15 @@ NO_DONOR = ("patient", "keep")
 
 SHARES = 4
 """No question may use more than one in so many of what is left of a shelf's budget: others come after it."""
+SPARED_SECONDS = 1.5
+"""The questions about a shelf end so much earlier, where no time was named: the plan is made after them."""
 
 
 def budget_of(wanted: Wanted) -> Budget:
     """The work that all questions about one shelf may do together: that of `SHARES` single ones."""
-    return asked.budget_of(wanted._replace(seconds=(wanted.seconds or 1.0) * SHARES))
+    budget = asked.budget_of(wanted._replace(seconds=(wanted.seconds or 1.0) * SHARES))
+    budget.ends -= SPARED_SECONDS if wanted.seconds <= DEFAULT.seconds else 0.0
+    return budget
 
 
 UNFINISHED_NOTE = (
@@ -141,6 +145,7 @@ class OfferSource:
     def going(self, place: Place) -> tuple[str, ...]:
         """The parts that go at a place, by whatever rule."""
         if place not in self._going:
+            self.answers(place)  # By the same walk, which is remembered.
             with self._share() as share:
                 network = asked.walked(self.graph, State("goes", *place), share)
             self._going[place] = tuple(sorted({s.owner for s in network.states if s.phase == "asked"}))
