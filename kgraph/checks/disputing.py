@@ -72,8 +72,8 @@ def _said_to_go(ground: CheckGround, item: str | Place, place: Place) -> list[tu
         like = ground.alike(*item)
         fits = ground.graph.fits_to.get(place, ())
         return [(place, f) for s, f in fits if s.position == item.position and s.owner in like]
-    taken = ground.graph.taken_at.get(place, ())
-    return [(place, fact) for part, _, fact in taken if ground.part(part) == ground.part(item)]
+    taken, alike = ground.graph.taken_at.get(place, ()), ground.graph.alike_parts(item)
+    return [(place, fact) for part, _, fact in taken if part in alike]
 
 
 CHECKS: Sequence[Check] = (no_fact_is_refused_as_well,)

@@ -15,6 +15,8 @@ from kgraph.facts import Fact
 from kgraph.fits.graph import Place, left_out
 from kgraph.names import fold, nearest
 from kgraph.problems import Problem, Where, command, shown
+from kgraph.reason.walk import components, entries_of
+from kgraph.recognition.traits import one_name
 
 _MOST_NAMED = 20
 
@@ -58,8 +60,8 @@ def replaces_goes_one_way(ground: CheckGround) -> Iterator[Problem]:
     """A part cannot be newer than itself, through any number of `replaces` and `same`."""
     edges: dict[str, list[tuple[str, Fact]]] = defaultdict(list)
     for fact in ground.of_kind("replaces"):
-        new, old = map(ground.part, fact.of(ReplacesClaim))
-        edges[new].append((old, fact))
+        new, old = fact.of(ReplacesClaim)
+        edges[one_name(ground.graph, new)].append((one_name(ground.graph, old), fact))
     for circle in _circles(edges):
         text = ground.data.text
         named = [
@@ -95,42 +97,19 @@ def _circle(kind: str, verb: str, named: list[tuple[str, str, Where | None]]) ->
 
 
 def _circles(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[list[Fact]]:
-    """The facts that lie on circles, those that hang together as one list (Kosaraju's two walks)."""
-    back: dict[str, list[str]] = defaultdict(list)
-    for node, out in edges.items():
-        for other, _ in out:
-            back[other].append(node)
-    group: dict[str, str] = {}
-    for node in reversed(_finished(edges)):
-        todo = [] if node in group else [node]
-        while todo:
-            found = todo.pop()
-            if found not in group:
-                group[found] = node
-                todo += back[found]
-    circles: dict[str, list[Fact]] = defaultdict(list)
+    """The facts that lie on circles, those that hang together as one list."""
+    nodes = dict.fromkeys((*edges, *(other for out in edges.values() for other, _ in out)))
+    number = {node: n for n, node in enumerate(nodes, 1)}
+    # The walk begins at a node of its own, number 0, that leads to all.
+    steps = [[(n, -1) for n in number.values()]]
+    steps += [[(number[other], -1) for other, _ in edges.get(node, ())] for node in nodes]
+    group = {n: of for of, found in enumerate(components(steps, entries_of(steps))) for n in found}
+    circles: dict[int, list[Fact]] = defaultdict(list)
     for node, out in edges.items():
         for other, fact in out:
-            if group[node] == group[other]:
-                circles[group[node]].append(fact)
+            if group[number[node]] == group[number[other]]:
+                circles[group[number[node]]].append(fact)
     return list(circles.values())
-
-
-def _finished(edges: Mapping[str, list[tuple[str, Fact]]]) -> list[str]:
-    """The nodes in the order in which a walk in depth is done with them."""
-    seen: set[str] = set()
-    done: list[str] = []
-    for start in edges:
-        todo = [(start, False)]
-        while todo:
-            node, leaving = todo.pop()
-            if leaving:
-                done.append(node)
-            elif node not in seen:
-                seen.add(node)
-                todo.append((node, True))
-                todo += [(other, False) for other, _ in edges.get(node, ())]
-    return done
 
 
 def withdrawn_ids_are_known(ground: CheckGround) -> Iterator[Problem]:
@@ -221,16 +200,17 @@ def a_place_has_one_original(ground: CheckGround) -> Iterator[Problem]:
 
     Places that facts make alike are one place here: a second original there may be a missing `except`.
     """
+    alike = ground.graph.alike_parts
     found: dict[Place, list[tuple[str, Place, Fact]]] = defaultdict(list)
     for place, taken in ground.graph.taken_at.items():
         one = Place(min(ground.alike(*place)), place.position)
         found[one] += [(part, place, fact) for part, role, fact in taken if role == "original"]
     for originals in found.values():
         originals.sort(key=lambda o: (o[2].where or Where(""), o[0]))
-        told = {ground.part(originals[0][0])} if originals else set()
+        told = {alike(originals[0][0])} if originals else set()
         for part, place, fact in originals:
-            if ground.part(part) not in told:
-                told.add(ground.part(part))
+            if alike(part) not in told:
+                told.add(alike(part))
                 yield _two_originals(ground, originals[0], (part, place, fact))
 
 

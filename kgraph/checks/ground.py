@@ -115,23 +115,6 @@ class CheckGround:
             found[use.kind, use.key].append(use)
         return dict(found)
 
-    @cached_property
-    def same_as(self) -> dict[str, str]:
-        """Part -> the one that stands for all said to be the same; those with no such fact left out."""
-        found: dict[str, str] = {}
-        for start in sorted(self.graph.same):
-            todo = [] if start in found else [start]
-            while todo:
-                part = todo.pop()
-                if part not in found:
-                    found[part] = start
-                    todo += [other for other, _ in self.graph.same.get(part, ())]
-        return found
-
-    def part(self, key: str) -> str:
-        """The part that stands for this one and all that are said to be the same."""
-        return self.same_as.get(key, key)
-
     def where(self, kind: str, key: str) -> Where | None:
         """Where a thing is declared first, else where it is used first."""
         if declared := self.data.declared(kind, key):

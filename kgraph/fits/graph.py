@@ -115,6 +115,19 @@ class Graph:
             known.update(dict.fromkeys(whole, whole))
         return known[place]
 
+    def alike_parts(self, part: str) -> frozenset[str]:
+        """The part and every other name that `same` facts give it."""
+        known: dict[str, frozenset[str]] = self.remembered.setdefault("alike parts", {})
+        if part not in known:
+            found, todo = {part}, [part]
+            while todo:
+                new = {other for other, _ in self.same.get(todo.pop(), ())} - found
+                found |= new
+                todo += new
+            whole = frozenset(found)
+            known.update(dict.fromkeys(whole, whole))
+        return known[part]
+
     def equal_size(self, part: str) -> list[tuple[str, Fact]]:
         """The parts q with size(part, q): part goes where q goes, by one step of equal size."""
         if part not in self._sizes:

@@ -14,7 +14,7 @@ from kgraph.questions.answer import (
     Wanted,
     unlike_notes,
 )
-from kgraph.questions.asked import SAME, alike, exceptions_of
+from kgraph.questions.asked import SAME, exceptions_of
 from kgraph.questions.cautions import part_cautions
 from kgraph.questions.donors import donors
 from kgraph.questions.names import name_of, part_named, place_named, places_of
@@ -33,7 +33,6 @@ __all__ = [
     "Answer",
     "Row",
     "Wanted",
-    "alike",
     "donors",
     "exceptions_of",
     "name_of",

@@ -231,7 +231,7 @@ class Asked:
 
     @cached_property
     def _alike(self) -> tuple[str, ...]:
-        others = sorted(alike(self.graph, self.part) - {self.part})
+        others = sorted(self.graph.alike_parts(self.part) - {self.part})
         return (self.part, *others[: MOST_PARTS - 1])
 
     def _that_counts(
@@ -309,17 +309,6 @@ def exceptions_of(data: Collection, proof: Iterable[Fact]) -> tuple[str, ...]:
     """What the rebadge and uses facts of a proof leave out, each name once."""
     left_out = dict.fromkeys(k for f in proof for k in f.left_out)
     return tuple(data.text("position", key) for key in left_out)
-
-
-def alike(graph: Graph, part: str) -> set[str]:
-    """The part and every other name that `same` facts give it."""
-    found, todo = {part}, [part]
-    while todo:
-        for other, _ in graph.same.get(todo.pop(), ()):
-            if other not in found:
-                found.add(other)
-                todo.append(other)
-    return found
 
 
 class _Enough:

@@ -187,24 +187,18 @@ def strength(proof: Iterable[Fact]) -> float:
 
 
 class Articles:
-    """Which belts are one article. What is alike a belt, and of its size, is looked up once."""
+    """Which belts are one article. What is of the size of a belt is gone through once."""
 
     def __init__(self, graph: Graph) -> None:
         self.graph = graph
-        self._alike: dict[str, set[str]] = {}
         self._equal: dict[str, set[str]] = {}
 
     def same(self, one: str, other: str) -> bool | None:
         """Whether two belts are one article: alike, or of equal size. None where a size is not recorded."""
-        if other in self._alike_of(one) or other in self._equal_to(one) or one in self._equal_to(other):
+        equal = other in self._equal_to(one) or one in self._equal_to(other)
+        if equal or other in self.graph.alike_parts(one):
             return True
         return None if None in (belt_of(self.graph.data, one), belt_of(self.graph.data, other)) else False
-
-    def _alike_of(self, part: str) -> set[str]:
-        if part not in self._alike:
-            found = questions.alike(self.graph, part)
-            self._alike.update(dict.fromkeys(found, found))
-        return self._alike[part]
 
     def _equal_to(self, part: str) -> set[str]:
         if part not in self._equal:
@@ -257,7 +251,7 @@ def articles_of(graph: Graph, belts: dict[str, runs.Belt]) -> dict[str, tuple[st
         group = [next(iter(left))]
         del left[group[0]]
         for one in group:
-            same = [p for p in (*by_size[_size_key(belts[one])], *questions.alike(graph, one)) if p in left]
+            same = [p for p in (*by_size[_size_key(belts[one])], *graph.alike_parts(one)) if p in left]
             for other in dict.fromkeys(same):
                 del left[other]
                 group.append(other)

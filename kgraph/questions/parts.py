@@ -9,7 +9,7 @@ from functools import cache, cached_property
 from kgraph.claims import TakesClaim
 from kgraph.fits.graph import Graph, Place
 from kgraph.questions.answer import DEFAULT, Answer, Row, Wanted, answered, asked_place
-from kgraph.questions.asked import Asked, alike, budget_of, left_over_note
+from kgraph.questions.asked import Asked, budget_of, left_over_note
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 
@@ -71,7 +71,7 @@ class _SetsWith:
     def of(self, part: str) -> tuple[str, ...]:
         """The owners, as keys."""
         if part not in self._of_part:
-            names = alike(self.graph, part)
+            names = self.graph.alike_parts(part)
             taken = (t for one in names for t in self.graph.takes_of.get(one, ()))
             places = {self.graph.alike_places(place) for place, role, _ in taken if role == "original"}
             self._of_part.update(dict.fromkeys(names, self._owners(frozenset(places))))

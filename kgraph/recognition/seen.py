@@ -108,10 +108,7 @@ def _part_called(graph: Graph, text: str) -> str:
 
 def _placed(graph: Graph, text: str) -> str:
     """The one place at which a part is recorded, under any of its names; "" where there are more, or none."""
-    names, todo = set[str](), [_part_called(graph, text)]
-    while todo:
-        names.add(part := todo.pop())
-        todo += [other for other, _ in graph.same.get(part, ()) if other not in names]
+    names = graph.alike_parts(_part_called(graph, text))
     positions = {place.position for part in names for place, _, _ in graph.takes_of.get(part, ())}
     return positions.pop() if len(positions) == 1 else ""
 

@@ -296,12 +296,7 @@ def _by_position(graph: Graph) -> dict[str, list[tuple[Place, Taken]]]:
 
 def one_name(graph: Graph, part: str) -> str:
     """The first by key of a part and all that `same` facts call it."""
-    found, todo = {part}, [part]
-    while todo:
-        new = {other for other, _ in graph.same.get(todo.pop(), ())} - found
-        found |= new
-        todo += new
-    return min(found)
+    return min(graph.alike_parts(part))
 
 
 def _add_exceptions(graph: Graph, key: str, direct: dict[str, KnownTrait]) -> dict[str, str]:

@@ -36,7 +36,7 @@ def look(graph: Graph, shelf: Shelf, part: str, unit: str, position: str = "") -
 
     Where none is named it is the one place of the unit at which the part goes, of several the wanted one.
     """
-    names = [part, *sorted(questions.alike(graph, part) - {part})]
+    names = [part, *sorted(graph.alike_parts(part) - {part})]
     count = sum(shelf.stock.get(name, 0) for name in names)
     source = OfferSource(graph, shelf, ALL)
     position = position or _place_for(source, part, unit)

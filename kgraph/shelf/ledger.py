@@ -335,7 +335,7 @@ class _Replay:
 
     def _use_up(self, event: records.Restored | records.Fitted, part: str | None) -> bool:
         """Take one loose part of that name, or of another name that it has."""
-        names = [part, *sorted(questions.alike(self.graph, part) - {part})] if part else []
+        names = [part, *sorted(self.graph.alike_parts(part) - {part})] if part else []
         for name in names:
             if self.stock.get(name, 0) > 0:
                 self.stock[name] -= 1

@@ -94,7 +94,7 @@ def _described(graph: Graph, part: str) -> str:
     rules = sizes.compare_rules(data, graphs.sort_of(data, part)) or {}
     measures = [f"{k} {v}" for t in entries for k, v in t.pairs if isinstance(v, str) and _is_size(k, rules)]
     numbers = [f"{maker} {number}" for t in entries for maker, number in t.numbers]
-    others = [data.text("part", p) for p in sorted(questions.alike(graph, part)) if p != part]
+    others = [data.text("part", p) for p in sorted(graph.alike_parts(part)) if p != part]
     sort = data.text("kind", graphs.sort_of(data, part))
     known = list(dict.fromkeys([*others, *numbers]))
     said = [", ".join(dict.fromkeys(measures)), f"known as {', '.join(known)}" if known else ""]
