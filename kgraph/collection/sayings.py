@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
+from functools import partial
 from itertools import count
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -23,6 +24,7 @@ from kgraph.collection.fact_ids import (
     written_id,
 )
 from kgraph.collection.resolving import claim_of
+from kgraph.collection.taken_back import by_target, holds
 from kgraph.collection.trusting import certainty_of, trust_in
 from kgraph.facts import Evidence, Fact
 from kgraph.names import fold
@@ -189,19 +191,9 @@ def _active_withdraws(
     made: Collection, by_id: Mapping[str, list[Fact]], given: Sequence[records.Withdraw]
 ) -> dict[str, list[records.Withdraw]]:
     """Fact id -> the withdrawals that hold. A withdrawal may itself be withdrawn, by its id."""
-    own = {id(w): {w.own_id.strip(), written_id(w)} - {""} for w in given}
-    targeted: dict[str, list[records.Withdraw]] = {}
+    targeted, active = by_target(given), dict[str, list[records.Withdraw]]()
     for w in given:
-        targeted.setdefault(w.target.strip(), []).append(w)
-
-    def holds(w: records.Withdraw, seen: frozenset[int]) -> bool:
-        against = [o for i in own[id(w)] for o in targeted.get(i, ()) if id(o) not in seen and o is not w]
-        against = [o for o in against if takes_back(made, o, w)]
-        return not any(holds(o, seen | {id(w)}) for o in against)
-
-    active: dict[str, list[records.Withdraw]] = {}
-    for w in given:
-        if w.target.strip() in by_id and holds(w, frozenset()):
+        if w.target.strip() in by_id and holds(w, targeted, partial(takes_back, made)):
             for fact in by_id[w.target.strip()]:
                 active.setdefault(fact.id, []).append(w)
     return active

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from kgraph import records
 from kgraph.collection.fact_ids import thing_id, written_id
@@ -22,19 +22,29 @@ def things_taken_back(entries: Sequence[records.Entry]) -> dict[int, GoneThing]:
 
 def holding(withdraws: Iterable[records.Withdraw]) -> Mapping[str, list[records.Withdraw]]:
     """The withdrawals that no other takes back, by the id that they name."""
+    given = by_target(withdraws)
+    found = {target: [w for w in those if holds(w, given, _may)] for target, those in given.items()}
+    return {target: left for target, left in found.items() if left}
+
+
+def by_target(withdraws: Iterable[records.Withdraw]) -> dict[str, list[records.Withdraw]]:
+    """Withdrawals by the id that they name."""
     given: dict[str, list[records.Withdraw]] = {}
     for w in withdraws:
         given.setdefault(w.target.strip(), []).append(w)
+    return given
 
-    def holds(w: records.Withdraw, seen: frozenset[int]) -> bool:
-        ids = {w.own_id.strip(), written_id(w)} - {""}
-        against = (
-            o for i in ids for o in given.get(i, ()) if o is not w and id(o) not in seen and _may(o, w)
-        )
-        return not any(holds(o, seen | {id(w)}) for o in against)
 
-    found = {target: [w for w in all_of if holds(w, frozenset())] for target, all_of in given.items()}
-    return {target: left for target, left in found.items() if left}
+def holds(
+    w: records.Withdraw,
+    given: Mapping[str, list[records.Withdraw]],
+    may: Callable[[records.Withdraw, records.Withdraw], bool],
+    seen: frozenset[int] = frozenset(),
+) -> bool:
+    """Whether no other withdrawal that holds takes one back, by its id; `may`: whether one may another."""
+    ids = {w.own_id.strip(), written_id(w)} - {""}
+    against = (o for i in ids for o in given.get(i, ()) if o is not w and id(o) not in seen and may(o, w))
+    return not any(holds(o, given, may, seen | {id(w)}) for o in against)
 
 
 def taking(withdraws: Iterable[records.Withdraw], thing: records.Thing) -> records.Withdraw | None:
