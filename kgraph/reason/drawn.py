@@ -66,23 +66,29 @@ def bits(fact_id: str, certainty: float, block: int, width: int) -> int:
     return found
 
 
-def reached(steps: Steps, facts: Sequence[Fact], block: int, width: int) -> tuple[list[int], dict[int, int]]:
-    """For each state the worlds in which it is reached from state 0; for each fact those where it holds."""
-    full = (1 << width) - 1
-    met = sorted({n for out in steps for _, n in out if n >= 0})
-    holds = {n: bits(facts[n].id, facts[n].certainty, block, width) for n in met}
-    entries = entries_of(steps)
-    into = [[(s, full if n < 0 else holds[n]) for s, n in each] for each in entries]
-    found = [0] * len(steps)
-    found[0] = full
-    for component in components(steps, entries):
-        if len(component) > 1:
-            _settle(component, steps, into, found)
-            continue
-        (state,) = component
-        for source, fact in into[state]:
-            found[state] |= found[source] & fact
-    return found, holds
+class DrawnNetwork:
+    """A network of which blocks of worlds are drawn."""
+
+    def __init__(self, steps: Steps, facts: Sequence[Fact]) -> None:
+        self._steps, self._into = steps, entries_of(steps)
+        self._facts = {n: facts[n] for n in sorted({n for out in steps for _, n in out if n >= 0})}
+        self._components = list(components(steps, self._into))
+
+    def reached(self, block: int, width: int) -> tuple[list[int], dict[int, int]]:
+        """For each state the worlds where it is reached from state 0; for each fact those where it holds."""
+        full = (1 << width) - 1
+        holds = {n: bits(fact.id, fact.certainty, block, width) for n, fact in self._facts.items()}
+        into = [[(s, full if n < 0 else holds[n]) for s, n in each] for each in self._into]
+        found = [0] * len(into)
+        found[0] = full
+        for component in self._components:
+            if len(component) > 1:
+                _settle(component, self._steps, into, found)
+                continue
+            (state,) = component
+            for source, fact in into[state]:
+                found[state] |= found[source] & fact
+        return found, holds
 
 
 def _settle(

@@ -38,8 +38,6 @@ class Diagram:
 
         `most`: so many nodes are made at the most.
         """
-        if len({n for into in module.into for _, n in into if n >= 0}) > MOST_FACTS:
-            raise OutOfReach
         labels = _order(module)
         self.facts = labels
         self._most = most
@@ -229,7 +227,7 @@ def _order(module: Module) -> list[int]:
     """The facts of a module, one after another so that few members are open: met by some of their facts only.
 
     A diagram is as wide as what is open: the next fact is the one that opens the fewest (a greedy rule).
-    Raises OutOfReach where too many are.
+    Raises OutOfReach where too many are, or where there are too many facts.
     """
     ends: dict[int, set[int]] = {}
     at: dict[int, dict[int, None]] = {}
@@ -239,6 +237,8 @@ def _order(module: Module) -> list[int]:
                 ends.setdefault(label, set()).update((source, member))
                 for end in (source, member):
                     at.setdefault(end, {})[label] = None
+    if len(ends) > MOST_FACTS:
+        raise OutOfReach
     left = {member: len(labels) for member, labels in at.items()}
     met, order, now_open = {0}, list[int](), 0
 

@@ -272,11 +272,12 @@ def _worlds(steps: Steps, answers: int, budget: Budget) -> int:
 
 def _draw(network: Network, steps: Steps, counts: drawn.Counts, worlds: int, budget: Budget) -> None:
     block, most, begun = 0, drawn.block_of(len(steps)), budget.now
+    drawing = drawn.DrawnNetwork(steps, network.facts)
     while counts.worlds < worlds:
         width = min(most, worlds - counts.worlds)
         if block and budget.late_in((budget.now - begun) / counts.worlds * width):
             return
-        found, holds = drawn.reached(steps, network.facts, block, width)
+        found, holds = drawing.reached(block, width)
         counts.add(found, holds, width, network.unexplored)
         block += 1
 

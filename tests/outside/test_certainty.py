@@ -149,7 +149,7 @@ def test_each_world_is_walked_as_networkx_walks_it() -> None:
         graph = network(edges)
         walked = explore(State("set", f"s:set{edges[0][0]}"), lambda s, g=graph: rules.rebadged(g, s))
         steps = cut(walked, range(1, len(walked.states)))
-        found, holds = drawn.reached(steps, walked.facts, 0, 100)
+        found, holds = drawn.DrawnNetwork(steps, walked.facts).reached(0, 100)
         for world in range(100):
             standing = networkx.DiGraph()
             standing.add_nodes_from(range(len(steps)))
