@@ -145,7 +145,7 @@ def _in_order(graph: Graph) -> list[str]:
     """
     classes: dict[frozenset[Place], list[tuple[int, str]]] = {frozenset(): []}
     for part, taken in graph.takes_of.items():
-        places = {graph.alike_places(place) for place, _, _ in taken}
+        places = dict.fromkeys(graph.alike_places(place) for place, _, _ in taken)
         size = sum(map(len, places))
         classes.setdefault(max(places, key=len), []).append((-size, part))
     taken_nowhere = graph.data.known("part").keys() - graph.takes_of.keys()
