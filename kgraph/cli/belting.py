@@ -214,9 +214,7 @@ def find_(
 
     form = _Form[belt_finds.FindAnswer](
         lambda data, a: belt_sets.find_json(data, a, proof),
-        lambda data, a, terminal: belt_sets.find_text(
-            data, a, terminal, proof, whole(), rest["most"] or MOST_SHOWN
-        ),
+        lambda data, a, terminal: belt_sets.find_text(data, a, terminal, proof, whole()),
         belt_changes.find_said,
         lambda a: a.notes,
     )

@@ -16,7 +16,7 @@ from kgraph.claims import FitsClaim, TakesClaim
 from kgraph.facts import Fact
 from kgraph.fits.graph import Graph, Place
 from kgraph.names import listed
-from kgraph.questions.answer import Row, Wanted
+from kgraph.questions.answer import DEFAULT, Row, Wanted
 from kgraph.questions.cautions import cautions_of
 from kgraph.questions.distinct import told_apart
 from kgraph.questions.items import MOST_PARTS, AgainstEach, Items, against_of
@@ -36,12 +36,16 @@ SAME = 1e-12
 UNCHECKED = "no time to look whether something was refused here: ask about this place alone"
 
 
-def budget_of(wanted: Wanted) -> Budget:
-    """The work that a question may do.
+def budget_of(wanted: Wanted, spared: float = 0.0, questions: int = 1) -> Budget:
+    """The work that a question may do, or so many together.
+
+    `spared`: it ends so many seconds sooner where no longer time is asked for.
 
     The clock is the processor's: neither a busy machine nor a wait for somebody's answer takes any of it.
     """
-    return Budget(wanted.seconds or 1.0, time.thread_time)
+    budget = Budget((wanted.seconds or 1.0) * questions, time.thread_time)
+    budget.ends -= spared if wanted.seconds <= DEFAULT.seconds else 0.0
+    return budget
 
 
 def memo_of(graph: Graph) -> Memo:
@@ -173,18 +177,18 @@ class Asked:
         weighed = self.weighed()
         items = Items(self)
         against = against_of(self, items)
-        listed = minimal_proofs(self.network, self.steps, self.targets) if self.wanted.proofs else {}
+        minimal = minimal_proofs(self.network, self.steps, self.targets) if self.wanted.proofs else {}
         surest = sorted(weighed, key=lambda t: (-weighed[t].certainty, t))
         found: list[Row] = []
         for target in surest:
             if self.budget.over and len(found) >= ALWAYS_TOLD:
                 self.left_over = len(surest) - len(found)
                 break
-            found.append(self._row(target, weighed[target], items, against, listed.get(target)))
+            found.append(self._row(target, weighed[target], items, against, minimal.get(target)))
         return found
 
     def _row(
-        self, target: int, weighed: Weighed, items: Items, refused: AgainstEach, listed: Proofs | None
+        self, target: int, weighed: Weighed, items: Items, refused: AgainstEach, minimal: Proofs | None
     ) -> Row:
         state = self.targets[target]
         proof = self.network.fact_list(weighed.best.labels)
@@ -212,7 +216,7 @@ class Asked:
             against=against.facts,
             no=against.certainty,
         )
-        return self._with_matches(weighed_row(self.network, row, weighed, listed), takes)
+        return self._with_matches(weighed_row(self.network, row, weighed, minimal), takes)
 
     def _cautions(
         self, positions: tuple[str, ...], parts: tuple[str, ...], part: str | None
@@ -284,7 +288,7 @@ class Asked:
         return [o for o in dict.fromkeys(t.owner for t in takes) if o[0] == "s" and o != row.set]
 
 
-def weighed_row(network: Network, row: Row, weighed: Weighed, listed: Proofs | None) -> Row:
+def weighed_row(network: Network, row: Row, weighed: Weighed, minimal: Proofs | None) -> Row:
     """A row, which has its best proof, with what was weighed of its answer."""
     found: dict[str, Any] = {
         "proven": weighed.best.proven,
@@ -294,9 +298,9 @@ def weighed_row(network: Network, row: Row, weighed: Weighed, listed: Proofs | N
         "failures": tuple((network.facts[n], c) for n, c in weighed.failures),
         "failures_exact": weighed.failures_exact,
     }
-    if listed is not None:
-        found["proofs"] = tuple(network.fact_list(sorted(p)) for p in listed.found[:PROOFS_KEPT])
-        found["all_proofs"] = listed.complete
+    if minimal is not None:
+        found["proofs"] = tuple(network.fact_list(sorted(p)) for p in minimal.found[:PROOFS_KEPT])
+        found["all_proofs"] = minimal.complete
     return row._replace(**found)
 
 

@@ -58,6 +58,8 @@ class FindAnswer:
     assumed: tuple[runs.Assumed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+    most: int | None = None
+    """So many places of each belt were asked for."""
 
 
 # Find -----------------------------------------------------------------------------------------
@@ -87,9 +89,8 @@ def find(graph: Graph, seen: identify.Measured, wanted: Wanted = DEFAULT) -> Fin
         notes.append(questions.SIZE_NOTE)
     names = [graph.data.text("part", part) for part in unasked]
     notes += unasked_note(names, "ask `kgraph takers` about one of them")
-    return FindAnswer(
-        seen, tuple(found), _find_assumed(seen, belts), _find_cautions(graph.data, shown), tuple(notes)
-    )
+    assumed, cautions = _find_assumed(seen, belts), _find_cautions(graph.data, shown)
+    return FindAnswer(seen, tuple(found), assumed, cautions, tuple(notes), wanted.most)
 
 
 def _find_left_out(

@@ -38,8 +38,7 @@ def donors(
     left_over = 0
     unasked: list[str] = []
     if budget is None:
-        budget = budget_of(wanted)
-        budget.ends -= 0 if len(asked) < 2 or wanted.seconds > DEFAULT.seconds else SPARED_SECONDS
+        budget = budget_of(wanted, SPARED_SECONDS if len(asked) > 1 else 0.0)
     for number, position in enumerate(asked):
         if number and budget.late:
             unasked = [graph.data.text("position", p) for p in asked[number:]]

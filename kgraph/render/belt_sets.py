@@ -74,16 +74,10 @@ def _found_json(data: Collection, found: FoundBelt, proof: bool) -> dict[str, An
     }
 
 
-def find_text(
-    data: Collection,
-    answer: FindAnswer,
-    terminal: bool,
-    proof: bool,
-    whole: Whole = SHORT,
-    most: int = MOST_SHOWN,
-) -> str:
-    """`belt find` for a person: what is less likely than one in a thousand, and the sets beyond `most` of one
-    belt, are counted, not listed."""
+def find_text(data: Collection, answer: FindAnswer, terminal: bool, proof: bool, whole: Whole = SHORT) -> str:
+    """`belt find` for a person: what is less likely than one in a thousand, and of one belt all sets beyond
+    the first, are counted, not listed."""
+    most = answer.most or MOST_SHOWN
     shown = [f for f in answer.found if f.probability >= 0.001 or not f.parts]
     rows = [
         [

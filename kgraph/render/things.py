@@ -104,13 +104,13 @@ def as_text(data: Collection, known: KnownThing) -> str:
     for thing in known.things:
         lines += [f"  {visible(k)}: {visible(value_text(v))}" for k, v in thing.pairs[1:]]
         lines.append(f"  in {visible(thing.where.file)}:{thing.where.line}, id {thing_id(thing)}")
-    lines += [_gone_entry(thing, by) for thing, by in known.taken_back]
+    lines += [_gone_line(thing_id(thing), thing_says(thing), by) for thing, by in known.taken_back]
     if not known.things and not known.ground:
         where = "left out of" if known.kind == "feature" else "used in"
         lines.append(f"  not declared; {where} the facts below")
     lines += below.lines(data, known)
     lines += [_fact_line(data, f) for f in known.facts]
-    lines += [_gone_line(data, f, by) for f, by in known.gone]
+    lines += [_gone_line(f.id, says(data, f), by) for f, by in known.gone]
     lines += [_mention(e) for e in known.mentions]
     lines += _shelf_lines(data, known)
     return "\n".join(lines) + "\n"
@@ -121,16 +121,9 @@ def thing_says(entry: records.Entry) -> str:
     return ", ".join(f"{k}: {value_text(v)}" for k, v in entry.pairs)
 
 
-def _gone_entry(thing: records.Thing, by: records.Withdraw) -> str:
+def _gone_line(one: str, said: str, by: records.Withdraw) -> str:
     why = f" ({by.why})" if by.why else ""
-    says_so = f"withdrawn{why} at {by.where.file}:{by.where.line}: {thing_says(thing)}"
-    return f"  {thing_id(thing)}  {visible(says_so)}"
-
-
-def _gone_line(data: Collection, fact: Fact, by: records.Withdraw) -> str:
-    why = f" ({by.why})" if by.why else ""
-    says_so = f"withdrawn{why} at {by.where.file}:{by.where.line}: {says(data, fact)}"
-    return f"  {visible(fact.id)}  {visible(says_so)}"
+    return f"  {visible(one)}  {visible(f'withdrawn{why} at {by.where.file}:{by.where.line}: {said}')}"
 
 
 def _shelf_lines(data: Collection, known: KnownThing) -> list[str]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 
 from kgraph import questions
 from kgraph.fits.graph import Graph, Place
-from kgraph.questions import DEFAULT, Row, Wanted, asked
+from kgraph.questions import Row, Wanted, asked
 from kgraph.reason.budget import Budget
 from kgraph.reason.rules import State
 from kgraph.shelf.ledger import Held, Shelf, UnitNow, not_there
@@ -34,9 +34,7 @@ SPARED_SECONDS = 1.5
 
 def budget_of(wanted: Wanted) -> Budget:
     """The work that all questions about one shelf may do together: that of `SHARES` single ones."""
-    budget = asked.budget_of(wanted._replace(seconds=(wanted.seconds or 1.0) * SHARES))
-    budget.ends -= SPARED_SECONDS if wanted.seconds <= DEFAULT.seconds else 0.0
-    return budget
+    return asked.budget_of(wanted, SPARED_SECONDS, SHARES)
 
 
 UNFINISHED_NOTE = (
