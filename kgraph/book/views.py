@@ -249,10 +249,14 @@ class Views:
     # Things
 
     def entries(self, kind: str, key: str, apart: Set[str] = frozenset()) -> list[EntryView]:
-        """The entries that declare a thing, as written, without the keys that the page shows apart."""
+        """The entries that declare a thing, as written, without the keys that the page shows apart.
+
+        What entry one was written for, by its id, says nothing to a reader.
+        """
+        left_out = {*apart, "photo", "corrects"}
         return [
             EntryView(
-                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in {*apart, "photo"}),
+                tuple(Attribute(k, value_text(v)) for k, v in thing.pairs[1:] if k not in left_out),
                 self.where(thing.where),
                 self.photos(records.photos_of(thing), self.data.text(kind, key)),
             )

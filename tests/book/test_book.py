@@ -259,6 +259,19 @@ def test_facts_have_their_source_date_file_and_line(facts: Path, tmp_path: Path)
     assert "Caution, moving mechanism: Keep fingers" in text
 
 
+def test_what_a_thing_says_by_a_corrected_entry_is_shown_without_ids(
+    facts: Path, tmp_path: Path, capsys: Any
+) -> None:
+    (facts / "more.yaml").write_text("- set: Quillon 31\n  mains: 220 V 50 Hz\n", encoding="utf-8")
+    assert run(["--data", str(facts), "correct", "Quillon 31", "mains", "240 V 50 Hz", "--yes"]) == 0
+    assert "corrects: " in "".join(p.read_text(encoding="utf-8") for p in facts.glob("*.yaml"))
+    written(capsys, facts, tmp_path / "book")
+    text = words(one(tmp_path / "book", "sets/quillon-31-*.html"))
+    assert "240 V 50 Hz" in text
+    assert "220 V 50 Hz" not in text
+    assert "corrects" not in text
+
+
 def test_a_withdrawn_fact_is_shown_as_such(demo: Path) -> None:
     text = words(one(demo, "sets/glenquarrow-g-21-*.html"))
     assert "withdrawn: " in text
