@@ -10,7 +10,7 @@ from kgraph.fits.graph import Place
 from kgraph.reason import refusals, rules
 from kgraph.reason.refusals import NOTHING, Against, Item
 from kgraph.reason.rules import State
-from kgraph.reason.walk import Network
+from kgraph.reason.walk import Network, components, entries_of
 
 if TYPE_CHECKING:
     from kgraph.questions.asked import Asked
@@ -94,16 +94,15 @@ def _spread_bits(network: Network, own: Callable[[State], bool]) -> list[int]:
             found[i], number = 1 << number, number + 1
     if not number:
         return found
-    waiting = {i for i, bits in enumerate(found) if bits}
-    while waiting:
-        following: set[int] = set()
-        for state in sorted(waiting):
-            here = found[state]
-            for to, _ in network.steps[state]:
-                if here & ~found[to]:
-                    found[to] |= here
-                    following.add(to)
-        waiting = following
+    into = entries_of(network.steps)
+    for component in components(network.steps, into):
+        bits = 0
+        for state in component:
+            bits |= found[state]
+            for source, _ in into[state]:
+                bits |= found[source]
+        for state in component:
+            found[state] = bits
     return found
 
 

@@ -8,7 +8,9 @@ them; worlds drawn at random serve all others, at a cost that grows only with th
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Iterable, MutableMapping, Sequence
+from itertools import accumulate
 from typing import Any, NamedTuple
 
 from kgraph.reason import drawn
@@ -191,8 +193,11 @@ class _Exact:
 
     def _failures(self, factors: list[_Factor], values: list[float]) -> tuple[tuple[int, float], ...]:
         found: list[tuple[int, float]] = []
+        after = [*accumulate(reversed(values), operator.mul, initial=1.0)][::-1]
+        before = 1.0
         for at, factor in enumerate(factors):
-            others = math.prod(v for i, v in enumerate(values) if i != at)
+            others = before * after[at + 1]
+            before *= values[at]
             found += [(n, others * c) for n, c in self._without_each(factor).items()]
         return tuple(found)
 
