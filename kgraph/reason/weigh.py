@@ -135,20 +135,36 @@ class _Exact:
         self.place = {s: i for module in parts.modules for i, s in enumerate(module.members, 1)}
         self.certainties = [f.certainty for f in network.facts]
         self.values: dict[_Factor, float] = {}
+        self.reach = {0: 1.0}
         self.left: dict[_Factor, dict[int, float]] = {}
 
     def of(self, targets: Sequence[int], best: dict[int, Best]) -> dict[int, Weighed]:
         """The targets that are in reach."""
         found = {}
         for target in targets:
-            factors = self._factors(target)
             try:
+                if not (self.aims.failures or self.aims.beside):
+                    found[target] = Weighed(best[target], min(1.0, self._reached(target)), None, "exact")
+                    continue
+                factors = self._factors(target)
                 values = [self._chance(f) for f in factors]
                 failures = self._failures(factors, values) if self.aims.failures else ()
             except OutOfReach:
                 continue
             found[target] = Weighed(best[target], min(1.0, math.prod(values)), None, "exact", failures)
         return found
+
+    def _reached(self, state: int) -> float:
+        """The chance of a state: that of the entry of its module, times that within it."""
+        way = []
+        while state not in self.reach:
+            way.append(state)
+            state = self.parts.modules[self.parts.module_of[state]].entry
+        chance = self.reach[state]
+        for here in reversed(way):
+            chance *= self._chance(_Factor(self.parts.module_of[here], (self.place[here],)))
+            self.reach[here] = chance
+        return chance
 
     def _factors(self, target: int) -> list[_Factor]:
         mine, beside = self._chain(target), self._chain(self.aims.beside)
