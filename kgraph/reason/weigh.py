@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Iterable, MutableMapping, Sequence
-from itertools import accumulate
+from itertools import accumulate, islice
 from typing import Any, NamedTuple
 
 from kgraph.reason import drawn
@@ -24,6 +24,8 @@ MOST_REMEMBERED = 20_000
 """So many solved modules are remembered for the questions that follow."""
 MOST_PAIRS = 20_000
 """So many pairs of an answer and a fact are counted in drawn worlds; of more, best proofs' facts alone."""
+MOST_FAILURES = 300_000
+"""So many pairs of an answer and a fact are told exactly, the surest answers first; others are drawn."""
 PARTS_OF_BUDGET = 5
 """No module may use more than this part of the nodes that are left: others come after it."""
 ROUNDS = 8
@@ -140,8 +142,10 @@ class _Exact:
 
     def of(self, targets: Sequence[int], best: dict[int, Best]) -> dict[int, Weighed]:
         """The targets that are in reach."""
-        found = {}
+        found, told = {}, 0
         for target in targets:
+            if told > MOST_FAILURES:
+                continue
             try:
                 if not (self.aims.failures or self.aims.beside):
                     found[target] = Weighed(best[target], min(1.0, self._reached(target)), None, "exact")
@@ -151,6 +155,7 @@ class _Exact:
                 failures = self._failures(factors, values) if self.aims.failures else ()
             except OutOfReach:
                 continue
+            told += len(failures)
             found[target] = Weighed(best[target], min(1.0, math.prod(values)), None, "exact", failures)
         return found
 
@@ -306,7 +311,7 @@ def _draw(network: Network, steps: Steps, counts: drawn.Counts, worlds: int, bud
 def _pairs(targets: list[int], labels: list[int], best: dict[int, Best]) -> list[tuple[int, int]]:
     if len(targets) * len(labels) <= MOST_PAIRS:
         return [(t, n) for t in targets for n in labels]
-    return [(t, n) for t in targets for n in set(best[t].labels)]
+    return list(islice(((t, n) for t in targets for n in set(best[t].labels)), MOST_PAIRS))
 
 
 def _failures(network: Network, counts: drawn.Counts, target: int) -> tuple[tuple[int, float], ...]:
